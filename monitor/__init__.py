@@ -1,0 +1,1 @@
+"""pilotlamp's watcher: from a sensor board's bytes to readings, warnings and diagnoses."""

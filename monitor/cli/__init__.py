@@ -1,0 +1,1 @@
+"""The command ``pilotlamp``: one module a command."""

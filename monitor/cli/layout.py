@@ -1,0 +1,28 @@
+"""``pilotlamp layout``: check a layout file or write a new one."""
+
+import argparse
+from pathlib import Path
+
+from monitor.layout import load_layout
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    actions = parser.add_subparsers(title="actions", metavar="ACTION", required=True)
+    check = actions.add_parser("check", help="say whether a layout file can be used")
+    check.add_argument("file", type=Path, metavar="FILE")
+    check.set_defaults(action=_check)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the chosen action."""
+    return int(args.action(args))
+
+
+def _check(args: argparse.Namespace) -> int:
+    layout = load_layout(args.file)
+    print(
+        f"{args.file}: good. {len(layout.supply)} supplies, {len(layout.output)} outputs, "
+        f"{len(layout.district)} districts, {len(layout.board)} boards, {len(layout.load)} loads."
+    )
+    return 0

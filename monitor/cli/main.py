@@ -1,0 +1,55 @@
+"""The command line: finds the command's module, turns errors into one plain line."""
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+from monitor.errors import MonitorError
+
+COMMANDS = {
+    "sift": "work through a capture or a recording offline",
+    "layout": "check a layout file or write a new one",
+}
+"""Each command has a module of its name here with ``configure(parser)`` and ``run(args) -> int``; imported only when called."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Returns:
+        The exit code: 0, or 2 with one plain line on standard error.
+    """
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    parser = _parser(arguments)
+    args = parser.parse_args(arguments)
+    if not hasattr(args, "run"):
+        parser.print_help()
+        return 2
+    try:
+        return int(args.run(args))
+    except MonitorError as error:
+        print(f"pilotlamp: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        # The reader of our output went away (a pager, head): nothing is wrong here.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _parser(arguments: list[str]) -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="pilotlamp", description="Watches the supplies of a toy-train layout and warns before the breaker acts."
+    )
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+    called = next((argument for argument in arguments if argument in COMMANDS), None)
+    for name, purpose in COMMANDS.items():
+        command = commands.add_parser(name, help=purpose, description=f"{purpose[0].upper()}{purpose[1:]}.")
+        if name == called:
+            module = importlib.import_module(f"monitor.cli.{name}")
+            module.configure(command)
+            command.set_defaults(run=module.run)
+    return parser

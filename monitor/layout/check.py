@@ -1,0 +1,139 @@
+"""What the shape alone cannot say: names that point nowhere, channels used twice, figures that cannot be together."""
+
+import difflib
+from collections.abc import Iterable, Iterator
+
+from monitor.errors import LayoutError
+from monitor.layout.schema import District, Layout, Output, Supply
+
+CHANNELS_LIMIT = 128
+"""Line boards have up to 64 outputs, two channels each; packed ones up to 20 channels."""
+
+
+def check_layout(layout: Layout, *, source: str | None = None) -> None:
+    """Check what holds between tables.
+
+    Raises:
+        LayoutError: For the first thing found wrong.
+    """
+    for error in _errors(layout):
+        raise LayoutError(error[2], source=source, table=error[0], key=error[1])
+
+
+_Error = tuple[str, str | None, str]
+
+
+def _errors(layout: Layout) -> Iterator[_Error]:
+    yield from _twice("board", (board.name for board in layout.board))
+    yield from _twice("supply", (supply.name for supply in layout.supply))
+    yield from _twice("output", (f"{output.supply}/{output.name}" for output in layout.output))
+    yield from _twice("district", (district.name for district in layout.district))
+    yield from _twice("load", (load.name for load in layout.load))
+    for supply in layout.supply:
+        yield from _supply_errors(supply)
+    for output in layout.output:
+        yield from _output_errors(output, layout)
+    for district in layout.district:
+        yield from _district_errors(district, layout)
+    yield from _channel_errors(layout)
+    for load in layout.load:
+        yield from _points_nowhere(f'load "{load.name}"', "district", load.district, [d.name for d in layout.district])
+    yield from _calibration_errors(layout)
+    yield from _wire_number_errors(layout)
+
+
+def _twice(kind: str, names: Iterable[str]) -> Iterator[_Error]:
+    seen: set[str] = set()
+    for name in names:
+        if name in seen:
+            yield f'{kind} "{name}"', "name", "two tables have this name: give each its own"
+        seen.add(name)
+
+
+def _points_nowhere(table: str, key: str, name: str, known: Iterable[str]) -> Iterator[_Error]:
+    choices = list(known)
+    if name in choices:
+        return
+    close = difflib.get_close_matches(name, choices, n=1)
+    remedy = (
+        f'did you mean "{close[0]}"?' if close else f"add a table for it, or use one of: {', '.join(choices) or '(none yet)'}"
+    )
+    yield table, key, f'"{name}" points nowhere: {remedy}'
+
+
+def _supply_errors(supply: Supply) -> Iterator[_Error]:
+    table = f'supply "{supply.name}"'
+    if (supply.rated_va is None) == (supply.rated_watts is None):
+        yield table, "rated_va", "give exactly one of rated_va and rated_watts, as the nameplate reads"
+    for key in ("input_volts", "input_hertz"):
+        figures = getattr(supply, key)
+        if figures is not None and (not figures or list(figures) != sorted(figures)):
+            yield table, key, "give one figure or several in rising order, as the plate reads"
+    protection = supply.protection
+    if protection is None:
+        return
+    if protection.kind in ("thermal", "electronic", "fuse") and protection.rated_amps is None:
+        yield (
+            table,
+            "protection.rated_amps",
+            "this kind of protection needs the amps that it holds for ever: add rated_amps",
+        )
+    for before, after in zip(protection.points, protection.points[1:], strict=False):
+        if after[0] <= before[0] or after[1] > before[1]:
+            yield table, "protection.points", "points must rise in amps and fall in seconds: put them in order"
+
+
+def _output_errors(output: Output, layout: Layout) -> Iterator[_Error]:
+    yield from _points_nowhere(
+        f'output "{output.supply}/{output.name}"', "supply", output.supply, [s.name for s in layout.supply]
+    )
+
+
+def _district_errors(district: District, layout: Layout) -> Iterator[_Error]:
+    table = f'district "{district.name}"'
+    yield from _points_nowhere(table, "supply", district.supply, [supply.name for supply in layout.supply])
+    outputs = [output.name for output in layout.output if output.supply == district.supply]
+    yield from _points_nowhere(table, "output", district.output, outputs)
+    yield from _points_nowhere(table, "board", district.board, [board.name for board in layout.board])
+    if district.feeder and (district.feeder.awg is None) == (district.feeder.mm2 is None):
+        yield table, "feeder", "give exactly one of awg and mm2 for the feeder"
+
+
+def _channel_errors(layout: Layout) -> Iterator[_Error]:
+    used: dict[tuple[str, int], str] = {}
+    for district in layout.district:
+        for key in ("volts_channel", "amps_channel", "far_volts_channel"):
+            channel = getattr(district, key)
+            if channel is None:
+                continue
+            place = (district.board, channel)
+            if place in used:
+                yield (
+                    f'district "{district.name}"',
+                    key,
+                    f'channel {channel} of board "{district.board}" is already used by {used[place]}: one channel, one thing',
+                )
+            used[place] = f'{key} of district "{district.name}"'
+
+
+def _calibration_errors(layout: Layout) -> Iterator[_Error]:
+    boards = [board.name for board in layout.board]
+    for board, channels in layout.calibration.items():
+        table = f'calibration."{board}"'
+        yield from _points_nowhere(table, "board", board, boards)
+        for channel in channels:
+            if not channel.isdecimal() or int(channel) >= CHANNELS_LIMIT:
+                yield table, channel, f"calibration is by channel number, 0 to {CHANNELS_LIMIT - 1}: correct the number"
+
+
+def _wire_number_errors(layout: Layout) -> Iterator[_Error]:
+    seen: dict[tuple[str | None, int], str] = {}
+    for board in layout.board:
+        place = (board.port, board.number)
+        if board.port is not None and place in seen:
+            yield (
+                f'board "{board.name}"',
+                "number",
+                f'board "{seen[place]}" has the same port and number: two boards on one port need two numbers',
+            )
+        seen[place] = board.name

@@ -1,0 +1,236 @@
+"""The shape of the layout file. Every figure is in SI units; the key names are those of the file."""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta, Struct, field
+
+Positive = Annotated[float, Meta(gt=0, le=1e6)]
+NotNegative = Annotated[float, Meta(ge=0, le=1e6)]
+Name = Annotated[str, Meta(min_length=1, max_length=80)]
+ChannelNumber = Annotated[int, Meta(ge=0, le=127)]
+
+
+class _Table(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A table of the file: unknown keys are errors."""
+
+
+class Mains(_Table, frozen=True):
+    """The local mains.
+
+    Attributes:
+        volts: Nominal volts.
+        hertz: Nominal hertz.
+    """
+
+    volts: Positive
+    hertz: Annotated[float, Meta(ge=15, le=65)]
+
+
+class Board(_Table, frozen=True):
+    """A sensor board.
+
+    Attributes:
+        name: As the board names itself, or the layout's own name for it.
+        number: Board number on the wire (packed form).
+        port: Any pyserial device or URL; None for an offline capture.
+        baud: Bits per second.
+    """
+
+    name: Name
+    number: Annotated[int, Meta(ge=0, le=255)] = 0
+    port: Annotated[str, Meta(min_length=1, max_length=400)] | None = None
+    baud: Annotated[int, Meta(ge=300, le=4_000_000)] = 500_000
+
+
+class Protection(_Table, frozen=True):
+    """What opens when too much is drawn.
+
+    Attributes:
+        kind: "thermal", "electronic", "fuse", "none" or "unknown".
+        rated_amps: Holds for ever at this current.
+        points: Pairs of (multiple of rated_amps, typical seconds to open).
+        reset: How it comes back.
+    """
+
+    kind: Literal["thermal", "electronic", "fuse", "none", "unknown"]
+    rated_amps: Positive | None = None
+    points: tuple[tuple[Annotated[float, Meta(gt=1, le=100)], Annotated[float, Meta(gt=0, le=1e5)]], ...] = ()
+    reset: Literal["auto", "manual"] | None = None
+
+
+class Condition(_Table, frozen=True):
+    """What the bench check found; None for what was not looked at."""
+
+    cord: Literal["sound", "stiff", "cracked", "cloth"] | None = None
+    breaker_present: bool | None = None
+    safety_listed: bool | None = None
+    earthed: bool | None = None
+    made_year: Annotated[int, Meta(ge=1880, le=2200)] | None = None
+    enclosed: bool | None = None
+
+
+class Supply(_Table, frozen=True):
+    """A supply as its nameplate reads.
+
+    Attributes:
+        name: Its name on this layout.
+        current: What comes out.
+        rated_va: Nameplate total over ALL outputs together, volt-amperes; one of this and rated_watts is given.
+        rated_watts: The same from a plate in watts.
+        rating_is: Whether the plate rates the output or, as some old ones do, the primary side.
+        max_volts: Highest output volts; the rating divided by it bounds the winding current at any throttle.
+        input_volts: Range on the plate.
+        input_hertz: Hertz on the plate.
+        protection: What opens when too much is drawn.
+        condition: What the bench check found.
+    """
+
+    name: Name
+    current: Literal["ac", "dc"]
+    max_volts: Annotated[float, Meta(gt=0, le=1000)]
+    rated_va: Positive | None = None
+    rated_watts: Positive | None = None
+    rating_is: Literal["output", "input"] = "output"
+    input_volts: tuple[Positive, ...] | None = None
+    input_hertz: tuple[Positive, ...] | None = None
+    protection: Protection | None = None
+    condition: Condition | None = None
+
+    @property
+    def plate_va(self) -> float:
+        """The plate's figure, VA or watts, before any derating."""
+        plate = self.rated_va if self.rated_va is not None else self.rated_watts
+        return plate if plate is not None else 0.0
+
+
+class Output(_Table, frozen=True):
+    """One output of a supply.
+
+    Attributes:
+        supply: Its supply.
+        name: Its name on that supply.
+        control: Whether a throttle moves it.
+        max_amps: This output's own limit.
+    """
+
+    supply: Name
+    name: Name
+    control: Literal["variable", "constant"]
+    max_amps: Positive | None = None
+
+
+class Feeder(_Table, frozen=True):
+    """The wire from an output to its district; one of awg and mm2 is given.
+
+    Attributes:
+        awg: American wire gauge.
+        mm2: Cross-section in square millimetres.
+        one_way_m: Length one way, metres.
+    """
+
+    one_way_m: Annotated[float, Meta(gt=0, le=1000)]
+    awg: Annotated[int, Meta(ge=0, le=40)] | None = None
+    mm2: Annotated[float, Meta(gt=0, le=100)] | None = None
+
+
+class District(_Table, frozen=True):
+    """A district: what one pair of sensor channels sees.
+
+    Attributes:
+        name: Its name.
+        supply: Its supply.
+        output: Its output on that supply.
+        board: The board that measures it.
+        volts_channel: Channel for volts.
+        amps_channel: Channel for amps.
+        far_volts_channel: Channel for volts at the far end, if measured.
+        use: What hangs on it.
+        lap_s: Usual time for one lap; found from the data where absent.
+        feeder: The wire to it.
+    """
+
+    name: Name
+    supply: Name
+    output: Name
+    board: Name
+    volts_channel: ChannelNumber
+    amps_channel: ChannelNumber
+    use: Literal["track", "accessories"]
+    far_volts_channel: ChannelNumber | None = None
+    lap_s: Annotated[float, Meta(gt=0.5, le=3600)] | None = None
+    feeder: Feeder | None = None
+
+    @property
+    def output_name(self) -> str:
+        """The output written SUPPLY/OUTPUT."""
+        return f"{self.supply}/{self.output}"
+
+
+class Load(_Table, frozen=True):
+    """Something that draws, for the budget.
+
+    Attributes:
+        name: Its name.
+        district: Where it runs.
+        kind: What it is.
+        running_amps: Draw when running.
+        starting_amps: Draw for a moment when it starts.
+    """
+
+    name: Name
+    district: Name
+    kind: Literal["locomotive", "lighting", "accessory"]
+    running_amps: NotNegative
+    starting_amps: NotNegative | None = None
+
+
+class ChannelCalibration(_Table, frozen=True):
+    """Correction of one channel.
+
+    Attributes:
+        gain: Factor on the board's own scale.
+        zero: Counts added to the board's own zero.
+    """
+
+    gain: Annotated[float, Meta(gt=0, le=100)] = 1.0
+    zero: Annotated[float, Meta(ge=-40000, le=40000)] = 0.0
+
+
+class Layout(_Table, frozen=True):
+    """The whole file.
+
+    Attributes:
+        title: What the layout is called.
+        mains: The local mains.
+        board: Boards, in file order; likewise the other tables.
+        calibration: By board name and channel number (as text, as TOML keys are).
+    """
+
+    title: Name
+    mains: Mains
+    board: tuple[Board, ...] = ()
+    supply: tuple[Supply, ...] = ()
+    output: tuple[Output, ...] = ()
+    district: tuple[District, ...] = ()
+    load: tuple[Load, ...] = ()
+    calibration: dict[str, dict[str, ChannelCalibration]] = field(default_factory=dict)
+
+    def districts_of_board(self, board: str) -> tuple[District, ...]:
+        """Districts measured by one board, in file order."""
+        return tuple(district for district in self.district if district.board == board)
+
+    def districts_of_supply(self, supply: str) -> tuple[District, ...]:
+        """Districts fed by one supply, in file order."""
+        return tuple(district for district in self.district if district.supply == supply)
+
+    def supply_named(self, name: str) -> Supply:
+        """The supply of that name.
+
+        Raises:
+            KeyError: No supply has that name.
+        """
+        return next(iter(supply for supply in self.supply if supply.name == name))
+
+    def channel_calibration(self, board: str, channel: int) -> ChannelCalibration:
+        """The correction of one channel; the neutral one where none is written."""
+        return self.calibration.get(board, {}).get(str(channel), ChannelCalibration())

@@ -1,0 +1,165 @@
+"""The pipeline: the one way from bytes to conclusions, for live watching, replay and captures alike.
+
+::
+
+    Chunk -> wire -> SampleBlock -> metering -> ReadingBlock -> protection -> warnings
+                          |                          └-> diagnosis -> events, patterns
+                          └--------------------------------┘
+"""
+
+import itertools
+from collections.abc import Callable, Iterable
+
+from monitor.diagnosis import Diagnosis
+from monitor.layout import Board, Layout
+from monitor.protection import Judge
+from monitor.runtime.board_stage import BoardStage
+from monitor.runtime.stream_clock import BoardTime, StreamClock
+from monitor.values import BoardSeen, Chunk, Event, Finding, Health, Identity, Pattern, ReadingBlock, SampleBlock, Step
+from monitor.values import Warning as RaisedWarning
+from monitor.wire import SampleRun, WireDecoder
+
+
+class Pipeline:
+    """State of the whole stream; feed it chunks, take steps.
+
+    Args:
+        layout: The layout file.
+        clock_for_board: Makes the clock that maps a board's time to the stream's; by default the board's own time rules.
+    """
+
+    def __init__(self, layout: Layout, clock_for_board: Callable[[str], StreamClock] | None = None) -> None:
+        self._layout = layout
+        self._clock_for_board = clock_for_board or (lambda _board: BoardTime())
+        self._decoders: dict[str, WireDecoder] = {}
+        self._stages: dict[str, BoardStage] = {}
+        self._boards_on: dict[tuple[str, int], str | None] = {}
+        self._judge = Judge(layout)
+        self._diagnosis = Diagnosis(layout)
+        self._finding_ids = itertools.count(1)
+        self._now_s = 0.0
+
+    def feed(self, port: str, chunk: Chunk) -> Step:
+        """Take one chunk of one port.
+
+        Args:
+            port: The port's device or URL as the layout file writes it, or any name offline.
+            chunk: The bytes; empty for a tick.
+        """
+        decoder = self._decoders.setdefault(port, WireDecoder())
+        boards: list[BoardSeen] = []
+        healths: list[Health] = []
+        for item in decoder.feed(chunk.data):
+            number = item.number if isinstance(item, Identity | SampleRun | Health) else None
+            stage = self._stage(port, number, item if isinstance(item, Identity) else None)
+            if stage is not None:
+                stage.take(item)
+            if isinstance(item, Identity):
+                boards.append(_seen(stage, item))
+            elif isinstance(item, Health):
+                healths.append(item)
+        if chunk.data:
+            for stage in self._stages_on(port):
+                stage.observe(chunk.received_s)
+        return self._step(port, chunk, boards, healths)
+
+    def reopen(self, port: str, received_s: float | None) -> None:
+        """The port was lost and is open again: its stream begins anew."""
+        self._decoders.pop(port, None)
+        for stage in self._stages_on(port):
+            stage.reopen(received_s)
+
+    def finish(self, port: str = "") -> Step:
+        """The stream ends: what was held back comes out."""
+        for stage in self._stages.values():
+            stage.finish()
+        step = self._step(port, Chunk(data=b""), [], [])
+        events, patterns = self._diagnosis.finish(self._now_s)
+        warnings = self._judge.finish(self._now_s)
+        return Step(
+            port=port,
+            chunk=step.chunk,
+            now_s=step.now_s,
+            readings=step.readings,
+            warnings=(*step.warnings, *warnings),
+            events=(*step.events, *events),
+            patterns=(*step.patterns, *patterns),
+            findings=step.findings,
+        )
+
+    def _step(self, port: str, chunk: Chunk, boards: list[BoardSeen], healths: list[Health]) -> Step:
+        samples: list[SampleBlock] = []
+        readings: list[ReadingBlock] = []
+        findings: list[Finding] = []
+        for stage in self._stages.values():
+            stage_samples, stage_readings, stage_findings = stage.drain()
+            samples += stage_samples
+            readings += stage_readings
+            findings += stage_findings
+            self._now_s = max(self._now_s, stage.now_s)
+        if chunk.received_s is not None:
+            self._now_s = max(self._now_s, chunk.received_s)
+        warnings = self._judged(readings)
+        events, patterns = self._diagnosed(samples, readings)
+        return Step(
+            port=port,
+            chunk=chunk,
+            now_s=self._now_s,
+            boards=tuple(boards),
+            healths=tuple(healths),
+            samples=tuple(samples),
+            readings=tuple(readings),
+            warnings=tuple(warnings),
+            events=tuple(events),
+            patterns=tuple(patterns),
+            findings=tuple(findings),
+            unexplained_bytes=self._decoders[port].unexplained_bytes if port in self._decoders else 0,
+        )
+
+    def _judged(self, readings: list[ReadingBlock]) -> list[RaisedWarning]:
+        warnings = [warning for block in readings for warning in self._judge.feed(block)]
+        return warnings + self._judge.tick(self._now_s)
+
+    def _diagnosed(self, samples: list[SampleBlock], readings: list[ReadingBlock]) -> tuple[list[Event], list[Pattern]]:
+        return self._diagnosis.feed(tuple(samples), tuple(readings), self._now_s)
+
+    def _stages_on(self, port: str) -> list[BoardStage]:
+        names = {name for (on, _number), name in self._boards_on.items() if on == port}
+        return [self._stages[name] for name in sorted(name for name in names if name is not None)]
+
+    def _stage(self, port: str, number: int | None, identity: Identity | None) -> BoardStage | None:
+        """The stage of a board; of the first board of the port for items that carry no number (lines, faults)."""
+        if number is None:
+            on_port = self._stages_on(port)
+            if on_port:
+                return on_port[0]
+            number = 0
+        key = (port, number)
+        if self._boards_on.get(key) is None:
+            self._boards_on[key] = _board_name(self._layout, port, number, identity)
+        name = self._boards_on[key]
+        if name is None:
+            return None
+        if name not in self._stages:
+            self._stages[name] = BoardStage(self._layout, name, self._clock_for_board(name), self._finding_ids)
+        return self._stages[name]
+
+
+def _seen(stage: BoardStage | None, identity: Identity) -> BoardSeen:
+    if stage is None:
+        return BoardSeen(board=None, identity=identity)
+    return BoardSeen(board=stage.name, identity=identity, missing_channels=stage.missing_channels)
+
+
+def _board_name(layout: Layout, port: str, number: int, identity: Identity | None) -> str | None:
+    """Which board of the layout file this is: by port and number, else by the name it gives itself, else by number."""
+    on_port = [board for board in layout.board if board.port == port]
+    if on_port:
+        return _one(board for board in on_port if board.number == number)
+    if identity is not None and any(board.name == identity.name for board in layout.board):
+        return identity.name
+    return _one(board for board in layout.board if board.number == number)
+
+
+def _one(boards: Iterable[Board]) -> str | None:
+    return next((board.name for board in boards), None)

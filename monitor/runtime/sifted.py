@@ -1,0 +1,146 @@
+"""What sifting a stream found, as lines for programs and as a table for a person."""
+
+from collections.abc import Iterator
+from dataclasses import asdict
+
+from monitor.layout import Layout
+from monitor.runtime.summary import Summary
+from monitor.values import Event, Finding, Pattern, Phasing, Step
+from monitor.values import Warning as RaisedWarning
+
+Line = dict[str, object]
+
+
+class Sifted:
+    """Collects steps; the last word about each warning, event, finding and pattern stands.
+
+    Attributes:
+        summary: Set by the caller once the stream has ended.
+    """
+
+    def __init__(self, layout: Layout) -> None:
+        self._layout = layout
+        self._warnings: dict[int, RaisedWarning] = {}
+        self._events: dict[int, Event] = {}
+        self._findings: dict[int, Finding] = {}
+        self._patterns: dict[tuple[str, ...], Pattern] = {}
+        self._phasings: dict[tuple[str, str], Phasing] = {}
+        self.summary: Summary | None = None
+
+    def add(self, step: Step) -> None:
+        """Take one step."""
+        self._warnings.update((warning.id, warning) for warning in step.warnings)
+        self._events.update((event.id, event) for event in step.events)
+        self._findings.update((finding.id, finding) for finding in step.findings)
+        self._patterns.update((pattern.districts, pattern) for pattern in step.patterns)
+        self._phasings.update((phasing.supplies, phasing) for phasing in step.phasings)
+
+    def lines(self) -> Iterator[Line]:
+        """One object a line, ordered by start_s, the summary last."""
+        found: list[tuple[float, Line]] = [
+            *((event.start_s, _event(event)) for event in self._events.values()),
+            *((warning.start_s, _warning(warning)) for warning in self._warnings.values()),
+            *((pattern.start_s, _pattern(pattern)) for pattern in self._patterns.values()),
+            *((phasing.start_s, _phasing(phasing)) for phasing in self._phasings.values()),
+            *((finding.start_s, _finding(finding)) for finding in self._findings.values()),
+        ]
+        found.sort(key=lambda pair: pair[0])
+        yield from (line for _, line in found)
+        if self.summary is not None:
+            yield {"kind": "summary", **asdict(self.summary)}
+
+    def table(self) -> str:
+        """A short table for a person."""
+        rows = [_row(line) for line in self.lines() if line["kind"] != "summary"]
+        return "\n".join([*rows, *self._summary_rows()]) + "\n"
+
+    def _summary_rows(self) -> Iterator[str]:
+        if self.summary is None:
+            return
+        yield f"{self.summary.duration_s:.1f} s in all"
+        yield f"{'district':20}{'volts':>8}{'lowest':>8}{'amps':>8}{'highest':>9}{'VA max':>8}{'Wh':>8}{'lost s':>8}"
+        for name, district in self.summary.districts.items():
+            figures = (district.volts_mean, district.volts_min, district.amps_mean, district.amps_max, district.va_max)
+            cells = "".join(f"{_figure(value):>{width}}" for value, width in zip(figures, (8, 8, 8, 9, 8), strict=True))
+            yield f"{name[:19]:20}{cells}{_figure(district.energy_wh):>8}{district.lost_s:8.1f}"
+        yield f"{'supply':20}{'VA mean':>8}{'VA max':>8}{'of plate':>9}"
+        for name, supply in self.summary.supplies.items():
+            share = "-" if supply.share_of_rating_max is None else f"{supply.share_of_rating_max:.0%}"
+            yield f"{name[:19]:20}{_figure(supply.va_mean):>8}{_figure(supply.va_max):>8}{share:>9}"
+
+
+def _figure(value: float | None) -> str:
+    return "-" if value is None else f"{value:.2f}"
+
+
+def _row(line: Line) -> str:
+    start_s, end_s = line.get("start_s"), line.get("end_s")
+    when = f"{start_s:9.2f}" if isinstance(start_s, float) else " " * 9
+    until = f"{end_s:9.2f}" if isinstance(end_s, float) else f"{'':>9}"
+    where = line.get("district") or line.get("output") or line.get("supply") or line.get("board")
+    where = where or ", ".join(map(str, line.get("districts") or line.get("supplies") or ()))  # type: ignore[call-overload]
+    what = line.get("cause") or line.get("rule") or line.get("verdict") or line.get("finding")
+    return f"{when}{until}  {line['kind']:8} {where:22} {what:16} {line.get('message', '')}".rstrip()
+
+
+def _event(event: Event) -> Line:
+    return {
+        "kind": "event",
+        "district": event.district,
+        "cause": event.cause.value,
+        "fault": event.cause.is_fault,
+        "start_s": event.start_s,
+        "end_s": event.end_s,
+        "confidence": event.confidence,
+        "evidence": dict(event.evidence),
+    }
+
+
+def _warning(warning: RaisedWarning) -> Line:
+    return {
+        "kind": "warning",
+        "rule": warning.rule,
+        "priority": warning.priority.word,
+        warning.scope.kind: warning.scope.name,
+        "start_s": warning.start_s,
+        "end_s": warning.end_s,
+        "trip_in_s": warning.trip_in_s,
+        "message": warning.message,
+        "advice": warning.advice,
+    }
+
+
+def _pattern(pattern: Pattern) -> Line:
+    return {
+        "kind": "pattern",
+        "verdict": pattern.verdict,
+        "districts": list(pattern.districts),
+        "events": pattern.events,
+        "lap_s": pattern.lap_s,
+        "lap_fraction": pattern.lap_fraction,
+        "p_value": pattern.p_value,
+        "start_s": pattern.start_s,
+    }
+
+
+def _phasing(phasing: Phasing) -> Line:
+    return {
+        "kind": "phasing",
+        "supplies": list(phasing.supplies),
+        "verdict": phasing.verdict,
+        "difference_volts": phasing.difference_volts,
+        "degrees": phasing.degrees,
+        "start_s": phasing.start_s,
+    }
+
+
+def _finding(finding: Finding) -> Line:
+    return {
+        "kind": "sensor",
+        "board": finding.board,
+        "channel": finding.channel,
+        "finding": finding.kind.value,
+        "start_s": finding.start_s,
+        "end_s": finding.end_s,
+        "count": finding.count,
+    }

@@ -1,0 +1,27 @@
+"""Board time to stream time."""
+
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class StreamClock(Protocol):
+    """Maps one board's seconds to the stream's; must never map a later moment before an earlier one."""
+
+    def observe(self, board_s: float, received_s: float | None) -> None:
+        """Bytes that end at this board time arrived at this host time."""
+
+    def to_stream(self, board_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Stream seconds of board seconds; any shape."""
+
+
+class BoardTime:
+    """The clock of captures: the stream's time is the board's own."""
+
+    def observe(self, board_s: float, received_s: float | None) -> None:
+        """Nothing to learn."""
+
+    def to_stream(self, board_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The same seconds."""
+        return board_s

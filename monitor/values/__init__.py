@@ -1,0 +1,33 @@
+"""The values that walk through the house: frozen, slotted, keyword-only, moved as blocks of arrays."""
+
+from monitor.values.boards import BoardSeen, Channel, Health, Identity, ResetCause
+from monitor.values.chunks import Chunk
+from monitor.values.events import Cause, Event, Pattern, Phasing
+from monitor.values.findings import Finding, FindingKind
+from monitor.values.line_readings import LineReadings
+from monitor.values.readings import ReadingBlock
+from monitor.values.samples import SampleBlock
+from monitor.values.steps import Step
+from monitor.values.warnings import Priority, Scope, Warning  # noqa: A004 - the trade's own word for it
+
+__all__ = [
+    "BoardSeen",
+    "Cause",
+    "Channel",
+    "Chunk",
+    "Event",
+    "Finding",
+    "FindingKind",
+    "Health",
+    "Identity",
+    "LineReadings",
+    "Pattern",
+    "Phasing",
+    "Priority",
+    "ReadingBlock",
+    "ResetCause",
+    "SampleBlock",
+    "Scope",
+    "Step",
+    "Warning",
+]

@@ -1,0 +1,92 @@
+"""Events, patterns and phasing: what diagnosis and metering conclude."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from typing import Literal
+
+
+class Cause(Enum):
+    """Why something happened; the value is the word on the wire of reports."""
+
+    LOST_CONTACT = "lost-contact"
+    SHORT = "short"
+    PROTECTION_OPEN = "protection-open"
+    SUPPLY_SAG = "supply-sag"
+    MAINS_DIP = "mains-dip"
+    FEED_LOST = "feed-lost"
+    BINDING = "binding"
+    WEAK_JOINT = "weak-joint"
+    DIRECTION_BREAK = "direction-break"
+    DC_SIGNAL = "dc-signal"
+    THROTTLE = "throttle"
+
+    @property
+    def is_fault(self) -> bool:
+        """False for what people do on purpose."""
+        return self not in (Cause.DIRECTION_BREAK, Cause.DC_SIGNAL, Cause.THROTTLE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """One occurrence in one district. The same id comes again when its end became known.
+
+    Attributes:
+        id: Counts up within a stream.
+        district: Where.
+        cause: Why.
+        start_s: When it began, seconds of the stream.
+        end_s: When it ended; None while it goes on.
+        confidence: Share of such calls that are right, 0-1.
+        evidence: Figures that speak for it, each with its unit in its name.
+    """
+
+    id: int
+    district: str
+    cause: Cause
+    start_s: float
+    end_s: float | None
+    confidence: float
+    evidence: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pattern:
+    """What a number of events have in common.
+
+    Attributes:
+        verdict: "fixed-spot", "follows-train" or "scattered".
+        districts: Which districts the events fell in.
+        events: How many events.
+        lap_s: Lap time used, or None.
+        lap_fraction: Where on the lap, 0-1 from the start of the stream's lap clock, or None.
+        p_value: Of the test behind the verdict, or None.
+        start_s: Time of the first event of it.
+    """
+
+    verdict: Literal["fixed-spot", "follows-train", "scattered"]
+    districts: tuple[str, ...]
+    events: int
+    lap_s: float | None
+    lap_fraction: float | None
+    p_value: float | None
+    start_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Phasing:
+    """How two supplies stand to each other.
+
+    Attributes:
+        supplies: Their two names.
+        verdict: "in-phase", "anti-phase" or "unrelated".
+        difference_volts: RMS of the difference, as a voltmeter between the two hots shows it.
+        degrees: Angle between the fundamentals, -180 to 180.
+        start_s: When it was found.
+    """
+
+    supplies: tuple[str, str]
+    verdict: Literal["in-phase", "anti-phase", "unrelated"]
+    difference_volts: float
+    degrees: float
+    start_s: float

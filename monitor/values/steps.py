@@ -1,0 +1,46 @@
+"""A step: everything that one chunk brought about."""
+
+from dataclasses import dataclass
+
+from monitor.values.boards import BoardSeen, Health
+from monitor.values.chunks import Chunk
+from monitor.values.events import Event, Pattern, Phasing
+from monitor.values.findings import Finding
+from monitor.values.readings import ReadingBlock
+from monitor.values.samples import SampleBlock
+from monitor.values.warnings import Warning  # noqa: A004 - the trade's own word for it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """What one chunk of one port brought about; recorder, live store and bus all take this.
+
+    Attributes:
+        port: Which port the chunk came from: its device or URL, or the name of the capture.
+        chunk: The bytes.
+        now_s: The stream's time after this step: never falls.
+        boards: Boards that said who they are (also again and again).
+        healths: Health packets that came.
+        samples: Sample blocks, in order.
+        readings: Reading blocks, in order.
+        warnings: Warnings that rose, changed or cleared.
+        events: Events that began, changed or ended.
+        patterns: Patterns as they now stand; replaces what was said before for the same districts.
+        phasings: Phasings as they now stand.
+        findings: Findings that began, changed or ended.
+        unexplained_bytes: Bytes of this port so far in which neither wire form could be recognised.
+    """
+
+    port: str
+    chunk: Chunk
+    now_s: float
+    boards: tuple[BoardSeen, ...] = ()
+    healths: tuple[Health, ...] = ()
+    samples: tuple[SampleBlock, ...] = ()
+    readings: tuple[ReadingBlock, ...] = ()
+    warnings: tuple[Warning, ...] = ()
+    events: tuple[Event, ...] = ()
+    patterns: tuple[Pattern, ...] = ()
+    phasings: tuple[Phasing, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    unexplained_bytes: int = 0

@@ -1,0 +1,63 @@
+"""Warnings: what a person should act on."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Literal
+
+ScopeKind = Literal["supply", "output", "district"]
+
+
+class Priority(IntEnum):
+    """How soon somebody has to act (ISA-18.2 / IEC 62682 terms).
+
+    LOW: know it, act when convenient. MEDIUM: act within minutes. HIGH: act now.
+    """
+
+    LOW = 1
+    MEDIUM = 2
+    HIGH = 3
+
+    @property
+    def word(self) -> str:
+        """The word for screens and files."""
+        return self.name.lower()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scope:
+    """What a warning is about.
+
+    Attributes:
+        kind: "supply", "output" or "district".
+        name: Its name; an output is written SUPPLY/OUTPUT.
+    """
+
+    kind: ScopeKind
+    name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Warning:  # noqa: A001 - the trade's own word; the builtin is an exception class nobody raises here
+    """One occurrence, from when it rose to when it cleared. The same id comes again when something of it changed.
+
+    Attributes:
+        id: Counts up within a stream; a rise in priority is a new occurrence with a new id.
+        rule: Which rule, a short name with dashes.
+        priority: How soon to act.
+        scope: What it is about.
+        start_s: When it rose, seconds of the stream.
+        end_s: When it cleared; None while it stands.
+        trip_in_s: Seconds to the predicted opening as seen at start_s; None where none is predicted.
+        message: What is wrong, where, how long is left: one sentence.
+        advice: What to do now: one sentence.
+    """
+
+    id: int
+    rule: str
+    priority: Priority
+    scope: Scope
+    start_s: float
+    end_s: float | None
+    trip_in_s: float | None
+    message: str
+    advice: str

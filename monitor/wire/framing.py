@@ -1,0 +1,55 @@
+"""Cutting a byte stream at a delimiter, with a limit that holds however the stream is cut into chunks."""
+
+
+class Framer:
+    """Yields what stands between delimiters.
+
+    Whatever grows longer than the limit is dropped up to its delimiter. The "drop to the next delimiter" state is what keeps
+    the result independent of chunking: a framer that trims its buffer instead turns the tail of an over-long frame into a
+    plausible short one when bytes come slowly.
+
+    Attributes:
+        offset: Bytes taken in so far.
+    """
+
+    def __init__(self, *, delimiter: bytes, limit_bytes: int) -> None:
+        self._delimiter = delimiter
+        self._limit_bytes = limit_bytes
+        self._tail = b""
+        self._skipped_bytes = 0
+        self.offset = 0
+
+    @property
+    def pending_bytes(self) -> int:
+        """Bytes of the unfinished frame, kept or skipped."""
+        return len(self._tail) + self._skipped_bytes
+
+    def feed(self, data: bytes) -> list[tuple[bytes | None, int, int]]:
+        """Take bytes in.
+
+        Args:
+            data: Any number of bytes.
+
+        Returns:
+            For each frame that ended: its content without the delimiter, or None where it was longer than the limit; the byte
+            position in the stream just after its delimiter; its length in bytes without the delimiter. Empty frames are left out.
+        """
+        parts = (self._tail + data).split(self._delimiter)
+        position = self.offset - len(self._tail)
+        self.offset += len(data)
+        frames: list[tuple[bytes | None, int, int]] = []
+        for part in parts[:-1]:
+            position += len(part) + 1
+            size = len(part) + self._skipped_bytes
+            if size:
+                frames.append((part if size <= self._limit_bytes else None, position, size))
+            self._skipped_bytes = 0
+        self._keep(parts[-1])
+        return frames
+
+    def _keep(self, rest: bytes) -> None:
+        if self._skipped_bytes or len(rest) > self._limit_bytes:
+            self._skipped_bytes += len(rest)
+            self._tail = b""
+        else:
+            self._tail = rest
