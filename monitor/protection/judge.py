@@ -1,7 +1,7 @@
 """The judge: compares what is drawn with what may be drawn."""
 
 from monitor.layout import Layout
-from monitor.values import ReadingBlock, Warning  # noqa: A004 - the trade's own word for it
+from monitor.values import Action, ReadingBlock, Warning  # noqa: A004 - the trade's own word for it
 
 
 class Judge:
@@ -18,6 +18,11 @@ class Judge:
     def tick(self, now_s: float) -> list[Warning]:
         """Let time pass without readings."""
         del now_s
+        return []
+
+    def operate(self, action: Action) -> list[Warning]:
+        """Take what an operator did; warnings that changed by it."""
+        del action
         return []
 
     def finish(self, now_s: float) -> list[Warning]:

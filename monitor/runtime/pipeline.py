@@ -15,7 +15,7 @@ from monitor.layout import Board, Layout
 from monitor.protection import Judge
 from monitor.runtime.board_stage import BoardStage
 from monitor.runtime.stream_clock import BoardTime, StreamClock
-from monitor.values import BoardSeen, Chunk, Event, Finding, Health, Identity, Pattern, ReadingBlock, SampleBlock, Step
+from monitor.values import Action, BoardSeen, Chunk, Event, Finding, Health, Identity, Pattern, ReadingBlock, SampleBlock, Step
 from monitor.values import Warning as RaisedWarning
 from monitor.wire import SampleRun, WireDecoder
 
@@ -38,6 +38,8 @@ class Pipeline:
         self._diagnosis = Diagnosis(layout)
         self._finding_ids = itertools.count(1)
         self._now_s = 0.0
+        self._actions: list[Action] = []
+        self._operated: list[RaisedWarning] = []
 
     def feed(self, port: str, chunk: Chunk) -> Step:
         """Take one chunk of one port.
@@ -62,6 +64,11 @@ class Pipeline:
             for stage in self._stages_on(port):
                 stage.observe(chunk.received_s)
         return self._step(port, chunk, boards, healths)
+
+    def operate(self, action: Action) -> None:
+        """An operator did something; the next step tells of it."""
+        self._actions.append(action)
+        self._operated += self._judge.operate(action)
 
     def reopen(self, port: str, received_s: float | None) -> None:
         """The port was lost and is open again: its stream begins anew."""
@@ -101,6 +108,7 @@ class Pipeline:
             self._now_s = max(self._now_s, chunk.received_s)
         warnings = self._judged(readings)
         events, patterns = self._diagnosed(samples, readings)
+        actions, self._actions = self._actions, []
         return Step(
             port=port,
             chunk=chunk,
@@ -113,11 +121,13 @@ class Pipeline:
             events=tuple(events),
             patterns=tuple(patterns),
             findings=tuple(findings),
+            actions=tuple(actions),
             unexplained_bytes=self._decoders[port].unexplained_bytes if port in self._decoders else 0,
         )
 
     def _judged(self, readings: list[ReadingBlock]) -> list[RaisedWarning]:
-        warnings = [warning for block in readings for warning in self._judge.feed(block)]
+        warnings, self._operated = self._operated, []
+        warnings += [warning for block in readings for warning in self._judge.feed(block)]
         return warnings + self._judge.tick(self._now_s)
 
     def _diagnosed(self, samples: list[SampleBlock], readings: list[ReadingBlock]) -> tuple[list[Event], list[Pattern]]:

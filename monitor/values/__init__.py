@@ -1,5 +1,6 @@
 """The values that walk through the house: frozen, slotted, keyword-only, moved as blocks of arrays."""
 
+from monitor.values.actions import Action, ActionKind
 from monitor.values.boards import BoardSeen, Channel, Health, Identity, ResetCause
 from monitor.values.chunks import Chunk
 from monitor.values.events import Cause, Event, Pattern, Phasing
@@ -11,6 +12,8 @@ from monitor.values.steps import Step
 from monitor.values.warnings import Priority, Scope, Warning  # noqa: A004 - the trade's own word for it
 
 __all__ = [
+    "Action",
+    "ActionKind",
     "BoardSeen",
     "Cause",
     "Channel",

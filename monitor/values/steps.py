@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from monitor.values.actions import Action
 from monitor.values.boards import BoardSeen, Health
 from monitor.values.chunks import Chunk
 from monitor.values.events import Event, Pattern, Phasing
@@ -28,6 +29,7 @@ class Step:
         patterns: Patterns as they now stand; replaces what was said before for the same districts.
         phasings: Phasings as they now stand.
         findings: Findings that began, changed or ended.
+        actions: What operators did since the step before.
         unexplained_bytes: Bytes of this port so far in which neither wire form could be recognised.
     """
 
@@ -43,4 +45,5 @@ class Step:
     patterns: tuple[Pattern, ...] = ()
     phasings: tuple[Phasing, ...] = ()
     findings: tuple[Finding, ...] = ()
+    actions: tuple[Action, ...] = ()
     unexplained_bytes: int = 0
