@@ -11,7 +11,7 @@ from monitor.errors import CaptureError
 from monitor.layout import Layout, load_layout
 from monitor.runtime import Pipeline, SummaryBuilder
 from monitor.runtime.sifted import Sifted
-from monitor.values import Chunk
+from monitor.values import BoardSeen, Chunk
 
 CHUNK_BYTES = 1 << 18
 
@@ -44,12 +44,15 @@ def sift_capture(path: Path, layout: Layout) -> Sifted:
     """
     pipeline, summary = Pipeline(layout), SummaryBuilder(layout)
     sifted = Sifted(layout)
-    unexplained_bytes = 0
+    unexplained_bytes: int | None = None
     for chunk in _chunks(path):
         step = pipeline.feed(path.name, chunk)
         sifted.add(step)
         summary.add(step)
         unexplained_bytes = step.unexplained_bytes
+        _check_boards(path, layout, step.boards)
+    if unexplained_bytes is None:
+        raise CaptureError(f"{path}: the file is empty: nothing was captured")
     if unexplained_bytes:
         raise CaptureError(
             f"{path}: nothing in these {unexplained_bytes} bytes is of either wire form: is this a capture of a sensor board, "
@@ -60,6 +63,22 @@ def sift_capture(path: Path, layout: Layout) -> Sifted:
     summary.add(step)
     sifted.summary = summary.build()
     return sifted
+
+
+def _check_boards(path: Path, layout: Layout, boards: tuple[BoardSeen, ...]) -> None:
+    """One sentence where the capture and the layout do not belong together."""
+    known = ", ".join(f"{board.name} (number {board.number})" for board in layout.board) or "none"
+    for seen in boards:
+        if seen.board is None:
+            raise CaptureError(
+                f'{path}: these bytes come from board "{seen.identity.name}", number {seen.identity.number}, which the layout file '
+                f"does not have (it has: {known}): correct the board's name or number there, or take another layout file"
+            )
+        if seen.missing_channels:
+            raise CaptureError(
+                f'{path}: board "{seen.board}" has {len(seen.identity.channels)} channels, numbered from 0, but the layout file '
+                f"uses channel {seen.missing_channels[0]}: correct the district's channels"
+            )
 
 
 def _chunks(path: Path) -> Iterator[Chunk]:

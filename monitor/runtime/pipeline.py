@@ -9,6 +9,7 @@
 
 import itertools
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 from monitor.diagnosis import Diagnosis
 from monitor.layout import Board, Layout
@@ -83,15 +84,11 @@ class Pipeline:
         step = self._step(port, Chunk(data=b""), [], [])
         events, patterns = self._diagnosis.finish(self._now_s)
         warnings = self._judge.finish(self._now_s)
-        return Step(
-            port=port,
-            chunk=step.chunk,
-            now_s=step.now_s,
-            readings=step.readings,
+        return replace(
+            step,
             warnings=(*step.warnings, *warnings),
             events=(*step.events, *events),
             patterns=(*step.patterns, *patterns),
-            findings=step.findings,
         )
 
     def _step(self, port: str, chunk: Chunk, boards: list[BoardSeen], healths: list[Health]) -> Step:

@@ -1,0 +1,101 @@
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.errors import LayoutError
+from monitor.layout import load_layout, parse_layout
+from tests.layout.fernhollow import FERNHOLLOW
+
+
+def test_every_key_of_the_file_arrives():
+    layout = parse_layout(FERNHOLLOW)
+    north, south = layout.supply
+    assert (layout.title, layout.mains.hertz, layout.board[0].baud) == ("Fernhollow show layout", 60, 500_000)
+    assert north.protection is not None
+    assert north.protection.points[1] == (2.0, 40)
+    assert north.condition is not None
+    assert (north.condition.cord, north.condition.earthed, north.condition.made_year) == ("sound", False, 1998)
+    assert (north.plate_va, south.plate_va, south.rating_is) == (180, 75, "output")
+    outer = layout.district[0]
+    assert (outer.output_name, outer.far_volts_channel, outer.lap_s) == ("North bench/A", 4, 21.0)
+    assert outer.feeder is not None
+    assert (outer.feeder.awg, outer.feeder.one_way_m) == (16, 7.5)
+    assert layout.load[0].starting_amps == 4.5
+    assert layout.channel_calibration("bench-1", 0).gain == 1.004
+    assert layout.channel_calibration("bench-1", 1).gain == 1.0
+
+
+# What is changed, and what the message must name: the table, the key, the remedy.
+MISTAKES = [
+    ("rated_va = 180", "rated_va = -1", ['supply "North bench"', "rated_va", "correct it"]),
+    ("rated_va = 180", "rated_vaa = 180", ['supply "North bench"', "rated_vaa", "spelling"]),
+    ("rated_va = 180", "rated_va = 180\nrated_watts = 3", ['supply "North bench"', "rated_va", "exactly one"]),
+    ("rated_watts = 75", "", ['supply "South bench"', "exactly one"]),
+    ("hertz = 60\n", "", ["mains", "hertz", "missing"]),
+    ('kind = "thermal"', 'kind = "magic"', ["North bench", "protection.kind", "magic"]),
+    ("rated_amps = 10\n", "", ["North bench", "protection.rated_amps", "add rated_amps"]),
+    ("[2.0, 40]", "[1.2, 40]", ["North bench", "protection.points", "order"]),
+    ("[2.0, 40]", '[2.0, "x"]', ["North bench", "protection.points"]),
+    ('supply = "North bench"\nname = "A"', 'supply = "Nort bench"\nname = "A"', ["Nort bench/A", "did you mean", "North bench"]),
+    ('output = "A"', 'output = "C"', ['district "Outer main"', "output", "points nowhere"]),
+    ('board = "bench-1"\nvolts_channel = 2', 'board = "bench-2"\nvolts_channel = 2', ['"Town lights"', "board", "bench-1"]),
+    ("volts_channel = 2", "volts_channel = 0", ['district "Town lights"', "volts_channel", "already used", "Outer main"]),
+    ("far_volts_channel = 4", "far_volts_channel = 3", ["channel 3", "already used"]),
+    ("volts_channel = 2", "volts_channel = -2", ['district "Town lights"', "volts_channel"]),
+    ('district = "Outer main"', 'district = "Outer mine"', ['load "Heavy freight engine"', "district", "Outer main"]),
+    ("awg = 16", "awg = 16, mm2 = 1.5", ["feeder", "exactly one"]),
+    ('calibration."bench-1"', 'calibration."bench-9"', ["bench-9", "points nowhere"]),
+    ("bench-1\".0]", "bench-1\".zero]", ["calibration", "zero", "number"]),
+    ("gain = 1.004", "gain = 0", ["calibration", "gain"]),
+    ('name = "Town lights"', 'name = "Outer main"', ['district "Outer main"', "name", "two tables"]),
+    ("[mains]", "[mains", ["TOML", "line 3"]),
+    ("volts = 120", "volts = nan", ["mains", "volts"]),
+    ("input_volts = [110, 120]", "input_volts = [120, 110]", ["input_volts", "rising"]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "words"), MISTAKES, ids=[new or f"without {old}" for old, new, _ in MISTAKES])
+def test_mistakes_name_file_table_key_and_remedy(old, new, words):
+    assert old in FERNHOLLOW
+    with pytest.raises(LayoutError) as caught:
+        parse_layout(FERNHOLLOW.replace(old, new, 1), source="show.toml")
+    message = str(caught.value)
+    assert message.startswith("show.toml")
+    assert "\n" not in message.split("(at", maxsplit=1)[0]
+    for word in words:
+        assert word in message
+
+
+def test_two_boards_on_one_port_need_two_numbers():
+    second = '[[board]]\nname = "bench-2"\nport = "/dev/ttyUSB0"\n'
+    with pytest.raises(LayoutError, match="same port and number"):
+        parse_layout(FERNHOLLOW.replace("[[supply]]", second + "\n[[supply]]", 1))
+
+
+def test_files_that_cannot_be_read(tmp_path):
+    with pytest.raises(LayoutError, match="no such file"):
+        load_layout(tmp_path / "none.toml")
+    with pytest.raises(LayoutError, match="cannot be read"):
+        load_layout(tmp_path)
+    (tmp_path / "latin.toml").write_bytes(b'title = "\xe9t\xe9"')
+    with pytest.raises(LayoutError, match="UTF-8"):
+        load_layout(tmp_path / "latin.toml")
+    (tmp_path / "huge.toml").write_bytes(b"#" * 1_000_001)
+    with pytest.raises(LayoutError, match="right file"):
+        load_layout(tmp_path / "huge.toml")
+
+
+@given(st.text(max_size=300))
+def test_any_text_loads_or_says_why(text):
+    try:
+        parse_layout(text)
+    except LayoutError as error:
+        assert str(error)
+
+
+@given(st.integers(0, len(FERNHOLLOW) - 1), st.integers(1, 30), st.text(max_size=8))
+def test_any_edit_loads_or_says_why(start, length, text):
+    try:
+        parse_layout(FERNHOLLOW[:start] + text + FERNHOLLOW[start + length :])
+    except LayoutError as error:
+        assert str(error)

@@ -1,0 +1,54 @@
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.values import Identity
+from monitor.wire import Fault, WireDecoder
+from monitor.wire.encode import line
+from tests.wire.bytestreams import (
+    counts,
+    cut_lists,
+    feed_in_pieces,
+    flat,
+    identity,
+    identity_packet,
+    packet_streams,
+    samples_packet,
+)
+
+LINES = b"# sketch\n" + line("b,hut,2,100") + line("r,1,0,12.0,1.0") + line("r,1,1,12.0,1.0", with_checksum=True)
+
+
+def decided(data):
+    decoder = WireDecoder()
+    decoder.feed(data)
+    return decoder.form
+
+
+def test_tells_the_two_forms_apart():
+    assert decided(LINES) == "lines"
+    assert decided(b"\0" + identity_packet(identity()) + samples_packet(0, counts(15, 8))) == "packed"
+
+
+def test_a_stream_joined_in_the_middle():
+    packed = b"\0" + identity_packet(identity()) + b"".join(samples_packet(15 * k, counts(15, 8, seed=k), k) for k in range(4))
+    assert decided(packed[50:]) == "packed"
+    assert decided(LINES[3:]) == "lines"
+
+
+def test_noise_is_neither_and_is_counted():
+    decoder = WireDecoder()
+    decoder.feed(bytes(range(256)) * 20)
+    assert decoder.form is None
+    assert decoder.unexplained_bytes == 5120
+
+
+@given(st.binary(max_size=60), st.one_of(packet_streams(), st.just(LINES)), cut_lists)
+def test_any_chunking_decides_at_the_same_place(noise, stream, cuts):
+    data = noise + stream
+    assert flat(feed_in_pieces(WireDecoder(), data, cuts)) == flat(WireDecoder().feed(data))
+
+
+def test_items_before_the_decision_are_not_lost():
+    items = WireDecoder().feed(LINES)
+    assert isinstance(items[0], Identity)
+    assert not any(isinstance(item, Fault) for item in items)

@@ -1,0 +1,75 @@
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.values import SampleBlock
+from monitor.wire import SampleRun
+from monitor.wire.timeline import Hole, MillisecondTimeline, ScanTimeline
+from tests.wire.bytestreams import counts, identity
+
+INTERVAL_S = 832e-6
+
+
+def run(first, scans=15):
+    return SampleRun(number=0, first_scan=first % 2**32, counts=counts(scans, 8))
+
+
+def test_time_starts_at_zero_wherever_the_scan_index_stands():
+    (block,) = ScanTimeline("b").place(run(123_456), identity())
+    assert (block.start_s, block.first_scan, block.continues) == (0.0, 0, False)
+
+
+def test_time_goes_on_over_the_wrap_of_the_index():
+    timeline = ScanTimeline("b")
+    timeline.place(run(2**32 - 15), identity())
+    (block,) = timeline.place(run(0), identity())
+    assert block.continues
+    assert block.start_s == pytest.approx(15 * INTERVAL_S)
+
+
+def test_a_gap_moves_time_on_and_breaks_continuity():
+    timeline = ScanTimeline("b")
+    timeline.place(run(0), identity())
+    hole, block = timeline.place(run(45), identity())
+    assert hole == Hole(kind="gap", start_s=pytest.approx(15 * INTERVAL_S), end_s=pytest.approx(45 * INTERVAL_S), scans=30)
+    assert (block.first_scan, block.continues) == (45, False)
+
+
+def test_a_fall_back_to_near_zero_is_a_restart():
+    timeline = ScanTimeline("b")
+    timeline.place(run(100_000), identity())
+    hole, block = timeline.place(run(0), identity())
+    assert hole.kind == "restart"
+    assert block.start_s == pytest.approx(15 * INTERVAL_S)
+
+
+def test_scans_that_come_twice_are_dropped():
+    timeline = ScanTimeline("b")
+    for first in (100_000, 100_015):
+        timeline.place(run(first), identity())
+    (hole,) = timeline.place(run(100_000), identity())
+    assert hole.kind == "repeat"
+    (block,) = timeline.place(run(100_030), identity())
+    assert isinstance(block, SampleBlock)
+    assert block.continues
+
+
+@given(st.lists(st.integers(1, 40), min_size=1, max_size=20), st.integers(0, 2**32 - 1))
+def test_board_time_never_falls(steps, start):
+    timeline, first, last = ScanTimeline("b"), start, -1.0
+    for step in steps:
+        for placed in timeline.place(run(first, 3), identity()):
+            assert placed.start_s >= last
+            last = placed.start_s
+        first += step * 3
+
+
+def test_milliseconds_unwrap_and_survive_a_restart():
+    timeline = MillisecondTimeline()
+    wrap = 2**32
+    assert timeline.place(np.array([wrap - 100, wrap - 100, 0, 100])).tolist() == pytest.approx([0, 0, 0.1, 0.2])
+    late = MillisecondTimeline()
+    late.place(np.array([500_000]))
+    assert late.place(np.array([100, 200])).tolist() == pytest.approx([0.0, 0.1])
+    assert late.restarts == 1
