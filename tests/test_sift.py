@@ -67,7 +67,7 @@ def test_a_table_for_a_person(capture, capsys):
         (lambda folder: (folder / "show.wire", folder / "none.toml"), "no such file"),
         (lambda folder: (folder / "noise.wire", folder / "show.toml"), "neither|either wire form"),
         (lambda folder: (folder / "empty.wire", folder / "show.toml"), "empty"),
-        (lambda folder: (folder / "show.wire", folder / "stranger.toml"), "does not have"),
+        (lambda folder: (folder / "show.wire", folder / "stranger.toml"), "layout does not have"),
         (lambda folder: (folder / "show.wire", folder / "wide.toml"), "channel 9"),
     ],
 )

@@ -44,13 +44,14 @@ def sift_capture(path: Path, layout: Layout) -> Sifted:
     """
     pipeline, summary = Pipeline(layout), SummaryBuilder(layout)
     sifted = Sifted(layout)
+    boards: dict[int, BoardSeen] = {}
     unexplained_bytes: int | None = None
     for chunk in _chunks(path):
         step = pipeline.feed(path.name, chunk)
         sifted.add(step)
         summary.add(step)
         unexplained_bytes = step.unexplained_bytes
-        _check_boards(path, layout, step.boards)
+        boards.update((seen.identity.number, seen) for seen in step.boards)
     if unexplained_bytes is None:
         raise CaptureError(f"{path}: the file is empty: nothing was captured")
     if unexplained_bytes:
@@ -58,6 +59,7 @@ def sift_capture(path: Path, layout: Layout) -> Sifted:
             f"{path}: nothing in these {unexplained_bytes} bytes is of either wire form: is this a capture of a sensor board, "
             "taken at the board's baud rate?"
         )
+    _check_boards(path, layout, list(boards.values()))
     step = pipeline.finish(path.name)
     sifted.add(step)
     summary.add(step)
@@ -65,15 +67,16 @@ def sift_capture(path: Path, layout: Layout) -> Sifted:
     return sifted
 
 
-def _check_boards(path: Path, layout: Layout, boards: tuple[BoardSeen, ...]) -> None:
+def _check_boards(path: Path, layout: Layout, boards: list[BoardSeen]) -> None:
     """One sentence where the capture and the layout do not belong together."""
     known = ", ".join(f"{board.name} (number {board.number})" for board in layout.board) or "none"
+    if boards and all(seen.board is None for seen in boards):
+        identity = boards[0].identity
+        raise CaptureError(
+            f'{path}: these bytes come from board "{identity.name}", number {identity.number}, which the layout file does not have '
+            f"(it has: {known}): correct the board's name or number there, or take another layout file"
+        )
     for seen in boards:
-        if seen.board is None:
-            raise CaptureError(
-                f'{path}: these bytes come from board "{seen.identity.name}", number {seen.identity.number}, which the layout file '
-                f"does not have (it has: {known}): correct the board's name or number there, or take another layout file"
-            )
         if seen.missing_channels:
             raise CaptureError(
                 f'{path}: board "{seen.board}" has {len(seen.identity.channels)} channels, numbered from 0, but the layout file '
