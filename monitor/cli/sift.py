@@ -73,7 +73,7 @@ def _check_boards(path: Path, layout: Layout, boards: list[BoardSeen]) -> None:
     if boards and all(seen.board is None for seen in boards):
         identity = boards[0].identity
         raise CaptureError(
-            f'{path}: these bytes come from board "{identity.name}", number {identity.number}, which the layout file does not have '
+            f'{path}: these bytes come from board "{identity.name}", number {identity.number}, which the layout does not have '
             f"(it has: {known}): correct the board's name or number there, or take another layout file"
         )
     for seen in boards:

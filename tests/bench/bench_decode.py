@@ -80,9 +80,8 @@ def main():
         seconds, samples = best(work, data)
         per_sample[name] = seconds / samples
         print(f"{name:34}{len(data) / seconds / 1e6:8.1f}{samples / 8 / seconds:12.0f}{1e9 * seconds / samples:13.1f}")
-    print(
-        f"packed form per sample: {per_sample['usual loop, same scans as text'] / per_sample['packed form']:.1f} times faster than the usual loop"
-    )
+    ratio = per_sample["usual loop, same scans as text"] / per_sample["packed form"]
+    print(f"packed form per sample: {ratio:.1f} times faster than the usual loop")
 
 
 if __name__ == "__main__":
