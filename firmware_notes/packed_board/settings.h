@@ -1,0 +1,64 @@
+/* Everything about this board that you may want to change stands here.
+
+   The converter gives counts from 0 to 1023 for 0 to SUPPLY_VOLTS at its pin. The board sends those counts as they are, and
+   tells the host once a second, for each channel, what one count is worth ("scale") and which count means zero ("zero"):
+
+       volts or amps = (count - zero) * scale
+
+   Volts channels (pins A0, A2, A4, A6): the output reaches the pin through DIVIDER_TOP, and two equal resistors DIVIDER_SIDE,
+   one to the board's +5 V and one to its common, lift it to the middle of the converter's range.
+
+       output hot pole --[ DIVIDER_TOP ]--+-- pin             the two sides together act as one resistor of half
+                                          |                   their value, tied to half the supply:
+                    +5 V --[ SIDE ]-------+-------[ SIDE ]-- common
+                                                                  half = SIDE / 2
+       gain at the pin  = half / (TOP + half)                     6 k / (94 k + 6 k)        = 0.0600
+       volts per count  = SUPPLY_VOLTS / 1024 / gain              5 V / 1024 / 0.06         = 0.08138 V
+       count at 0 V     = 512 * TOP / (TOP + half)                512 * 94 k / 100 k        = 481.28
+       reach            = -39.2 V to +44.2 V, so a 24 V (RMS) sine fits with room for a high mains
+
+   Amps channels (pins A1, A3, A5, A7): an isolated current sensor whose output rests at half the supply and moves by
+   SENSOR_VOLTS_PER_AMP for each amp.
+
+       amps per count   = SUPPLY_VOLTS / 1024 / SENSOR_VOLTS_PER_AMP     5 V / 1024 / 0.1 V/A     = 0.04883 A
+       count at 0 A     = 512
+       reach            = +-25 A less what the sensor itself cannot swing
+
+   Resistors and sensors have tolerances: measure one known voltage and one known current and let the host's calibration take
+   up what is left, or correct the figures here. */
+
+#ifndef SETTINGS_H
+#define SETTINGS_H
+
+#define BOARD_NUMBER 0         /* 0 to 255; give each board of a layout its own */
+#define BOARD_NAME   "bench-1" /* at most 16 bytes */
+
+#ifndef BOARD_BAUD
+#define BOARD_BAUD 500000UL /* exact with a 16 MHz clock; below about 220000 the samples no longer fit */
+#endif
+
+#define SCANS_PER_SECOND 1200UL /* all eight channels, this many times a second */
+#define SCANS_PER_PACKET 10     /* at most 15: a packet may be 254 bytes long */
+
+#define SUPPLY_VOLTS        5.0f  /* measured at the board's +5 V pin while it runs */
+#define REFERENCE_MILLIVOLTS 1100 /* the chip's internal reference: 1000 to 1200 by its data sheet, 1100 typical */
+
+#define DIVIDER_TOP_OHMS     94000.0f /* two of 47 k in series: if one fails short, the other still protects the pin */
+#define DIVIDER_SIDE_OHMS    12000.0f
+#define SENSOR_VOLTS_PER_AMP 0.1f
+
+#define HALF_SIDE_OHMS    (DIVIDER_SIDE_OHMS / 2)
+#define DIVIDER_GAIN      (HALF_SIDE_OHMS / (DIVIDER_TOP_OHMS + HALF_SIDE_OHMS))
+#define VOLTS_PER_COUNT   (SUPPLY_VOLTS / 1024 / DIVIDER_GAIN)
+#define VOLTS_ZERO_COUNTS (512 * DIVIDER_TOP_OHMS / (DIVIDER_TOP_OHMS + HALF_SIDE_OHMS))
+#define AMPS_PER_COUNT    (SUPPLY_VOLTS / 1024 / SENSOR_VOLTS_PER_AMP)
+#define AMPS_ZERO_COUNTS  512.0f
+
+/* One line a pin, A0 first: quantity ('V' or 'A'), scale, zero. */
+#define CHANNEL_LIST                                                                                                          \
+    {'V', VOLTS_PER_COUNT, VOLTS_ZERO_COUNTS}, {'A', AMPS_PER_COUNT, AMPS_ZERO_COUNTS}, /* district 0 */                      \
+    {'V', VOLTS_PER_COUNT, VOLTS_ZERO_COUNTS}, {'A', AMPS_PER_COUNT, AMPS_ZERO_COUNTS}, /* district 1 */                      \
+    {'V', VOLTS_PER_COUNT, VOLTS_ZERO_COUNTS}, {'A', AMPS_PER_COUNT, AMPS_ZERO_COUNTS}, /* district 2 */                      \
+    {'V', VOLTS_PER_COUNT, VOLTS_ZERO_COUNTS}, {'A', AMPS_PER_COUNT, AMPS_ZERO_COUNTS}  /* district 3 */
+
+#endif
