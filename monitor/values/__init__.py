@@ -6,6 +6,7 @@ from monitor.values.chunks import Chunk
 from monitor.values.events import Cause, Event, Pattern, Phasing
 from monitor.values.findings import Finding, FindingKind
 from monitor.values.line_readings import LineReadings
+from monitor.values.ports import PortState, PortStatus
 from monitor.values.readings import ReadingBlock
 from monitor.values.samples import SampleBlock
 from monitor.values.steps import Step
@@ -26,6 +27,8 @@ __all__ = [
     "LineReadings",
     "Pattern",
     "Phasing",
+    "PortState",
+    "PortStatus",
     "Priority",
     "ReadingBlock",
     "ResetCause",

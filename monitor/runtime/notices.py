@@ -1,0 +1,136 @@
+"""What was said lately: warnings with what was done about them, events, patterns, phasings, findings."""
+
+from collections import OrderedDict
+from typing import Protocol, TypeVar
+
+from monitor.runtime.picture import StandingWarning
+from monitor.values import Action, Event, Finding, Pattern, Phasing, Step
+from monitor.values import Warning as RaisedWarning
+
+KEPT = 200
+"""Of each kind; the oldest go first."""
+FINDING_SHOWN_S = 60.0
+"""A finding that ended stays in sight this long."""
+
+
+class _Numbered(Protocol):
+    @property
+    def id(self) -> int: ...
+
+
+N = TypeVar("N", bound=_Numbered)
+K = TypeVar("K")
+V = TypeVar("V")
+
+
+class Notices:
+    """Holds the last word about each thing; every list is bounded by KEPT."""
+
+    def __init__(self) -> None:
+        self._standing: OrderedDict[int, RaisedWarning] = OrderedDict()
+        self._past: OrderedDict[int, RaisedWarning] = OrderedDict()
+        self._events: OrderedDict[int, Event] = OrderedDict()
+        self._findings: OrderedDict[int, Finding] = OrderedDict()
+        self._patterns: OrderedDict[tuple[str, ...], Pattern] = OrderedDict()
+        self._phasings: OrderedDict[tuple[str, str], Phasing] = OrderedDict()
+        self._acknowledged: set[int] = set()
+        self._shelved_until_s: OrderedDict[tuple[object, ...], float] = OrderedDict()
+        self._muted_until_s: float | None = None
+
+    def add(self, step: Step) -> None:
+        """Take one step."""
+        for warning in step.warnings:
+            self._add_warning(warning)
+        for action in step.actions:
+            self._operate(action)
+        for event in step.events:
+            _put(self._events, event)
+        for finding in step.findings:
+            _put(self._findings, finding)
+        for pattern in step.patterns:
+            self._patterns[pattern.districts] = pattern
+            _trim(self._patterns)
+        for phasing in step.phasings:
+            self._phasings[phasing.supplies] = phasing
+            _trim(self._phasings)
+
+    def standing(self, now_s: float) -> tuple[StandingWarning, ...]:
+        """Warnings that stand: highest priority first, then newest first."""
+        found = [
+            StandingWarning(
+                warning=warning,
+                acknowledged=warning.id in self._acknowledged,
+                shelved_until_s=self._shelved(warning, now_s),
+            )
+            for warning in self._standing.values()
+        ]
+        return tuple(sorted(found, key=lambda standing: (-standing.warning.priority, -standing.warning.start_s)))
+
+    def past_warnings(self) -> tuple[RaisedWarning, ...]:
+        """Warnings that cleared lately, newest first."""
+        return tuple(reversed(self._past.values()))
+
+    def events(self) -> tuple[Event, ...]:
+        """The latest events, newest first."""
+        return tuple(reversed(self._events.values()))
+
+    def findings(self, now_s: float) -> tuple[Finding, ...]:
+        """Findings that go on or ended lately, newest first."""
+        found = self._findings.values()
+        return tuple(f for f in reversed(found) if f.end_s is None or now_s - f.end_s <= FINDING_SHOWN_S)
+
+    def patterns(self) -> tuple[Pattern, ...]:
+        """Patterns as they now stand."""
+        return tuple(self._patterns.values())
+
+    def phasings(self) -> tuple[Phasing, ...]:
+        """Phasings as they now stand."""
+        return tuple(self._phasings.values())
+
+    def muted_until_s(self, now_s: float) -> float | None:
+        """When the mute ends; None where nothing is muted."""
+        return self._muted_until_s if self._muted_until_s is not None and self._muted_until_s > now_s else None
+
+    def _add_warning(self, warning: RaisedWarning) -> None:
+        if warning.end_s is None:
+            _put(self._standing, warning)
+        else:
+            self._standing.pop(warning.id, None)
+            _put(self._past, warning)
+        self._acknowledged &= self._standing.keys()
+
+    def _operate(self, action: Action) -> None:
+        if action.kind == "mute":
+            self._muted_until_s = action.until_s
+        elif action.kind == "unmute":
+            self._muted_until_s = None
+        warning = self._standing.get(action.warning_id) if action.warning_id is not None else None
+        if warning is None:
+            return
+        if action.kind == "acknowledge":
+            self._acknowledged.add(warning.id)
+        elif action.kind == "shelve" and action.until_s is not None:
+            self._shelved_until_s[_same(warning)] = action.until_s
+            _trim(self._shelved_until_s)
+        elif action.kind == "unshelve":
+            self._shelved_until_s.pop(_same(warning), None)
+
+    def _shelved(self, warning: RaisedWarning, now_s: float) -> float | None:
+        until_s = self._shelved_until_s.get(_same(warning))
+        return until_s if until_s is not None and until_s > now_s else None
+
+
+def _same(warning: RaisedWarning) -> tuple[object, ...]:
+    """Occurrences of one rule, at one place, of one priority are put aside together: a rise in priority comes back in sight."""
+    return (warning.rule, warning.scope, warning.priority)
+
+
+def _put(kept: OrderedDict[int, N], thing: N) -> None:
+    """The last word about a thing; it keeps its place in the order."""
+    kept[thing.id] = thing
+    _trim(kept)
+
+
+def _trim(kept: OrderedDict[K, V]) -> None:
+    while len(kept) > KEPT:
+        kept.popitem(last=False)
