@@ -2,5 +2,6 @@
 
 from monitor.metering.board_meter import BoardMeter
 from monitor.metering.line_rows import LineRows
+from monitor.metering.metered import Metered, Trouble
 
-__all__ = ["BoardMeter", "LineRows"]
+__all__ = ["BoardMeter", "LineRows", "Metered", "Trouble"]

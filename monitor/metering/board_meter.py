@@ -4,7 +4,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Layout
+from monitor.metering.aggregation import Aggregator
 from monitor.metering.integral import RunningIntegral
+from monitor.metering.metered import Metered
 from monitor.values import Identity, ReadingBlock, SampleBlock
 
 Floats = NDArray[np.float64]
@@ -22,6 +24,7 @@ class BoardMeter:
         self._districts = layout.districts_of_board(board)
         self._names = tuple(district.name for district in self._districts)
         self._half_cycle_s = 0.5 / layout.mains.hertz
+        self._aggregator = Aggregator(layout.mains.hertz)
         self._identity: Identity | None = None
         self._gain = np.ones(0)
         self._zero = np.zeros(0)
@@ -33,8 +36,17 @@ class BoardMeter:
         wanted = [channel for d in self._districts for channel in (d.volts_channel, d.amps_channel, d.far_volts_channel)]
         return sorted(channel for channel in wanted if channel is not None and channel >= len(identity.channels))
 
-    def feed(self, block: SampleBlock) -> list[ReadingBlock]:
-        """Readings whose windows end within this block."""
+    def feed(self, block: SampleBlock) -> Metered:
+        """What came of this block: readings whose windows end within it, aggregates that became complete."""
+        readings = self._readings(block)
+        aggregates = [aggregate for made in readings for aggregate in self._aggregator.feed(made)]
+        return Metered(readings=readings, aggregates=aggregates)
+
+    def finish(self) -> Metered:
+        """No more will come."""
+        return Metered()
+
+    def _readings(self, block: SampleBlock) -> list[ReadingBlock]:
         if block.identity is not self._identity:
             self._identify(block.identity)
         if not self._names:

@@ -1,17 +1,44 @@
 """One board on its way through wire time and metering."""
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 import numpy as np
 
 from monitor.layout import Layout
-from monitor.metering import BoardMeter, LineRows
+from monitor.metering import BoardMeter, LineRows, Metered
 from monitor.runtime.finding_book import FindingBook
 from monitor.runtime.stream_clock import StreamClock
-from monitor.values import Finding, FindingKind, Health, Identity, LineReadings, ReadingBlock, ResetCause, SampleBlock
+from monitor.values import (
+    AggregateBlock,
+    Disturbance,
+    Finding,
+    FindingKind,
+    Health,
+    Identity,
+    LineReadings,
+    Phasing,
+    ReadingBlock,
+    ResetCause,
+    SampleBlock,
+)
 from monitor.wire import Fault, FaultKind, SampleRun
 from monitor.wire.timeline import Hole, MillisecondTimeline, ScanTimeline
+
+_Block = TypeVar("_Block", ReadingBlock, AggregateBlock)
+
+
+@dataclass(slots=True, kw_only=True)
+class Drained:
+    """What one board brought since it was last asked, in stream time; fields as those of a step."""
+
+    samples: list[SampleBlock] = field(default_factory=list)
+    readings: list[ReadingBlock] = field(default_factory=list)
+    aggregates: list[AggregateBlock] = field(default_factory=list)
+    disturbances: list[Disturbance] = field(default_factory=list)
+    phasings: list[Phasing] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
 
 
 class BoardStage:
@@ -34,7 +61,7 @@ class BoardStage:
         self._rows = LineRows(layout, name)
         self._book = FindingBook(name, finding_ids)
         self.samples: list[SampleBlock] = []
-        self.readings: list[ReadingBlock] = []
+        self.metered = Metered()
         self.findings: dict[int, Finding] = {}
 
     @property
@@ -45,7 +72,7 @@ class BoardStage:
     @property
     def now_s(self) -> float:
         """Stream time reached."""
-        return float(self._clock.to_stream(np.array(self.end_s)))
+        return self._stream_s(self.end_s)
 
     def take(self, item: SampleRun | LineReadings | Identity | Health | Fault) -> None:
         """Take one item; what comes of it is kept in the lists until :meth:`drain`."""
@@ -71,15 +98,22 @@ class BoardStage:
 
     def finish(self) -> None:
         """No more will come."""
-        self.readings += self._rows.finish()
+        self.metered.readings += self._rows.finish()
+        self.metered.add(self._meter.finish())
 
-    def drain(self) -> tuple[list[SampleBlock], list[ReadingBlock], list[Finding]]:
+    def drain(self) -> Drained:
         """What came of the items since the last call, in stream time."""
-        samples = [self._sample_time(block) for block in self.samples]
-        readings = [self._reading_time(block) for block in self.readings]
-        findings = list(self.findings.values())
-        self.samples, self.readings, self.findings = [], [], {}
-        return samples, readings, findings
+        metered = self.metered
+        drained = Drained(
+            samples=[self._sample_time(block) for block in self.samples],
+            readings=[self._block_time(block) for block in metered.readings],
+            aggregates=[self._block_time(block) for block in metered.aggregates],
+            disturbances=[self._span_time(disturbance) for disturbance in metered.disturbances],
+            phasings=[replace(phasing, start_s=self._stream_s(phasing.start_s)) for phasing in metered.phasings],
+            findings=list(self.findings.values()),
+        )
+        self.samples, self.metered, self.findings = [], Metered(), {}
+        return drained
 
     def _take_run(self, run: SampleRun) -> None:
         if self.identity is None:
@@ -89,7 +123,7 @@ class BoardStage:
                 self._take_hole(placed)
             else:
                 self.samples.append(placed)
-                self.readings += self._meter.feed(placed)
+                self.metered.add(self._meter.feed(placed))
 
     def _take_hole(self, hole: Hole) -> None:
         kind = FindingKind.RESTART if hole.kind == "restart" else FindingKind.GAP
@@ -99,7 +133,7 @@ class BoardStage:
         restarts = self._milliseconds.restarts
         start_s = self._milliseconds.end_s
         times_s = self._milliseconds.place(lines.times_ms)
-        self.readings += self._rows.feed(lines, times_s)
+        self.metered.readings += self._rows.feed(lines, times_s)
         if self._milliseconds.restarts > restarts:
             self._note(FindingKind.RESTART, start_s, start_s, self._milliseconds.restarts - restarts)
 
@@ -131,5 +165,12 @@ class BoardStage:
         start_s, end_s = self._clock.to_stream(np.array([block.start_s, block.end_s])).tolist()
         return replace(block, start_s=start_s, interval_s=(end_s - start_s) / max(1, len(block.counts)))
 
-    def _reading_time(self, block: ReadingBlock) -> ReadingBlock:
+    def _block_time(self, block: _Block) -> _Block:
         return replace(block, start_s=self._clock.to_stream(block.start_s), end_s=self._clock.to_stream(block.end_s))
+
+    def _span_time(self, disturbance: Disturbance) -> Disturbance:
+        end_s = None if disturbance.end_s is None else self._stream_s(disturbance.end_s)
+        return replace(disturbance, start_s=self._stream_s(disturbance.start_s), end_s=end_s)
+
+    def _stream_s(self, board_s: float) -> float:
+        return float(self._clock.to_stream(np.array(board_s)))

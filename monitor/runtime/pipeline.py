@@ -16,7 +16,7 @@ from monitor.layout import Board, Layout
 from monitor.protection import Judge
 from monitor.runtime.board_stage import BoardStage
 from monitor.runtime.stream_clock import BoardTime, StreamClock
-from monitor.values import Action, BoardSeen, Chunk, Event, Finding, Health, Identity, Pattern, ReadingBlock, SampleBlock, Step
+from monitor.values import Action, BoardSeen, Chunk, Event, Health, Identity, Pattern, ReadingBlock, SampleBlock, Step
 from monitor.values import Warning as RaisedWarning
 from monitor.wire import SampleRun, WireDecoder
 
@@ -92,15 +92,10 @@ class Pipeline:
         )
 
     def _step(self, port: str, chunk: Chunk, boards: list[BoardSeen], healths: list[Health]) -> Step:
-        samples: list[SampleBlock] = []
-        readings: list[ReadingBlock] = []
-        findings: list[Finding] = []
-        for stage in self._stages.values():
-            stage_samples, stage_readings, stage_findings = stage.drain()
-            samples += stage_samples
-            readings += stage_readings
-            findings += stage_findings
-            self._now_s = max(self._now_s, stage.now_s)
+        drained = [stage.drain() for stage in self._stages.values()]
+        samples = [block for each in drained for block in each.samples]
+        readings = [block for each in drained for block in each.readings]
+        self._now_s = max([self._now_s, *(stage.now_s for stage in self._stages.values())])
         if chunk.received_s is not None:
             self._now_s = max(self._now_s, chunk.received_s)
         warnings = self._judged(readings)
@@ -114,10 +109,13 @@ class Pipeline:
             healths=tuple(healths),
             samples=tuple(samples),
             readings=tuple(readings),
+            aggregates=tuple(block for each in drained for block in each.aggregates),
+            disturbances=tuple(disturbance for each in drained for disturbance in each.disturbances),
             warnings=tuple(warnings),
             events=tuple(events),
             patterns=tuple(patterns),
-            findings=tuple(findings),
+            phasings=tuple(phasing for each in drained for phasing in each.phasings),
+            findings=tuple(finding for each in drained for finding in each.findings),
             actions=tuple(actions),
             unexplained_bytes=self._decoders[port].unexplained_bytes if port in self._decoders else 0,
         )

@@ -1,8 +1,10 @@
 """The values that walk through the house: frozen, slotted, keyword-only, moved as blocks of arrays."""
 
 from monitor.values.actions import Action, ActionKind
+from monitor.values.aggregates import AggregateBlock, WaveformKind
 from monitor.values.boards import BoardSeen, Channel, Health, Identity, ResetCause
 from monitor.values.chunks import Chunk
+from monitor.values.disturbances import Disturbance, DisturbanceKind
 from monitor.values.events import Cause, Event, Pattern, Phasing
 from monitor.values.findings import Finding, FindingKind
 from monitor.values.line_readings import LineReadings
@@ -15,10 +17,13 @@ from monitor.values.warnings import Priority, Scope, Warning  # noqa: A004 - the
 __all__ = [
     "Action",
     "ActionKind",
+    "AggregateBlock",
     "BoardSeen",
     "Cause",
     "Channel",
     "Chunk",
+    "Disturbance",
+    "DisturbanceKind",
     "Event",
     "Finding",
     "FindingKind",
@@ -36,4 +41,5 @@ __all__ = [
     "Scope",
     "Step",
     "Warning",
+    "WaveformKind",
 ]

@@ -83,6 +83,8 @@ class Phasing:
         difference_volts: RMS of the difference, as a voltmeter between the two hots shows it.
         degrees: Angle between the fundamentals, -180 to 180.
         start_s: When it was found.
+        advice: What it means for joining commons and crossing gaps, with its caution; a few sentences.
+        circulating_amps: RMS amps that would flow between the two while a train bridges a gap; None where unknown.
     """
 
     supplies: tuple[str, str]
@@ -90,3 +92,5 @@ class Phasing:
     difference_volts: float
     degrees: float
     start_s: float
+    advice: str = ""
+    circulating_amps: float | None = None

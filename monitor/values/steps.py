@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 
 from monitor.values.actions import Action
+from monitor.values.aggregates import AggregateBlock
 from monitor.values.boards import BoardSeen, Health
 from monitor.values.chunks import Chunk
+from monitor.values.disturbances import Disturbance
 from monitor.values.events import Event, Pattern, Phasing
 from monitor.values.findings import Finding
 from monitor.values.readings import ReadingBlock
@@ -24,6 +26,8 @@ class Step:
         healths: Health packets that came.
         samples: Sample blocks, in order.
         readings: Reading blocks, in order.
+        aggregates: Aggregate blocks (about 200 ms a row), in order.
+        disturbances: Dips, swells and interruptions that began, changed or ended.
         warnings: Warnings that rose, changed or cleared.
         events: Events that began, changed or ended.
         patterns: Patterns as they now stand; replaces what was said before for the same districts.
@@ -40,6 +44,8 @@ class Step:
     healths: tuple[Health, ...] = ()
     samples: tuple[SampleBlock, ...] = ()
     readings: tuple[ReadingBlock, ...] = ()
+    aggregates: tuple[AggregateBlock, ...] = ()
+    disturbances: tuple[Disturbance, ...] = ()
     warnings: tuple[Warning, ...] = ()
     events: tuple[Event, ...] = ()
     patterns: tuple[Pattern, ...] = ()
