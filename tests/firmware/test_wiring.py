@@ -1,0 +1,103 @@
+"""The notes for board makers: their arithmetic against a circuit simulator, their picture and examples against the code."""
+
+import importlib.util
+import math
+import re
+
+import pytest
+
+from monitor.values import LineReadings
+from monitor.wire import WireDecoder
+from tests.firmware import bench, packets, toolchain
+
+pytestmark = pytest.mark.avr
+
+# The two circuits of wiring.md, component by component.
+CIRCUIT = """volts tap and amps filter
+Vsupply plus 0 5
+Vhot hot 0 dc 0 ac 1
+Rtop1 hot middle 47k
+Rtop2 middle voltspin 47k
+Rside1 plus voltspin 12k
+Rside2 voltspin 0 12k
+Cvolts voltspin 0 10n
+Vsensor sensor 0 dc 0 ac 1
+Ramps sensor ampspin 5.6k
+Camps ampspin 0 10n
+.control
+set numdgt=9
+dc Vhot -30 30 30
+print v(voltspin)
+print i(Vhot)
+ac lin 1 60 60
+print ph(v(voltspin)) ph(v(ampspin))
+quit 0
+.endc
+.end
+"""
+
+
+@pytest.fixture(scope="module")
+def circuit(tmp_path_factory):
+    """ngspice's answer: pin volts and tap amps at -30, 0 and +30 V, phase in radians of both pins at 60 Hz."""
+    netlist = tmp_path_factory.mktemp("spice") / "tap.cir"
+    netlist.write_text(CIRCUIT, encoding="ascii")
+    printed = toolchain.run("ngspice", "-b", netlist)
+    rows = re.findall(r"^[012]\t([-+.\de]+)\t([-+.\de]+)", printed, re.MULTILINE)
+    phases = re.search(r"ph\(v\(voltspin\)\) = ([-+.\de]+).*ph\(v\(ampspin\)\) = ([-+.\de]+)", printed, re.DOTALL)
+    assert phases, printed
+    volts = {float(at): float(value) for at, value in rows[:3]}
+    amps = {float(at): float(value) for at, value in rows[3:6]}
+    return volts, amps, [float(phase) for phase in phases.groups()]
+
+
+def test_divider_figures_are_those_of_the_simulated_circuit(circuit):
+    volts = circuit[0]
+    assert volts[0.0] * 1000 == pytest.approx(bench.DIVIDER_BIAS_MV, abs=0.01)
+    assert (volts[30.0] - volts[-30.0]) / 60 == pytest.approx(bench.DIVIDER_GAIN, rel=1e-6)
+
+
+def test_the_boards_scale_and_zero_turn_the_simulated_pin_back_into_volts(circuit):
+    wire = bench.record(toolchain.packed_elf(), seconds=0.1).wire
+    _, _, channels, _ = packets.identity(packets.opened(wire).of(packets.IDENTITY)[0])
+    for quantity, _, scale, zero in channels:
+        if quantity == "V":
+            for at, pin_volts in circuit[0].items():
+                assert (pin_volts / 5 * 1024 - zero) * scale == pytest.approx(at, abs=0.001)
+        else:
+            assert (scale, zero) == pytest.approx((5 / 1024 / 0.1, 512.0), abs=1e-6)
+
+
+def test_the_tap_carries_no_more_than_the_notes_say(circuit):
+    assert max(abs(value) for value in circuit[1].values()) < 0.4e-3
+
+
+def test_volts_and_amps_are_late_by_the_same_angle(circuit):
+    late_degrees = [-math.degrees(phase) for phase in circuit[2]]
+    assert late_degrees == pytest.approx([1.2, 1.2], abs=0.05)
+    assert late_degrees[0] == pytest.approx(late_degrees[1], abs=0.02)
+
+
+def test_the_picture_is_what_the_script_draws():
+    spec = importlib.util.spec_from_file_location("draw_wiring", toolchain.NOTES / "draw_wiring.py")
+    script = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(script)
+    stored = (toolchain.NOTES / "wiring.svg").read_text(encoding="utf-8")
+    assert script.draw() == stored, "run: python firmware_notes/draw_wiring.py"
+    for value in ("47 kΩ", "12 kΩ", "MAINS SIDE", "fuse 100 mA"):
+        assert value in stored
+
+
+def test_the_example_line_of_the_notes_is_a_reading():
+    notes = (toolchain.NOTES / "wire.md").read_text(encoding="utf-8")
+    line = re.search(r"Example: `(r,[^`]+)`", notes)[1]
+    (reading,) = WireDecoder().feed(f"{line}\n".encode("ascii"))
+    assert isinstance(reading, LineReadings)
+    assert (reading.volts_rms[0], reading.amps_rms[0], reading.watts[0]) == (15.25, 3.53, 47.72)
+
+
+def test_the_notes_state_the_rate_that_the_board_sends():
+    notes = (toolchain.NOTES / "wire.md").read_text(encoding="utf-8")
+    stated_kb = float(re.search(r"identity and health (\d+\.\d)\.", notes)[1])
+    report = bench.record(toolchain.packed_elf(), seconds=10).report
+    assert report.bytes / report.seconds / 1000 == pytest.approx(stated_kb, abs=0.1)
