@@ -1,0 +1,61 @@
+"""Copper wire: size, resistance and ampacity.
+
+Sources: gauge sizes ASTM B258 (d = 0.127 mm x 92^((36 - n) / 39)); annealed copper 58 MS/m at 20 degrees Celsius and 0.00393 per
+kelvin, IEC 60028; resistance over temperature with the zero-resistance temperature of -234.5 degrees Celsius, IEC 60228.
+"""
+
+import math
+
+from monitor.errors import LayoutError
+from monitor.layout.schema import Feeder
+
+CONDUCTIVITY_S_PER_M = 58e6
+ZERO_RESISTANCE_CELSIUS = -234.5
+REFERENCE_CELSIUS = 20.0
+WARM_CELSIUS = 40.0
+"""What a feeder under a layout reaches on a busy evening: common practice, no published source."""
+
+AMPACITY_OF_AWG = {10: 30.0, 12: 20.0, 14: 15.0, 16: 10.0, 18: 7.0, 20: 5.0, 22: 3.0, 24: 2.0}
+"""Amps that a feeder may carry for long. 10-18 AWG: overcurrent limits of NEC 240.4(D) (from memory); thinner
+ones from memory, common practice for short open wiring. Local codes come first."""
+
+
+def awg_diameter_mm(awg: int) -> float:
+    """Diameter of a solid wire of that gauge, millimetres."""
+    return float(0.127 * 92 ** ((36 - awg) / 39))
+
+
+def awg_area_mm2(awg: int) -> float:
+    """Cross-section of a solid wire of that gauge, square millimetres."""
+    return math.pi / 4 * awg_diameter_mm(awg) ** 2
+
+
+def area_mm2(feeder: Feeder) -> float:
+    """Cross-section of a feeder's wire, square millimetres.
+
+    Raises:
+        LayoutError: The feeder gives neither awg nor mm2.
+    """
+    if feeder.mm2 is not None:
+        return feeder.mm2
+    if feeder.awg is None:
+        raise LayoutError("a feeder needs its wire: give awg or mm2", key="feeder")
+    return awg_area_mm2(feeder.awg)
+
+
+def ohms_per_m(cross_section_mm2: float, celsius: float = REFERENCE_CELSIUS) -> float:
+    """Resistance of one metre of copper wire, ohms."""
+    warmer = (celsius - ZERO_RESISTANCE_CELSIUS) / (REFERENCE_CELSIUS - ZERO_RESISTANCE_CELSIUS)
+    return warmer / (CONDUCTIVITY_S_PER_M * cross_section_mm2 * 1e-6)
+
+
+def loop_ohms(feeder: Feeder, celsius: float = REFERENCE_CELSIUS) -> float:
+    """Resistance out and back, ohms."""
+    return 2 * feeder.one_way_m * ohms_per_m(area_mm2(feeder), celsius)
+
+
+def ampacity_amps(feeder: Feeder) -> float:
+    """Amps that the feeder may carry for long: of the next thinner listed gauge."""
+    area = area_mm2(feeder)
+    fitting = [amps for awg, amps in AMPACITY_OF_AWG.items() if awg_area_mm2(awg) <= area * 1.001]
+    return max(fitting, default=1.0)
