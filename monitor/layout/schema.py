@@ -59,7 +59,21 @@ class Protection(_Table, frozen=True):
 
 
 class Condition(_Table, frozen=True):
-    """What the bench check found; None for what was not looked at."""
+    """What the bench check found; None for what was not looked at.
+
+    Attributes:
+        cord: State of the mains cord's insulation.
+        breaker_present: A breaker or another overcurrent protection is in the supply.
+        safety_listed: It carries the mark of a safety laboratory.
+        earthed: Its metal parts are earthed through the plug.
+        made_year: When it was made.
+        enclosed: No live part is within reach.
+        plug: State of the plug.
+        strain_relief: The cord is held where it enters the case.
+        polarised_plug: The plug goes in one way only (or the supply is double insulated and does not need it).
+        checked_on: Date of the check, ISO 8601.
+        note: What else was seen.
+    """
 
     cord: Literal["sound", "stiff", "cracked", "cloth"] | None = None
     breaker_present: bool | None = None
@@ -67,6 +81,11 @@ class Condition(_Table, frozen=True):
     earthed: bool | None = None
     made_year: Annotated[int, Meta(ge=1880, le=2200)] | None = None
     enclosed: bool | None = None
+    plug: Literal["sound", "damaged"] | None = None
+    strain_relief: bool | None = None
+    polarised_plug: bool | None = None
+    checked_on: Annotated[str, Meta(pattern=r"^\d{4}-\d{2}-\d{2}$")] | None = None
+    note: Annotated[str, Meta(max_length=400)] | None = None
 
 
 class Supply(_Table, frozen=True):

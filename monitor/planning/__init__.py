@@ -1,0 +1,1 @@
+"""Before the show: bench checks, terminals, budget, sharing the load."""
