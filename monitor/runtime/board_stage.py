@@ -62,7 +62,9 @@ class BoardStage:
         self._book = FindingBook(name, finding_ids)
         self.samples: list[SampleBlock] = []
         self.metered = Metered()
-        self.findings: dict[int, Finding] = {}
+        self._received_s: float | None = None
+        self._away_since_s: float | None = None
+        self._notes: list[tuple[FindingKind, float, float, int]] = []
 
     @property
     def end_s(self) -> float:
@@ -74,8 +76,9 @@ class BoardStage:
         """Stream time reached."""
         return self._stream_s(self.end_s)
 
-    def take(self, item: SampleRun | LineReadings | Identity | Health | Fault) -> None:
-        """Take one item; what comes of it is kept in the lists until :meth:`drain`."""
+    def take(self, item: SampleRun | LineReadings | Identity | Health | Fault, received_s: float | None = None) -> None:
+        """Take one item that arrived at this host time; what comes of it is kept until :meth:`drain`."""
+        self._received_s = received_s
         if isinstance(item, SampleRun):
             self._take_run(item)
         elif isinstance(item, LineReadings):
@@ -92,9 +95,10 @@ class BoardStage:
         self._clock.observe(self.end_s, received_s)
 
     def reopen(self, received_s: float | None) -> None:
-        """The port was opened again: nothing says how the board's numbers go on."""
-        del received_s
-        self._timeline.reopen(self._timeline.end_s)
+        """The port was opened again: nothing says how the board's numbers go on, but a host clock says for how long it was away."""
+        if self._away_since_s is None and self.end_s > 0:
+            self._away_since_s = self.end_s
+        self._leap(self._clock.board_at(received_s))
 
     def finish(self) -> None:
         """No more will come."""
@@ -110,15 +114,35 @@ class BoardStage:
             aggregates=[self._block_time(block) for block in metered.aggregates],
             disturbances=[self._span_time(disturbance) for disturbance in metered.disturbances],
             phasings=[replace(phasing, start_s=self._stream_s(phasing.start_s)) for phasing in metered.phasings],
-            findings=list(self.findings.values()),
+            findings=self._noted(),
         )
-        self.samples, self.metered, self.findings = [], Metered(), {}
+        self.samples, self.metered, self._notes = [], Metered(), []
         return drained
+
+    def _leap(self, to_s: float | None) -> None:
+        """Both timelines start over, at a board time where the host clock gave one."""
+        at_s = self.end_s if to_s is None else max(self.end_s, to_s)
+        self._timeline.reopen(at_s)
+        self._milliseconds.reopen(at_s)
+        self._clock.reanchor(at_s)
+
+    def _back(self, board_s: float) -> None:
+        """Data came at this board time: if the port was away before it, that is a gap."""
+        if self._away_since_s is None:
+            return
+        away_s = max(0.0, board_s - self._away_since_s)
+        interval_s = self.identity.scan_interval_s if self.identity is not None else 1.0
+        self._note(FindingKind.GAP, self._away_since_s, board_s, max(1, round(away_s / interval_s)))
+        self._away_since_s = None
 
     def _take_run(self, run: SampleRun) -> None:
         if self.identity is None:
             return
-        for placed in self._timeline.place(run, self.identity):
+        resumes_s = self._clock.board_at(self._received_s)
+        if resumes_s is not None:
+            resumes_s = max(self.end_s, resumes_s - len(run.counts) * self.identity.scan_interval_s)
+        self._back(self._timeline.end_s)
+        for placed in self._timeline.place(run, self.identity, resumes_s):
             if isinstance(placed, Hole):
                 self._take_hole(placed)
             else:
@@ -126,16 +150,21 @@ class BoardStage:
                 self.metered.add(self._meter.feed(placed))
 
     def _take_hole(self, hole: Hole) -> None:
+        if hole.kind == "restart":
+            self._clock.reanchor(hole.end_s)
         kind = FindingKind.RESTART if hole.kind == "restart" else FindingKind.GAP
         self._note(kind, hole.start_s, hole.end_s, hole.scans if kind is FindingKind.GAP else 1)
 
     def _take_lines(self, lines: LineReadings) -> None:
         restarts = self._milliseconds.restarts
         start_s = self._milliseconds.end_s
-        times_s = self._milliseconds.place(lines.times_ms)
+        self._back(start_s)
+        times_s = self._milliseconds.place(lines.times_ms, self._clock.board_at(self._received_s))
         self.metered.readings += self._rows.feed(lines, times_s)
         if self._milliseconds.restarts > restarts:
-            self._note(FindingKind.RESTART, start_s, start_s, self._milliseconds.restarts - restarts)
+            resumed_s = float(times_s[np.argmax(np.diff(times_s, prepend=start_s))])
+            self._clock.reanchor(resumed_s)
+            self._note(FindingKind.RESTART, start_s, resumed_s, self._milliseconds.restarts - restarts)
 
     def _take_identity(self, identity: Identity) -> None:
         if identity == self.identity:
@@ -157,9 +186,16 @@ class BoardStage:
             self._note(FindingKind.OTHER_VERSION, self.end_s, self.end_s, 1)
 
     def _note(self, kind: FindingKind, start_s: float, end_s: float, count: int) -> None:
-        start, end = self._clock.to_stream(np.array([start_s, end_s])).tolist()
-        finding = self._book.note(kind, start, end, count)
-        self.findings[finding.id] = finding
+        # Kept in board time until the chunk was observed: only then is it known where a leap of the clock leads.
+        self._notes.append((kind, start_s, end_s, count))
+
+    def _noted(self) -> list[Finding]:
+        findings: dict[int, Finding] = {}
+        for kind, start_s, end_s, count in self._notes:
+            start, end = self._clock.to_stream(np.array([start_s, end_s])).tolist()
+            finding = self._book.note(kind, start, end, count)
+            findings[finding.id] = finding
+        return list(findings.values())
 
     def _sample_time(self, block: SampleBlock) -> SampleBlock:
         start_s, end_s = self._clock.to_stream(np.array([block.start_s, block.end_s])).tolist()

@@ -49,6 +49,8 @@ class Pipeline:
             port: The port's device or URL as the layout file writes it, or any name offline.
             chunk: The bytes; empty for a tick.
         """
+        if chunk.reopened:
+            self._reopen(port, chunk.received_s)
         decoder = self._decoders.setdefault(port, WireDecoder())
         boards: list[BoardSeen] = []
         healths: list[Health] = []
@@ -56,7 +58,7 @@ class Pipeline:
             number = item.number if isinstance(item, Identity | SampleRun | Health) else None
             stage = self._stage(port, number, item if isinstance(item, Identity) else None)
             if stage is not None:
-                stage.take(item)
+                stage.take(item, chunk.received_s)
             if isinstance(item, Identity):
                 boards.append(_seen(stage, item))
             elif isinstance(item, Health):
@@ -71,12 +73,6 @@ class Pipeline:
         self._actions.append(action)
         self._operated += self._judge.operate(action)
 
-    def reopen(self, port: str, received_s: float | None) -> None:
-        """The port was lost and is open again: its stream begins anew."""
-        self._decoders.pop(port, None)
-        for stage in self._stages_on(port):
-            stage.reopen(received_s)
-
     def finish(self, port: str = "") -> Step:
         """The stream ends: what was held back comes out."""
         for stage in self._stages.values():
@@ -90,6 +86,12 @@ class Pipeline:
             events=(*step.events, *events),
             patterns=(*step.patterns, *patterns),
         )
+
+    def _reopen(self, port: str, received_s: float | None) -> None:
+        """The port was lost and is open again: its stream begins anew."""
+        self._decoders.pop(port, None)
+        for stage in self._stages_on(port):
+            stage.reopen(received_s)
 
     def _step(self, port: str, chunk: Chunk, boards: list[BoardSeen], healths: list[Health]) -> Step:
         drained = [stage.drain() for stage in self._stages.values()]
@@ -140,8 +142,9 @@ class Pipeline:
                 return on_port[0]
             number = 0
         key = (port, number)
-        if self._boards_on.get(key) is None:
-            self._boards_on[key] = _board_name(self._layout, port, number, identity)
+        if self._boards_on.get(key) is None or identity is not None:
+            elsewhere = {name for place, name in self._boards_on.items() if place != key}
+            self._boards_on[key] = _board_name(self._layout, port, number, identity, elsewhere)
         name = self._boards_on[key]
         if name is None:
             return None
@@ -156,14 +159,18 @@ def _seen(stage: BoardStage | None, identity: Identity) -> BoardSeen:
     return BoardSeen(board=stage.name, identity=identity, missing_channels=stage.missing_channels)
 
 
-def _board_name(layout: Layout, port: str, number: int, identity: Identity | None) -> str | None:
-    """Which board of the layout file this is: by port and number, else by the name it gives itself, else by number."""
+def _board_name(layout: Layout, port: str, number: int, identity: Identity | None, elsewhere: set[str | None]) -> str | None:
+    """Which board of the layout file this is.
+
+    The name that a board gives itself goes first, so that boards whose plugs were swapped keep their districts, unless another
+    board has that name already; then the port and number; then the number alone.
+    """
+    if identity is not None and identity.name not in elsewhere and any(board.name == identity.name for board in layout.board):
+        return identity.name
     on_port = [board for board in layout.board if board.port == port]
     if on_port:
-        return _one(board for board in on_port if board.number == number)
-    if identity is not None and any(board.name == identity.name for board in layout.board):
-        return identity.name
-    return _one(board for board in layout.board if board.number == number)
+        return _one(board for board in on_port if board.number == number and board.name not in elsewhere)
+    return _one(board for board in layout.board if board.number == number and board.name not in elsewhere)
 
 
 def _one(boards: Iterable[Board]) -> str | None:

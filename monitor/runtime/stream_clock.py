@@ -15,6 +15,12 @@ class StreamClock(Protocol):
     def to_stream(self, board_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """Stream seconds of board seconds; any shape."""
 
+    def board_at(self, received_s: float | None) -> float | None:
+        """About which board time belongs to a host time; None where nothing is known of that."""
+
+    def reanchor(self, board_s: float) -> None:
+        """From this board time on (not before any seen so far) the board counts anew: its mapping may leap there, forwards only."""
+
 
 class BoardTime:
     """The clock of captures: the stream's time is the board's own."""
@@ -25,3 +31,11 @@ class BoardTime:
     def to_stream(self, board_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """The same seconds."""
         return board_s
+
+    def board_at(self, received_s: float | None) -> float | None:
+        """A capture does not know when its bytes arrived."""
+        del received_s
+        return None
+
+    def reanchor(self, board_s: float) -> None:
+        """Board time goes on as it is."""

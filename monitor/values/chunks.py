@@ -12,7 +12,10 @@ class Chunk:
     Attributes:
         data: The bytes, any number of them, cut anywhere.
         received_s: Host seconds (monotonic, since the watch began) when they arrived; None offline, where board time rules.
+        reopened: True on the first chunk after the port was lost and opened again, or read at another baud rate: what was half
+            received before it will never be completed, and nothing says how the board's numbers go on.
     """
 
     data: bytes
     received_s: float | None = None
+    reopened: bool = False

@@ -1,7 +1,7 @@
 """Scan numbers made into time: unwrapped, with gaps and restarts told apart.
 
-Board time starts at 0 with the first scan that was seen and never falls. After a restart it goes on where it was: how long the
-board was away cannot be known from its own bytes.
+Board time starts at 0 with the first scan that was seen and never falls. After a restart it goes on where it was, since how long
+the board was away cannot be known from its own bytes; where a host clock knows better, the caller says where it goes on.
 """
 
 from dataclasses import dataclass
@@ -50,12 +50,13 @@ class ScanTimeline:
         self.scans_seen = 0
         self._broken = True
 
-    def place(self, run: SampleRun, identity: Identity) -> list[SampleBlock | Hole]:
+    def place(self, run: SampleRun, identity: Identity, resumes_s: float | None = None) -> list[SampleBlock | Hole]:
         """Place one run.
 
         Args:
             run: Scans as numbered on the wire.
             identity: The identity in force.
+            resumes_s: Board time at which this run begins if it turns out to follow a restart; None where nobody knows.
 
         Returns:
             At most one hole, then at most one block.
@@ -68,7 +69,7 @@ class ScanTimeline:
                 again = _U32 - step
                 return [Hole(kind="repeat", start_s=self.end_s, end_s=self.end_s, scans=min(again, len(run.counts)))]
             step = run.first_scan
-            placed.append(self._skip("restart", step, interval_s))
+            placed.append(self._skip("restart", step, interval_s, resumes_s))
         elif step:
             placed.append(self._skip("gap", step, interval_s))
         placed.append(self._block(run, identity))
@@ -84,10 +85,10 @@ class ScanTimeline:
         self._broken = True
         self.end_s = max(self.end_s, at_s)
 
-    def _skip(self, kind: str, scans: int, interval_s: float) -> Hole:
+    def _skip(self, kind: str, scans: int, interval_s: float, resumes_s: float | None = None) -> Hole:
         start_s = self.end_s
         self._scan_number += scans
-        self.end_s += scans * interval_s
+        self.end_s = max(self.end_s + scans * interval_s, resumes_s or 0.0)
         self._broken = True
         return Hole(kind=kind, start_s=start_s, end_s=self.end_s, scans=scans)
 
@@ -118,11 +119,16 @@ class MillisecondTimeline:
         self.end_s = 0.0
         self.restarts = 0
 
-    def place(self, times_ms: NDArray[np.int64]) -> NDArray[np.float64]:
+    def reopen(self, at_s: float) -> None:
+        """Start over at a board time not before the present one, whatever the next milliseconds are."""
+        self._last_ms = None
+        self.end_s = max(self.end_s, at_s)
+
+    def place(self, times_ms: NDArray[np.int64], resumes_s: float | None = None) -> NDArray[np.float64]:
         """Board seconds of readings in the order they came; shape as given.
 
-        A time that falls back to near zero is a restart, and time goes on where it was; a small step back (readings of one round
-        sent out of order) is kept as it is.
+        A time that falls back to near zero is a restart, and time goes on where it was, or at ``resumes_s`` where that is later;
+        a small step back (readings of one round sent out of order) is kept as it is.
         """
         if not len(times_ms):
             return np.zeros(0)
@@ -133,6 +139,9 @@ class MillisecondTimeline:
         self.restarts += int(restarted.sum())
         steps = np.where(restarted, 0, steps)
         seconds = self.end_s + np.cumsum(steps) / 1000
+        if resumes_s is not None and restarted.any():
+            first = int(np.argmax(restarted))
+            seconds[first:] += max(0.0, resumes_s - float(seconds[first]))
         self._last_ms = int(times_ms[-1])
         self.end_s = float(seconds[-1])
         return np.asarray(seconds, dtype=np.float64)

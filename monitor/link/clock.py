@@ -1,0 +1,31 @@
+"""The only reader of the computer's clocks."""
+
+import time
+from datetime import UTC, datetime, timedelta
+
+
+class HostClock:
+    """Seconds since the watch began, from a clock that never steps and that goes on while the computer sleeps.
+
+    Attributes:
+        began_at: Wall clock when the watch began, UTC: read once, so that setting the computer's clock moves nothing.
+    """
+
+    def __init__(self) -> None:
+        self._zero_s = _steady_s()
+        self.began_at = datetime.now(tz=UTC)
+
+    def now_s(self) -> float:
+        """Seconds since the watch began."""
+        return _steady_s() - self._zero_s
+
+    def wall_time(self, at_s: float) -> datetime:
+        """Wall clock (UTC) of a moment of the watch."""
+        return self.began_at + timedelta(seconds=at_s)
+
+
+def _steady_s() -> float:
+    # Linux's monotonic clock stands still while the computer is suspended; its boot-time clock does not.
+    if hasattr(time, "CLOCK_BOOTTIME"):
+        return time.clock_gettime(time.CLOCK_BOOTTIME)
+    return time.monotonic()

@@ -1,0 +1,82 @@
+"""A thread that is never silently dead."""
+
+import logging
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+
+_log = logging.getLogger(__name__)
+
+BACK_OFF_S = (0.1, 0.5, 1.0, 2.0, 5.0)
+"""Pauses before a failed part is started again, the last for all further ones."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartHealth:
+    """How one part of the running watch is doing.
+
+    Attributes:
+        name: Which part.
+        alive: True while its thread runs.
+        failures: How often it failed and was started again.
+        trouble: The last failure, one line; empty where there was none.
+    """
+
+    name: str
+    alive: bool
+    failures: int
+    trouble: str
+
+
+class KeptThread:
+    """Runs work until stopped; work that raises is logged, told by :meth:`health`, and started again after a pause.
+
+    Args:
+        name: For logs and for people.
+        work: Called with the stop event; returns when it is set.
+        back_off_s: Pauses before starting again.
+    """
+
+    def __init__(
+        self, name: str, work: Callable[[threading.Event], None], back_off_s: tuple[float, ...] = BACK_OFF_S
+    ) -> None:
+        self._name = name
+        self._work = work
+        self._back_off_s = back_off_s
+        self._stop = threading.Event()
+        self._failures = 0
+        self._trouble = ""
+        self._thread = threading.Thread(target=self._run, name=name, daemon=True)
+
+    def start(self) -> None:
+        """Start; once."""
+        self._thread.start()
+
+    def ask_to_stop(self) -> None:
+        """Ask the work to return."""
+        self._stop.set()
+
+    def join(self, timeout_s: float) -> bool:
+        """Wait for the end.
+
+        Returns:
+            True where it ended in time.
+        """
+        if self._thread.ident is not None:
+            self._thread.join(timeout_s)
+        return not self._thread.is_alive()
+
+    def health(self) -> PartHealth:
+        """How it is doing."""
+        return PartHealth(name=self._name, alive=self._thread.is_alive(), failures=self._failures, trouble=self._trouble)
+
+    def _run(self) -> None:
+        while not self._stop.is_set():
+            try:
+                self._work(self._stop)
+            except Exception as error:
+                self._failures += 1
+                self._trouble = f"{type(error).__name__}: {error}"
+                pause_s = self._back_off_s[min(self._failures, len(self._back_off_s)) - 1]
+                _log.exception("%s failed (%d times so far); it starts again in %.1f s", self._name, self._failures, pause_s)
+                self._stop.wait(pause_s)

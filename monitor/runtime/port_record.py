@@ -1,0 +1,168 @@
+"""What is known of one port, put into words; shared by its reader and the worker."""
+
+import threading
+
+from monitor.layout import Layout
+from monitor.values import BoardSeen, FindingKind, PortState, PortStatus, Step
+
+SILENT_AFTER_S = 2.0
+NONSENSE_AFTER_S, NONSENSE_FROM_KNOWN_AFTER_S = 3.0, 10.0
+"""Bytes that come for this long and mean nothing are of another baud rate, or of no sensor board; longer for a board that was
+understood before, since a burst of noise is likelier then."""
+
+
+class PortRecord:
+    """One port's record. Every method may be called from any thread.
+
+    Args:
+        port: Device or URL as the layout file writes it.
+        layout: To know which boards are expected on it.
+        baud: Baud rate of the layout file.
+    """
+
+    def __init__(self, port: str, layout: Layout, baud: int) -> None:
+        self.port = port
+        self._layout = layout
+        self._baud = baud
+        self._expected = [board.name for board in layout.board if board.port == port]
+        self._lock = threading.Lock()
+        self._state: PortState = "opening"
+        self._since_s = 0.0
+        self._said = f"Opening {port}."
+        self._bytes = 0
+        self._last_data_s: float | None = None
+        self._opened_s = 0.0
+        self._understood_s = 0.0
+        self._boards: dict[int, BoardSeen] = {}
+        self._other_version = False
+        self._unexplained_bytes = 0
+        self._baud_found: int | None = None
+
+    def opened(self, at_s: float) -> None:
+        """The port is open."""
+        with self._lock:
+            self._opened_s = self._understood_s = at_s
+            self._unexplained_bytes = 0
+            self._boards = {}
+            self._other_version = False
+            self._set("silent", f"{self.port} is open; waiting for its board to speak.", at_s)
+
+    def failed(self, at_s: float, sentence: str) -> None:
+        """The port would not open, or went away."""
+        with self._lock:
+            was_open = self._state not in ("opening", "lost")
+            state: PortState = "lost" if was_open or self._state == "lost" else "opening"
+            self._set(state, f"{_capital(sentence)}. Trying again and again.", at_s)
+
+    def received(self, at_s: float, size: int) -> None:
+        """A read returned; size 0 where nothing came."""
+        with self._lock:
+            self._bytes += size
+            if size:
+                if self._last_data_s is None or at_s - self._last_data_s > SILENT_AFTER_S:
+                    self._understood_s = at_s
+                self._last_data_s = at_s
+            elif at_s - max(self._opened_s, self._last_data_s or 0.0) > SILENT_AFTER_S:
+                self._set("silent", self._silent_words(), at_s)
+
+    def told(self, step: Step) -> None:
+        """The pipeline worked through a chunk of this port."""
+        with self._lock:
+            if self._state in ("opening", "lost"):
+                return
+            self._unexplained_bytes = step.unexplained_bytes
+            self._other_version |= any(finding.kind is FindingKind.OTHER_VERSION for finding in step.findings)
+            self._boards.update((seen.identity.number, seen) for seen in step.boards)
+            if step.boards or step.samples or step.readings or step.healths:
+                self._understood_s = step.now_s
+            if step.chunk.data:
+                self._judge(step.now_s)
+
+    def baud_changed(self, baud: int | None) -> None:
+        """The reader listens at another rate than the layout file says (None: at that of the layout file again)."""
+        with self._lock:
+            self._baud_found = baud
+
+    def makes_no_sense(self) -> bool:
+        """True where bytes come whose baud rate seems wrong."""
+        with self._lock:
+            return self._state == "wrong-baud"
+
+    def status(self) -> PortStatus:
+        """The record as it stands."""
+        with self._lock:
+            return PortStatus(
+                port=self.port,
+                state=self._state,
+                sentence=self._said,
+                boards=tuple(seen.identity.name for seen in self._boards.values()),
+                since_s=self._since_s,
+                bytes=self._bytes,
+                last_data_s=self._last_data_s,
+            )
+
+    def _judge(self, now_s: float) -> None:
+        patience_s = NONSENSE_FROM_KNOWN_AFTER_S if self._boards else NONSENSE_AFTER_S
+        if now_s - self._understood_s > patience_s:
+            self._set(*self._nonsense_words(), now_s)
+        elif strangers := [seen for seen in self._boards.values() if seen.board is None]:
+            self._set("stranger", self._stranger_words(strangers[0]), now_s)
+        elif self._understood_s > self._opened_s or self._boards:
+            self._set("reading", self._reading_words(), now_s)
+
+    def _set(self, state: PortState, sentence: str, at_s: float) -> None:
+        if state != self._state:
+            self._since_s = at_s
+        self._state, self._said = state, sentence
+
+    def _silent_words(self) -> str:
+        who = " and ".join(self._names()) or "its board"
+        return f"{self.port} is open but {who} says nothing: check the board's power and sketch, and press its reset button."
+
+    def _nonsense_words(self) -> tuple[PortState, str]:
+        if self._other_version:
+            return "stranger", (
+                f"The board on {self.port} speaks another version of the packed form: update its sketch or this program."
+            )
+        if self._boards or not self._unexplained_bytes:
+            words = "arrive too damaged to be read"
+        else:
+            words = f"make no sense at {self._baud} baud"
+        return "wrong-baud", (
+            f"Bytes from {self.port} {words}: the board probably sends at another baud rate, so set baud in the layout file to "
+            "what its sketch says (500000 is usual for the packed form, 115200 for lines); if that is right, check the cable."
+        )
+
+    def _stranger_words(self, seen: BoardSeen) -> str:
+        known = ", ".join(f'"{board.name}" (number {board.number})' for board in self._layout.board) or "none"
+        return (
+            f'The board on {self.port} calls itself "{seen.identity.name}", number {seen.identity.number}, which the layout file '
+            f"does not have (it has {known}): correct the board's name or number there, or plug in the right board."
+        )
+
+    def _reading_words(self) -> str:
+        said = f"Reading {' and '.join(self._names())} on {self.port}."
+        for seen in self._boards.values():
+            if seen.missing_channels:
+                missing = ", ".join(map(str, seen.missing_channels))
+                said += (
+                    f' Board "{seen.board}" has {len(seen.identity.channels)} channels, numbered from 0, but the layout file uses '
+                    f"channel {missing}: correct the district's channels; it shows nothing until then."
+                )
+            if seen.board is not None and self._expected and seen.board not in self._expected:
+                said += f' The layout file expects board "{seen.board}" on another port: the plugs seem swapped; it is read here all the same.'
+        if self._baud_found is not None:
+            said += (
+                f" It speaks at {self._baud_found} baud although the layout file says {self._baud}: "
+                f"write baud = {self._baud_found} there."
+            )
+        return said
+
+    def _names(self) -> list[str]:
+        names = [f'board "{seen.board or seen.identity.name}"' for seen in self._boards.values()]
+        return names or [f'board "{name}"' for name in self._expected]
+
+
+def _capital(sentence: str) -> str:
+    text = sentence.rstrip(".")
+    return text if text.startswith("/") else text[:1].upper() + text[1:]

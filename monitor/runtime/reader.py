@@ -1,0 +1,152 @@
+"""Reads one port for as long as the watch runs: opens it, reads it, and comes back after whatever happens to it."""
+
+import threading
+from collections.abc import Callable, Iterable
+from typing import Protocol
+
+from monitor.errors import LinkError
+from monitor.runtime.inbox import Inbox
+from monitor.runtime.port_record import PortRecord
+from monitor.values import Chunk
+from monitor.wire import WireDecoder
+
+BACK_OFF_S = (0.25, 0.5, 1.0, 2.0)
+"""Pauses between attempts to open; the last for all further ones."""
+
+TICK_S = 0.1
+"""Empty chunks are passed on no more often than this."""
+
+USUAL_BAUDS = (500_000, 115_200, 9_600, 57_600, 38_400, 19_200, 230_400, 250_000, 1_000_000)
+PROBE_S = 1.3
+"""Time for each rate: an identity comes once a second."""
+PROBE_PAUSE_S = 60.0
+"""Pause between two searches for the right rate."""
+
+
+class Source(Protocol):
+    """What is read: see :class:`monitor.link.SerialSource`."""
+
+    def open(self) -> None:
+        """Open, or raise LinkUnavailableError."""
+
+    def read(self) -> Chunk:
+        """A chunk after a short pause, or raise LinkLostError."""
+
+    def set_baud(self, baud: int) -> None:
+        """Read on at another rate."""
+
+    def close(self) -> None:
+        """Close; never raises."""
+
+
+class PortReader:
+    """The work of one port's thread.
+
+    Args:
+        record: Where the port's state is kept.
+        source: What to read.
+        inbox: Where chunks go.
+        now_s: The host clock.
+        baud: Baud rate of the layout file.
+    """
+
+    def __init__(
+        self,
+        record: PortRecord,
+        source: Source,
+        *,
+        inbox: Inbox,
+        now_s: Callable[[], float],
+        baud: int,
+        back_off_s: tuple[float, ...] = BACK_OFF_S,
+    ) -> None:
+        self._record = record
+        self._source = source
+        self._inbox = inbox
+        self._now_s = now_s
+        self._baud = baud
+        self._back_off_s = back_off_s
+        self._opened_before = False
+        self._mark_reopened = False
+        self._ticked_s = 0.0
+        self._probed_s: float | None = None
+
+    def work(self, stop: threading.Event) -> None:
+        """Open and read until stopped."""
+        attempts = 0
+        try:
+            while not stop.is_set():
+                try:
+                    self._source.open()
+                    attempts = 0
+                    self._read_on(stop)
+                except LinkError as error:
+                    self._record.failed(self._now_s(), str(error))
+                    self._source.close()
+                    self._wait(stop, self._back_off_s[min(attempts, len(self._back_off_s) - 1)])
+                    attempts += 1
+        finally:
+            self._source.close()
+
+    def _read_on(self, stop: threading.Event) -> None:
+        self._record.opened(self._now_s())
+        self._record.baud_changed(None)
+        self._mark_reopened |= self._opened_before
+        self._opened_before = True
+        self._probed_s = None
+        while not stop.is_set():
+            self._pass_on(self._source.read())
+            if self._record.makes_no_sense() and self._may_probe():
+                self._probe(stop)
+
+    def _pass_on(self, chunk: Chunk) -> None:
+        at_s = chunk.received_s if chunk.received_s is not None else self._now_s()
+        self._record.received(at_s, len(chunk.data))
+        if not chunk.data:
+            self._tick(at_s)
+            return
+        if self._mark_reopened:
+            chunk = Chunk(data=chunk.data, received_s=at_s, reopened=True)
+        if self._inbox.put(self._record.port, chunk):
+            self._mark_reopened = False
+            self._ticked_s = at_s
+
+    def _tick(self, at_s: float) -> None:
+        if at_s - self._ticked_s >= TICK_S:
+            self._ticked_s = at_s
+            self._inbox.put(self._record.port, Chunk(data=b"", received_s=at_s))
+
+    def _wait(self, stop: threading.Event, pause_s: float) -> None:
+        """Wait, ticking: data must grow stale while the port is away."""
+        until_s = self._now_s() + pause_s
+        while not stop.is_set() and (left_s := until_s - self._now_s()) > 0:
+            stop.wait(min(TICK_S, left_s))
+            self._tick(self._now_s())
+
+    def _may_probe(self) -> bool:
+        return self._probed_s is None or self._now_s() - self._probed_s > PROBE_PAUSE_S
+
+    def _probe(self, stop: threading.Event) -> None:
+        """Listen at the usual rates, one after the other; stay at the first that makes sense, else go back to the layout file's."""
+        found = next((baud for baud in self._other_bauds() if self._makes_sense_at(baud, stop)), None)
+        if found is None:
+            self._source.set_baud(self._baud)
+        self._record.baud_changed(found)
+        self._mark_reopened = True
+        self._probed_s = self._now_s()
+
+    def _other_bauds(self) -> Iterable[int]:
+        return (baud for baud in USUAL_BAUDS if baud != self._baud)
+
+    def _makes_sense_at(self, baud: int, stop: threading.Event) -> bool:
+        self._source.set_baud(baud)
+        decoder = WireDecoder()
+        until_s = self._now_s() + PROBE_S
+        while not stop.is_set() and self._now_s() < until_s:
+            chunk = self._source.read()
+            self._record.received(self._now_s(), len(chunk.data))
+            self._tick(self._now_s())
+            decoder.feed(chunk.data)
+            if decoder.form is not None:
+                return True
+        return False
