@@ -9,8 +9,10 @@ from collections.abc import Sequence
 from monitor.errors import MonitorError
 
 COMMANDS = {
+    "watch": "watch the layout: page, warnings, recording",
     "sift": "work through a capture or a recording offline",
     "layout": "check a layout file or write a new one",
+    "ports": "list what is plugged in",
 }
 """Each command has a module of its name here with ``configure(parser)`` and ``run(args) -> int``; imported only when called."""
 

@@ -1,9 +1,9 @@
 """Board time made into the watch's time, however a cheap resonator drifts and however late USB delivers.
 
-A chunk arrives late by some milliseconds, sometimes by many, and never early. So the truth lies along the lower edge of the points
-(board time, delay): the line that touches them from below (the convex-hull way of removing clock skew: Zhang, Liu and Xia, IEEE
-INFOCOM 2002). The line is fitted over the last :data:`WINDOW_S` seconds, short enough for a resonator that warms up. What was
-handed out already is never taken back: the mapping bends towards the line instead of jumping to it.
+A chunk arrives late by some milliseconds, sometimes by many, and never early. So the truth lies along the lower edge of the
+points (board time, delay): the line that touches them from below (the convex-hull way of removing clock skew: Zhang, Liu and
+Xia, IEEE INFOCOM 2002). The line is fitted over the last :data:`WINDOW_S` seconds, short enough for a resonator that warms up.
+What was handed out already is never taken back: the mapping bends towards the line instead of jumping to it.
 """
 
 from collections import deque
@@ -90,7 +90,7 @@ class BoardClock:
         if self._knots_board:
             stream_s = max(stream_s, self._knots_stream[-1])
             if board_s <= self._knots_board[-1]:
-                # A leap without any board time between: the knot before gives way by a hair, so that the mapping stays a function.
+                # A leap without any board time between: a hair's breadth later, so that the mapping stays a function.
                 board_s = float(np.nextafter(self._knots_board[-1], np.inf))
         self._append(board_s, stream_s)
         self._slope = self._rate

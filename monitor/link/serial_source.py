@@ -33,7 +33,7 @@ class SerialSource:
         self.port = port
         self._baud = baud
         self._clock = clock
-        self._serial: serial.SerialBase | None = None
+        self._serial: serial.Serial | None = None
         self._paces_s = itertools.cycle(PACES_S)
 
     def open(self) -> None:
@@ -77,7 +77,9 @@ class SerialSource:
             self._serial.baudrate = baud
             self._serial.reset_input_buffer()
         except (serial.SerialException, OSError, ValueError) as error:
-            raise LinkLostError(f"{self.port} cannot be read at {baud} baud: check the cable and plug it in again", port=self.port) from error
+            raise LinkLostError(
+                f"{self.port} cannot be read at {baud} baud: check the cable and plug it in again", port=self.port
+            ) from error
 
     def close(self) -> None:
         """Close the port, if open; never raises."""

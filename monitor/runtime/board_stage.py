@@ -95,7 +95,7 @@ class BoardStage:
         self._clock.observe(self.end_s, received_s)
 
     def reopen(self, received_s: float | None) -> None:
-        """The port was opened again: nothing says how the board's numbers go on, but a host clock says for how long it was away."""
+        """The port was opened again: the board's numbers do not say how long it was away, but a host clock does."""
         if self._away_since_s is None and self.end_s > 0:
             self._away_since_s = self.end_s
         self._leap(self._clock.board_at(received_s))

@@ -37,9 +37,7 @@ class KeptThread:
         back_off_s: Pauses before starting again.
     """
 
-    def __init__(
-        self, name: str, work: Callable[[threading.Event], None], back_off_s: tuple[float, ...] = BACK_OFF_S
-    ) -> None:
+    def __init__(self, name: str, work: Callable[[threading.Event], None], back_off_s: tuple[float, ...] = BACK_OFF_S) -> None:
         self._name = name
         self._work = work
         self._back_off_s = back_off_s
@@ -74,7 +72,7 @@ class KeptThread:
         while not self._stop.is_set():
             try:
                 self._work(self._stop)
-            except Exception as error:
+            except Exception as error:  # noqa: BLE001 - whatever it is, the part has to come back
                 self._failures += 1
                 self._trouble = f"{type(error).__name__}: {error}"
                 pause_s = self._back_off_s[min(self._failures, len(self._back_off_s)) - 1]

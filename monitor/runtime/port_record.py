@@ -93,9 +93,10 @@ class PortRecord:
         with self._lock:
             return PortStatus(
                 port=self.port,
+                board=next((seen.board for seen in self._boards.values() if seen.board is not None), None),
                 state=self._state,
                 sentence=self._said,
-                boards=tuple(seen.identity.name for seen in self._boards.values()),
+                names=tuple(seen.identity.name for seen in self._boards.values()),
                 since_s=self._since_s,
                 bytes=self._bytes,
                 last_data_s=self._last_data_s,
@@ -146,11 +147,13 @@ class PortRecord:
             if seen.missing_channels:
                 missing = ", ".join(map(str, seen.missing_channels))
                 said += (
-                    f' Board "{seen.board}" has {len(seen.identity.channels)} channels, numbered from 0, but the layout file uses '
-                    f"channel {missing}: correct the district's channels; it shows nothing until then."
+                    f' Board "{seen.board}" has {len(seen.identity.channels)} channels, numbered from 0, but the layout file '
+                    f"uses channel {missing}: correct the district's channels; it shows nothing until then."
                 )
             if seen.board is not None and self._expected and seen.board not in self._expected:
-                said += f' The layout file expects board "{seen.board}" on another port: the plugs seem swapped; it is read here all the same.'
+                said += (
+                    f' The layout file expects board "{seen.board}" on another port: the plugs seem swapped, but no harm is done.'
+                )
         if self._baud_found is not None:
             said += (
                 f" It speaks at {self._baud_found} baud although the layout file says {self._baud}: "

@@ -127,7 +127,7 @@ class PortReader:
         return self._probed_s is None or self._now_s() - self._probed_s > PROBE_PAUSE_S
 
     def _probe(self, stop: threading.Event) -> None:
-        """Listen at the usual rates, one after the other; stay at the first that makes sense, else go back to the layout file's."""
+        """Listen at the usual rates in turn; stay at the first that makes sense, else go back to the layout file's."""
         found = next((baud for baud in self._other_bauds() if self._makes_sense_at(baud, stop)), None)
         if found is None:
             self._source.set_baud(self._baud)

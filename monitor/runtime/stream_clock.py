@@ -19,7 +19,7 @@ class StreamClock(Protocol):
         """About which board time belongs to a host time; None where nothing is known of that."""
 
     def reanchor(self, board_s: float) -> None:
-        """From this board time on (not before any seen so far) the board counts anew: its mapping may leap there, forwards only."""
+        """From this board time on (none was seen beyond it) the board counts anew: the mapping may leap, forwards only."""
 
 
 class BoardTime:

@@ -79,7 +79,7 @@ class PipelineWorker:
                 self._pipeline.operate(letter)
                 letter = (NO_PORT, self._tick())
             step = self._pipeline.feed(*letter)
-        except Exception as error:
+        except Exception as error:  # noqa: BLE001 - a fault in one chunk must not end the watch
             self._fail(error)
             return
         self._failed_in_a_row = 0
@@ -95,7 +95,7 @@ class PipelineWorker:
         for sink in self._sinks:
             try:
                 sink(step)
-            except Exception as error:
+            except Exception as error:  # noqa: BLE001 - one sink's fault must not hurt the others
                 self._note_failure(error)
 
     def _fail(self, error: Exception) -> None:

@@ -1,0 +1,203 @@
+"""The one place that wires everything: a layout and options become a running watch.
+
+::
+
+    port -> PortReader (a thread each) -> Inbox -> PipelineWorker (one thread) -> Live, recorder, further sinks
+
+The supervisor's thread tells the live store how ports and recording are doing, and notices a worker that stands still.
+"""
+
+import logging
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import msgspec
+
+from monitor.errors import LayoutError
+from monitor.layout import Board, Layout
+from monitor.link import BoardClock, HostClock, SerialSource
+from monitor.runtime import Live, Pipeline
+from monitor.runtime.inbox import Inbox
+from monitor.runtime.kept_thread import KeptThread, PartHealth
+from monitor.runtime.port_record import PortRecord
+from monitor.runtime.reader import PortReader, Source
+from monitor.runtime.sinks import StepRecorder
+from monitor.runtime.worker import PipelineWorker, Sink
+from monitor.values import Action, PortStatus
+
+_log = logging.getLogger(__name__)
+
+SUPERVISE_EVERY_S = 0.25
+STALLED_AFTER_S = 3.0
+"""The worker goes round several times a second; one that did not for this long stands still."""
+STOP_WITHIN_S = 5.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WatchOptions:
+    """How to watch.
+
+    Attributes:
+        sinks: Further takers of each step, called in the worker's thread: they must be quick.
+        source_for: Makes what is read for a port from (port, baud, clock); by default a serial port.
+    """
+
+    sinks: tuple[Sink, ...] = ()
+    source_for: Callable[[str, int, HostClock], Source] = SerialSource
+
+
+class Watch:
+    """A watch: readers, pipeline, live store and recorder, from :meth:`start` to :meth:`stop`.
+
+    Args:
+        layout: The layout file; every board needs a port.
+        options: How to watch.
+        recorder: Keeps the session; None keeps nothing.
+        clock: The host's clock; zero is the beginning of the session.
+
+    Attributes:
+        layout: What is watched.
+        clock: The host's clock.
+        live: What pages look at.
+
+    Raises:
+        LayoutError: A board has no port, or two boards on one port differ in baud.
+    """
+
+    def __init__(
+        self,
+        layout: Layout,
+        options: WatchOptions | None = None,
+        *,
+        recorder: StepRecorder | None = None,
+        clock: HostClock | None = None,
+    ) -> None:
+        options = options or WatchOptions()
+        self.layout = layout
+        self.clock = clock or HostClock()
+        self.live = Live(layout, self.clock.now_s)
+        self._recorder = recorder
+        self._inbox = Inbox()
+        bauds = _bauds(layout)
+        self._records = {port: PortRecord(port, layout, baud) for port, baud in bauds.items()}
+        self._worker = PipelineWorker(
+            lambda: Pipeline(layout, clock_for_board=lambda _board: BoardClock()),
+            inbox=self._inbox,
+            sinks=[*([recorder.put] if recorder is not None else []), self.live.publish, *options.sinks],
+            records=self._records,
+            now_s=self.clock.now_s,
+        )
+        self._readers = [self._reader(port, baud, options) for port, baud in bauds.items()]
+        self._worker_thread = KeptThread("pipeline", self._worker.work)
+        self._supervisor = KeptThread("supervisor", self._supervise)
+        self._stalled = False
+
+    def start(self) -> None:
+        """Start watching; returns at once."""
+        for thread in self._threads():
+            thread.start()
+
+    def stop(self, reason: str = "stopped") -> None:
+        """Stop reading, work through what was read, close the session; returns when all is done (some seconds at most)."""
+        for group in (self._readers, [self._worker_thread], [self._supervisor]):
+            for thread in group:
+                thread.ask_to_stop()
+            for thread in group:
+                if not thread.join(STOP_WITHIN_S):
+                    _log.error("%s did not stop within %.0f s", thread.health().name, STOP_WITHIN_S)
+        self.live.set_ports(self.statuses())
+        if self._recorder is not None:
+            self._recorder.close(reason)
+
+    def operate(self, action: Action) -> None:
+        """Take what an operator did; from any thread."""
+        self._inbox.operate(action)
+
+    def statuses(self) -> tuple[PortStatus, ...]:
+        """How it stands with each port, in file order."""
+        return tuple(record.status() for record in self._records.values())
+
+    def parts(self) -> tuple[PartHealth, ...]:
+        """How the watch's own parts are doing: readers, pipeline, supervisor."""
+        worker = self._worker_thread.health()
+        if self._worker.failures or self._stalled:
+            trouble = "it stands still" if self._stalled else self._worker.trouble
+            worker = PartHealth(
+                name=worker.name,
+                alive=worker.alive and not self._stalled,
+                failures=worker.failures + self._worker.failures,
+                trouble=worker.trouble or trouble,
+            )
+        return (*(thread.health() for thread in self._readers), worker, self._supervisor.health())
+
+    @property
+    def dropped_bytes(self) -> int:
+        """Bytes dropped because the computer could not keep up."""
+        return self._inbox.dropped_bytes
+
+    def _threads(self) -> list[KeptThread]:
+        return [self._worker_thread, self._supervisor, *self._readers]
+
+    def _reader(self, port: str, baud: int, options: WatchOptions) -> KeptThread:
+        reader = PortReader(
+            self._records[port],
+            options.source_for(port, baud, self.clock),
+            inbox=self._inbox,
+            now_s=self.clock.now_s,
+            baud=baud,
+        )
+        return KeptThread(f"reader of {port}", reader.work)
+
+    def _supervise(self, stop: threading.Event) -> None:
+        while not stop.wait(SUPERVISE_EVERY_S):
+            self.live.set_ports(self.statuses())
+            stalled = self.clock.now_s() - self._worker.beat_s > STALLED_AFTER_S
+            if stalled and not self._stalled:
+                _log.error("the pipeline stands still for more than %.0f s", STALLED_AFTER_S)
+            self._stalled = stalled
+
+
+def with_ports(layout: Layout, ports: Mapping[str, str]) -> Layout:
+    """The layout with boards moved to other ports.
+
+    Args:
+        layout: As the file has it.
+        ports: Device or URL by board name.
+
+    Raises:
+        LayoutError: A name is no board of the layout.
+    """
+    names = [board.name for board in layout.board]
+    for name in ports:
+        if name not in names:
+            raise LayoutError(f'there is no board "{name}" to give a port to: the layout has {", ".join(names) or "none"}')
+    boards = tuple(msgspec.structs.replace(board, port=ports.get(board.name, board.port)) for board in layout.board)
+    return msgspec.structs.replace(layout, board=boards)
+
+
+def _bauds(layout: Layout) -> dict[str, int]:
+    """Baud rate by port, in file order."""
+    if not layout.board:
+        raise LayoutError("there is no [[board]] table, so there is nothing to read: add one, or run 'pilotlamp layout new'")
+    bauds: dict[str, int] = {}
+    for board in layout.board:
+        port = _port(board, layout.board)
+        if bauds.setdefault(port, board.baud) != board.baud:
+            raise LayoutError(
+                f"two boards on port {port} have different baud rates: one port runs at one rate",
+                table=f'board "{board.name}"',
+                key="baud",
+            )
+    return bauds
+
+
+def _port(board: Board, boards: Sequence[Board]) -> str:
+    if board.port is None:
+        raise LayoutError(
+            "this key is missing, and a board that is to be watched needs it: add it (see 'pilotlamp ports')"
+            f"{'' if len(boards) > 1 else ', or give --port ' + board.name + '=DEVICE'}",
+            table=f'board "{board.name}"',
+            key="port",
+        )
+    return board.port

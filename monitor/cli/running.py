@@ -1,0 +1,55 @@
+"""Runs a watch until somebody ends it: signals, lines on the terminal, the time limit."""
+
+import signal
+import sys
+import threading
+from types import FrameType
+
+from monitor.app import Watch
+from monitor.cli.terminal import TerminalLines
+
+SAY_EVERY_S = 0.2
+
+
+def run_watch(watch: Watch, lines: TerminalLines, seconds: float | None = None) -> str:
+    """Start the watch, print its lines, stop it at a signal or after the seconds.
+
+    Returns:
+        Why it ended: "time is up" or the signal's name.
+    """
+    ended = threading.Event()
+    reason = ["time is up"]
+
+    def end(number: int, frame: FrameType | None) -> None:
+        del frame
+        reason[0] = signal.Signals(number).name
+        ended.set()
+
+    handlers = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        watch.start()
+        _print_until(ended, watch, lines, seconds)
+        watch.stop(reason[0])
+        _print(watch, lines)
+    finally:
+        for number, handler in handlers.items():
+            signal.signal(number, handler)
+    return reason[0]
+
+
+def _print_until(ended: threading.Event, watch: Watch, lines: TerminalLines, seconds: float | None) -> None:
+    began_s = watch.clock.now_s()
+    while True:
+        gone_s = watch.clock.now_s() - began_s
+        if seconds is not None and gone_s >= seconds:
+            return
+        if ended.wait(SAY_EVERY_S if seconds is None else min(SAY_EVERY_S, seconds - gone_s)):
+            return
+        _print(watch, lines)
+
+
+def _print(watch: Watch, lines: TerminalLines) -> None:
+    lines.take_ports(watch.statuses())
+    for line in lines.waiting():
+        print(line)
+    sys.stdout.flush()

@@ -1,0 +1,93 @@
+"""What a running watch says on the terminal: one plain line for each thing that a person should know."""
+
+import queue
+from collections.abc import Iterator
+
+from monitor.link import HostClock
+from monitor.values import Event, Finding, PortStatus, Step
+from monitor.values import Warning as RaisedWarning
+
+WAITING_LIMIT = 1000
+"""Lines that wait to be printed; more are dropped and counted: a terminal stopped with Ctrl-S must not stop the watch."""
+
+
+class TerminalLines:
+    """Turns steps and port statuses into lines; a sink of the watch.
+
+    :meth:`take` is called by the worker and never blocks; :meth:`waiting` is called by the thread that prints.
+    """
+
+    def __init__(self, clock: HostClock) -> None:
+        self._clock = clock
+        self._lines: queue.Queue[str] = queue.Queue(maxsize=WAITING_LIMIT)
+        self._lost = 0
+        self._warnings: dict[int, bool] = {}
+        self._events: dict[int, bool] = {}
+        self._findings: set[int] = set()
+        self._said_of_ports: dict[str, str] = {}
+
+    def take(self, step: Step) -> None:
+        """Take one step."""
+        for warning in step.warnings:
+            self._take_warning(warning)
+        for event in step.events:
+            self._take_event(event)
+        for finding in step.findings:
+            self._take_finding(finding)
+        for action in step.actions:
+            if action.kind == "mark":
+                self._say(action.at_s, f"mark: {action.text}")
+
+    def take_ports(self, statuses: tuple[PortStatus, ...]) -> None:
+        """Say what changed about the ports; called by the thread that prints."""
+        for status in statuses:
+            if self._said_of_ports.get(status.port) != status.sentence:
+                self._said_of_ports[status.port] = status.sentence
+                self._say(self._clock.now_s(), f"port: {status.sentence}")
+
+    def waiting(self) -> Iterator[str]:
+        """Lines that wait, without waiting for more."""
+        while True:
+            try:
+                yield self._lines.get_nowait()
+            except queue.Empty:
+                break
+        if self._lost:
+            yield f"({self._lost} lines more could not be shown in time; the page and the recording have them)"
+            self._lost = 0
+
+    def _take_warning(self, warning: RaisedWarning) -> None:
+        ended = warning.end_s is not None
+        if self._warnings.get(warning.id) == ended:
+            return
+        known = warning.id in self._warnings
+        self._warnings[warning.id] = ended
+        if not known:
+            advice = f" {warning.advice}" if warning.advice else ""
+            self._say(warning.start_s, f"{warning.priority.word.upper()} WARNING: {warning.message}{advice}")
+        if warning.end_s is not None:
+            self._say(warning.end_s, f"cleared: {warning.rule}, {warning.scope.kind} {warning.scope.name}")
+
+    def _take_event(self, event: Event) -> None:
+        ended = event.end_s is not None
+        if not event.cause.is_fault or self._events.get(event.id) == ended:
+            return
+        known = event.id in self._events
+        self._events[event.id] = ended
+        if event.end_s is not None:
+            self._say(event.end_s, f"{event.cause.value} in {event.district}: over after {event.end_s - event.start_s:.1f} s")
+        elif not known:
+            self._say(event.start_s, f"{event.cause.value} in {event.district}")
+
+    def _take_finding(self, finding: Finding) -> None:
+        if finding.id not in self._findings:
+            self._findings.add(finding.id)
+            self._say(finding.start_s, f'sensor: {finding.kind.value} on board "{finding.board}". {finding.check}')
+
+    def _say(self, at_s: float, words: str) -> None:
+        moment = self._clock.wall_time(at_s).astimezone().strftime("%H:%M:%S")
+        line = f"{moment}  {' '.join(words.split())}"
+        try:
+            self._lines.put_nowait(line)
+        except queue.Full:
+            self._lost += 1

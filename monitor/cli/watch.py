@@ -1,0 +1,108 @@
+"""``pilotlamp watch``: watches the layout, shows the page, records the session."""
+
+import argparse
+import contextlib
+import logging
+from collections.abc import Iterator
+from pathlib import Path
+
+from monitor.app import Watch, WatchOptions, with_ports
+from monitor.cli.page import make_page
+from monitor.cli.running import run_watch
+from monitor.cli.tally import Tally
+from monitor.cli.terminal import TerminalLines
+from monitor.layout import Layout, load_layout
+from monitor.link import HostClock
+
+WEB_HOST, WEB_PORT = "127.0.0.1", 8620
+
+NOTHING_READ = 3
+"""Exit code of a headless watch to which no board ever said anything."""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("layout", type=Path, metavar="LAYOUT.toml", help="the layout file")
+    parser.add_argument(
+        "--port",
+        action="append",
+        default=[],
+        type=_board_port,
+        metavar="BOARD=DEVICE",
+        help="read a board at another port than the layout file says; may be given again for other boards",
+    )
+    configure_watching(parser)
+
+
+def configure_watching(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments that every command that watches has."""
+    keep = parser.add_mutually_exclusive_group()
+    keep.add_argument("--recordings", type=Path, default=Path("recordings"), metavar="DIR", help="where sessions are kept")
+    keep.add_argument("--no-record", action="store_true", help="keep nothing")
+    parser.add_argument("--web-port", type=_port_number, default=WEB_PORT, metavar="N", help="the page's port (%(default)s)")
+    parser.add_argument("--no-page", action="store_true", help="serve no page")
+    parser.add_argument("--headless", action="store_true", help="for scripts: no page, and a summary as one JSON line at the end")
+    parser.add_argument("--seconds", type=_seconds, metavar="N", help="end after N seconds")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Watch until a signal or until the time is up."""
+    layout = with_ports(load_layout(args.layout), dict(args.port))
+    return watch_layout(layout, args)
+
+
+def watch_layout(layout: Layout, args: argparse.Namespace) -> int:
+    """Watch a layout as the arguments of :func:`configure_watching` say.
+
+    Returns:
+        0, or :data:`NOTHING_READ`.
+    """
+    logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s: %(message)s", level=logging.WARNING)
+    clock = HostClock()
+    lines, tally = TerminalLines(clock), Tally(layout)
+    sinks = (lines.take, tally.take) if args.headless else (lines.take,)
+    watch = Watch(layout, WatchOptions(sinks=sinks), clock=clock)
+    with _page(watch, args):
+        print(f"Watching {layout.title}; Ctrl-C ends it.", flush=True)
+        run_watch(watch, lines, args.seconds)
+    if not args.headless:
+        return 0
+    print(tally.json_line(watch.statuses()), flush=True)
+    return 0 if tally.anything_read else NOTHING_READ
+
+
+@contextlib.contextmanager
+def _page(watch: Watch, args: argparse.Namespace) -> Iterator[None]:
+    if args.no_page or args.headless:
+        yield
+        return
+    page = make_page(watch, WEB_HOST, args.web_port)
+    page.start()
+    try:
+        print(f"The page is at {page.address}", flush=True)
+        yield
+    finally:
+        page.close()
+
+
+def _board_port(text: str) -> tuple[str, str]:
+    board, equals, device = text.partition("=")
+    if not (board and equals and device):
+        raise argparse.ArgumentTypeError(f"{text!r} is not of the form BOARD=DEVICE, as in bench-1=/dev/ttyUSB0")
+    return board, device
+
+
+def _port_number(text: str) -> int:
+    if not text.isdecimal() or not 0 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(f"{text!r} is no port number: take one from 1024 to 65535")
+    return int(text)
+
+
+def _seconds(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = -1.0
+    if not 0 < value < 1e9:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number of seconds above 0")
+    return value
