@@ -1,8 +1,8 @@
-/* How a sample travels: timer 1 starts a conversion every 83 microseconds; the converter's interrupt stores the count, turns
+/* How a sample travels: timer 1 starts a conversion every 83 microseconds (with eight channels); the converter's interrupt stores the count, turns
    the multiplexer to the next pin, and hands over each finished scan through a queue; the main loop packs ten scans at a time
    into the transmit ring; the serial port's interrupt sends the ring, a byte whenever the port is ready for one.
 
-   A scan is ten conversions: the eight pins, then the internal reference twice. The first of those two is thrown away, because
+   A scan is the conversions of all pins in turn (eight, say), then of the internal reference twice. The first of those two is thrown away, because
    the reference needs time to charge the converter's input; the second tells the supply voltage. */
 
 #include "board.h"
@@ -17,17 +17,18 @@
 #include "packet.h"
 #include "settings.h"
 
-#define CHANNELS 8u
+#define CHANNELS (sizeof channels / sizeof *channels)
 #define SLOTS (CHANNELS + 2u)
 #define SLOT_CYCLES (F_CPU / (SCANS_PER_SECOND * SLOTS))
 #define SCAN_NANOSECONDS ((uint32_t)((uint64_t)SLOT_CYCLES * SLOTS * 1000000000ULL / F_CPU))
 #define SKEW_MICROSECONDS(slot) ((uint16_t)(((slot) * SLOT_CYCLES * 2u / (F_CPU / 1000000UL) + 1u) / 2u))
 
 #define REFERENCE_READINGS_LIMIT 2000u
-#define QUEUE_SCANS 25u /* two packets' worth and some air; about 500 bytes of the 2048 there are */
+#define QUEUE_SCANS (2u * SCANS_PER_PACKET + 5u) /* two packets' worth and some air: 500 bytes of the 2048 there are */
 
 /* Converter: supply as reference; clock / 64 = 250 kHz, so that the 13 clocks of a conversion (52 us) fit into a slot. The
-   data sheet gives full 10-bit accuracy up to 200 kHz; what is lost a quarter above that is far below one count. */
+   data sheet asks for 200 kHz at most where all ten bits shall be right; a quarter more costs little (common practice, no
+   published source), and a slower clock would not fit. */
 #define MUX_PIN(channel) (_BV(REFS0) | (channel))
 #define MUX_REFERENCE (_BV(REFS0) | 0x0E)
 #define CONVERTER_ON (_BV(ADEN) | _BV(ADIE) | _BV(ADPS2) | _BV(ADPS1))
@@ -37,14 +38,6 @@
 #if BAUD_REAL * 40UL > BOARD_BAUD * 41UL || BAUD_REAL * 40UL < BOARD_BAUD * 39UL
 #error "This clock cannot make this baud rate within 2.5 %: choose another in settings.h"
 #endif
-#if SCANS_PER_PACKET < 1 || SCANS_PER_PACKET > 15
-#error "SCANS_PER_PACKET must be 1 to 15, so that a packet stays within 254 bytes"
-#endif
-
-typedef struct {
-    uint32_t index;
-    int16_t counts[CHANNELS];
-} scan_t;
 
 typedef struct {
     uint8_t quantity;
@@ -52,7 +45,17 @@ typedef struct {
     float zero;
 } channel_t;
 
-static const channel_t channels[CHANNELS] = {CHANNEL_LIST};
+static const channel_t channels[] = {CHANNEL_LIST};
+
+typedef struct {
+    uint32_t index;
+    int16_t counts[CHANNELS];
+} scan_t;
+
+_Static_assert(CHANNELS >= 1 && CHANNELS <= 8, "this chip has eight analogue inputs");
+_Static_assert(SCANS_PER_PACKET >= 1 && 11 + SCANS_PER_PACKET * CHANNELS * 2 <= 254, "a packet may have at most 254 bytes");
+_Static_assert(SLOT_CYCLES > 13 * 64 + 160, "no time for a conversion between two: lower SCANS_PER_SECOND");
+_Static_assert(sizeof BOARD_NAME - 1u <= 16u, "BOARD_NAME may have at most 16 bytes");
 
 /* Shared with the converter's interrupt. The two places are single bytes, so they are read and written in one piece. */
 static scan_t queue[QUEUE_SCANS];
@@ -136,7 +139,6 @@ static void send_now(void) { UCSR0B = _BV(TXEN0) | _BV(UDRIE0); }
 
 static bool send_identity(void) {
     const uint8_t name_bytes = sizeof BOARD_NAME - 1u;
-    _Static_assert(sizeof BOARD_NAME - 1u <= 16u, "BOARD_NAME may have at most 16 bytes");
     if (!packet_open(PACKET_IDENTITY, 1u + 4u + 1u + CHANNELS * 11u + 1u + name_bytes)) {
         return false;
     }

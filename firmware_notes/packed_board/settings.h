@@ -37,8 +37,8 @@
 #define BOARD_BAUD 500000UL /* exact with a 16 MHz clock; below about 220000 the samples no longer fit */
 #endif
 
-#define SCANS_PER_SECOND 1200UL /* all eight channels, this many times a second */
-#define SCANS_PER_PACKET 10     /* at most 15: a packet may be 254 bytes long */
+#define SCANS_PER_SECOND 1200UL /* all channels, this many times a second */
+#define SCANS_PER_PACKET 10     /* with eight channels at most 15: a packet may be 254 bytes long */
 
 #define SUPPLY_VOLTS        5.0f  /* measured at the board's +5 V pin while it runs */
 #define REFERENCE_MILLIVOLTS 1100 /* the chip's internal reference: 1000 to 1200 by its data sheet, 1100 typical */
@@ -54,11 +54,16 @@
 #define AMPS_PER_COUNT    (SUPPLY_VOLTS / 1024 / SENSOR_VOLTS_PER_AMP)
 #define AMPS_ZERO_COUNTS  512.0f
 
-/* One line a pin, A0 first: quantity ('V' or 'A'), scale, zero. */
+/* One entry a pin, A0 first: quantity ('V' or 'A'), scale, zero. A board with six inputs: delete the last line, and the
+   backslash and comma before it. */
+#ifndef CHANNEL_LIST
+#define VOLTS_CHANNEL {'V', VOLTS_PER_COUNT, VOLTS_ZERO_COUNTS}
+#define AMPS_CHANNEL  {'A', AMPS_PER_COUNT, AMPS_ZERO_COUNTS}
 #define CHANNEL_LIST                                                                                                          \
-    {'V', VOLTS_PER_COUNT, VOLTS_ZERO_COUNTS}, {'A', AMPS_PER_COUNT, AMPS_ZERO_COUNTS}, /* district 0 */                      \
-    {'V', VOLTS_PER_COUNT, VOLTS_ZERO_COUNTS}, {'A', AMPS_PER_COUNT, AMPS_ZERO_COUNTS}, /* district 1 */                      \
-    {'V', VOLTS_PER_COUNT, VOLTS_ZERO_COUNTS}, {'A', AMPS_PER_COUNT, AMPS_ZERO_COUNTS}, /* district 2 */                      \
-    {'V', VOLTS_PER_COUNT, VOLTS_ZERO_COUNTS}, {'A', AMPS_PER_COUNT, AMPS_ZERO_COUNTS}  /* district 3 */
+    VOLTS_CHANNEL, AMPS_CHANNEL, /* A0 and A1: district 0 */                                                                  \
+    VOLTS_CHANNEL, AMPS_CHANNEL, /* A2 and A3: district 1 */                                                                  \
+    VOLTS_CHANNEL, AMPS_CHANNEL, /* A4 and A5: district 2 */                                                                  \
+    VOLTS_CHANNEL, AMPS_CHANNEL  /* A6 and A7: district 3 */
+#endif
 
 #endif

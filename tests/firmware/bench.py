@@ -111,7 +111,7 @@ class EmulatedBoard:
         pty: Path of the port to open.
     """
 
-    def __init__(self, elf, waves):
+    def __init__(self, elf, waves, link):
         self._script = tempfile.NamedTemporaryFile("w", suffix=".script")  # noqa: SIM115 (kept until stop)
         self._script.write("".join(f"{line}\n" for line in at_start(waves)))
         self._script.flush()
@@ -119,7 +119,7 @@ class EmulatedBoard:
         self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
         for line in self._process.stdout:
             if line.startswith("pty "):
-                self.pty = line.split()[1]
+                self.pty = _linked(line.split()[1], link)
                 return
         raise AssertionError("The emulated board ended before it had a port.")
 
@@ -155,9 +155,23 @@ class EmulatedBoard:
         self._process.stdin.flush()
 
 
-def start(waves=None, *, elf=None):
-    """Start a board in real time, with the packed firmware unless another is given."""
-    return EmulatedBoard(elf or toolchain.packed_elf(), waves)
+def start(waves=None, *, elf=None, link=None):
+    """Start a board in real time.
+
+    Args:
+        waves: Pin to Wave.
+        elf: The firmware; the packed one unless given.
+        link: A path that shall lead to the port, so that a board "plugged in again" has the same name.
+    """
+    return EmulatedBoard(elf or toolchain.packed_elf(), waves, link)
+
+
+def _linked(pty, link):
+    if link is None:
+        return pty
+    link.unlink(missing_ok=True)
+    link.symlink_to(pty)
+    return str(link)
 
 
 def _command(elf):

@@ -259,6 +259,22 @@ def test_an_impossible_baud_rate_is_refused_when_compiling():
         toolchain.packed_elf("BOARD_BAUD=600000UL")
 
 
+def test_a_board_with_six_inputs():
+    three = "VOLTS_CHANNEL,AMPS_CHANNEL,VOLTS_CHANNEL,AMPS_CHANNEL,VOLTS_CHANNEL,AMPS_CHANNEL"
+    given = {
+        "VOLTS_CHANNEL": "{'V',VOLTS_PER_COUNT,VOLTS_ZERO_COUNTS}",
+        "AMPS_CHANNEL": "{'A',AMPS_PER_COUNT,AMPS_ZERO_COUNTS}",
+    }
+    elf = toolchain.packed_elf(f"CHANNEL_LIST={three}", *(f"{name}={text}" for name, text in given.items()))
+    stream = packets.opened(bench.record(elf, WAVES, seconds=3).wire)
+    assert stream.broken == 0
+    assert len(packets.identity(stream.of(packets.IDENTITY)[0])[2]) == 6
+    counts = np.concatenate([counts for _, counts in stream.scans(channels=6)])
+    assert len(counts) / 3 == pytest.approx(1200, rel=0.01)
+    measured = rms((counts[600:3000, :2] - [481.28, 512.0]) * [0.08138, 0.048828])
+    assert np.all(np.abs(measured - INJECTED[:2]) < 0.01 * FULL_SCALE[:2])
+
+
 def test_the_arduino_sketch_sends_the_same():
     elf = toolchain.sketch_elf(toolchain.PACKED_BOARD)
     recorded = bench.record(elf, WAVES, seconds=4)
