@@ -1,0 +1,75 @@
+"""The whole program on real firmware: ``pilotlamp watch`` reads an emulated board in real time, through a pseudo-terminal."""
+
+import json
+import subprocess
+import sys
+import time
+
+import pytest
+
+from tests.firmware import bench, fernhollow, toolchain
+
+pytestmark = pytest.mark.avr
+VOLTS_LIMIT = 0.01 * bench.FULL_SCALE_VOLTS_RMS
+AMPS_LIMIT = 0.01 * bench.FULL_SCALE_AMPS_RMS
+
+
+@pytest.fixture
+def watch(tmp_path):
+    """Starts ``pilotlamp watch`` on a port; what still runs at the end of the test is ended."""
+    started = []
+
+    def start(port, *options):
+        path = tmp_path / "fernhollow.layout.toml"
+        path.write_text(fernhollow.layout(port), encoding="utf-8")
+        command = [sys.executable, "-m", "monitor", "watch", str(path), *map(str, options)]
+        pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+        started.append(subprocess.Popen(command, text=True, cwd=toolchain.NOTES.parent, **pipes))
+        return started[-1]
+
+    yield start
+    for process in started:
+        process.kill()
+        process.communicate()
+
+
+def summary_of(process):
+    """The last line of a headless watch, once it ended well."""
+    printed, complaints = process.communicate(timeout=60)
+    assert (process.returncode, complaints) == (0, "")
+    return json.loads(printed.splitlines()[-1])
+
+
+def assert_injected(summary):
+    for name, volts_rms, amps_rms in zip(fernhollow.DISTRICTS, fernhollow.VOLTS_RMS, fernhollow.AMPS_RMS, strict=True):
+        district = summary["districts"][name]
+        assert district["volts_mean"] == pytest.approx(volts_rms, abs=VOLTS_LIMIT)
+        assert district["amps_mean"] == pytest.approx(amps_rms, abs=AMPS_LIMIT)
+
+
+@pytest.mark.parametrize("form", ["packed", "lines"])
+def test_it_reads_what_was_injected(emulated_board, watch, form):
+    elf = toolchain.packed_elf() if form == "packed" else toolchain.sketch_elf(toolchain.LINE_BOARD)
+    board = emulated_board(fernhollow.WAVES, elf=elf)
+    summary = summary_of(watch(board.pty, "--headless", "--no-record", "--seconds", 5))
+    assert summary["boards"] == ["bench-1"]
+    assert (summary["findings"], summary["warnings"]) == ({}, {})
+    # The first packet or line is cut, and the first identity may be a second away.
+    assert summary["duration_s"] > 4
+    assert all(district["lost_s"] < 1 for district in summary["districts"].values())
+    assert_injected(summary)
+
+
+def test_it_goes_on_when_the_board_is_unplugged_and_plugged_in_again(emulated_board, watch, tmp_path):
+    link = tmp_path / "board"
+    board = emulated_board(fernhollow.WAVES, link=link)
+    process = watch(link, "--headless", "--no-record", "--seconds", 10)
+    time.sleep(4)
+    board.stop()
+    time.sleep(1)
+    emulated_board(fernhollow.WAVES, link=link)
+    summary = summary_of(process)
+    assert summary["ports"][0]["state"] == "reading"
+    assert summary["scans"] > 1200 * 5
+    assert all(district["lost_s"] > 0.8 for district in summary["districts"].values())
+    assert_injected(summary)
