@@ -13,6 +13,12 @@ COMMANDS = {
     "sift": "work through a capture or a recording offline",
     "layout": "check a layout file or write a new one",
     "ports": "list what is plugged in",
+    "bench": "bench check of each supply: fit to use or not, and why",
+    "budget": "what the loads draw against every limit",
+    "share": "share the load over the supplies at least cost",
+    "terminals": "find the common among a supply's terminals",
+    "phase": "phase several supplies with a meter",
+    "morning": "the show-morning list, to print and tick off",
 }
 """Each command has a module of its name here with ``configure(parser)`` and ``run(args) -> int``; imported only when called."""
 

@@ -1,0 +1,24 @@
+from monitor.layout import parse_layout
+from monitor.planning.bench_check import check_bench
+from monitor.planning.budget import reckon
+from monitor.planning.morning import morning_list
+from tests.layout.fernhollow import FERNHOLLOW
+
+
+def listed(text, troubles=()):
+    layout = parse_layout(text)
+    verdicts = [check_bench(supply, layout.mains, this_year=2026) for supply in layout.supply]
+    return morning_list(layout, verdicts, reckon(layout), troubles)
+
+
+def test_the_list_names_what_is_open():
+    text = listed(FERNHOLLOW, ["Outer main lost contact at one spot, 0.4 of a lap after the station."])
+    assert "South bench: Not yet judged" in text
+    assert "From last time: Outer main lost contact" in text
+    assert text.count("[ ]") >= 7
+
+
+def test_an_overbooked_supply_is_on_it():
+    heavy = FERNHOLLOW.replace("running_amps = 2.4", "running_amps = 9.0").replace("starting_amps = 4.5", "starting_amps = 9.0")
+    assert "Leave something off" in listed(heavy)
+    assert "Leave something off" not in listed(FERNHOLLOW)
