@@ -51,11 +51,16 @@ def _group_that_may(path: Path) -> str | None:
     try:
         import grp  # noqa: PLC0415 - exists on POSIX only
 
-        status = path.stat()
+        mode, group_id = _owner(path)
         may = stat.S_IRGRP | stat.S_IWGRP
-        return grp.getgrgid(status.st_gid).gr_name if status.st_mode & may == may and status.st_gid else None
+        return grp.getgrgid(group_id).gr_name if mode & may == may and group_id else None
     except (ImportError, KeyError, OSError):
         return None
+
+
+def _owner(path: Path) -> tuple[int, int]:
+    status = path.stat()
+    return status.st_mode, status.st_gid
 
 
 def _description(description: str | None, hwid: str | None) -> str:
