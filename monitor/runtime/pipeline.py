@@ -8,17 +8,18 @@
 """
 
 import itertools
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
 
 from monitor.diagnosis import Diagnosis
-from monitor.layout import Board, Layout
+from monitor.layout import Layout
 from monitor.protection import Judge
+from monitor.runtime.board_places import BoardPlaces
 from monitor.runtime.board_stage import BoardStage
 from monitor.runtime.stream_clock import BoardTime, StreamClock
 from monitor.values import Action, BoardSeen, Chunk, Event, Health, Identity, Pattern, ReadingBlock, SampleBlock, Step
 from monitor.values import Warning as RaisedWarning
-from monitor.wire import SampleRun, WireDecoder
+from monitor.wire import Item, SampleRun, WireDecoder
 
 
 class Pipeline:
@@ -34,7 +35,8 @@ class Pipeline:
         self._clock_for_board = clock_for_board or (lambda _board: BoardTime())
         self._decoders: dict[str, WireDecoder] = {}
         self._stages: dict[str, BoardStage] = {}
-        self._boards_on: dict[tuple[str, int], str | None] = {}
+        self._places = BoardPlaces(layout)
+        self._port_of: dict[str, str] = {}
         self._judge = Judge(layout)
         self._diagnosis = Diagnosis(layout)
         self._finding_ids = itertools.count(1)
@@ -51,21 +53,10 @@ class Pipeline:
         """
         if chunk.reopened:
             self._reopen(port, chunk.received_s)
-        decoder = self._decoders.setdefault(port, WireDecoder())
         boards: list[BoardSeen] = []
         healths: list[Health] = []
-        for item in decoder.feed(chunk.data):
-            number = item.number if isinstance(item, Identity | SampleRun | Health) else None
-            stage = self._stage(port, number, item if isinstance(item, Identity) else None)
-            if stage is not None:
-                stage.take(item, chunk.received_s)
-            if isinstance(item, Identity):
-                boards.append(_seen(stage, item))
-            elif isinstance(item, Health):
-                healths.append(item)
         if chunk.data:
-            for stage in self._stages_on(port):
-                stage.observe(chunk.received_s)
+            self._take(port, chunk, boards, healths)
         return self._step(port, chunk, boards, healths)
 
     def operate(self, action: Action) -> None:
@@ -90,8 +81,22 @@ class Pipeline:
     def _reopen(self, port: str, received_s: float | None) -> None:
         """The port was lost and is open again: its stream begins anew."""
         self._decoders.pop(port, None)
+        for name in self._places.left(port):
+            if name in self._stages:
+                self._stages[name].reopen(received_s)
+
+    def _take(self, port: str, chunk: Chunk, boards: list[BoardSeen], healths: list[Health]) -> None:
+        self._places.heard(port, chunk.received_s)
+        for item in self._decoders.setdefault(port, WireDecoder()).feed(chunk.data):
+            stage = self._stage(port, item, chunk.received_s)
+            if stage is not None:
+                stage.take(item, chunk.received_s)
+            if isinstance(item, Identity):
+                boards.append(_seen(stage, item))
+            elif isinstance(item, Health):
+                healths.append(item)
         for stage in self._stages_on(port):
-            stage.reopen(received_s)
+            stage.observe(chunk.received_s)
 
     def _step(self, port: str, chunk: Chunk, boards: list[BoardSeen], healths: list[Health]) -> Step:
         drained = [stage.drain() for stage in self._stages.values()]
@@ -131,47 +136,26 @@ class Pipeline:
         return self._diagnosis.feed(tuple(samples), tuple(readings), self._now_s)
 
     def _stages_on(self, port: str) -> list[BoardStage]:
-        names = {name for (on, _number), name in self._boards_on.items() if on == port}
-        return [self._stages[name] for name in sorted(name for name in names if name is not None)]
+        return [self._stages[name] for name in self._places.names_on(port) if name in self._stages]
 
-    def _stage(self, port: str, number: int | None, identity: Identity | None) -> BoardStage | None:
+    def _stage(self, port: str, item: Item, received_s: float | None) -> BoardStage | None:
         """The stage of a board; of the first board of the port for items that carry no number (lines, faults)."""
-        if number is None:
-            on_port = self._stages_on(port)
-            if on_port:
-                return on_port[0]
-            number = 0
-        key = (port, number)
-        if self._boards_on.get(key) is None or identity is not None:
-            elsewhere = {name for place, name in self._boards_on.items() if place != key}
-            self._boards_on[key] = _board_name(self._layout, port, number, identity, elsewhere)
-        name = self._boards_on[key]
+        number = item.number if isinstance(item, Identity | SampleRun | Health) else None
+        if number is None and (on_port := self._stages_on(port)):
+            return on_port[0]
+        name = self._places.find((port, number or 0), item if isinstance(item, Identity) else None)
         if name is None:
             return None
-        if name not in self._stages:
-            self._stages[name] = BoardStage(self._layout, name, self._clock_for_board(name), self._finding_ids)
-        return self._stages[name]
+        stage = self._stages.get(name)
+        if stage is None:
+            stage = self._stages[name] = BoardStage(self._layout, name, self._clock_for_board(name), self._finding_ids)
+        elif self._port_of.get(name) != port:
+            stage.reopen(received_s)
+        self._port_of[name] = port
+        return stage
 
 
 def _seen(stage: BoardStage | None, identity: Identity) -> BoardSeen:
     if stage is None:
         return BoardSeen(board=None, identity=identity)
     return BoardSeen(board=stage.name, identity=identity, missing_channels=stage.missing_channels)
-
-
-def _board_name(layout: Layout, port: str, number: int, identity: Identity | None, elsewhere: set[str | None]) -> str | None:
-    """Which board of the layout file this is.
-
-    The name that a board gives itself goes first, so that boards whose plugs were swapped keep their districts, unless another
-    board has that name already; then the port and number; then the number alone.
-    """
-    if identity is not None and identity.name not in elsewhere and any(board.name == identity.name for board in layout.board):
-        return identity.name
-    on_port = [board for board in layout.board if board.port == port]
-    if on_port:
-        return _one(board for board in on_port if board.number == number and board.name not in elsewhere)
-    return _one(board for board in layout.board if board.number == number and board.name not in elsewhere)
-
-
-def _one(boards: Iterable[Board]) -> str | None:
-    return next((board.name for board in boards), None)

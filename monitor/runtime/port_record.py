@@ -125,10 +125,8 @@ class PortRecord:
             return "stranger", (
                 f"The board on {self.port} speaks another version of the packed form: update its sketch or this program."
             )
-        if self._boards or not self._unexplained_bytes:
-            words = "arrive too damaged to be read"
-        else:
-            words = f"make no sense at {self._baud} baud"
+        was_sense = self._boards or not self._unexplained_bytes
+        words = "arrive too damaged to be read" if was_sense else f"make no sense at {self._baud} baud"
         return "wrong-baud", (
             f"Bytes from {self.port} {words}: the board probably sends at another baud rate, so set baud in the layout file to "
             "what its sketch says (500000 is usual for the packed form, 115200 for lines); if that is right, check the cable."

@@ -1,5 +1,6 @@
 """Things to plug in: a pty that can be pulled out, and a board that talks over it."""
 
+import contextlib
 import os
 import pty
 import threading
@@ -36,10 +37,8 @@ class Plug:
 
     def send(self, data):
         """Send what fits; a board does not wait for its host either."""
-        try:
+        with contextlib.suppress(BlockingIOError):
             os.write(self.board_end, data)
-        except BlockingIOError:
-            pass
 
     def pull_out(self):
         os.close(self.board_end)

@@ -3,9 +3,7 @@
 import numpy as np
 
 
-def board_and_host(
-    seed, *, off_ppm, warm_ppm=0.0, warm_s=600.0, jitter_s=0.016, stall_share=0.01, seconds=3600.0, chunk_s=0.15
-):
+def board_and_host(seed, *, off_ppm, warm_ppm=0.0, warm_s=600.0, jitter_s=0.016, stall_share=0.01, seconds=3600.0, chunk_s=0.15):
     """True time, board time and reception time of chunks; shape (n,) each, seconds.
 
     The resonator is off by ``off_ppm`` and drifts by ``warm_ppm`` more as it warms up (first order, time constant ``warm_s``).

@@ -1,3 +1,4 @@
+import contextlib
 import errno
 import fcntl
 import os
@@ -17,10 +18,8 @@ def plug():
     made = Plug()
     yield made
     for end in (made.board_end, made._slave):
-        try:
+        with contextlib.suppress(OSError):
             os.close(end)
-        except OSError:
-            pass
 
 
 def read_until(source, wanted):
@@ -129,5 +128,5 @@ def test_another_rate_drops_what_came_at_the_old_one(plug):
     assert read_until(source, b"new") == b"new"
     plug.pull_out()
     with pytest.raises(LinkLostError):
-        until(lambda: source.set_baud(9600) or source.read() and False)
+        until(lambda: source.set_baud(9600) or (source.read() and False))
     source.close()
