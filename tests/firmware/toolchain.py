@@ -96,7 +96,7 @@ def bench_program():
 
 # The second line: this core expects a newer avr-gcc, whose <float.h> names DECIMAL_DIG for C++ too.
 _BOARD = [
-    *("-mmcu=atmega328p", "-DF_CPU=16000000L", "-DARDUINO=10819", "-DARDUINO_AVR_NANO", "-DARDUINO_ARCH_AVR"),
+    *("-mmcu=atmega328p", "-DF_CPU=16000000L", "-DARDUINO=10819", "-DARDUINO_ARCH_AVR"),
     "-DDECIMAL_DIG=__DECIMAL_DIG__",
     *(f"-I{ARDUINO / folder}" for folder in ("cores/arduino", "variants/eightanaloginputs")),
 ]
