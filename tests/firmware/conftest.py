@@ -1,6 +1,9 @@
+import subprocess
+import sys
+
 import pytest
 
-from tests.firmware import bench
+from tests.firmware import bench, fernhollow, toolchain
 
 
 @pytest.fixture
@@ -15,3 +18,22 @@ def emulated_board():
     yield start
     for board in boards:
         board.stop()
+
+
+@pytest.fixture
+def watch(tmp_path):
+    """Starts ``pilotlamp watch`` on a port; what still runs at the end of the test is ended."""
+    started = []
+
+    def start(port, *options):
+        path = tmp_path / "fernhollow.layout.toml"
+        path.write_text(fernhollow.layout(port), encoding="utf-8")
+        command = [sys.executable, "-m", "monitor", "watch", str(path), *map(str, options)]
+        pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+        started.append(subprocess.Popen(command, text=True, cwd=toolchain.NOTES.parent, **pipes))
+        return started[-1]
+
+    yield start
+    for process in started:
+        process.kill()
+        process.communicate()

@@ -1,8 +1,6 @@
 """The whole program on real firmware: ``pilotlamp watch`` reads an emulated board in real time, through a pseudo-terminal."""
 
 import json
-import subprocess
-import sys
 import time
 
 import pytest
@@ -12,25 +10,6 @@ from tests.firmware import bench, fernhollow, toolchain
 pytestmark = pytest.mark.avr
 VOLTS_LIMIT = 0.01 * bench.FULL_SCALE_VOLTS_RMS
 AMPS_LIMIT = 0.01 * bench.FULL_SCALE_AMPS_RMS
-
-
-@pytest.fixture
-def watch(tmp_path):
-    """Starts ``pilotlamp watch`` on a port; what still runs at the end of the test is ended."""
-    started = []
-
-    def start(port, *options):
-        path = tmp_path / "fernhollow.layout.toml"
-        path.write_text(fernhollow.layout(port), encoding="utf-8")
-        command = [sys.executable, "-m", "monitor", "watch", str(path), *map(str, options)]
-        pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
-        started.append(subprocess.Popen(command, text=True, cwd=toolchain.NOTES.parent, **pipes))
-        return started[-1]
-
-    yield start
-    for process in started:
-        process.kill()
-        process.communicate()
 
 
 def summary_of(process):
