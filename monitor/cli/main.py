@@ -18,6 +18,7 @@ COMMANDS = {
     "share": "share the load over the supplies at least cost",
     "terminals": "find the common among a supply's terminals",
     "phase": "phase several supplies with a meter",
+    "doctor": "check whether this computer can do the job",
     "morning": "the show-morning list, to print and tick off",
 }
 """Each command has a module of its name here with ``configure(parser)`` and ``run(args) -> int``; imported only when called."""

@@ -1,0 +1,26 @@
+"""``pilotlamp doctor``: can this computer do the job, and if not, what to do?"""
+
+import argparse
+from pathlib import Path
+
+from monitor.cli.watch import WEB_HOST, WEB_PORT
+from monitor.layout import load_layout
+from monitor.runtime.checkup import check_computer
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("layout", type=Path, nargs="?", metavar="LAYOUT.toml", help="look at its boards' ports too")
+    parser.add_argument("--recordings", type=Path, default=Path("recordings"), metavar="DIR", help="where sessions are kept")
+    parser.add_argument("--web-port", type=int, default=WEB_PORT, metavar="N", help="the page's port (%(default)s)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print each check; 1 where something needs doing."""
+    layout = None if args.layout is None else load_layout(args.layout)
+    checks = list(check_computer(args.recordings, WEB_HOST, args.web_port, layout))
+    for check in checks:
+        print(f"{'good' if check.good else 'LOOK':6}{check.name:26}{check.found}")
+        if check.remedy:
+            print(f"{'':32}{check.remedy}")
+    return 0 if all(check.good for check in checks) else 1
