@@ -6,10 +6,11 @@
 
        --script FILE         commands, one a line (below)
        --truth FILE          every conversion as it was injected: records of u64 cycle, u16 pin, u16 millivolts
+       --fast PPM            the board's clock is so much too fast, as a ceramic resonator's may be; voltages keep true time
        --reset-cause BITS    what the start finds in MCUSR (default 1, power-on)
        --paint ADDRESS       first address above the firmware's own data: fill from there up, tell at the end what stayed untouched
 
-   Commands: WHEN is seconds since the start, or "now".
+   Commands: WHEN is true seconds since the start, or "now".
 
        WHEN pin N [amplitude MV] [offset MV] [hertz F] [phase DEGREES] [noise MV] [cut DEGREES]
                              millivolts at pin A<N>: offset + amplitude * sin(...), noise is the standard deviation; cut: the sine
@@ -78,6 +79,7 @@ static struct {
     uint8_t reset_cause;
     bool reset_asked, quit;
     int paint_from;
+    double clock_hertz; /* HERTZ, or what a wrong resonator makes of it */
 
     FILE *out, *truth;
     int master;
@@ -98,7 +100,7 @@ static void fail(const char *what, const char *which) {
     exit(2);
 }
 
-static double now_s(void) { return (double)bench.avr->cycle / HERTZ; }
+static double now_s(void) { return (double)bench.avr->cycle / bench.clock_hertz; }
 
 /* ---- voltages ---- */
 
@@ -440,6 +442,7 @@ int main(int argc, char **argv) {
     bool pty = false;
     bench.delimiter = -1;
     bench.reset_cause = 1;
+    bench.clock_hertz = HERTZ;
     for (int pin = 0; pin < PINS; pin++) {
         bench.waves[pin].offset_mv = SUPPLY_MV / 2;
     }
@@ -453,13 +456,14 @@ int main(int argc, char **argv) {
         else if (!strcmp(argv[at], "--script")) script = value;
         else if (!strcmp(argv[at], "--out")) bench.out = fopen(value, "wb");
         else if (!strcmp(argv[at], "--truth")) bench.truth = fopen(value, "wb");
+        else if (!strcmp(argv[at], "--fast")) bench.clock_hertz = HERTZ * (1 + atof(value) * 1e-6);
         else if (!strcmp(argv[at], "--reset-cause")) bench.reset_cause = (uint8_t)atoi(value);
         else if (!strcmp(argv[at], "--paint")) bench.paint_from = (int)strtol(value, NULL, 0);
         else fail("no such option", argv[at]);
         at++;
     }
     if (argc < 2 || pty == (bench.out != NULL) || (bench.out && isinf(seconds))) {
-        fail("usage", "bench ELF (--pty | --out FILE --seconds S) [--script FILE] [--truth FILE] [--reset-cause N] [--paint A]");
+        fail("usage", "bench ELF (--pty | --out FILE --seconds S) [options as this file's head tells]");
     }
     signal(SIGTERM, stop);
     signal(SIGINT, stop);

@@ -30,8 +30,15 @@
 #ifndef SETTINGS_H
 #define SETTINGS_H
 
-#define BOARD_NUMBER 0         /* 0 to 255; give each board of a layout its own */
-#define BOARD_NAME   "bench-1" /* at most 16 bytes */
+/* 0 to 255; give each board of a layout its own */
+#ifndef BOARD_NUMBER
+#define BOARD_NUMBER 0
+#endif
+
+/* At most 16 bytes; the layout file calls the board by it. */
+#ifndef BOARD_NAME
+#define BOARD_NAME "bench-1"
+#endif
 
 #ifndef BOARD_BAUD
 #define BOARD_BAUD 500000UL /* exact with a 16 MHz clock; below about 220000 the samples no longer fit */

@@ -82,7 +82,7 @@ class Recorded:
     truth: np.ndarray
 
 
-def record(elf, waves=None, *, seconds, commands=(), reset_cause=1):
+def record(elf, waves=None, *, seconds, commands=(), reset_cause=1, fast_ppm=0):
     """Run flat out.
 
     Args:
@@ -91,12 +91,14 @@ def record(elf, waves=None, *, seconds, commands=(), reset_cause=1):
         seconds: Emulated seconds.
         commands: More of the bench's commands, such as "2.5 stall 0.3".
         reset_cause: What the start finds in MCUSR.
+        fast_ppm: How much the board's clock is too fast.
     """
     with tempfile.TemporaryDirectory() as folder:
         out, truth, script = Path(folder) / "out.wire", Path(folder) / "truth", Path(folder) / "script"
         script.write_text("".join(f"{line}\n" for line in [*at_start(waves), *commands]), encoding="ascii")
         files = ["--out", out, "--truth", truth, "--script", script]
-        printed = toolchain.run(*_command(elf), *files, "--seconds", seconds, "--reset-cause", reset_cause)
+        options = ["--seconds", seconds, "--reset-cause", reset_cause, "--fast", fast_ppm]
+        printed = toolchain.run(*_command(elf), *files, *options)
         return Recorded(wire=out.read_bytes(), report=_report(printed), truth=np.fromfile(truth, dtype=TRUTH))
 
 
@@ -111,11 +113,12 @@ class EmulatedBoard:
         pty: Path of the port to open.
     """
 
-    def __init__(self, elf, waves, link):
+    def __init__(self, elf, waves, link, fast_ppm):
         self._script = tempfile.NamedTemporaryFile("w", suffix=".script")  # noqa: SIM115 (kept until stop)
         self._script.write("".join(f"{line}\n" for line in at_start(waves)))
         self._script.flush()
-        command = [str(word) for word in (*_command(elf), "--pty", "--script", self._script.name)]
+        options = ("--pty", "--script", self._script.name, "--fast", fast_ppm)
+        command = [str(word) for word in (*_command(elf), *options)]
         self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
         for line in self._process.stdout:
             if line.startswith("pty "):
@@ -155,15 +158,16 @@ class EmulatedBoard:
         self._process.stdin.flush()
 
 
-def start(waves=None, *, elf=None, link=None):
+def start(waves=None, *, elf=None, link=None, fast_ppm=0):
     """Start a board in real time.
 
     Args:
         waves: Pin to Wave.
         elf: The firmware; the packed one unless given.
         link: A path that shall lead to the port, so that a board "plugged in again" has the same name.
+        fast_ppm: How much the board's clock is too fast.
     """
-    return EmulatedBoard(elf or toolchain.packed_elf(), waves, link)
+    return EmulatedBoard(elf or toolchain.packed_elf(), waves, link, fast_ppm)
 
 
 def _linked(pty, link):

@@ -259,6 +259,24 @@ def test_an_impossible_baud_rate_is_refused_when_compiling():
         toolchain.packed_elf("BOARD_BAUD=600000UL")
 
 
+def test_a_second_board_has_its_own_number_and_name():
+    elf = toolchain.packed_elf("BOARD_NUMBER=1", 'BOARD_NAME="bench-2"')
+    stream = packets.opened(bench.record(elf, seconds=0.2).wire)
+    assert stream.broken == 0
+    assert set(stream.numbers) == {1}
+    assert packets.identity(stream.of(packets.IDENTITY)[0])[3] == "bench-2"
+
+
+def test_a_fast_resonator_shows_as_a_low_frequency():
+    """Half a per cent fast (a ceramic resonator's usual limit): true 60 Hz looks like 59.7 by the board's own clock."""
+    stream = packets.opened(bench.record(toolchain.packed_elf(), {0: volts_wave(18.0)}, seconds=6, fast_ppm=5000).wire)
+    volts = readings(stream, 0)[:, 0]
+    rising = np.flatnonzero((volts[:-1] < 0) & (volts[1:] >= 0))
+    crossings = rising - volts[rising] / (volts[rising + 1] - volts[rising])
+    hertz = (len(crossings) - 1) / ((crossings[-1] - crossings[0]) * SCAN_S)
+    assert hertz == pytest.approx(60 / 1.005, abs=0.01)
+
+
 def test_a_board_with_six_inputs():
     three = "VOLTS_CHANNEL,AMPS_CHANNEL,VOLTS_CHANNEL,AMPS_CHANNEL,VOLTS_CHANNEL,AMPS_CHANNEL"
     given = {

@@ -13,13 +13,14 @@ VOLTS_LIMIT = 0.01 * bench.FULL_SCALE_VOLTS_RMS
 AMPS_LIMIT = 0.01 * bench.FULL_SCALE_AMPS_RMS
 
 
-@pytest.fixture(params=["packed", "lines"])
-def sifted(request, tmp_path):
+@pytest.fixture(scope="module", params=["packed", "lines"])
+def sifted(request, tmp_path_factory):
     """The objects that sift prints for ten seconds of a board."""
+    folder = tmp_path_factory.mktemp("sifted")
     elf = toolchain.packed_elf() if request.param == "packed" else toolchain.sketch_elf(toolchain.LINE_BOARD)
-    (tmp_path / "board.wire").write_bytes(bench.record(elf, fernhollow.WAVES, seconds=10).wire)
-    (tmp_path / "layout.toml").write_text(fernhollow.layout(), encoding="utf-8")
-    command = [sys.executable, "-m", "monitor", "sift", tmp_path / "board.wire", "--layout", tmp_path / "layout.toml", "--json"]
+    (folder / "board.wire").write_bytes(bench.record(elf, fernhollow.WAVES, seconds=10).wire)
+    (folder / "layout.toml").write_text(fernhollow.layout(), encoding="utf-8")
+    command = [sys.executable, "-m", "monitor", "sift", folder / "board.wire", "--layout", folder / "layout.toml", "--json"]
     done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=toolchain.NOTES.parent)
     assert (done.returncode, done.stderr) == (0, "")
     return [json.loads(line) for line in done.stdout.splitlines()]
