@@ -77,3 +77,7 @@ class SessionFullError(SessionError):
 
 class BusError(MonitorError):
     """Something about the broker."""
+
+
+class PageError(MonitorError):
+    """The page server cannot start."""

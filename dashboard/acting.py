@@ -1,0 +1,81 @@
+"""Acting: acknowledging, shelving, muting and marking, all at one address."""
+
+from typing import Annotated
+
+import msgspec
+from flask import Blueprint, Response, request
+from msgspec import Meta, Struct
+
+from dashboard.access import Gate
+from dashboard.watch import Watch
+from monitor.values import Action, ActionKind
+
+BODY_LIMIT_BYTES = 4096
+
+
+class Wish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What the page asks for.
+
+    Attributes:
+        kind: What to do.
+        warning_id: To which warning.
+        minutes: For how long, when shelving or muting.
+        district: Where, for a mark.
+        text: The remark of a mark.
+    """
+
+    kind: ActionKind
+    warning_id: Annotated[int, Meta(ge=0)] | None = None
+    minutes: Annotated[float, Meta(gt=0, le=240)] | None = None
+    district: Annotated[str, Meta(max_length=80)] | None = None
+    text: Annotated[str, Meta(max_length=200)] = ""
+
+    def check(self, districts: frozenset[str]) -> str | None:
+        """What is missing; None where the wish is complete."""
+        if self.kind in ("shelve", "mute") and self.minutes is None:
+            return "Say for how many minutes."
+        if self.kind in ("acknowledge", "shelve", "unshelve") and self.warning_id is None:
+            return "Say which warning."
+        if self.kind == "mark" and not self.text.strip():
+            return "Write what to remember."
+        if self.district is not None and self.district not in districts:
+            return "The layout has no such district."
+        return None
+
+
+def acting_routes(watch: Watch, gate: Gate) -> Blueprint:
+    """The address /act."""
+    routes = Blueprint("acting", __name__)
+
+    @routes.post("/act")
+    def act() -> Response:
+        refusal = gate.refusal_to_act(request)
+        if refusal is not None:
+            return _answer(403, refusal)
+        try:
+            wish = msgspec.json.decode(request.stream.read(BODY_LIMIT_BYTES), type=Wish)
+        except msgspec.MsgspecError as error:
+            return _answer(400, f"Not understood: {error}.")
+        missing = wish.check(frozenset(row.name for row in watch.layout.district))
+        if missing is not None:
+            return _answer(400, missing)
+        watch.operate(_action(wish, watch.live.now_s(), gate.name_of(request)))
+        return _answer(200, "Done.")
+
+    return routes
+
+
+def _action(wish: Wish, now_s: float, by: str) -> Action:
+    return Action(
+        kind=wish.kind,
+        at_s=now_s,
+        warning_id=wish.warning_id,
+        until_s=None if wish.minutes is None else now_s + wish.minutes * 60,
+        district=wish.district,
+        text=wish.text.strip(),
+        by=by,
+    )
+
+
+def _answer(status: int, sentence: str) -> Response:
+    return Response(msgspec.json.encode({"sentence": sentence}), status=status, mimetype="application/json")

@@ -1,0 +1,172 @@
+"""The page server: builds the Dash app over a watch and serves it."""
+
+import logging
+import socket
+import threading
+from pathlib import Path
+
+import dash
+from flask import Response, request
+from waitress import wasyncore
+from waitress.server import BaseWSGIServer, MultiSocketServer, create_server
+
+from dashboard.access import LOCAL_NAMES, Gate
+from dashboard.acting import acting_routes
+from dashboard.feed import STREAMS_LIMIT, Feed, feed_routes
+from dashboard.pages import PAGES
+from dashboard.views.shell import INDEX, shell
+from dashboard.watch import Watch
+from monitor.errors import PageError
+
+DEFAULT_HOST = "127.0.0.1"
+DEFAULT_PORT = 8620
+THREADS = STREAMS_LIMIT + 16
+"""More than viewers: each event stream holds one."""
+CONNECTIONS_LIMIT = 400
+VIEWER_BUFFER_BYTES = 1 << 18
+"""What is held for a viewer that reads slowly; beyond it, it misses ticks."""
+DEAD_VIEWER_MS = 15_000
+LOOP_S = 0.5
+"""How long closing may wait for the loop to notice."""
+
+
+def create_app(watch: Watch, gate: Gate | None = None) -> dash.Dash:
+    """The Dash app: pages, feed and acting.
+
+    Args:
+        watch: What the pages look at.
+        gate: Who may look and act; this machine only when None.
+    """
+    gate = gate or Gate()
+    app = dash.Dash(
+        __name__,
+        title=f"{watch.layout.title} – pilotlamp",
+        assets_folder=str(Path(__file__).parent / "assets"),
+        use_pages=True,
+        pages_folder="",
+        serve_locally=True,
+        compress=True,
+        suppress_callback_exceptions=True,
+        update_title="",
+    )
+    app.index_string = INDEX
+    app.server.config["COMPRESS_MIMETYPES"] = ["text/html", "text/css", "application/json", "text/javascript"]
+    dash.page_registry.clear()
+    for page in PAGES:
+        page.register(app, watch)
+    app.layout = lambda: shell(watch.layout, [(p["name"], p["path"]) for p in dash.page_registry.values() if p["in_menu"]])
+    app.server.register_blueprint(feed_routes(Feed(watch)))
+    app.server.register_blueprint(acting_routes(watch, gate))
+    _guard(app, gate)
+    return app
+
+
+class PageServer:
+    """Serves the pages of a watch, in a thread of its own with ``start`` or in the caller's with ``run``.
+
+    Args:
+        watch: What the pages look at.
+        host: Where to listen.
+        port: Where to listen; 0 takes a free one.
+
+    Attributes:
+        port: Where it listens.
+        address: What to type into a browser.
+
+    Raises:
+        PageError: The port is taken or may not be opened.
+    """
+
+    def __init__(self, watch: Watch, host: str = DEFAULT_HOST, port: int = DEFAULT_PORT) -> None:
+        self._sockets: dict[int, object] = {}
+        self._server = _open(watch, host, port, self._sockets)
+        self.port = _port_of(self._server)
+        self.address = f"http://{host}:{self.port}/"
+        self._closing = threading.Event()
+        self._thread = threading.Thread(target=self.run, name="pages", daemon=True)
+
+    def start(self) -> None:
+        """Begin to answer."""
+        self._thread.start()
+
+    def run(self) -> None:
+        """Answer until closed or interrupted."""
+        try:
+            while not self._closing.is_set():
+                wasyncore.loop(timeout=LOOP_S, use_poll=True, map=self._sockets, count=1)
+        finally:
+            wasyncore.close_all(self._sockets, ignore_all=True)
+            self._server.task_dispatcher.shutdown(timeout=1)
+
+    def close(self) -> None:
+        """Stop answering; open streams are cut."""
+        self._closing.set()
+        if self._thread.is_alive():
+            self._thread.join(timeout=5)
+
+
+def serve(watch: Watch, host: str = DEFAULT_HOST, port: int = DEFAULT_PORT) -> None:
+    """Serve until interrupted.
+
+    Raises:
+        PageError: The port is taken or may not be opened.
+    """
+    PageServer(watch, host, port).run()
+
+
+def _open(watch: Watch, host: str, port: int, sockets: dict[int, object]) -> BaseWSGIServer | MultiSocketServer:
+    # Its only warning is that all threads are busy, which is by design while streams are open.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    app = create_app(watch, Gate(LOCAL_NAMES | {host}))
+    try:
+        server = create_server(
+            app.server,
+            map=sockets,
+            host=host,
+            port=port,
+            threads=THREADS,
+            connection_limit=CONNECTIONS_LIMIT,
+            outbuf_high_watermark=VIEWER_BUFFER_BYTES,
+            max_request_body_size=1 << 20,
+            ident=None,
+        )
+    except OSError as error:
+        raise PageError(
+            f"the page cannot be served at {host}:{port} ({error.strerror}): another program may use that port; "
+            "close it, or choose another with --port"
+        ) from error
+    server.adj.socket_options = _socket_options()
+    return server
+
+
+def _port_of(server: BaseWSGIServer | MultiSocketServer) -> int:
+    if isinstance(server, MultiSocketServer):
+        return int(server.effective_listen[0][1])
+    return int(server.effective_port)
+
+
+def _socket_options() -> list[tuple[int, int, int]]:
+    options = [(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1), (socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)]
+    if hasattr(socket, "TCP_USER_TIMEOUT"):
+        # A viewer that never reads, or left without a word, gives its thread back.
+        options.append((socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, DEAD_VIEWER_MS))
+    return options
+
+
+def _guard(app: dash.Dash, gate: Gate) -> None:
+    @app.server.before_request
+    def look() -> Response | None:
+        refusal = gate.refusal_to_view(request)
+        return None if refusal is None else Response(f"{refusal}\n", status=403, mimetype="text/plain")
+
+    @app.server.after_request
+    def protect(response: Response) -> Response:
+        response.headers.setdefault("X-Content-Type-Options", "nosniff")
+        response.headers.setdefault("X-Frame-Options", "DENY")
+        response.headers.setdefault("Referrer-Policy", "no-referrer")
+        response.headers.setdefault(
+            "Content-Security-Policy",
+            "default-src 'self'; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; "
+            "img-src 'self' data: blob:; frame-ancestors 'none'; form-action 'none'; base-uri 'self'",
+        )
+        return response

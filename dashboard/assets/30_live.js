@@ -1,0 +1,141 @@
+/* Fills in the figures. All words come from the server and are set as text, never as markup. */
+(function () {
+  "use strict";
+
+  const feed = window.pilotlamp;
+
+  function put(element, text) {
+    if (element && element.textContent !== text) element.textContent = text;
+  }
+
+  function mark(element, name, value) {
+    if (element && element.dataset[name] !== value) element.dataset[name] = value;
+  }
+
+  function slot(element, name) {
+    if (!element.slots) element.slots = {};
+    let found = element.slots[name];
+    if (!found || !found.isConnected) {
+      found = element.querySelector('[data-slot="' + name + '"]');
+      element.slots[name] = found;
+    }
+    return found;
+  }
+
+  function span(seconds) {
+    const whole = Math.max(0, Math.round(seconds));
+    if (whole < 60) return whole + " s";
+    if (whole < 3600) return Math.floor(whole / 60) + " min" + (whole < 600 && whole % 60 ? " " + (whole % 60) + " s" : "");
+    return Math.floor(whole / 3600) + " h " + Math.floor((whole % 3600) / 60) + " min";
+  }
+  feed.span = span;
+
+  function percent(share) {
+    return share === null ? "–" : Math.round(share * 100) + " %";
+  }
+
+  function fillCard(card, district) {
+    const stale = feed.isStale(district.age_s);
+    const age = feed.ageS(district.age_s);
+    mark(card, "level", stale ? "stale" : district.level);
+    mark(card, "good", String(district.good));
+    put(slot(card, "word"), !stale ? district.word : age === Infinity ? "no figures yet" : "stale, " + span(age) + " old");
+    for (const name of ["amps", "volts", "va"]) put(slot(card, name), district[name]);
+    for (const name of ["of_output", "of_supply"]) {
+      const share = stale ? null : district[name];
+      put(slot(card, name), percent(share));
+      const fill = card.querySelector('[data-fill="' + name + '"]');
+      if (fill) {
+        fill.style.width = Math.min(100, (share || 0) * 100) + "%";
+        mark(fill, "much", share >= 1 ? "over" : share >= 0.9 ? "near" : "");
+      }
+    }
+  }
+
+  const PLATE_AT = 0.8; // where on the bar the nameplate's total stands
+
+  function fillSupply(panel, supply, connected) {
+    const level = connected ? supply.level : "stale";
+    mark(panel, "level", level);
+    put(slot(panel, "word"), connected ? supply.word : "stale");
+    put(slot(panel, "va"), supply.va);
+    supply.outputs.forEach(function (output, k) {
+      const segment = panel.querySelector('[data-output="' + k + '"]');
+      const row = panel.querySelector('[data-output-row="' + k + '"]');
+      if (segment) {
+        segment.style.width = Math.max(0, (output.of_plate || 0) * PLATE_AT * 100) + "%";
+        mark(segment, "wide", String((output.of_plate || 0) > 0.07));
+      }
+      if (row) {
+        put(slot(row, "amps"), output.amps);
+        mark(row, "over", String(output.share !== null && output.share >= 1));
+      }
+    });
+  }
+
+  function fillHeadline(payload, connected) {
+    const section = document.querySelector("[data-headline]");
+    const headline = payload && connected ? payload.headline : null;
+    const level = headline ? headline.level : "stale";
+    mark(section, "level", level);
+    mark(document.querySelector(".frame"), "level", level);
+    if (headline) {
+      put(slot(section, "sentence"), headline.sentence);
+      put(slot(section, "more"), headline.more);
+    } else if (payload) {
+      put(slot(section, "sentence"), "No answer from pilotlamp for " + span(feed.sinceS()));
+      put(slot(section, "more"), "Everything below is old. Is the program still running, and this device still on its network?");
+    }
+    const opens = headline && headline.opens_in_s !== null;
+    slot(section, "opening").hidden = !opens;
+    if (opens) put(slot(section, "opens"), headline.opens_in_s < 1 ? "any moment" : span(headline.opens_in_s));
+  }
+
+  function fillStates(payload, connected) {
+    const age = document.querySelector("[data-age]");
+    const ages = payload.districts.map(function (d) { return feed.ageS(d.age_s); }).filter(isFinite);
+    const oldest = ages.length ? Math.max.apply(null, ages) : Infinity;
+    mark(age, "stale", String(oldest > feed.staleAfterS));
+    put(age, oldest === Infinity ? "no data yet" : "data " + (oldest < 10 ? oldest.toFixed(1) + " s" : span(oldest)) + " old");
+    const ports = document.querySelector("[data-ports]");
+    const bad = payload.ports.filter(function (port) { return !port.well; });
+    ports.hidden = !payload.ports.length;
+    mark(ports, "well", String(!bad.length && connected));
+    const names = payload.ports.map(function (port) { return port.board; }).join(", ");
+    put(ports, bad.length ? "board " + bad[0].board + ": " + bad[0].state : payload.ports.length > 2 ? payload.ports.length + " boards talking" : names + " talking");
+    ports.title = payload.ports.map(function (port) { return port.sentence; }).join("\n");
+    const recording = document.querySelector("[data-recording]");
+    recording.hidden = payload.recording.sentence === null;
+    mark(recording, "well", String(payload.recording.well && connected));
+    put(recording, payload.recording.sentence || "");
+  }
+
+  function fill() {
+    const payload = feed.payload;
+    if (payload === null || !document.querySelector("[data-headline]")) return;
+    const connected = feed.isConnected();
+    fillHeadline(payload, connected);
+    fillStates(payload, connected);
+    document.querySelectorAll("[data-district]").forEach(function (card) {
+      const district = payload.districts[Number(card.dataset.district)];
+      if (district) fillCard(card, district);
+    });
+    document.querySelectorAll("[data-supply]").forEach(function (panel) {
+      const supply = payload.supplies[Number(panel.dataset.supply)];
+      if (supply) fillSupply(panel, supply, connected);
+    });
+  }
+
+  document.addEventListener("pilotlamp:tick", fill);
+  document.addEventListener("pilotlamp:age", fill);
+
+  // A page that Dash has just put in is filled at once.
+  let shown = null;
+  new MutationObserver(function () {
+    const main = document.querySelector("#content main");
+    if (main === shown) return;
+    shown = main;
+    fill();
+    document.dispatchEvent(new CustomEvent("pilotlamp:page"));
+  }).observe(document.body, { childList: true, subtree: true });
+})();

@@ -1,0 +1,130 @@
+/* Calls for high warnings: a sound with a mute that ends by itself, vibration, a notification, a spoken line. */
+(function () {
+  "use strict";
+
+  const feed = window.pilotlamp;
+  const MUTE_MINUTES = 5;
+  const REPEAT_MS = 4000;
+
+  let context = null;
+  let mutedUntil = 0; // this browser's own clock, for a viewer who may not act
+  let calledAt = 0;
+  const told = new Set();
+
+  function highOnes(payload) {
+    return payload.warnings.filter(function (w) { return w.level === "high" && !w.acknowledged && w.shelved_s === null; });
+  }
+
+  function mutedS() {
+    const shared = feed.payload && feed.payload.muted_s !== null ? feed.payload.muted_s - feed.sinceS() : 0;
+    return Math.max(shared, (mutedUntil - performance.now()) / 1000, 0);
+  }
+
+  function canSound() {
+    return context !== null && context.state === "running";
+  }
+
+  /* Two falling notes: told apart from phones and from whistles on the layout. */
+  function sound() {
+    if (!canSound()) return;
+    [880, 622].forEach(function (hertz, k) {
+      const from = context.currentTime + k * 0.22;
+      const tone = context.createOscillator();
+      const loudness = context.createGain();
+      tone.type = "triangle";
+      tone.frequency.value = hertz;
+      loudness.gain.setValueAtTime(0.0001, from);
+      loudness.gain.exponentialRampToValueAtTime(0.4, from + 0.02);
+      loudness.gain.exponentialRampToValueAtTime(0.0001, from + 0.2);
+      tone.connect(loudness).connect(context.destination);
+      tone.start(from);
+      tone.stop(from + 0.21);
+    });
+  }
+
+  function allow() {
+    if (context === null && window.AudioContext) context = new AudioContext();
+    if (context !== null && context.state === "suspended") context.resume().then(showButtons);
+    showButtons();
+  }
+
+  function pressSound() {
+    if (!canSound()) {
+      allow();
+      window.setTimeout(sound, 60);
+      return;
+    }
+    const minutes = MUTE_MINUTES;
+    if (mutedS() > 0) {
+      mutedUntil = 0;
+      feed.act({ kind: "unmute" }).catch(function () { /* a viewer's own mute has ended anyway */ });
+    } else {
+      mutedUntil = performance.now() + minutes * 60000;
+      feed.act({ kind: "mute", minutes: minutes }).catch(function () { /* a viewer mutes its own device only */ });
+    }
+    showButtons();
+  }
+
+  function pressNotify() {
+    Notification.requestPermission().then(showButtons);
+  }
+
+  function makeButtons(place) {
+    const soundButton = document.createElement("button");
+    soundButton.type = "button";
+    soundButton.addEventListener("click", pressSound);
+    place.append(soundButton);
+    if ("Notification" in window && window.isSecureContext) {
+      const notify = document.createElement("button");
+      notify.type = "button";
+      notify.textContent = "Notify me";
+      notify.title = "Let this browser show a notice when something must be done now";
+      notify.addEventListener("click", pressNotify);
+      place.append(notify);
+    }
+  }
+
+  function showButtons() {
+    const place = document.querySelector("[data-alerts]");
+    if (!place) return;
+    if (!place.children.length) makeButtons(place);
+    const muted = mutedS();
+    const button = place.children[0];
+    const text = !canSound() ? "Turn sound on" : muted > 0 ? "Muted for " + feed.span(muted) : "Sound on";
+    if (button.textContent !== text) button.textContent = text;
+    button.dataset.state = !canSound() ? "off" : muted > 0 ? "muted" : "on";
+    button.title = !canSound()
+      ? "Browsers stay silent until somebody presses something"
+      : muted > 0 ? "Press to hear high warnings again" : "Press to mute for " + MUTE_MINUTES + " minutes";
+    if (place.children[1]) place.children[1].hidden = Notification.permission !== "default";
+  }
+
+  function tell(warning) {
+    const spoken = document.querySelector("[data-spoken]");
+    if (spoken) spoken.textContent = warning.where + ": " + warning.message + " " + warning.advice;
+    if (navigator.vibrate) navigator.vibrate([250, 120, 250, 120, 500]);
+    if ("Notification" in window && Notification.permission === "granted" && document.hidden) {
+      try {
+        new Notification(warning.message, { body: warning.advice, tag: "pilotlamp-" + warning.id });
+      } catch (error) { /* some phones allow it to installed pages only */ }
+    }
+  }
+
+  document.addEventListener("pilotlamp:tick", function (event) {
+    const high = highOnes(event.detail);
+    for (const warning of high) {
+      const key = event.detail.run + "/" + warning.id;
+      if (told.has(key)) continue;
+      told.add(key);
+      tell(warning);
+      calledAt = 0;
+    }
+    if (high.length && mutedS() <= 0 && performance.now() - calledAt > REPEAT_MS) {
+      calledAt = performance.now();
+      sound();
+    }
+    showButtons();
+  });
+  document.addEventListener("pointerdown", allow, { once: true });
+  document.addEventListener("keydown", allow, { once: true });
+})();

@@ -1,0 +1,135 @@
+"""The feed: one payload a tick, made once and shared by all viewers.
+
+Nothing is kept per viewer: the browser holds its own cursor. Whoever asks first after a tick is due makes the payload, the others
+get the same bytes; a slow viewer misses ticks, it never queues them.
+"""
+
+import secrets
+import threading
+import time
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import msgspec
+from flask import Blueprint, Response, request
+
+from dashboard.views.detail import detail
+from dashboard.views.payload import tick, trace
+from dashboard.watch import Watch
+
+TICK_S = 0.16
+"""Seconds between payloads: a little over six a second."""
+HEALING_BUCKETS = 5
+"""Trace buckets in each payload: a viewer that missed less than a second needs nothing else."""
+TRACE_BUCKETS = 301
+"""One minute."""
+STREAMS_LIMIT = 64
+"""Event streams at a time; the server has more threads than this, and whoever comes later polls."""
+STREAM_LASTS_S = 3600.0
+
+_JSON = {"Content-Type": "application/json", "Cache-Control": "no-store"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tick:
+    """One payload.
+
+    Attributes:
+        number: Counts up.
+        made_s: When it was made, on the monotonic clock.
+        body: JSON.
+    """
+
+    number: int
+    made_s: float
+    body: bytes
+
+
+class Feed:
+    """Makes payloads of a watch."""
+
+    def __init__(self, watch: Watch) -> None:
+        self._watch = watch
+        self._run = secrets.token_hex(4)
+        self._lock = threading.Lock()
+        self._latest: Tick | None = None
+        self.streams = threading.BoundedSemaphore(STREAMS_LIMIT)
+
+    def current(self) -> Tick:
+        """The payload of this tick."""
+        with self._lock:
+            if self._latest is None or time.monotonic() - self._latest.made_s >= TICK_S:
+                number = 1 if self._latest is None else self._latest.number + 1
+                self._latest = Tick(number=number, made_s=time.monotonic(), body=self._body(number))
+            return self._latest
+
+    def ticks(self) -> Iterator[Tick]:
+        """Each payload once, the latest only, for ever."""
+        seen = 0
+        while True:
+            latest = self.current()
+            if latest.number != seen:
+                seen = latest.number
+                yield latest
+            time.sleep(max(0.002, latest.made_s + TICK_S - time.monotonic()))
+
+    def window(self) -> bytes:
+        """The last minute of all districts: what a viewer starts from."""
+        return msgspec.json.encode({"run": self._run, "trace": trace(self._watch.live.trend(TRACE_BUCKETS))})
+
+    def district(self, name: str) -> bytes | None:
+        """Figures and wave of one district; None where there is no such district."""
+        row = next((d for d in self._watch.layout.district if d.name == name), None)
+        if row is None:
+            return None
+        live = self._watch.live
+        return msgspec.json.encode(detail(self._watch.layout, live.picture(), row, live.wave(name)))
+
+    def _body(self, number: int) -> bytes:
+        live, layout = self._watch.live, self._watch.layout
+        picture = live.picture()
+        recent = live.trend(HEALING_BUCKETS, until_s=picture.now_s)
+        payload = tick(layout, picture, recent)
+        layout_mark = zlib.crc32(repr(layout).encode())
+        return msgspec.json.encode({"run": self._run, "layout": layout_mark, "number": number, **payload})
+
+
+def feed_routes(feed: Feed) -> Blueprint:
+    """The addresses under /feed."""
+    routes = Blueprint("feed", __name__, url_prefix="/feed")
+
+    @routes.get("/stream")
+    def stream() -> Response:
+        if not feed.streams.acquire(blocking=False):
+            return Response("All event streams are taken: poll /feed/now instead.\n", status=503, mimetype="text/plain")
+        response = Response(_events(feed), mimetype="text/event-stream", headers={"Cache-Control": "no-store"})
+        response.call_on_close(feed.streams.release)
+        return response
+
+    @routes.get("/now")
+    def now() -> Response:
+        latest = feed.current()
+        if request.args.get("after") == str(latest.number):
+            return Response(status=204)
+        return Response(latest.body, headers=_JSON)
+
+    @routes.get("/window")
+    def window() -> Response:
+        return Response(feed.window(), headers=_JSON)
+
+    @routes.get("/district")
+    def district() -> Response:
+        body = feed.district(request.args.get("name", ""))
+        return Response(body, headers=_JSON) if body is not None else Response("No such district.\n", status=404)
+
+    return routes
+
+
+def _events(feed: Feed) -> Iterator[bytes]:
+    ends_s = time.monotonic() + STREAM_LASTS_S
+    yield b"retry: 500\n\n"
+    for latest in feed.ticks():
+        yield b"data: " + latest.body + b"\n\n"
+        if latest.made_s > ends_s:
+            return

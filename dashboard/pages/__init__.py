@@ -1,0 +1,21 @@
+"""Pages: each module has ``register(app, watch)`` and gives its page what it needs; only what stands here exists."""
+
+from typing import Protocol
+
+import dash
+
+from dashboard.pages import district, live
+from dashboard.watch import Watch
+
+
+class Page(Protocol):
+    """A page's module."""
+
+    def register(self, app: dash.Dash, watch: Watch) -> None:
+        """Register the page, with ``in_menu`` saying whether the menu shows it, and its callbacks."""
+
+
+PAGES: tuple[Page, ...] = (live, district)
+"""In the order of the menu."""
+
+__all__ = ["PAGES", "Page"]

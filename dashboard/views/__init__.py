@@ -1,0 +1,1 @@
+"""Views: pure functions from values to payloads and components; no threads, clocks or requests."""

@@ -1,0 +1,71 @@
+"""Figures as people read them: no more digits than the sensing supports."""
+
+import math
+
+from monitor.layout import District
+from monitor.runtime import DistrictNow, Picture
+
+NOTHING = "–"
+MOST_DECIMALS = 2
+
+
+def decimals_for(units_per_count: float | None) -> int:
+    """Decimals that one count of the converter supports.
+
+    Args:
+        units_per_count: Volts or amps for one count; None or 1 and above where readings come ready made.
+    """
+    if units_per_count is None or units_per_count >= 1 or units_per_count <= 0:
+        return MOST_DECIMALS
+    return min(MOST_DECIMALS, max(0, math.floor(-math.log10(units_per_count) + 1e-9)))
+
+
+def figure(value: float | None, decimals: int) -> str:
+    """A figure with three significant digits at most and never more decimals than given."""
+    if value is None or not math.isfinite(value):
+        return NOTHING
+    whole_digits = len(str(int(abs(value))))
+    decimals = max(0, min(decimals, 3 - whole_digits))
+    return f"{value:.{decimals}f}"
+
+
+def volt_amperes(value: float | None) -> str:
+    """VA or watts: whole ones from ten up."""
+    return figure(value, 0 if value is None or abs(value) >= 9.95 else 1)
+
+
+def percent(share: float | None) -> str:
+    """A share as per cent, without decimals."""
+    return NOTHING if share is None or not math.isfinite(share) else f"{share * 100:.0f} %"
+
+
+def seconds(value: float) -> str:
+    """A span in words a person uses: "8 s", "2 min 5 s", "3 h 4 min"."""
+    whole = max(0, round(value))
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60} s" if whole % 60 and whole < 600 else f"{whole // 60} min"
+    return f"{whole // 3600} h {whole % 3600 // 60} min"
+
+
+def channel_decimals(picture: Picture, district: District) -> tuple[int, int]:
+    """Decimals for a district's volts and amps, from what its board said of its channels."""
+    seen = picture.boards.get(district.board)
+    channels = seen.identity.channels if seen is not None else ()
+
+    def of(channel: int) -> int:
+        return decimals_for(channels[channel].units_per_count if channel < len(channels) else None)
+
+    return of(district.volts_channel), of(district.amps_channel)
+
+
+def power_factor(now: DistrictNow) -> float | None:
+    """Real over apparent power (IEEE 1459); None where there is too little to tell."""
+    apparent = now.volt_amperes
+    return now.watts / apparent if now.watts is not None and apparent is not None and apparent > 1.0 else None
+
+
+def crest_factor(peak: float | None, rms: float | None, floor: float) -> float | None:
+    """Peak over RMS; None below the floor, where noise makes it."""
+    return peak / rms if peak is not None and rms is not None and rms > floor else None

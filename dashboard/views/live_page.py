@@ -1,0 +1,169 @@
+"""The live page's structure: what stands where; the figures are filled in by the page's script."""
+
+import math
+from urllib.parse import quote
+
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from dashboard.views.attributes import aria, hook
+from dashboard.views.shares import output_limit_amps
+from dashboard.views.shell import chip
+from monitor.layout import District, Layout, Supply
+
+MOST_COLUMNS = 6
+
+
+def columns_for(districts: int) -> int:
+    """Columns on a wall screen: as many as rows, or one more."""
+    return max(1, min(MOST_COLUMNS, math.ceil(math.sqrt(districts))))
+
+
+def live_page(layout: Layout) -> Component:
+    """Every district, every supply, the newest warnings.
+
+    Args:
+        layout: The layout that is watched.
+    """
+    columns = columns_for(len(layout.district))
+    return html.Main(
+        [
+            html.Section(
+                [district_card(layout, number, row) for number, row in enumerate(layout.district)],
+                className="districts",
+                **aria(label="Districts"),
+            ),
+            html.Div(
+                [
+                    html.Section(
+                        [supply_panel(layout, number, supply) for number, supply in enumerate(layout.supply)],
+                        className="supplies",
+                        **aria(label="Supplies"),
+                    ),
+                    _notices(),
+                ],
+                className="aside",
+            ),
+        ],
+        className="live",
+        style={"--columns": str(columns), "--rows": str(math.ceil(len(layout.district) / columns))},
+        **hook(live=""),
+    )
+
+
+def district_card(layout: Layout, number: int, row: District) -> Component:
+    """One district.
+
+    Args:
+        layout: The layout that is watched.
+        number: Its place in the layout file, by which the script finds it.
+        row: The district.
+    """
+    supply = layout.supply_named(row.supply)
+    limit_amps = output_limit_amps(layout, supply, row.output)
+    return html.Article(
+        [
+            html.Div(
+                [html.H2(dcc.Link(row.name, href=f"/district?name={quote(row.name, safe='')}")), chip()],
+                className="top",
+            ),
+            html.Div(
+                [_big("amps", "A"), _big("volts", "V"), _big("va", "VA")],
+                className="figures",
+            ),
+            html.Canvas(
+                className="trace",
+                **hook(trace=str(number), limit=f"{limit_amps:.3f}", volts=f"{supply.max_volts:.3f}"),
+                **aria(hidden="true"),
+            ),
+            html.Div(
+                [
+                    _gauge("of_output", f"of output {row.output}"),
+                    _gauge("of_supply", f"of {row.supply}"),
+                ],
+                className="gauges",
+            ),
+        ],
+        className="card",
+        **hook(district=str(number), level="stale"),
+    )
+
+
+def supply_panel(layout: Layout, number: int, supply: Supply) -> Component:
+    """One supply: its outputs stacked against the nameplate.
+
+    Args:
+        layout: The layout that is watched.
+        number: Its place in the layout file.
+        supply: The supply.
+    """
+    outputs = [output.name for output in layout.output if output.supply == supply.name]
+    return html.Article(
+        [
+            html.Div([html.H2(supply.name), _total(supply), chip()], className="top"),
+            html.Div(
+                [
+                    html.Div(
+                        [html.Span(name, className="segment", **hook(output=str(k))) for k, name in enumerate(outputs)],
+                        className="stack",
+                    ),
+                    html.Span(className="plate"),
+                ],
+                className="bar",
+                **aria(hidden="true"),
+            ),
+            html.Ul(
+                [_output_row(layout, supply, k, name) for k, name in enumerate(outputs)],
+                className="outputs",
+            ),
+        ],
+        className="supply",
+        **hook(supply=str(number), level="stale"),
+    )
+
+
+def _total(supply: Supply) -> Component:
+    unit = "VA" if supply.rated_va is not None else "W"
+    return html.Span([html.Strong("–", **hook(slot="va")), f" of {supply.plate_va:g} {unit}"], className="total")
+
+
+def _output_row(layout: Layout, supply: Supply, number: int, name: str) -> Component:
+    fed = ", ".join(row.name for row in layout.districts_of_supply(supply.name) if row.output == name)
+    limit_amps = output_limit_amps(layout, supply, name)
+    return html.Li(
+        [
+            html.B(name),
+            html.Span(fed or "nothing connected", className="fed"),
+            html.Span([html.Span("–", **hook(slot="amps")), f" of {limit_amps:.3g} A"], className="amps"),
+        ],
+        **hook(output_row=str(number)),
+    )
+
+
+def _big(slot: str, unit: str) -> Component:
+    return html.Div([html.Span("–", **hook(slot=slot)), html.Small(unit)], className=f"big {slot}")
+
+
+def _gauge(slot: str, name: str) -> Component:
+    return html.Div(
+        [
+            html.Div(html.Span(**hook(fill=slot)), className="rail", **aria(hidden="true")),
+            html.Span([html.B("–", **hook(slot=slot)), html.Span(f" {name}")], className="label"),
+        ],
+        className="gauge",
+    )
+
+
+def _notices() -> Component:
+    return html.Section(
+        [
+            html.H2("Warnings"),
+            html.P("None.", className="none", **hook(none="")),
+            html.Div(className="list", **hook(warnings="")),
+            html.Div(className="list", **hook(findings="")),
+            html.Div(className="list past", **hook(past="")),
+            html.Div(className="marking", **hook(marking="")),
+        ],
+        className="notices",
+        **aria(label="Warnings and findings"),
+    )

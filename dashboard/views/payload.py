@@ -1,0 +1,163 @@
+"""The payload: everything the live page needs in one tick, the same for all viewers."""
+
+import math
+
+from dashboard.views.figures import channel_decimals, figure, volt_amperes
+from dashboard.views.shares import OutputLoad, SupplyLoad, supply_loads
+from dashboard.views.words import (
+    LEVEL_OF_PRIORITY,
+    WORD_OF_PRIORITY,
+    district_standing,
+    headline,
+    opens_in_s,
+    supply_standing,
+)
+from monitor.layout import District, Layout
+from monitor.runtime import DistrictNow, Picture, StandingWarning
+from monitor.runtime.trend import BUCKET_S, TrendWindow
+from monitor.values import Finding
+
+Json = dict[str, object]
+
+WARNINGS_SHOWN = 20
+PAST_SHOWN = 5
+FINDINGS_SHOWN = 8
+
+
+def tick(layout: Layout, picture: Picture, recent: TrendWindow) -> Json:
+    """One tick.
+
+    Args:
+        layout: The layout file.
+        picture: How everything stands.
+        recent: The last few buckets of all districts, enough to heal what a viewer missed.
+    """
+    loads = supply_loads(layout, picture.districts)
+    outputs = {(load.name, output.name): output for load in loads for output in load.outputs}
+    by_supply = {load.name: load for load in loads}
+    head = headline(layout, picture, loads)
+    return {
+        "now_s": round(picture.now_s, 3),
+        "headline": {
+            "level": head.level,
+            "sentence": head.sentence,
+            "more": head.more,
+            "opens_in_s": _rounded(head.opens_in_s, 1),
+            "warning_id": head.warning_id,
+        },
+        "districts": [
+            _district(picture, row, now, outputs[row.supply, row.output], by_supply[row.supply])
+            for row, now in zip(layout.district, picture.districts, strict=True)
+        ],
+        "supplies": [_supply(load, picture) for load in loads],
+        "warnings": [_warning(standing, picture.now_s) for standing in picture.warnings[:WARNINGS_SHOWN]],
+        "more_warnings": max(0, len(picture.warnings) - WARNINGS_SHOWN),
+        "past": [
+            {"id": w.id, "message": w.message, "ago_s": round(picture.now_s - (w.end_s or w.start_s))}
+            for w in picture.past_warnings[:PAST_SHOWN]
+        ],
+        "findings": [_finding(layout, finding, picture.now_s) for finding in picture.findings[:FINDINGS_SHOWN]],
+        "ports": [
+            {"state": p.state, "well": p.is_well, "board": p.board or p.port, "sentence": p.sentence} for p in picture.ports
+        ],
+        "recording": {"sentence": picture.recording, "well": picture.recording_is_well},
+        "muted_s": None if picture.muted_until_s is None else round(picture.muted_until_s - picture.now_s, 1),
+        "mark": picture.marks[0].text if picture.marks else None,
+        "trace": trace(recent),
+    }
+
+
+def trace(window: TrendWindow) -> Json:
+    """Buckets for the traces: per district lists of volts, amps and highest amps, null where nothing came."""
+    return {
+        "first": window.first,
+        "bucket_s": BUCKET_S,
+        "volts": _columns(window.volts_rms, 1),
+        "amps": _columns(window.amps_rms, 2),
+        "peaks": _columns(window.amps_highest, 2),
+    }
+
+
+def _columns(table: object, decimals: int) -> list[list[float | None]]:
+    rows: list[list[float]] = table.T.tolist()  # type: ignore[attr-defined]
+    return [[None if math.isnan(value) else round(value, decimals) for value in row] for row in rows]
+
+
+def _district(picture: Picture, row: District, now: DistrictNow, output: OutputLoad, load: SupplyLoad) -> Json:
+    volts_decimals, amps_decimals = channel_decimals(picture, row)
+    standing = district_standing(row, now, output.share, picture.warnings, picture.events)
+    own = now.volt_amperes if not now.is_stale else None
+    return {
+        "volts": figure(now.volts_rms, volts_decimals),
+        "amps": figure(now.amps_rms, amps_decimals),
+        "va": volt_amperes(now.volt_amperes),
+        "of_output": None if now.is_stale or now.amps_rms is None else _rounded(now.amps_rms / output.limit_amps, 3),
+        "of_supply": _rounded(own / load.plate_va, 3) if own is not None and load.plate_va else None,
+        "age_s": _rounded(now.age_s, 2),
+        "level": standing.level,
+        "word": standing.word,
+        "good": not now.findings,
+    }
+
+
+def _supply(load: SupplyLoad, picture: Picture) -> Json:
+    standing = supply_standing(load, picture.warnings)
+    return {
+        "va": volt_amperes(load.volt_amperes),
+        "share": _rounded(load.share, 3),
+        "level": standing.level,
+        "word": standing.word,
+        "outputs": [
+            {
+                "va": volt_amperes(output.volt_amperes),
+                "amps": figure(output.amps, 1),
+                "share": _rounded(output.share, 3),
+                "of_plate": _rounded(output.volt_amperes / load.plate_va, 3)
+                if output.volt_amperes is not None and load.plate_va
+                else None,
+            }
+            for output in load.outputs
+        ],
+    }
+
+
+def _warning(standing: StandingWarning, now_s: float) -> Json:
+    warning = standing.warning
+    shelved = standing.shelved_until_s
+    return {
+        "id": warning.id,
+        "level": LEVEL_OF_PRIORITY[warning.priority],
+        "word": WORD_OF_PRIORITY[warning.priority],
+        "where": warning.scope.name,
+        "message": warning.message,
+        "advice": warning.advice,
+        "since_s": round(now_s - warning.start_s),
+        "opens_in_s": _rounded(opens_in_s(standing, now_s), 1),
+        "acknowledged": standing.acknowledged,
+        "shelved_s": None if shelved is None else round(shelved - now_s),
+    }
+
+
+def _finding(layout: Layout, finding: Finding, now_s: float) -> Json:
+    return {
+        "id": finding.id,
+        "where": _sensor(layout, finding),
+        "what": finding.kind.value.replace("-", " "),
+        "check": finding.check,
+        "ago_s": None if finding.end_s is None else round(now_s - finding.end_s),
+        "count": finding.count,
+    }
+
+
+def _sensor(layout: Layout, finding: Finding) -> str:
+    """The district's volts or amps where the channel is known, else the board."""
+    for row in layout.districts_of_board(finding.board):
+        if finding.channel == row.volts_channel:
+            return f"{row.name}, volts"
+        if finding.channel == row.amps_channel:
+            return f"{row.name}, amps"
+    return finding.board if finding.channel is None else f"{finding.board}, channel {finding.channel}"
+
+
+def _rounded(value: float | None, decimals: int) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(value, decimals)

@@ -1,0 +1,204 @@
+"""How a district and the whole layout stand, in words a helping visitor understands."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from dashboard.views.figures import percent, seconds
+from dashboard.views.shares import SupplyLoad
+from monitor.layout import District, Layout
+from monitor.runtime import DistrictNow, Picture, StandingWarning
+from monitor.values import Event, Priority
+
+NO_VOLTS = 1.0
+NO_AMPS = 0.1
+NEAR_SHARE, HEAVY_SHARE = 0.9, 0.75
+
+
+class Level(StrEnum):
+    """How much attention a thing asks for; each has its own word, strokes and colour on the page."""
+
+    REST = "rest"
+    WELL = "well"
+    LOW = "low"
+    MEDIUM = "medium"
+    HIGH = "high"
+    DOUBT = "doubt"
+    STALE = "stale"
+
+
+LEVEL_OF_PRIORITY = {Priority.LOW: Level.LOW, Priority.MEDIUM: Level.MEDIUM, Priority.HIGH: Level.HIGH}
+WORD_OF_PRIORITY = {Priority.LOW: "know it", Priority.MEDIUM: "act soon", Priority.HIGH: "act now"}
+WORD_OF_FINDING = {
+    "clipped": "reads past its range",
+    "stuck": "stands still",
+    "reversed": "is reversed",
+    "noisy": "is noisy",
+    "crossed": "is crossed with another",
+    "zero-drift": "has drifted from zero",
+    "supply-low": "board supply is low",
+}
+WORD_OF_CAUSE = {
+    "lost-contact": "lost contact",
+    "short": "short circuit",
+    "protection-open": "protection is open",
+    "supply-sag": "supply sags",
+    "mains-dip": "mains dip",
+    "feed-lost": "feed is lost",
+    "binding": "motor labours",
+    "weak-joint": "weak joint",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """How something stands.
+
+    Attributes:
+        level: How much attention it asks for.
+        word: In few words.
+    """
+
+    level: Level
+    word: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Headline:
+    """The one sentence to read from the door.
+
+    Attributes:
+        level: How much attention it asks for.
+        sentence: What is the matter, or that nothing is.
+        more: What to do, or what comes closest.
+        opens_in_s: Seconds until something is expected to open; None where nothing is.
+        warning_id: The warning that it tells of; None where it tells of none.
+    """
+
+    level: Level
+    sentence: str
+    more: str
+    opens_in_s: float | None = None
+    warning_id: int | None = None
+
+
+def district_standing(
+    row: District, now: DistrictNow, share: float | None, warnings: tuple[StandingWarning, ...], events: tuple[Event, ...]
+) -> Standing:
+    """How a district stands: doubt about the figures first, then warnings, then what goes on."""
+    if now.age_s is None:
+        return Standing(level=Level.STALE, word="no figures yet")
+    if now.is_stale:
+        return Standing(level=Level.STALE, word=f"stale, {seconds(now.age_s)} old")
+    if now.findings:
+        return Standing(level=Level.DOUBT, word=f"sensor {WORD_OF_FINDING.get(now.findings[0].kind.value, 'in doubt')}")
+    own = [s.warning for s in warnings if s.shelved_until_s is None and _touches(row, s)]
+    if own:
+        worst = max(own, key=lambda warning: (warning.priority, warning.scope.kind != "supply"))
+        word = WORD_OF_PRIORITY[worst.priority]
+        return Standing(level=LEVEL_OF_PRIORITY[worst.priority], word=f"supply: {word}" if worst.scope.kind == "supply" else word)
+    going_on = next((e for e in events if e.district == row.name and e.end_s is None and e.cause.is_fault), None)
+    if going_on is not None:
+        return Standing(level=Level.LOW, word=WORD_OF_CAUSE.get(going_on.cause.value, going_on.cause.value))
+    return _draw_standing(row, now, share)
+
+
+def _draw_standing(row: District, now: DistrictNow, share: float | None) -> Standing:
+    if now.volts_rms is not None and now.volts_rms < NO_VOLTS:
+        return Standing(level=Level.REST, word="no volts")
+    if share is not None and share >= 1:
+        return Standing(level=Level.LOW, word="over its limit")
+    if share is not None and share >= NEAR_SHARE:
+        return Standing(level=Level.LOW, word="near its limit")
+    if now.amps_rms is not None and now.amps_rms < NO_AMPS:
+        return Standing(level=Level.REST, word="draws nothing")
+    if share is not None and share >= HEAVY_SHARE:
+        return Standing(level=Level.WELL, word="heavy draw")
+    return Standing(level=Level.WELL, word="running" if row.use == "track" else "on")
+
+
+def supply_standing(load: SupplyLoad, warnings: tuple[StandingWarning, ...]) -> Standing:
+    """How a supply stands."""
+    if load.share is None:
+        return Standing(level=Level.STALE, word="no live figures")
+    own = [
+        s.warning
+        for s in warnings
+        if s.shelved_until_s is None and s.warning.scope.kind == "supply" and s.warning.scope.name == load.name
+    ]
+    if own:
+        worst = max(own, key=lambda warning: warning.priority)
+        return Standing(level=LEVEL_OF_PRIORITY[worst.priority], word=WORD_OF_PRIORITY[worst.priority])
+    if load.unknown:
+        return Standing(level=Level.DOUBT, word=f"at least: {len(load.unknown)} unknown")
+    if load.share >= 1:
+        return Standing(level=Level.LOW, word="over its plate")
+    return Standing(level=Level.WELL, word="near its plate" if load.share >= NEAR_SHARE else "within its plate")
+
+
+def opens_in_s(standing: StandingWarning, now_s: float) -> float | None:
+    """Seconds until the predicted opening, counted down from when the warning rose; never below zero."""
+    warning = standing.warning
+    return None if warning.trip_in_s is None else max(0.0, warning.start_s + warning.trip_in_s - now_s)
+
+
+def headline(layout: Layout, picture: Picture, loads: tuple[SupplyLoad, ...]) -> Headline:
+    """Is anything about to open, and where?"""
+    silent = [d for d in picture.districts if d.is_stale]
+    if layout.district and len(silent) == len(layout.district):
+        return _silence(picture)
+    for standing in picture.warnings:
+        if standing.shelved_until_s is None and standing.warning.priority > Priority.LOW:
+            warning = standing.warning
+            return Headline(
+                level=LEVEL_OF_PRIORITY[warning.priority],
+                sentence=warning.message,
+                more=warning.advice,
+                opens_in_s=opens_in_s(standing, picture.now_s),
+                warning_id=warning.id,
+            )
+    if silent:
+        names = ", ".join(d.name for d in silent[:3]) + (" and others" if len(silent) > 3 else "")
+        return Headline(
+            level=Level.STALE,
+            sentence=f"{len(silent)} of {len(layout.district)} districts without live figures",
+            more=f"{names}: nothing can be said about them now.",
+        )
+    return Headline(
+        level=Level.WELL, sentence="Nothing is near its limit" if _all_far(loads) else "Nothing to do", more=_closest(loads)
+    )
+
+
+def _silence(picture: Picture) -> Headline:
+    ages = [d.age_s for d in picture.districts if d.age_s is not None]
+    trouble = next((port.sentence for port in picture.ports if not port.is_well), "")
+    if not ages:
+        return Headline(level=Level.STALE, sentence="No figures yet", more=trouble or "Waiting for the sensor board.")
+    return Headline(
+        level=Level.STALE,
+        sentence=f"No live figures for {seconds(min(ages))}",
+        more=trouble or "The sensor board is silent: what is shown is old.",
+    )
+
+
+def _shares(loads: tuple[SupplyLoad, ...]) -> list[tuple[float, str]]:
+    found = [(load.share, f"{load.name} carries {percent(load.share)} of its plate") for load in loads if load.share is not None]
+    for load in loads:
+        for output in load.outputs:
+            if output.share is not None:
+                where = f"{load.name}, output {output.name}"
+                found.append((output.share, f"{where} carries {percent(output.share)} of its limit"))
+    return sorted(found, reverse=True)
+
+
+def _all_far(loads: tuple[SupplyLoad, ...]) -> bool:
+    return all(share < NEAR_SHARE for share, _ in _shares(loads))
+
+
+def _closest(loads: tuple[SupplyLoad, ...]) -> str:
+    shares = _shares(loads)
+    return f"Closest: {shares[0][1]}." if shares else ""
+
+
+def _touches(row: District, standing: StandingWarning) -> bool:
+    scope = standing.warning.scope
+    return {"district": row.name, "output": row.output_name, "supply": row.supply}[scope.kind] == scope.name

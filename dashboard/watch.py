@@ -1,0 +1,25 @@
+"""What the pages look at."""
+
+from typing import Protocol
+
+from monitor.layout import Layout
+from monitor.runtime import Live
+from monitor.values import Action, PortStatus
+
+
+class Watch(Protocol):
+    """A running watch or a replay: anything of this shape."""
+
+    @property
+    def layout(self) -> Layout:
+        """The layout that is watched."""
+
+    @property
+    def live(self) -> Live:
+        """How everything stands."""
+
+    def operate(self, action: Action) -> None:
+        """Take what an operator did."""
+
+    def statuses(self) -> tuple[PortStatus, ...]:
+        """How it stands with each port."""

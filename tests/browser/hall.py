@@ -1,0 +1,152 @@
+"""A hall to look at: a running watch over the real pipeline, fed with wire bytes of known waveforms, and Chromium to look with."""
+
+import shutil
+import threading
+import time
+
+import numpy as np
+
+from monitor.layout import parse_layout
+from monitor.runtime import Live, Pipeline
+from monitor.values import Chunk, PortStatus
+from monitor.wire.encode import identity_body, packet, samples_body
+from tests.wire.bytestreams import identity
+
+SCANS_A_PACKET = 14
+INTERVAL_S = 832e-6
+VOLTS_PER_COUNT, AMPS_PER_COUNT, ZERO = 0.0703125, 0.05859375, 512
+NAMES = (
+    "Outer main", "Inner main", "Quarry branch", "Town lights", "Harbour", "Upper level", "Lower level", "Turntable",
+    "Yard north", "Yard south", "Mill siding", "Trolley loop", "Coal mine", "Airfield", "Station lamps", "Village lamps",
+)  # fmt: skip
+
+
+def hall_layout(districts=4, names=NAMES):
+    """Four districts a board, eight a supply; the first supply has outputs A and B, and so on."""
+    boards = -(-districts // 4)
+    text = 'title = "Fernhollow show layout"\n[mains]\nvolts = 120\nhertz = 60\n'
+    for board in range(boards):
+        text += f'[[board]]\nname = "bench-{board + 1}"\nnumber = {board}\n'
+    benches = ("North bench", "South bench", "East bench", "West bench")[:boards]
+    for bench in benches:
+        text += f'[[supply]]\nname = "{bench}"\ncurrent = "ac"\nrated_va = 180\nmax_volts = 18\n'
+        text += '[supply.protection]\nkind = "thermal"\nrated_amps = 10\n'
+        for output in "AB":
+            text += f'[[output]]\nsupply = "{bench}"\nname = "{output}"\ncontrol = "variable"\nmax_amps = 10\n'
+    for k in range(districts):
+        use = "accessories" if "amp" in names[k] or "light" in names[k] else "track"
+        text += (
+            f'[[district]]\nname = "{names[k]}"\nsupply = "{benches[k // 4]}"\noutput = "{"AB"[k % 4 // 2]}"\n'
+            f'board = "bench-{k // 4 + 1}"\nvolts_channel = {2 * (k % 4)}\namps_channel = {2 * (k % 4) + 1}\nuse = "{use}"\n'
+        )
+    return parse_layout(text)
+
+
+class Hall:
+    """A watch: a thread sends what the boards would send, at their pace, through the real pipeline into the live store.
+
+    Attributes:
+        volts, amps: RMS of each district; change them while it runs.
+        talking: Set it to False and the boards fall silent.
+    """
+
+    def __init__(self, districts=4, names=NAMES):
+        self.layout = hall_layout(districts, names)
+        self.began = time.monotonic()
+        self.live = Live(self.layout, self.now_s)
+        self.volts = [14.0 + k % 4 for k in range(districts)]
+        self.amps = [0.6 + 0.45 * (k % 5) for k in range(districts)]
+        self.talking = True
+        self.ripple = 0.0
+        self.pause_s = 0.04
+        self.operated = []
+        self._lock = threading.Lock()
+        self._pipeline = Pipeline(self.layout)
+        self._sequence = [0] * len(self.layout.board)
+        self._scan = 0
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+
+    def now_s(self):
+        return time.monotonic() - self.began
+
+    def operate(self, action):
+        self.operated.append(action)
+        with self._lock:
+            self._pipeline.operate(action)
+
+    def statuses(self):
+        return tuple(
+            PortStatus(port=b.name, board=b.name, state="talking", sentence=f"{b.name} is talking.") for b in self.layout.board
+        )
+
+    def publish(self, **things):
+        """Put further things into the live store, as a step of their own."""
+        from monitor.values import Step
+
+        with self._lock:
+            self.live.publish(Step(port="test", chunk=Chunk(data=b""), now_s=self.now_s(), **things))
+
+    def start(self):
+        self._thread.start()
+        return self
+
+    def stop(self):
+        self._stop.set()
+        self._thread.join()
+
+    def _run(self):
+        while not self._stop.is_set():
+            self.step()
+            self._stop.wait(self.pause_s)
+
+    def step(self):
+        """Send what is due; silent boards go on counting scans."""
+        due = int(self.now_s() / INTERVAL_S)
+        data = b"" if not self.talking else b"".join(self._packets(board, due) for board in range(len(self.layout.board)))
+        self._scan = max(self._scan, due)
+        with self._lock:
+            self.live.set_ports(self.statuses())
+            self.live.publish(self._pipeline.feed("test", Chunk(data=data, received_s=self.now_s())))
+
+    def _packets(self, board, due):
+        out = b""
+        if self._sequence[board] % 40 == 0:
+            out += b"\0" + self._packet(board, 1, identity_body(identity(8, number=board, name=f"bench-{board + 1}")))
+        for first in range(self._scan, due, SCANS_A_PACKET):
+            scans = np.arange(first, min(due, first + SCANS_A_PACKET))
+            out += self._packet(board, 2, samples_body(first, self._counts(board, scans)))
+        return out
+
+    def _packet(self, board, kind, body):
+        self._sequence[board] += 1
+        return packet(kind, board, self._sequence[board], body)
+
+    def _counts(self, board, scans):
+        times = scans[:, None] * INTERVAL_S + np.arange(8)[None, :] * 104e-6
+        rms = np.zeros(8)
+        own = slice(4 * board, 4 * board + 4)
+        volts, amps = self.volts[own], self.amps[own]
+        swell = 1 + self.ripple * np.sin(2 * np.pi * scans[0] * INTERVAL_S / 9 + np.arange(len(amps)))
+        rms[0 : 2 * len(volts) : 2] = volts
+        rms[1 : 2 * len(amps) : 2] = np.array(amps) * swell
+        scale = np.array([VOLTS_PER_COUNT, AMPS_PER_COUNT] * 4)
+        return np.clip(np.round(ZERO + np.sqrt(2) * rms * np.sin(2 * np.pi * 60 * times) / scale), 0, 1023).astype(np.int16)
+
+
+CHROMIUM_ARGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-default-apps",
+    "--disable-sync",
+    "--no-first-run",
+    "--autoplay-policy=no-user-gesture-required",
+]
+
+
+def chromium_path():
+    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    assert path is not None, "Chromium is needed for the browser tests: install it"
+    return path
