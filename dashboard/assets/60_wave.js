@@ -101,7 +101,7 @@
     const width = frame[0], height = frame[1], startS = frame[2], spanS = frame[3], intervalS = frame[4];
     let most = unit === " V" ? 2 : 0.5;
     for (const value of values) most = Math.max(most, Math.abs(value));
-    most *= 1.1;
+    most *= unit === " V" ? 1.1 : 1.7; // amps stay inside the volts, so that neither hides the other
     pen.strokeStyle = css(colour);
     pen.lineWidth = unit === " V" ? 2.5 : 2;
     pen.setLineDash(unit === " V" ? [] : [7, 3]);

@@ -30,7 +30,7 @@ def district_page(layout: Layout, row: District) -> Component:
                     _panel("Wave as sampled now", html.Canvas(**hook(wave=row.name), className="wave", role="img"), _key()),
                     _panel("Figures", html.Dl(className="table", **hook(figures=row.name))),
                     _panel(f"{row.supply}, which feeds it", _supply(layout, row)),
-                    _panel("Last ten minutes", _history()),
+                    _panel("Last ten minutes", _history(), wide=True),
                     _panel("How its supply stands to the others", html.Div(className="phasing", **hook(phasing=row.name))),
                 ],
                 className="detail",
@@ -60,11 +60,11 @@ def _supply(layout: Layout, row: District) -> Component:
 
 
 def _history() -> Component:
-    return dcc.Graph(id="history", figure=history_figure(None, 0), config=GRAPH_CONFIG, className="history")
+    return dcc.Graph(id="history", figure=history_figure(None, 0), config=GRAPH_CONFIG, style={"height": "340px"})
 
 
-def _panel(title: str, *children: Component) -> Component:
-    return html.Section([html.H2(title), *children], className="panel")
+def _panel(title: str, *children: Component, wide: bool = False) -> Component:
+    return html.Section([html.H2(title), *children], className="panel wide" if wide else "panel")
 
 
 def _key() -> Component:

@@ -26,7 +26,8 @@ def figure(value: float | None, decimals: int) -> str:
         return NOTHING
     whole_digits = len(str(int(abs(value))))
     decimals = max(0, min(decimals, 3 - whole_digits))
-    return f"{value:.{decimals}f}"
+    text = f"{value:.{decimals}f}"
+    return text.lstrip("-") if float(text) == 0 else text
 
 
 def volt_amperes(value: float | None) -> str:

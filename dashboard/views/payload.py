@@ -50,13 +50,7 @@ def tick(layout: Layout, picture: Picture, recent: TrendWindow) -> Json:
             for row, now in zip(layout.district, picture.districts, strict=True)
         ],
         "supplies": [_supply(load, picture) for load in loads],
-        "warnings": [_warning(standing, picture.now_s) for standing in picture.warnings[:WARNINGS_SHOWN]],
-        "more_warnings": max(0, len(picture.warnings) - WARNINGS_SHOWN),
-        "past": [
-            {"id": w.id, "message": w.message, "ago_s": round(picture.now_s - (w.end_s or w.start_s))}
-            for w in picture.past_warnings[:PAST_SHOWN]
-        ],
-        "findings": [_finding(layout, finding, picture.now_s) for finding in picture.findings[:FINDINGS_SHOWN]],
+        **_notices(layout, picture),
         "ports": [
             {"state": p.state, "well": p.is_well, "board": p.board or p.port, "sentence": p.sentence} for p in picture.ports
         ],
@@ -75,6 +69,18 @@ def trace(window: TrendWindow) -> Json:
         "volts": _columns(window.volts_rms, 1),
         "amps": _columns(window.amps_rms, 2),
         "peaks": _columns(window.amps_highest, 2),
+    }
+
+
+def _notices(layout: Layout, picture: Picture) -> Json:
+    return {
+        "warnings": [_warning(standing, picture.now_s) for standing in picture.warnings[:WARNINGS_SHOWN]],
+        "more_warnings": max(0, len(picture.warnings) - WARNINGS_SHOWN),
+        "past": [
+            {"id": w.id, "message": w.message, "ago_s": round(picture.now_s - (w.end_s or w.start_s))}
+            for w in picture.past_warnings[:PAST_SHOWN]
+        ],
+        "findings": [_finding(layout, finding, picture.now_s) for finding in picture.findings[:FINDINGS_SHOWN]],
     }
 
 

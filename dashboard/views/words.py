@@ -29,13 +29,13 @@ class Level(StrEnum):
 LEVEL_OF_PRIORITY = {Priority.LOW: Level.LOW, Priority.MEDIUM: Level.MEDIUM, Priority.HIGH: Level.HIGH}
 WORD_OF_PRIORITY = {Priority.LOW: "know it", Priority.MEDIUM: "act soon", Priority.HIGH: "act now"}
 WORD_OF_FINDING = {
-    "clipped": "reads past its range",
-    "stuck": "stands still",
-    "reversed": "is reversed",
-    "noisy": "is noisy",
-    "crossed": "is crossed with another",
-    "zero-drift": "has drifted from zero",
-    "supply-low": "board supply is low",
+    "clipped": "sensor clips",
+    "stuck": "sensor stuck",
+    "reversed": "sensor reversed",
+    "noisy": "sensor noisy",
+    "crossed": "sensors crossed",
+    "zero-drift": "zero drifted",
+    "supply-low": "board volts low",
 }
 WORD_OF_CAUSE = {
     "lost-contact": "lost contact",
@@ -90,12 +90,12 @@ def district_standing(
     if now.is_stale:
         return Standing(level=Level.STALE, word=f"stale, {seconds(now.age_s)} old")
     if now.findings:
-        return Standing(level=Level.DOUBT, word=f"sensor {WORD_OF_FINDING.get(now.findings[0].kind.value, 'in doubt')}")
+        return Standing(level=Level.DOUBT, word=WORD_OF_FINDING.get(now.findings[0].kind.value, "sensor in doubt"))
     own = [s.warning for s in warnings if s.shelved_until_s is None and _touches(row, s)]
     if own:
         worst = max(own, key=lambda warning: (warning.priority, warning.scope.kind != "supply"))
         word = WORD_OF_PRIORITY[worst.priority]
-        return Standing(level=LEVEL_OF_PRIORITY[worst.priority], word=f"supply: {word}" if worst.scope.kind == "supply" else word)
+        return Standing(level=LEVEL_OF_PRIORITY[worst.priority], word="its supply" if worst.scope.kind == "supply" else word)
     going_on = next((e for e in events if e.district == row.name and e.end_s is None and e.cause.is_fault), None)
     if going_on is not None:
         return Standing(level=Level.LOW, word=WORD_OF_CAUSE.get(going_on.cause.value, going_on.cause.value))

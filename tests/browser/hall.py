@@ -1,4 +1,4 @@
-"""A hall to look at: a running watch over the real pipeline, fed with wire bytes of known waveforms, and Chromium to look with."""
+"""A hall to look at: a running watch over the real pipeline, fed with wire bytes of known waveforms, and a browser."""
 
 import shutil
 import threading
@@ -8,7 +8,7 @@ import numpy as np
 
 from monitor.layout import parse_layout
 from monitor.runtime import Live, Pipeline
-from monitor.values import Chunk, PortStatus
+from monitor.values import Chunk, PortStatus, Step
 from monitor.wire.encode import identity_body, packet, samples_body
 from tests.wire.bytestreams import identity
 
@@ -82,8 +82,6 @@ class Hall:
 
     def publish(self, **things):
         """Put further things into the live store, as a step of their own."""
-        from monitor.values import Step
-
         with self._lock:
             self.live.publish(Step(port="test", chunk=Chunk(data=b""), now_s=self.now_s(), **things))
 

@@ -1,0 +1,194 @@
+import json
+import math
+
+import msgspec
+import numpy as np
+import pytest
+
+from dashboard.views.figures import decimals_for, figure, percent, power_factor, seconds, volt_amperes
+from dashboard.views.history import history_figure
+from dashboard.views.live_page import columns_for, live_page
+from dashboard.views.payload import tick
+from dashboard.views.shares import output_limit_amps, supply_loads
+from dashboard.views.words import Level, district_standing, headline
+from monitor.runtime import DistrictNow, Picture, StandingWarning
+from monitor.runtime.trend import Trend, TrendWindow
+from monitor.values import Cause, Event, Finding, FindingKind, PortStatus, Priority, Scope
+from monitor.values import Warning as RaisedWarning
+from tests.browser.hall import hall_layout
+
+LAYOUT = hall_layout(4)
+
+
+def now_of(name, volts=15.0, amps=2.0, age_s=0.1, findings=()):
+    return DistrictNow(name=name, age_s=age_s, volts_rms=volts, amps_rms=amps, watts=volts * amps * 0.9, findings=findings)
+
+
+def picture_of(*districts, **things):
+    standing = {d.name: d for d in districts}
+    rows = tuple(standing.get(row.name, now_of(row.name)) for row in LAYOUT.district)
+    return Picture(now_s=100.0, districts=rows, boards={}, healths={}, **things)
+
+
+def standing(priority=Priority.HIGH, kind="supply", name="North bench", trip_in_s=30.0, shelved_until_s=None):
+    warning = RaisedWarning(
+        id=7,
+        rule="supply-heat",
+        priority=priority,
+        scope=Scope(kind=kind, name=name),
+        start_s=90.0,
+        end_s=None,
+        trip_in_s=trip_in_s,
+        message="North bench may open.",
+        advice="Stop a train.",
+    )
+    return StandingWarning(warning=warning, shelved_until_s=shelved_until_s)
+
+
+def tick_of(picture):
+    recent = Trend(len(LAYOUT.district)).window(picture.now_s, 5)
+    return json.loads(msgspec.json.encode(tick(LAYOUT, picture, recent)))
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "text"),
+    [
+        (3.456, 2, "3.46"),
+        (13.456, 2, "13.5"),
+        (113.456, 2, "113"),
+        (3.456, 1, "3.5"),
+        (0.04, 1, "0.0"),
+        (-0.04, 1, "0.0"),
+        (-1.26, 1, "-1.3"),
+        (None, 1, "–"),
+        (math.nan, 1, "–"),
+        (math.inf, 1, "–"),
+    ],
+)
+def test_figures_have_three_digits_at_most(value, decimals, text):
+    assert figure(value, decimals) == text
+
+
+def test_decimals_follow_the_converter():
+    # One count of 0.0703 V supports tenths, one of 0.0098 A supports hundredths; ready-made readings get two.
+    assert [decimals_for(step) for step in (0.0703, 0.0098, 0.5, 1.0, None)] == [1, 2, 0, 2, 2]
+
+
+def test_shares_and_spans_in_words():
+    assert [percent(0.624), percent(None), volt_amperes(9.96), volt_amperes(9.2)] == ["62 %", "–", "10", "9.2"]
+    assert [seconds(s) for s in (7.6, 125, 700, 7400)] == ["8 s", "2 min 5 s", "11 min", "2 h 3 min"]
+
+
+def test_power_factor_is_real_over_apparent():
+    assert power_factor(now_of("Outer main")) == pytest.approx(0.9)
+    assert power_factor(now_of("Outer main", amps=0.0)) is None
+
+
+def test_an_output_is_limited_by_its_own_figure_or_the_winding():
+    supply = LAYOUT.supply[0]
+    assert output_limit_amps(LAYOUT, supply, "A") == 10.0  # 180 VA / 18 V = 10 A, and its own limit is 10 A
+    assert output_limit_amps(LAYOUT, supply, "no such output") == 10.0
+
+
+def test_a_supply_sums_its_live_districts_and_says_what_is_missing():
+    (load,) = supply_loads(LAYOUT, picture_of(now_of("Inner main", age_s=1.5)).districts)
+    assert load.volt_amperes == pytest.approx(90.0)
+    assert load.share == pytest.approx(0.5)
+    assert load.unknown == ("Inner main",)
+    assert [output.amps for output in load.outputs] == [pytest.approx(2.0), pytest.approx(4.0)]
+
+
+def test_stale_and_doubtful_figures_are_never_shown_as_good():
+    stuck = Finding(id=1, board="bench-1", channel=1, kind=FindingKind.STUCK, start_s=0, end_s=None, count=1, check="Look.")
+    shown = tick_of(
+        picture_of(now_of("Outer main", age_s=1.01), now_of("Inner main", findings=(stuck,)), now_of("Quarry branch", age_s=None))
+    )["districts"]
+    assert [d["level"] for d in shown] == ["stale", "doubt", "stale", "well"]
+    assert [d["good"] for d in shown] == [True, False, True, True]
+    assert shown[0]["of_output"] is None
+    assert shown[2]["word"] == "no figures yet"
+
+
+@pytest.mark.parametrize(
+    ("now", "share", "word"),
+    [
+        (now_of("Outer main", volts=0.3, amps=0.0), 0.0, "no volts"),
+        (now_of("Outer main", amps=0.02), 0.0, "draws nothing"),
+        (now_of("Outer main"), 0.2, "running"),
+        (now_of("Outer main"), 0.8, "heavy draw"),
+        (now_of("Outer main"), 0.95, "near its limit"),
+        (now_of("Outer main"), 1.2, "over its limit"),
+    ],
+)
+def test_states_in_words(now, share, word):
+    assert district_standing(LAYOUT.district[0], now, share, (), ()).word == word
+
+
+def test_a_warning_marks_the_districts_it_touches():
+    by_output = standing(kind="output", name="North bench/B", priority=Priority.MEDIUM)
+    found = [district_standing(row, now_of(row.name), 0.1, (by_output,), ()) for row in LAYOUT.district]
+    assert [f.word for f in found] == ["running", "running", "act soon", "act soon"]
+    aside = standing(kind="district", name="Outer main", shelved_until_s=200.0)
+    assert district_standing(LAYOUT.district[0], now_of("Outer main"), 0.1, (aside,), ()).level is Level.WELL
+
+
+def test_an_event_that_goes_on_is_named():
+    lost = Event(id=1, district="Outer main", cause=Cause.LOST_CONTACT, start_s=99.0, end_s=None, confidence=0.9)
+    assert district_standing(LAYOUT.district[0], now_of("Outer main"), 0.1, (), (lost,)).word == "lost contact"
+
+
+def test_headline_says_what_opens_first_and_counts_down():
+    picture = picture_of(warnings=(standing(),))
+    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
+    assert (said.level, said.sentence, said.opens_in_s, said.warning_id) == (Level.HIGH, "North bench may open.", 20.0, 7)
+
+
+def test_headline_in_calm_names_what_comes_closest():
+    picture = picture_of()
+    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
+    assert said.level is Level.WELL
+    assert said.more == "Closest: North bench carries 67 % of its plate."  # 4 x 30 VA of 180
+
+
+def test_headline_when_everything_is_silent_tells_the_remedy():
+    lost = PortStatus(port="/dev/ttyUSB0", board="bench-1", state="lost", sentence="bench-1 is unplugged: plug it in again.")
+    picture = picture_of(*(now_of(row.name, age_s=65.0) for row in LAYOUT.district), ports=(lost,), warnings=(standing(),))
+    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
+    assert (said.level, said.sentence) == (Level.STALE, "No live figures for 1 min 5 s".replace("1 min 5 s", seconds(65.0)))
+    assert said.more == lost.sentence
+
+
+def test_headline_tells_of_silent_districts_when_nothing_is_worse():
+    picture = picture_of(now_of("Inner main", age_s=3.0))
+    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
+    assert said.level is Level.STALE
+    assert "Inner main" in said.more
+
+
+@pytest.mark.parametrize(("districts", "columns"), [(1, 1), (2, 2), (4, 2), (6, 3), (16, 4), (30, 6), (60, 6)])
+def test_columns_on_a_wall_screen(districts, columns):
+    assert columns_for(districts) == columns
+
+
+def test_words_from_the_layout_reach_the_page_as_text():
+    evil = "<script>alert(1)</script>"
+    page = live_page(hall_layout(1, names=(evil,)))
+    link = page.children[0].children[0].children[0].children[0].children
+    assert link.children == evil  # a plain string: the browser's framework sets it as text
+    assert link.href == "/district?name=%3Cscript%3Ealert%281%29%3C%2Fscript%3E"
+
+
+def test_history_keeps_short_peaks_when_it_draws_buckets_together():
+    buckets = 3000
+    amps = np.full((buckets, 1), 1.0)
+    highest = amps.copy()
+    highest[1234] = 9.0
+    volts, lowest = np.full((buckets, 1), 15.0), np.full((buckets, 1), 15.0)
+    lowest[1300:1320] = np.nan
+    drawn = history_figure(
+        TrendWindow(first=0, volts_rms=volts, volts_lowest=lowest, amps_rms=amps, amps_highest=highest, watts=volts), 600.0
+    )["data"]
+    by_name = {trace["name"]: trace["y"] for trace in drawn}
+    assert len(by_name["amps"]) == 600
+    assert max(by_name["amps, highest"]) == 9.0
+    assert by_name["volts, lowest"].count(None) == 4
