@@ -61,6 +61,7 @@ class BoardStage:
         self._rows = LineRows(layout, name)
         self._book = FindingBook(name, finding_ids)
         self.samples: list[SampleBlock] = []
+        self._waiting: list[SampleBlock] = []
         self.metered = Metered()
         self._received_s: float | None = None
         self._away_since_s: float | None = None
@@ -102,11 +103,13 @@ class BoardStage:
 
     def finish(self) -> None:
         """No more will come."""
+        self._meter_waiting()
         self.metered.readings += self._rows.finish()
         self.metered.add(self._meter.finish())
 
     def drain(self) -> Drained:
         """What came of the items since the last call, in stream time."""
+        self._meter_waiting()
         metered = self.metered
         drained = Drained(
             samples=[self._sample_time(block) for block in self.samples],
@@ -146,8 +149,23 @@ class BoardStage:
             if isinstance(placed, Hole):
                 self._take_hole(placed)
             else:
-                self.samples.append(placed)
-                self.metered.add(self._meter.feed(placed))
+                self._take_block(placed)
+
+    def _take_block(self, block: SampleBlock) -> None:
+        """Blocks that follow each other are joined: what a board says once a second between them need not cut them."""
+        if self._waiting and not block.continues:
+            self._meter_waiting()
+        self._waiting.append(block)
+
+    def _meter_waiting(self) -> None:
+        if not self._waiting:
+            return
+        first = self._waiting[0]
+        if len(self._waiting) > 1:
+            first = replace(first, counts=np.concatenate([block.counts for block in self._waiting]))
+        self._waiting = []
+        self.samples.append(first)
+        self.metered.add(self._meter.feed(first))
 
     def _take_hole(self, hole: Hole) -> None:
         if hole.kind == "restart":
@@ -169,6 +187,7 @@ class BoardStage:
     def _take_identity(self, identity: Identity) -> None:
         if identity == self.identity:
             return
+        self._meter_waiting()
         if self.identity is not None:
             self._timeline.break_off()
         self.identity = identity

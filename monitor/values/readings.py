@@ -26,6 +26,8 @@ class ReadingBlock:
         amps_peak: Highest absolute amps in the window; NaN from a line board.
         far_volts_rms: RMS volts at the far end of the district; NaN where no channel measures it.
         frequency_hz: Shape (n,): mains frequency that the windows are locked to; NaN where there is none.
+        good: Boolean, shape (n, d): False where a sensor is known to lie (clipped, stuck, crossed ...) so that the figures may
+            not be shown as good; a clipped figure is a lower bound. None where nothing is known against any.
     """
 
     board: str
@@ -41,6 +43,7 @@ class ReadingBlock:
     amps_peak: NDArray[np.float64]
     far_volts_rms: NDArray[np.float64]
     frequency_hz: NDArray[np.float64]
+    good: NDArray[np.bool_] | None = None
 
     def __len__(self) -> int:
         """How many rows."""
@@ -50,3 +53,29 @@ class ReadingBlock:
     def volt_amperes(self) -> NDArray[np.float64]:
         """Apparent power S = Urms x Irms, shape (n, d) (IEEE 1459, single phase)."""
         return self.volts_rms * self.amps_rms
+
+    @property
+    def non_active_va(self) -> NDArray[np.float64]:
+        """Non-active power N = sqrt(S2 - P2), shape (n, d) (IEEE 1459)."""
+        return np.sqrt(np.maximum(0.0, self.volt_amperes**2 - self.watts**2))
+
+    @property
+    def power_factor(self) -> NDArray[np.float64]:
+        """P / S, shape (n, d); NaN where S is 0."""
+        return _ratio(self.watts, self.volt_amperes)
+
+    @property
+    def volts_crest(self) -> NDArray[np.float64]:
+        """Peak over RMS of volts, shape (n, d); NaN where RMS is 0."""
+        return _ratio(self.volts_peak, self.volts_rms)
+
+    @property
+    def amps_crest(self) -> NDArray[np.float64]:
+        """Peak over RMS of amps, shape (n, d); NaN where RMS is 0."""
+        return _ratio(self.amps_peak, self.amps_rms)
+
+
+def _ratio(over: NDArray[np.float64], under: NDArray[np.float64]) -> NDArray[np.float64]:
+    quotient = np.full(np.shape(under), np.nan)
+    np.divide(over, under, out=quotient, where=np.asarray(under) > 0)
+    return quotient

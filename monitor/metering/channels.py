@@ -1,0 +1,85 @@
+"""Which converter channels feed which figures, and what a count of each is worth."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.layout import Layout
+from monitor.values import Identity
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+SHORTEST_INTERVAL_S = 5e-6
+"""No serial line carries scans closer together."""
+FEWEST_SCANS_A_CYCLE = 6
+"""With fewer, a cycle cannot be measured."""
+FULL_SCALE_LIMITS = (0.01, 10_000.0)
+"""Volts or amps that the whole range of a converter can stand for; a scale beyond is a mistake in the sketch or calibration."""
+
+
+class ChannelTable:
+    """The channels of one board under one identity, as arrays.
+
+    Attributes:
+        count: How many channels the board has.
+        interval_s: Seconds between scans.
+        gain: Shape (channels,): units per count, calibration included; NaN where the figure cannot be.
+        zero: Shape (channels,): counts at zero, calibration included.
+        skew_scans: Shape (channels,): conversion time within the scan, in scans.
+        volts, amps, far: Shape (districts,): channel of each; -1 where there is none.
+        implausible: Channels whose scale, zero or skew cannot be.
+        rails: Lowest and highest count of the converter.
+    """
+
+    def __init__(self, layout: Layout, board: str, identity: Identity) -> None:
+        channels = identity.channels
+        corrections = [layout.channel_calibration(board, k) for k in range(len(channels))]
+        pairs = list(zip(channels, corrections, strict=True))
+        self.count = len(channels)
+        self.interval_s = identity.scan_interval_s
+        self.gain: Floats = np.array([c.units_per_count * k.gain for c, k in pairs], dtype=np.float64)
+        self.zero: Floats = np.array([c.zero_counts + k.zero for c, k in pairs], dtype=np.float64)
+        self.skew_scans: Floats = np.array([c.skew_s / self.interval_s for c in channels], dtype=np.float64)
+        self.rails = _rails(self.zero)
+        span = self.rails[1] - self.rails[0]
+        reach = np.abs(self.gain) * span
+        wrong = ~((reach >= FULL_SCALE_LIMITS[0]) & (reach <= FULL_SCALE_LIMITS[1]))
+        wrong |= (np.abs(self.zero) > 40_000) | (self.skew_scans < 0) | (self.skew_scans >= 1)
+        self.implausible: tuple[int, ...] = tuple(np.flatnonzero(wrong).tolist())
+        self.gain[wrong] = np.nan
+        self.skew_scans[wrong] = 0.0
+        districts = layout.districts_of_board(board)
+        self.volts = self._index([d.volts_channel for d in districts])
+        self.amps = self._index([d.amps_channel for d in districts])
+        self.far = self._index([d.far_volts_channel for d in districts])
+
+    def can_meter(self, hertz: float) -> bool:
+        """False where the scan interval cannot be."""
+        return SHORTEST_INTERVAL_S <= self.interval_s <= 1 / (hertz * FEWEST_SCANS_A_CYCLE)
+
+    def full_scale(self, channels: Ints) -> Floats:
+        """Units from zero to the nearer end of the converter's range; NaN where there is no channel."""
+        gain, zero = self._padded(self.gain)[channels], self._padded(self.zero)[channels]
+        return np.abs(gain) * np.minimum(np.abs(self.rails[1] - zero), np.abs(zero - self.rails[0]))
+
+    def gain_of(self, channels: Ints) -> Floats:
+        """Units per count; NaN where there is no channel."""
+        return self._padded(self.gain)[channels]
+
+    def _padded(self, figures: Floats) -> Floats:
+        return np.append(figures, np.nan)
+
+    def _index(self, channels: list[int | None]) -> Ints:
+        return np.array([-1 if k is None or k >= self.count else k for k in channels], dtype=np.intp)
+
+
+def _rails(zero: Floats) -> tuple[int, int]:
+    """The converter's lowest and highest count, judged by where its zero lies.
+
+    A zero half way up speaks of an unsigned converter of 8, 10, 12, 14 or 16 bits, one near 0 of a signed 16-bit one. The
+    wire form does not say; this is how hobby boards are built (common practice, no published source).
+    """
+    highest = float(np.max(zero, initial=0.0))
+    if highest < 64:
+        return -32768, 32767
+    return 0, next((2**bits - 1 for bits in (8, 10, 12, 14, 15) if 2**bits > 1.5 * highest), 32767)

@@ -1,0 +1,167 @@
+"""Samples to sums over half cycles, on the board's grid and with each channel's own moment of conversion."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.metering.channels import ChannelTable
+from monitor.metering.cut_edges import CutEdges, EdgeSums
+from monitor.metering.grid import CycleGrid, GridNodes
+from monitor.metering.half_cycles import HalfCycles
+from monitor.metering.integral import Shift, window_sums
+from monitor.metering.mains_view import NODE_BACK_SCANS, MainsView, MainsWatch
+
+Floats = NDArray[np.float64]
+
+MARGIN_SCANS = 5
+"""Samples needed on either side of a window: interpolation takes three, skew one, an edge two."""
+LONG_HOLE_S = 1.0
+"""After a longer hole the grid is placed anew; over a shorter one it runs on."""
+
+
+class CycleSums:
+    """Sums of one board under one identity; results do not depend on how scans are cut into blocks.
+
+    Args:
+        table: The board's channels.
+        hertz: Nominal mains frequency.
+    """
+
+    def __init__(self, table: ChannelTable, hertz: float) -> None:
+        self._table = table
+        has_far = table.far >= 0
+        self._rows = np.concatenate([table.volts, table.amps, table.far[has_far]])
+        self._districts = len(table.volts)
+        self._zero = table.zero[self._rows][:, None]
+        self._gain = table.gain_of(self._rows)
+        self._later = table.skew_scans[self._rows]
+        self._whole_zero = np.round(self._zero).astype(np.int16)
+        d = self._districts
+        self._unit = self._gain[: 2 * d, None]
+        self._scale = np.concatenate([self._gain[: 2 * d], self._gain**2, self._gain[:d] * self._gain[d : 2 * d]])[:, None]
+        self._row_later = np.concatenate([self._later[: 2 * d], self._later, self._later[:d]])
+        self._measured = np.flatnonzero(np.concatenate([np.ones(4 * d, dtype=bool), has_far, np.ones(d, dtype=bool)]))
+        self._shift = Shift(self._later[:d] - self._later[d : 2 * d])
+        interval_s = table.interval_s
+        self._edges = CutEdges(self._later[: 2 * d], 2 * np.pi * hertz * interval_s)
+        self._watch = MainsWatch(hertz, interval_s, self._later[:d] * interval_s, self._gain[:d])
+        self._grid = CycleGrid(hertz)
+        self._end_s = -np.inf
+        self.begin(0.0)
+
+    def begin(self, start_s: float) -> None:
+        """Scans begin, or begin anew after a hole.
+
+        Args:
+            start_s: Board time of the first scan.
+        """
+        long_hole = start_s - self._end_s > LONG_HOLE_S
+        if long_hole:
+            self._grid.forget()
+        self._watch.begin(start_s, ripen=long_hole)
+        self._edges.forget()
+        self._start_s = start_s
+        self._first = 0
+        self._counts = np.zeros((len(self._rows), 0), dtype=np.int16)
+        self._edge: tuple[int, float] | None = None
+
+    def feed(self, counts: NDArray[np.int16]) -> tuple[HalfCycles | None, MainsView | None]:
+        """Half cycles that became complete, and the frames that told of them.
+
+        Args:
+            counts: Shape (scans, channels): the scans after those fed before.
+        """
+        self._counts = np.concatenate([self._counts, counts.T[self._rows]], axis=1)
+        values = self._counts - self._zero
+        start = self._watch.next_scan - self._first
+        view = self._watch.feed(values[: self._districts, start:])
+        self._end_s = self._start_s + (self._first + self._counts.shape[1]) * self._table.interval_s
+        if view is None:
+            return None, None
+        return self._sums(values, self._grid.advance(view, self._start_s)), view
+
+    def close(self) -> tuple[HalfCycles | None, MainsView | None]:
+        """Scans end here: what is left of whole half cycles."""
+        if self._counts.shape[1] <= 2 * MARGIN_SCANS:
+            return None, None
+        values = self._counts - self._zero
+        view = self._watch.close()
+        nodes = self._grid.run_on(self._start_s) if view is None else self._grid.advance(view, self._start_s)
+        rest = self._grid.run_on(self._end_s - NODE_BACK_SCANS * self._table.interval_s)
+        sums = self._sums(values, nodes.joined(rest))
+        self._counts = self._counts[:, :0]
+        return sums, view
+
+    def _sums(self, values: Floats, nodes: GridNodes) -> HalfCycles | None:
+        number, edges_s = self._new_edges(nodes)
+        if len(edges_s) < 2:
+            return None
+        base = (edges_s - self._start_s) / self._table.interval_s - self._first
+        halves = self._half_cycles(values, base, number, edges_s, nodes)
+        self._edge = (number + len(edges_s) - 1, float(edges_s[-1]))
+        needed = min(int(base[-1]) + self._first - MARGIN_SCANS, self._watch.next_scan)
+        self._counts = self._counts[:, max(0, needed - self._first) :]
+        self._first = max(self._first, needed)
+        return halves
+
+    def _new_edges(self, nodes: GridNodes) -> tuple[int, Floats]:
+        """The edges since the last half cycle, that one's end first."""
+        number, edges_s = nodes.edges()
+        earliest_s = self._start_s + MARGIN_SCANS * self._table.interval_s
+        if self._edge is not None:
+            skip = max(0, self._edge[0] + 1 - number)
+            return self._edge[0], np.concatenate([[self._edge[1]], edges_s[skip:]])
+        skip = int(np.searchsorted(edges_s, earliest_s))
+        return number + skip, edges_s[skip:]
+
+    def _half_cycles(self, values: Floats, base: Floats, number: int, edges_s: Floats, nodes: GridNodes) -> HalfCycles:
+        d = self._districts
+        volts, amps, far = values[:d], values[d : 2 * d], values[2 * d :]
+        together = self._shift.applied(amps) * volts
+        rows = np.concatenate([volts, amps, volts * volts, amps * amps, far * far, together])
+        lengths = np.diff(base)
+        sums = window_sums(rows, base, self._row_later)
+        sizes = np.abs(self._counts[: 2 * d] - self._whole_zero[: 2 * d])
+        edges = self._edges.feed(values[: 2 * d], sizes, base)
+        sums[2 * d : 4 * d] += edges.squares
+        sums[-d:] += _product_change(together, edges, d)
+        means = np.full((6 * d, len(lengths)), np.nan)
+        means[self._measured] = sums / lengths * self._scale
+        means = means.reshape(6, d, -1).transpose(0, 2, 1)
+        means[2:5] = np.maximum(means[2:5], 0.0)
+        peaks, clipped = self._extremes(base.astype(np.intp))
+        return HalfCycles(
+            number=np.arange(number, number + len(lengths)),
+            start_s=edges_s[:-1],
+            end_s=edges_s[1:],
+            hertz=np.interp(edges_s[1:], nodes.times_s, nodes.hertz),
+            means=means,
+            peaks=peaks,
+            clipped=clipped,
+            conduction=edges.conduction[:d].T,
+            steep=edges.steep[:d].T.astype(np.float64),
+        )
+
+    def _extremes(self, index: NDArray[np.intp]) -> tuple[Floats, Floats]:
+        """Highest and lowest values, and the samples at the end of the range, as HalfCycles has them."""
+        d = self._districts
+        counts = self._counts[: 2 * d]
+        high = np.maximum.reduceat(counts, index, axis=1)[:, :-1]
+        low = np.minimum.reduceat(counts, index, axis=1)[:, :-1]
+        clipped = np.zeros(high.shape)
+        bottom, top = self._table.rails
+        if (high >= top).any() or (low <= bottom).any():
+            clipped = np.add.reduceat((counts >= top) | (counts <= bottom), index, axis=1, dtype=np.float64)[:, :-1]
+        one, other = (high - self._zero[: 2 * d]) * self._unit, (low - self._zero[: 2 * d]) * self._unit
+        peaks = np.concatenate([np.maximum(one, other), np.minimum(one, other)])
+        return peaks.reshape(4, d, -1).transpose(0, 2, 1), clipped.reshape(2, d, -1).transpose(0, 2, 1)
+
+
+def _product_change(together: Floats, edges: EdgeSums, districts: int) -> Floats:
+    """What the edges change in the sums of volts times amps; both step where the volts do."""
+    change = np.zeros(edges.squares[:districts].shape)
+    for side in range(2):
+        rows, halves = np.nonzero(edges.cells[side, :districts] >= 0)
+        cells, shares = edges.cells[side, rows, halves], edges.shares[side, rows, halves]
+        true = edges.steep[rows, halves]
+        change[rows, halves] += np.where(true, (0.5 - shares) * (together[rows, cells + 1] - together[rows, cells]), 0.0)
+    return change

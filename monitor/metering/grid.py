@@ -1,0 +1,148 @@
+"""One grid of half cycles a board, locked to the mains."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.metering.mains_view import MainsView
+
+Floats = NDArray[np.float64]
+
+SLEW_RAD = 0.005 * np.pi
+"""Highest step of the grid's phase in one half cycle (0.5 % of the window's length) while it moves to another phase."""
+HELD_FRAMES = 120
+"""About a second: for so long after the last sight of the mains the frequency still counts as known."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GridNodes:
+    """The grid's phase at some moments, to be taken as straight lines between.
+
+    Attributes:
+        times_s: Shape (m,): board seconds, rising.
+        phases_rad: Shape (m,): phase of the mains, rising; a half cycle begins at every multiple of pi.
+        hertz: Shape (m,): frequency; NaN where it is not known.
+    """
+
+    times_s: Floats
+    phases_rad: Floats
+    hertz: Floats
+
+    def edges(self) -> tuple[int, Floats]:
+        """Number of the first half cycle that begins within the nodes, and the times at which it and all later ones begin."""
+        first = int(np.ceil(self.phases_rad[0] / np.pi))
+        last = int(np.floor(self.phases_rad[-1] / np.pi))
+        return first, np.interp(np.arange(first, last + 1) * np.pi, self.phases_rad, self.times_s)
+
+    def joined(self, later: "GridNodes") -> "GridNodes":
+        """These nodes and then those."""
+        return GridNodes(
+            times_s=np.concatenate([self.times_s, later.times_s]),
+            phases_rad=np.concatenate([self.phases_rad, later.phases_rad]),
+            hertz=np.concatenate([self.hertz, later.hertz]),
+        )
+
+
+class CycleGrid:
+    """Follows the phase of the mains.
+
+    Where the mains is in sight the grid's phase is that of the chosen channel's fundamental, so that half cycles begin at
+    its zero crossings. Where it is not, the grid runs on at the last known frequency, at first the nominal one: a fixed window. A
+    correction of phase is spread out so that no window is ever more than half a per cent off the length of a cycle. Everything is
+    decided on frames counted from the first scan after a hole, so nothing depends on how the stream was cut.
+
+    Args:
+        hertz: Nominal mains frequency.
+    """
+
+    def __init__(self, hertz: float) -> None:
+        self._omega = 2 * np.pi * hertz
+        self._phase = 0.0
+        self._drift = 0.0
+        self._time_s = 0.0
+        self._unseen = HELD_FRAMES
+        self._placed = False
+
+    def forget(self) -> None:
+        """A long hole: the phase after it says nothing about the phase before."""
+        self._placed = False
+
+    def advance(self, view: MainsView, start_s: float) -> GridNodes:
+        """Follow the frames of one view.
+
+        Args:
+            view: Frames, at least one.
+            start_s: Where the grid is to begin if it has not been placed yet.
+        """
+        if not self._placed:
+            self._place(view, start_s)
+        before = (self._time_s, self._phase, self._hertz())
+        drift, phases, unseen = self._follow(view)
+        known = unseen < HELD_FRAMES
+        hertz = np.where(known, (self._omega + drift) / (2 * np.pi), np.nan)
+        self._time_s, self._phase = float(view.times_s[-1]), float(phases[-1])
+        self._drift, self._unseen = float(drift[-1]), int(unseen[-1])
+        times_s = np.concatenate([[before[0]], view.times_s])
+        turned = np.concatenate([[before[1]], phases]) + self._omega * times_s
+        return GridNodes(times_s=times_s, phases_rad=turned, hertz=np.concatenate([[before[2]], hertz]))
+
+    def run_on(self, to_s: float) -> GridNodes:
+        """Let the grid run on at its last frequency, with nothing to follow."""
+        if not self._placed:
+            self._placed = True
+            self._time_s = to_s
+        times_s = np.array([self._time_s, max(to_s, self._time_s)])
+        phases = self._phase + self._drift * (times_s - self._time_s)
+        self._time_s, self._phase = float(times_s[1]), float(phases[1])
+        return GridNodes(times_s=times_s, phases_rad=phases + self._omega * times_s, hertz=np.full(2, self._hertz()))
+
+    def _hertz(self) -> float:
+        return (self._omega + self._drift) / (2 * np.pi) if self._unseen < HELD_FRAMES else np.nan
+
+    def _place(self, view: MainsView, start_s: float) -> None:
+        """Put the grid where the first sight of the mains wants it, reckoned back to the start."""
+        self._placed = True
+        self._time_s = start_s
+        seen = np.flatnonzero(view.seen)
+        if len(seen) and seen[0] == view.first_ripe:
+            k = seen[0]
+            self._drift = float(view.drifts[k])
+            self._phase = float(view.phases[k]) + self._drift * (start_s - float(view.times_s[k]))
+
+    def _follow(self, view: MainsView) -> tuple[Floats, Floats, NDArray[np.intp]]:
+        """Drift (rad/s against nominal), residual phase and frames since the mains was last seen, at each frame."""
+        count = np.arange(len(view.seen))
+        last_seen = np.maximum.accumulate(np.where(view.seen, count, -1))
+        unseen = np.where(last_seen >= 0, count - last_seen, count + 1 + self._unseen)
+        drift = np.where(last_seen >= 0, view.drifts[np.maximum(last_seen, 0)], self._drift)
+        steps = np.diff(view.times_s, prepend=self._time_s) * drift
+        return drift, self._slewed(view, steps), np.minimum(unseen, HELD_FRAMES)
+
+    def _slewed(self, view: MainsView, steps: Floats) -> Floats:
+        """The phases, never corrected by more than the slew; only stretches out of step are walked one by one."""
+        phases = np.empty(len(steps))
+        wanted, seen = view.phases, view.seen
+        hops = np.round((wanted[1:] - wanted[:-1] - steps[1:]) / np.pi)
+        errors = wanted[1:] - wanted[:-1] - steps[1:] - hops * np.pi
+        jumps = np.flatnonzero(~(seen[1:] & seen[:-1] & (np.abs(errors) <= SLEW_RAD))) + 1
+        turns = np.concatenate([[0], np.cumsum(hops.astype(np.int64))])
+        phase, k = self._phase, 0
+        while k < len(steps):
+            phase += steps[k]
+            error = _wrapped(wanted[k] - phase) if seen[k] else 0.0
+            phase += min(SLEW_RAD, max(-SLEW_RAD, error))
+            phases[k] = phase
+            k += 1
+            if seen[k - 1] and abs(error) <= SLEW_RAD:
+                # In step: up to the next jump the phases are simply those wanted.
+                place = np.searchsorted(jumps, k)
+                stop = int(jumps[place]) if place < len(jumps) else len(steps)
+                base = round((phase - wanted[k - 1]) / np.pi)
+                phases[k - 1 : stop] = wanted[k - 1 : stop] + np.pi * (base + turns[k - 1] - turns[k - 1 : stop])
+                phase, k = float(phases[stop - 1]), stop
+        return phases
+
+
+def _wrapped(angle: float) -> float:
+    return float(angle - np.pi * round(angle / np.pi))

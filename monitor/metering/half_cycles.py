@@ -1,0 +1,73 @@
+"""Sums over half cycles: what all windows are put together from."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HalfCycles:
+    """Half cycles that follow each other, h of them; columns are districts, d of them. NaN where there is no channel.
+
+    Attributes:
+        number: Shape (h,): counts on for ever, one a half cycle.
+        start_s: Shape (h,).
+        end_s: Shape (h,).
+        hertz: Shape (h,): frequency, NaN where unknown.
+        means: Shape (6, h, d): means of volts, amps, volts squared, amps squared, far volts squared, and volts times amps.
+        peaks: Shape (4, h, d): highest volts, highest amps, lowest volts, lowest amps.
+        clipped: Shape (2, h, d): samples of volts and of amps that stood at the end of the converter's range.
+        conduction: Shape (h, d): conduction angle as share of the half cycle; NaN where no edges were found.
+        steep: Shape (h, d): 1 where the volts have a true edge, else 0.
+    """
+
+    number: NDArray[np.int64]
+    start_s: Floats
+    end_s: Floats
+    hertz: Floats
+    means: Floats
+    peaks: Floats
+    clipped: Floats
+    conduction: Floats
+    steep: Floats
+
+    def __len__(self) -> int:
+        """How many half cycles."""
+        return len(self.number)
+
+    @property
+    def peak_sizes(self) -> Floats:
+        """Highest absolute volts and amps, shape (2, h, d)."""
+        return np.maximum(self.peaks[:2], -self.peaks[2:])
+
+    def joined(self, later: "HalfCycles") -> "HalfCycles":
+        """These and then those."""
+        return HalfCycles(
+            number=np.concatenate([self.number, later.number]),
+            start_s=np.concatenate([self.start_s, later.start_s]),
+            end_s=np.concatenate([self.end_s, later.end_s]),
+            hertz=np.concatenate([self.hertz, later.hertz]),
+            means=np.concatenate([self.means, later.means], axis=1),
+            peaks=np.concatenate([self.peaks, later.peaks], axis=1),
+            clipped=np.concatenate([self.clipped, later.clipped], axis=1),
+            conduction=np.concatenate([self.conduction, later.conduction]),
+            steep=np.concatenate([self.steep, later.steep]),
+        )
+
+    def sliced(self, start: int, stop: int | None = None) -> "HalfCycles":
+        """Some of them."""
+        some = slice(start, stop)
+        return HalfCycles(
+            number=self.number[some],
+            start_s=self.start_s[some],
+            end_s=self.end_s[some],
+            hertz=self.hertz[some],
+            means=self.means[:, some],
+            peaks=self.peaks[:, some],
+            clipped=self.clipped[:, some],
+            conduction=self.conduction[some],
+            steep=self.steep[some],
+        )

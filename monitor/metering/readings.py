@@ -1,0 +1,69 @@
+"""Half cycles to one-cycle readings."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.metering.half_cycles import HalfCycles
+from monitor.values import ReadingBlock
+
+Floats = NDArray[np.float64]
+
+
+class OneCycle:
+    """Joins each two neighbouring half cycles to one cycle, in the sense of Urms(1/2) of IEC 61000-4-30 section 3.
+
+    Args:
+        board: The board's name.
+        districts: Names of the columns.
+    """
+
+    def __init__(self, board: str, districts: tuple[str, ...]) -> None:
+        self._board = board
+        self._districts = districts
+        self._last: HalfCycles | None = None
+
+    def break_off(self) -> None:
+        """A hole: the last half cycle has no neighbour."""
+        self._last = None
+
+    def feed(self, halves: HalfCycles, good: NDArray[np.bool_]) -> list[ReadingBlock]:
+        """Readings whose second half is among these.
+
+        Args:
+            halves: Following those fed before without a hole.
+            good: Shape (d,): districts whose sensors are not known to lie.
+        """
+        pairs = halves if self._last is None else self._last.joined(halves)
+        self._last = halves.sliced(-1)
+        if len(pairs) < 2:
+            return []
+        weights = (pairs.end_s - pairs.start_s)[:, None]
+        seconds = weights[:-1] + weights[1:]
+
+        def one_cycle(values: Floats) -> Floats:
+            weighted = values * weights
+            return np.asarray((weighted[..., :-1, :] + weighted[..., 1:, :]) / seconds)
+
+        means = one_cycle(pairs.means)
+        volts_rms, amps_rms, far_volts_rms = np.sqrt(means[2:5])
+        sizes = pairs.peak_sizes
+        peaks = np.maximum(sizes[:, :-1], sizes[:, 1:])
+        clipped = (pairs.clipped[0] + pairs.clipped[1]) > 0
+        return [
+            ReadingBlock(
+                board=self._board,
+                districts=self._districts,
+                start_s=pairs.start_s[:-1],
+                end_s=pairs.end_s[1:],
+                volts_rms=volts_rms,
+                amps_rms=amps_rms,
+                volts_mean=means[0],
+                amps_mean=means[1],
+                watts=means[5],
+                volts_peak=peaks[0],
+                amps_peak=peaks[1],
+                far_volts_rms=far_volts_rms,
+                frequency_hz=pairs.hertz[1:],
+                good=good & ~(clipped[:-1] | clipped[1:]) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
+            )
+        ]

@@ -1,0 +1,122 @@
+"""A multiplexed 10-bit converter with skew and noise, for tests: continuous waveforms in, counts out."""
+
+import numpy as np
+
+from monitor.layout import parse_layout
+from monitor.metering import BoardMeter
+from monitor.values import Channel, Identity, SampleBlock
+
+INTERVAL_S = 832e-6
+SKEW_S = 104e-6
+VOLTS_PER_COUNT, AMPS_PER_COUNT, ZERO = 0.0703125, 0.05859375, 512
+FULL_VOLTS, FULL_AMPS = 36.0, 30.0
+
+
+def layout_of(districts=1, hertz=60, supplies=1, current="ac", calibration=""):
+    """District k hangs on channels 2k and 2k+1; supplies are dealt round."""
+    text = f'title = "t"\n[mains]\nvolts = 120\nhertz = {hertz}\n[[board]]\nname = "bench-1"\n'
+    for k in range(supplies):
+        text += f'[[supply]]\nname = "Supply {k}"\ncurrent = "{current}"\nrated_va = 180\nmax_volts = 18\n'
+        text += f'[[output]]\nsupply = "Supply {k}"\nname = "A"\ncontrol = "variable"\n'
+    for k in range(districts):
+        text += f'[[district]]\nname = "District {k}"\nsupply = "Supply {k % supplies}"\noutput = "A"\nboard = "bench-1"\n'
+        text += f'volts_channel = {2 * k}\namps_channel = {2 * k + 1}\nuse = "track"\n'
+    return parse_layout(text + calibration)
+
+
+def identity_of(channels=2, interval_s=INTERVAL_S, skew_s=SKEW_S):
+    made = tuple(
+        Channel(
+            quantity="VA"[k % 2], skew_s=k * skew_s, units_per_count=(VOLTS_PER_COUNT, AMPS_PER_COUNT)[k % 2], zero_counts=ZERO
+        )
+        for k in range(channels)
+    )
+    return Identity(number=0, name="bench-1", scan_interval_s=interval_s, channels=made)
+
+
+def counts_of(waves, seconds, *, identity=None, noise=0.5, seed=0, start_s=0.0):
+    """Counts of continuous waveforms.
+
+    Args:
+        waves: One function of time (seconds, array) a channel, volts or amps; each is asked at its own moments.
+        seconds: How long.
+        identity: The board; by default one of as many channels as waves.
+        noise: Standard deviation of the converter's noise, counts.
+        seed: For the noise.
+        start_s: Moment of the first scan.
+    """
+    identity = identity or identity_of(len(waves))
+    rng = np.random.default_rng(seed)
+    times = start_s + np.arange(round(seconds / identity.scan_interval_s)) * identity.scan_interval_s
+    columns = [
+        np.round(c.zero_counts + wave(times + c.skew_s) / c.units_per_count + rng.normal(0, noise, len(times)))
+        for c, wave in zip(identity.channels, waves, strict=True)
+    ]
+    return np.clip(np.stack(columns, axis=1), 0, 1023).astype(np.int16)
+
+
+def blocks_of(counts, identity, sizes=None, board="bench-1", start_s=0.0, first_scan=0, continues=False):
+    """The counts as blocks of the given sizes (dealt round)."""
+    start, k, sizes = 0, 0, sizes or [len(counts)]
+    while start < len(counts):
+        size = sizes[k % len(sizes)]
+        yield SampleBlock(
+            board=board,
+            identity=identity,
+            start_s=start_s + start * identity.scan_interval_s,
+            interval_s=identity.scan_interval_s,
+            first_scan=first_scan + start,
+            counts=counts[start : start + size],
+            continues=continues or start > 0,
+        )
+        start, k = start + size, k + 1
+
+
+def metered(waves, seconds, *, layout=None, identity=None, sizes=None, noise=0.5, start_s=0.0, seed=0):
+    """What the meter makes of continuous waveforms."""
+    identity = identity or identity_of(len(waves))
+    counts = counts_of(waves, seconds, identity=identity, noise=noise, start_s=start_s, seed=seed)
+    return metered_counts(counts, identity, layout or layout_of(len(waves) // 2), sizes)
+
+
+def metered_counts(counts, identity, layout, sizes=None):
+    meter = BoardMeter(layout, "bench-1")
+    out = None
+    for block in blocks_of(counts, identity, sizes):
+        made = meter.feed(block)
+        if out is None:
+            out = made
+        else:
+            out.add(made)
+    out.add(meter.finish())
+    return out
+
+
+def joined(blocks, name):
+    return np.concatenate([getattr(block, name) for block in blocks])
+
+
+def sine(rms, hertz=60.0, degrees=0.0, offset=0.0):
+    return lambda t: offset + np.sqrt(2) * rms * np.sin(2 * np.pi * hertz * t + np.radians(degrees))
+
+
+def phase_cut(rms, degrees, hertz=60.0, load=1.0):
+    """A sine of that RMS, both half cycles cut up to the firing angle."""
+
+    def wave(t):
+        angle = 2 * np.pi * hertz * t
+        return np.where(angle % np.pi >= np.radians(degrees), np.sqrt(2) * rms * np.sin(angle), 0.0) / load
+
+    return wave
+
+
+def rectified(rms, hertz=60.0, *, half=False, load=1.0):
+    def wave(t):
+        value = np.sqrt(2) * rms * np.sin(2 * np.pi * hertz * t)
+        return (np.maximum(value, 0) if half else np.abs(value)) / load
+
+    return wave
+
+
+def pulsed(volts, duty, hertz, load=1.0):
+    return lambda t: np.where((t * hertz) % 1.0 < duty, volts, 0.0) / load
