@@ -39,10 +39,11 @@ class Aggregator:
             halves: Following those fed before without a hole.
             good: Shape (d,): districts whose sensors are not known to lie.
         """
-        if self._kept is None:
-            self._kept = halves.sliced(int(-halves.number[0] % self._size))
-        else:
-            self._kept = self._kept.joined(halves)
+        self._kept = halves if self._kept is None else self._kept.joined(halves)
+        early = int(-self._kept.number[0] % self._size)
+        if early >= len(self._kept):
+            return []
+        self._kept = self._kept.sliced(early)
         whole = len(self._kept) // self._size
         if not whole:
             return []

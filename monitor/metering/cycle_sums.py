@@ -93,11 +93,12 @@ class CycleSums:
 
     def _sums(self, values: Floats, nodes: GridNodes) -> HalfCycles | None:
         number, edges_s = self._new_edges(nodes)
+        if len(edges_s):
+            self._edge = (number + len(edges_s) - 1, float(edges_s[-1]))
         if len(edges_s) < 2:
             return None
         base = (edges_s - self._start_s) / self._table.interval_s - self._first
         halves = self._half_cycles(values, base, number, edges_s, nodes)
-        self._edge = (number + len(edges_s) - 1, float(edges_s[-1]))
         needed = min(int(base[-1]) + self._first - MARGIN_SCANS, self._watch.next_scan)
         self._counts = self._counts[:, max(0, needed - self._first) :]
         self._first = max(self._first, needed)
@@ -124,9 +125,9 @@ class CycleSums:
         edges = self._edges.feed(values[: 2 * d], sizes, base)
         sums[2 * d : 4 * d] += edges.squares
         sums[-d:] += _product_change(together, edges, d)
-        means = np.full((6 * d, len(lengths)), np.nan)
-        means[self._measured] = sums / lengths * self._scale
-        means = means.reshape(6, d, -1).transpose(0, 2, 1)
+        flat = np.full((6 * d, len(lengths)), np.nan)
+        flat[self._measured] = sums / lengths * self._scale
+        means = flat.reshape(6, d, -1).transpose(0, 2, 1)
         means[2:5] = np.maximum(means[2:5], 0.0)
         peaks, clipped = self._extremes(base.astype(np.intp))
         return HalfCycles(

@@ -107,6 +107,7 @@ class CycleGrid:
         seen = np.flatnonzero(view.seen)
         if len(seen) and seen[0] == view.first_ripe:
             k = seen[0]
+            self._unseen = 0
             self._drift = float(view.drifts[k])
             self._phase = float(view.phases[k]) + self._drift * (start_s - float(view.times_s[k]))
 

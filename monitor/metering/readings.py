@@ -35,35 +35,29 @@ class OneCycle:
         """
         pairs = halves if self._last is None else self._last.joined(halves)
         self._last = halves.sliced(-1)
-        if len(pairs) < 2:
-            return []
+        return [self._block(pairs, good)] if len(pairs) > 1 else []
+
+    def _block(self, pairs: HalfCycles, good: NDArray[np.bool_]) -> ReadingBlock:
         weights = (pairs.end_s - pairs.start_s)[:, None]
-        seconds = weights[:-1] + weights[1:]
-
-        def one_cycle(values: Floats) -> Floats:
-            weighted = values * weights
-            return np.asarray((weighted[..., :-1, :] + weighted[..., 1:, :]) / seconds)
-
-        means = one_cycle(pairs.means)
+        weighted = pairs.means * weights
+        means = (weighted[:, :-1] + weighted[:, 1:]) / (weights[:-1] + weights[1:])
         volts_rms, amps_rms, far_volts_rms = np.sqrt(means[2:5])
         sizes = pairs.peak_sizes
         peaks = np.maximum(sizes[:, :-1], sizes[:, 1:])
         clipped = (pairs.clipped[0] + pairs.clipped[1]) > 0
-        return [
-            ReadingBlock(
-                board=self._board,
-                districts=self._districts,
-                start_s=pairs.start_s[:-1],
-                end_s=pairs.end_s[1:],
-                volts_rms=volts_rms,
-                amps_rms=amps_rms,
-                volts_mean=means[0],
-                amps_mean=means[1],
-                watts=means[5],
-                volts_peak=peaks[0],
-                amps_peak=peaks[1],
-                far_volts_rms=far_volts_rms,
-                frequency_hz=pairs.hertz[1:],
-                good=good & ~(clipped[:-1] | clipped[1:]) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
-            )
-        ]
+        return ReadingBlock(
+            board=self._board,
+            districts=self._districts,
+            start_s=pairs.start_s[:-1],
+            end_s=pairs.end_s[1:],
+            volts_rms=volts_rms,
+            amps_rms=amps_rms,
+            volts_mean=means[0],
+            amps_mean=means[1],
+            watts=means[5],
+            volts_peak=peaks[0],
+            amps_peak=peaks[1],
+            far_volts_rms=far_volts_rms,
+            frequency_hz=pairs.hertz[1:],
+            good=good & ~(clipped[:-1] | clipped[1:]) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
+        )

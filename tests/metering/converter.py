@@ -55,13 +55,13 @@ def counts_of(waves, seconds, *, identity=None, noise=0.5, seed=0, start_s=0.0):
     return np.clip(np.stack(columns, axis=1), 0, 1023).astype(np.int16)
 
 
-def blocks_of(counts, identity, sizes=None, board="bench-1", start_s=0.0, first_scan=0, continues=False):
+def blocks_of(counts, identity, sizes=None, *, start_s=0.0, first_scan=0, continues=False):
     """The counts as blocks of the given sizes (dealt round)."""
     start, k, sizes = 0, 0, sizes or [len(counts)]
     while start < len(counts):
         size = sizes[k % len(sizes)]
         yield SampleBlock(
-            board=board,
+            board="bench-1",
             identity=identity,
             start_s=start_s + start * identity.scan_interval_s,
             interval_s=identity.scan_interval_s,
