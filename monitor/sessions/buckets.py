@@ -1,0 +1,104 @@
+"""Readings of every half cycle gathered into rows of a fifth of a second: what a session keeps of them.
+
+All readings at half-cycle rate would be 120 rows a second and district, most of a session's size, and can be made again from the
+raw bytes. What is kept holds their mean, lowest and highest, so that no peak is lost.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.values import ReadingBlock
+
+Floats = NDArray[np.float64]
+Table = dict[str, NDArray[np.generic]]
+
+BUCKET_S = 0.2
+HELD_LIMIT_ROWS = 100_000
+"""Readings of one board held until their bucket is over; a board that sends more in a fifth of a second is out of its mind."""
+
+FIGURES: dict[str, tuple[str, str]] = {
+    "volts_rms": ("volts_rms", "rms"),
+    "volts_lowest": ("volts_rms", "lowest"),
+    "volts_highest": ("volts_rms", "highest"),
+    "amps_rms": ("amps_rms", "rms"),
+    "amps_lowest": ("amps_rms", "lowest"),
+    "amps_highest": ("amps_rms", "highest"),
+    "watts": ("watts", "mean"),
+    "volt_amperes": ("volt_amperes", "mean"),
+    "volts_mean": ("volts_mean", "mean"),
+    "amps_mean": ("amps_mean", "mean"),
+    "volts_peak": ("volts_peak", "highest"),
+    "amps_peak": ("amps_peak", "highest"),
+    "far_volts_rms": ("far_volts_rms", "rms"),
+}
+"""Column of the kept table: the figure of a reading that it is made of, and how."""
+
+
+class BoardBuckets:
+    """Gathers the readings of one board; the result does not depend on how they were cut into blocks."""
+
+    def __init__(self) -> None:
+        self._held: list[ReadingBlock] = []
+        self._rows = 0
+
+    def add(self, block: ReadingBlock) -> None:
+        """Take readings."""
+        if len(block) and self._rows + len(block) <= HELD_LIMIT_ROWS:
+            self._held.append(block)
+            self._rows += len(block)
+
+    def take(self, *, everything: bool = False) -> Table | None:
+        """Rows of the buckets that are over, of all of them at the end; None where there are none."""
+        if not self._held:
+            return None
+        ends = np.concatenate([block.end_s for block in self._held])
+        numbers = np.floor(ends / BUCKET_S + 1e-9).astype(np.int64)
+        done = len(numbers) if everything else int(np.searchsorted(numbers, numbers[-1]))
+        if not done:
+            return None
+        edges = np.flatnonzero(np.diff(numbers[:done], prepend=numbers[0] - 1))
+        table = self._table(numbers[edges], edges, done)
+        self._held = [_rest(self._held, done)] if done < len(numbers) else []
+        self._rows = len(numbers) - done
+        return table
+
+    def _table(self, numbers: NDArray[np.int64], edges: NDArray[np.intp], done: int) -> Table:
+        districts = self._held[0].districts
+        columns = {name: _GATHER[how](self._figure(figure, done), edges).T.reshape(-1) for name, (figure, how) in FIGURES.items()}
+        hertz = np.concatenate([block.frequency_hz for block in self._held])[:done, None]
+        good = np.isfinite(self._figure("volts_rms", done)) | np.isfinite(self._figure("amps_rms", done))
+        return {
+            "at_s": np.tile(numbers * BUCKET_S, len(districts)),
+            "district": np.repeat(np.array(districts, dtype=object), len(numbers)),
+            **columns,
+            "frequency_hz": np.tile(_mean(hertz, edges)[:, 0], len(districts)),
+            "readings": np.add.reduceat(good.astype(np.int32), edges, axis=0).T.reshape(-1),
+        }
+
+    def _figure(self, name: str, done: int) -> Floats:
+        return np.concatenate([getattr(block, name) for block in self._held])[:done]
+
+
+def _rest(blocks: list[ReadingBlock], done: int) -> ReadingBlock:
+    names = [name for name in ReadingBlock.__dataclass_fields__ if name not in ("board", "districts")]
+    rows = {name: np.concatenate([getattr(block, name) for block in blocks])[done:] for name in names}
+    return ReadingBlock(board=blocks[0].board, districts=blocks[0].districts, **rows)
+
+
+def _mean(values: Floats, edges: NDArray[np.intp]) -> Floats:
+    good = np.isfinite(values)
+    counts = np.add.reduceat(good.astype(np.float64), edges, axis=0)
+    sums = np.add.reduceat(np.where(good, values, 0.0), edges, axis=0)
+    means = np.full(counts.shape, np.nan)
+    np.divide(sums, counts, out=means, where=counts > 0)
+    return means
+
+
+_GATHER: dict[str, Callable[[Floats, NDArray[np.intp]], Floats]] = {
+    "rms": lambda values, edges: np.sqrt(_mean(values**2, edges)),
+    "mean": _mean,
+    "lowest": lambda values, edges: np.fmin.reduceat(values, edges, axis=0),
+    "highest": lambda values, edges: np.fmax.reduceat(values, edges, axis=0),
+}

@@ -1,0 +1,76 @@
+"""Files that stay: appended bytes on the disk when asked, whole files that appear at once or not at all."""
+
+import contextlib
+import os
+from pathlib import Path
+
+
+class AppendedFile:
+    """A file that only grows. Bytes are with the operating system at once and on the disk after :meth:`sync`.
+
+    Args:
+        path: The file; made where it does not exist.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._file = path.open("ab", buffering=0)
+        self._unsynced = False
+
+    def write(self, data: bytes) -> None:
+        """Append, all of it.
+
+        Raises:
+            OSError: Not all of it could be written; what was written of it is cut off again where possible.
+        """
+        before = self._file.tell()
+        left = memoryview(data)
+        try:
+            while left:
+                left = left[self._file.write(left) :]
+        except OSError:
+            with contextlib.suppress(OSError):
+                self._file.truncate(before)
+            raise
+        self._unsynced = True
+
+    def sync(self) -> None:
+        """Wait until everything is on the disk."""
+        if self._unsynced:
+            os.fsync(self._file.fileno())
+            self._unsynced = False
+
+    def close(self) -> None:
+        """Close; never raises."""
+        with contextlib.suppress(OSError):
+            self._file.close()
+
+    def is_in_place(self) -> bool:
+        """False where the file was removed, moved or replaced meanwhile."""
+        try:
+            there, ours = self.path.stat(), os.fstat(self._file.fileno())
+        except OSError:
+            return False
+        return (there.st_dev, there.st_ino) == (ours.st_dev, ours.st_ino)
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file that is either there in full or not at all, also after a power cut."""
+    temporary = path.with_name(path.name + ".tmp")
+    with temporary.open("wb", buffering=0) as file:
+        left = memoryview(data)
+        while left:
+            left = left[file.write(left) :]
+        os.fsync(file.fileno())
+    temporary.replace(path)
+    sync_folder(path.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Make names in a folder durable; without effect where the system does not know that."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

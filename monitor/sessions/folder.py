@@ -1,0 +1,197 @@
+"""The session folder: what lies where in it, and what it says of itself.
+
+::
+
+    2026-11-25_10-17-32_fernhollow-show-layout/
+      manifest.json                    written first: format, versions, when stream second 0 was
+      layout.toml                      the layout file as it stood
+      raw/port-1-0001.wire.xz          bytes of one port exactly as they came; the part being written is plain .wire
+      steps/steps-0001.csv.xz          one row a chunk: which port, how many bytes, when they arrived
+      readings/readings-0001.parquet   one row a district and fifth of a second
+      events.jsonl  warnings.jsonl  actions.jsonl  findings.jsonl  ...   one JSON object a line
+      closing.json                     written last: why it ended, counts, size and SHA-256 of every file
+"""
+
+import re
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Literal
+
+import msgspec
+
+from monitor.errors import SessionDamagedError
+from monitor.layout import Layout, load_layout
+
+FORMAT = 1
+PART_S = 300.0
+"""Files are sealed (compressed, checksummed, never touched again) in parts of this many seconds."""
+
+NoticeKind = Literal[
+    "events", "warnings", "actions", "findings", "disturbances", "patterns", "phasings", "boards", "ports", "losses"
+]
+NOTICE_KINDS: tuple[NoticeKind, ...] = (
+    "events",
+    "warnings",
+    "actions",
+    "findings",
+    "disturbances",
+    "patterns",
+    "phasings",
+    "boards",
+    "ports",
+    "losses",
+)
+MANIFEST, CLOSING, LAYOUT, LOCK = "manifest.json", "closing.json", "layout.toml", "recording.lock"
+
+
+class Manifest(msgspec.Struct, frozen=True, kw_only=True):
+    """What a session says of itself when it begins.
+
+    Attributes:
+        format: Number of this folder form.
+        title: Title of the layout.
+        began_at: Wall clock at second 0 of the stream.
+        first_s: Seconds of the stream when this session began: more than 0 where it goes on after trouble with the disk.
+        continues: Name of the session that it goes on from; None for a session of its own.
+        invented: True for demonstrations: nothing of it was measured.
+        program: Version of this program.
+        python: Version of the interpreter.
+        about: What the files are, for whoever opens the folder without this program.
+    """
+
+    format: int
+    title: str
+    began_at: datetime
+    first_s: float = 0.0
+    continues: str | None = None
+    invented: bool = False
+    program: str = ""
+    python: str = ""
+    about: dict[str, str] = {}
+
+
+class FileSeal(msgspec.Struct, frozen=True, kw_only=True):
+    """Size and checksum of one file."""
+
+    bytes: int
+    sha256: str
+
+
+class Closing(msgspec.Struct, frozen=True, kw_only=True):
+    """The closing row.
+
+    Attributes:
+        reason: Why the session ended.
+        ended_s: Seconds of the stream reached.
+        steps: Chunks recorded.
+        raw_bytes: Bytes as they came, by port number.
+        recovered: True where the recording was cut off and put in order later.
+        losses: What could not be kept or was found damaged, in words.
+        files: By path within the folder.
+    """
+
+    reason: str
+    ended_s: float
+    steps: int
+    raw_bytes: dict[str, int] = {}
+    recovered: bool = False
+    losses: tuple[str, ...] = ()
+    files: dict[str, FileSeal] = {}
+
+
+class SessionFolder:
+    """One recorded session on disk.
+
+    Args:
+        path: The folder.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    @property
+    def name(self) -> str:
+        """The folder's name."""
+        return self.path.resolve().name
+
+    @property
+    def raw(self) -> Path:
+        """Folder of the raw bytes."""
+        return self.path / "raw"
+
+    @property
+    def steps(self) -> Path:
+        """Folder of the chunk log."""
+        return self.path / "steps"
+
+    @property
+    def readings(self) -> Path:
+        """Folder of the readings: ``pandas.read_parquet`` opens it."""
+        return self.path / "readings"
+
+    def notices(self, kind: NoticeKind) -> Path:
+        """File of one kind of JSON lines; may not exist."""
+        return self.path / f"{kind}.jsonl"
+
+    def manifest(self) -> Manifest:
+        """What the session says of itself.
+
+        Raises:
+            SessionDamagedError: It is not there, or not of this form.
+        """
+        path = self.path / MANIFEST
+        try:
+            manifest = msgspec.json.decode(path.read_bytes(), type=Manifest)
+        except FileNotFoundError as error:
+            raise SessionDamagedError(
+                f"{self.path} is not a recorded session: it has no {MANIFEST}; 'pilotlamp sessions' lists those there are"
+            ) from error
+        except (OSError, msgspec.DecodeError) as error:
+            raise SessionDamagedError(
+                f"{path} cannot be understood ({error}): take the folder from a copy, or sift its raw/ files with --layout"
+            ) from error
+        if manifest.format > FORMAT:
+            raise SessionDamagedError(
+                f"{path}: form {manifest.format} is newer than this program knows ({FORMAT}): update pilotlamp"
+            )
+        return manifest
+
+    def closing(self) -> Closing | None:
+        """The closing row; None while the session is being recorded or was cut off."""
+        try:
+            return msgspec.json.decode((self.path / CLOSING).read_bytes(), type=Closing)
+        except (OSError, msgspec.DecodeError):
+            return None
+
+    def layout(self) -> Layout:
+        """The layout as it stood.
+
+        Raises:
+            LayoutError: It cannot be used.
+        """
+        return load_layout(self.path / LAYOUT)
+
+    def wall_time(self, at_s: float) -> datetime:
+        """Wall clock (UTC) of a moment of the stream."""
+        return self.manifest().began_at + timedelta(seconds=at_s)
+
+
+def find_sessions(recordings: Path) -> Iterator[SessionFolder]:
+    """The sessions in a folder, oldest first by when they began, as their own manifests say."""
+    found = []
+    for path in sorted(recordings.iterdir()) if recordings.is_dir() else ():
+        session = SessionFolder(path)
+        try:
+            manifest = session.manifest()
+        except SessionDamagedError:
+            continue
+        found.append((manifest.began_at, manifest.first_s, path.name, session))
+    found.sort(key=lambda row: row[:3])
+    yield from (row[3] for row in found)
+
+
+def folder_name(title: str, began_at: datetime) -> str:
+    """A name that sorts by time and any file system takes."""
+    words = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:40].strip("-")
+    return began_at.astimezone(UTC).strftime("%Y-%m-%d_%H-%M-%S") + (f"_{words}" if words else "")

@@ -1,0 +1,111 @@
+"""Events, warnings, actions and the like as JSON lines and back."""
+
+import math
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, TypeVar
+
+import msgspec
+
+from monitor.sessions.folder import NoticeKind, SessionFolder
+from monitor.values import Action, BoardSeen, Disturbance, Event, Finding, Pattern, Phasing, Priority, Step
+from monitor.values import Warning as RaisedWarning
+
+Row = dict[str, Any]
+T = TypeVar("T")
+
+_TYPES: dict[NoticeKind, type] = {
+    "events": Event,
+    "warnings": RaisedWarning,
+    "actions": Action,
+    "findings": Finding,
+    "disturbances": Disturbance,
+    "patterns": Pattern,
+    "phasings": Phasing,
+    "boards": BoardSeen,
+}
+
+
+def notice_rows(step: Step) -> Iterator[tuple[NoticeKind, Row]]:
+    """Everything in a step that is kept as JSON lines, each row headed by the stream's time when it was said."""
+    for kind in _TYPES:
+        for value in getattr(step, kind):
+            row = {"at_s": step.now_s, **_plain(msgspec.to_builtins(value))}
+            if isinstance(value, RaisedWarning):
+                row["priority"] = value.priority.word
+            yield kind, row
+
+
+def row_line(row: Row) -> bytes:
+    """One line of a file."""
+    return msgspec.json.encode(row) + b"\n"
+
+
+def read_rows(path: Path) -> tuple[list[Row], int]:
+    """Rows of a file of JSON lines; none where there is no such file.
+
+    Returns:
+        The rows, and how many lines could not be read (a cut or damaged file).
+    """
+    rows: list[Row] = []
+    bad = 0
+    try:
+        lines = path.read_bytes().split(b"\n")
+    except OSError:
+        return [], 0
+    for line in lines:
+        if not line:
+            continue
+        try:
+            rows.append(msgspec.json.decode(line, type=Row))
+        except (msgspec.DecodeError, UnicodeDecodeError):
+            bad += 1
+    return rows, bad
+
+
+def read_notices(session: SessionFolder, kind: NoticeKind, wanted: type[T]) -> list[T]:
+    """The last word about each event, warning or finding, in order of their first; actions and all else as they came.
+
+    Args:
+        session: The session.
+        kind: Which file.
+        wanted: The type of value that it holds.
+    """
+    values: list[T] = []
+    places: dict[object, int] = {}
+    for row in read_rows(session.notices(kind))[0]:
+        value = _value(row, wanted)
+        if value is None:
+            continue
+        key = getattr(value, "id", None)
+        key = (getattr(value, "board", None), key) if key is not None else None
+        if key is not None and key in places:
+            values[places[key]] = value
+            continue
+        if key is not None:
+            places[key] = len(values)
+        values.append(value)
+    return values
+
+
+def _value(row: Row, wanted: type[T]) -> T | None:
+    fields = {name: value for name, value in row.items() if name not in ("at_s", "step") or (wanted is Action and name == "at_s")}
+    if wanted is RaisedWarning:
+        fields["priority"] = Priority[str(row.get("priority", "low")).upper()].value
+    try:
+        return msgspec.convert(fields, wanted)
+    except msgspec.ValidationError:
+        return None
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401 - whatever JSON can hold
+    """Figures that JSON cannot hold are left out of tables and made null in lists."""
+    if isinstance(value, dict):
+        return {name: _plain(each) for name, each in value.items() if not _is_no_figure(each)}
+    if isinstance(value, list | tuple):
+        return [None if _is_no_figure(each) else _plain(each) for each in value]
+    return value
+
+
+def _is_no_figure(value: object) -> bool:
+    return isinstance(value, float) and not math.isfinite(value)

@@ -1,0 +1,278 @@
+"""The recorder: takes steps without ever making the pipeline wait, and one thread brings them to the disk."""
+
+import errno
+import logging
+import shutil
+import threading
+import tomllib
+from collections import deque
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Literal
+
+from monitor.errors import SessionFullError
+from monitor.sessions.folder import folder_name
+from monitor.sessions.kept import Kept, kept_of
+from monitor.sessions.session_writer import SessionWriter, new_manifest
+from monitor.values import Step
+
+_log = logging.getLogger(__name__)
+
+QUEUE_LIMIT_BYTES = 32_000_000
+"""What may wait for the disk: minutes of several boards. Readings are dropped from half of it on, raw bytes at all of it, events,
+warnings and actions never."""
+ROUND_S = 0.25
+"""What came is handed to the system this often: all that a killed process can lose."""
+SYNC_S = 0.7
+"""And is on the disk for good this often: all that a power cut can lose."""
+RETRY_S = 5.0
+RESERVE_BYTES = 50_000_000
+"""Recording stops while there is less room than this: the rest belongs to the system and to what closing a session takes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordingStatus:
+    """How it stands with the recording.
+
+    Attributes:
+        state: "recording", "stopped" (trouble with the disk; it is tried again) or "closed".
+        sentence: What a person should know and do.
+        folder: The session's folder; None while there is none.
+        dropped_bytes: Raw bytes that could not be kept.
+        dropped_readings: Blocks of readings that could not be kept; they can be made again from the raw bytes.
+    """
+
+    state: Literal["recording", "stopped", "closed"]
+    sentence: str
+    folder: Path | None
+    dropped_bytes: int
+    dropped_readings: int
+
+    @property
+    def is_well(self) -> bool:
+        """False where something is wrong that a person should mend."""
+        return self.state != "stopped" and not self.dropped_bytes
+
+
+class Recorder:
+    """Records steps into session folders.
+
+    Args:
+        recordings: The folder that holds all sessions; made where it does not exist.
+        layout_text: The layout file as it stands.
+        began_at: Wall clock (UTC) at second 0 of the stream.
+        first_s: Second of the stream at which recording begins.
+        invented: True for demonstrations: the session is marked as such.
+        reserve_bytes: Room that is left alone.
+
+    Raises:
+        SessionFullError: Nothing can be recorded there.
+    """
+
+    def __init__(
+        self,
+        recordings: Path,
+        layout_text: str,
+        *,
+        began_at: datetime,
+        first_s: float = 0.0,
+        invented: bool = False,
+        reserve_bytes: int = RESERVE_BYTES,
+    ) -> None:
+        self._recordings = recordings
+        self._layout_text = layout_text
+        self._title = _title(layout_text)
+        self._invented = invented
+        self._began_at = began_at
+        self._reserve_bytes = reserve_bytes
+        self._reached_s = first_s
+        self._continues: str | None = None
+        self._lock = threading.Lock()
+        self._waiting: deque[Kept] = deque()
+        self._waiting_bytes = 0
+        self._lost_bytes: dict[str, int] = {}
+        self._dropped_bytes = 0
+        self._dropped_readings = 0
+        self._trouble: str | None = None
+        self._closed: str | None = None
+        self._wake = threading.Event()
+        self._writer: SessionWriter | None = None
+        try:
+            self._begin()
+        except OSError as error:
+            raise SessionFullError(f"{self._why_not(error)}, or start with --no-record") from error
+        self._thread = threading.Thread(target=self._work, name="recorder", daemon=True)
+        self._thread.start()
+
+    def put(self, step: Step) -> None:
+        """Take a step; never waits for the disk."""
+        kept = kept_of(step)
+        with self._lock:
+            if self._waiting_bytes + kept.cost_bytes > QUEUE_LIMIT_BYTES / 2 and kept.readings:
+                self._dropped_readings += len(kept.readings)
+                kept.readings = ()
+            if self._waiting_bytes + kept.cost_bytes > QUEUE_LIMIT_BYTES and kept.data:
+                self._lose(kept)
+            if not kept.data and not kept.notices and self._waiting_bytes > QUEUE_LIMIT_BYTES:
+                return
+            if kept.data and kept.port in self._lost_bytes:
+                kept.lost_bytes = self._lost_bytes.pop(kept.port)
+            self._waiting.append(kept)
+            self._waiting_bytes += kept.cost_bytes
+
+    def status(self) -> RecordingStatus:
+        """How it stands."""
+        with self._lock:
+            writer = self._writer
+            folder = writer.session.path if writer is not None else None
+            dropped_bytes, dropped_readings = self._dropped_bytes, self._dropped_readings
+            trouble, closed = self._trouble, self._closed
+        state: Literal["recording", "stopped", "closed"] = "recording" if trouble is None else "stopped"
+        sentence = trouble or f"Recording to {folder}."
+        if closed is not None:
+            state, sentence = "closed", closed
+        if dropped_bytes:
+            sentence += f" {dropped_bytes / 1e6:.1f} MB could not be kept."
+        elif dropped_readings:
+            sentence += " The disk is slow: some readings were left out; they can be made again from the raw bytes."
+        return RecordingStatus(
+            state=state, sentence=sentence, folder=folder, dropped_bytes=dropped_bytes, dropped_readings=dropped_readings
+        )
+
+    def close(self, reason: str = "the watch ended") -> None:
+        """Bring everything to the disk, close the session and end the thread."""
+        if self._closed is not None:
+            return
+        self._closed = f"The recording is closed: {reason}."
+        self._wake.set()
+        self._thread.join()
+        try:
+            self._write_waiting()
+            if self._writer is not None:
+                self._writer.close(reason, self._losses())
+                self._closed = f"The recording is closed ({reason}): {self._writer.session.path}."
+        except OSError as error:
+            self._closed = f"{self._why_not(error)}; the next start puts the session in order."
+            _log.warning("%s", self._closed)
+            if self._writer is not None:
+                self._writer.abandon()
+
+    def _lose(self, kept: Kept) -> None:
+        self._lost_bytes[kept.port] = self._lost_bytes.get(kept.port, 0) + len(kept.data)
+        self._dropped_bytes += len(kept.data)
+        kept.data = b""
+
+    def _work(self) -> None:
+        since_sync_s = since_try_s = 0.0
+        while not self._wake.wait(ROUND_S):
+            since_sync_s += ROUND_S
+            since_try_s += ROUND_S
+            try:
+                if self._writer is None:
+                    if since_try_s < RETRY_S:
+                        self._hold_notices_only()
+                        continue
+                    since_try_s = 0.0
+                    self._begin()
+                self._write_waiting()
+                if since_sync_s >= SYNC_S:
+                    since_sync_s = 0.0
+                    self._settle()
+            except OSError as error:
+                since_try_s = 0.0
+                self._stop(self._why_not(error))
+            except Exception as error:  # noqa: BLE001 - a fault of ours must not end the recording for good
+                _log.exception("the recorder failed")
+                self._stop(f"The recorder failed ({type(error).__name__}: {error}); it begins again in a new session folder")
+
+    def _write_waiting(self) -> None:
+        with self._lock:
+            kept, self._waiting = list(self._waiting), deque()
+            self._waiting_bytes = 0
+        if kept and self._writer is not None:
+            try:
+                self._writer.write(kept)
+            except OSError:
+                self._put_back(kept)
+                raise
+            self._reached_s = self._writer.now_s
+
+    def _settle(self) -> None:
+        if self._writer is None:
+            return
+        self._writer.sync()
+        if not self._writer.is_in_place():
+            raise FileNotFoundError(errno.ENOENT, "the folder of the session was removed or moved while it was recorded")
+        if self._writer.part_is_full():
+            self._writer.next_part()
+        self._check_room()
+
+    def _begin(self) -> None:
+        self._recordings.mkdir(parents=True, exist_ok=True)
+        self._check_room()
+        manifest = new_manifest(
+            self._title, self._began_at, first_s=self._reached_s, continues=self._continues, invented=self._invented
+        )
+        path = _new_path(self._recordings, folder_name(self._title, self._began_at))
+        try:
+            writer = SessionWriter(path, self._layout_text, manifest)
+        except OSError:
+            # What is half made now would only be in the way at the next try.
+            shutil.rmtree(path, ignore_errors=True)
+            raise
+        with self._lock:
+            self._writer, self._trouble = writer, None
+
+    def _stop(self, sentence: str) -> None:
+        _log.warning("%s", sentence)
+        with self._lock:
+            writer, self._writer = self._writer, None
+            self._trouble = f"{sentence}. Watching goes on without a recording; it begins again by itself."
+        if writer is not None:
+            self._continues = writer.session.name
+            writer.abandon()
+
+    def _put_back(self, kept: list[Kept]) -> None:
+        with self._lock:
+            self._waiting.extendleft(reversed(kept))
+            self._waiting_bytes += sum(each.cost_bytes for each in kept)
+
+    def _hold_notices_only(self) -> None:
+        """While there is nowhere to write, raw bytes and readings go; what was said stays for the next session."""
+        with self._lock:
+            for kept in self._waiting:
+                self._lose(kept)
+                self._dropped_readings += len(kept.readings)
+                kept.readings = ()
+            self._waiting = deque(kept for kept in self._waiting if kept.notices)
+            self._waiting_bytes = sum(kept.cost_bytes for kept in self._waiting)
+
+    def _check_room(self) -> None:
+        if shutil.disk_usage(self._recordings).free < self._reserve_bytes:
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    def _losses(self) -> tuple[str, ...]:
+        return (f"{self._dropped_bytes} bytes could not be kept",) if self._dropped_bytes else ()
+
+    def _why_not(self, error: OSError) -> str:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            return f"The disk of {self._recordings} is full: make room there, or record to another one with --recordings"
+        if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+            return f"{self._recordings} cannot be written: check its rights, or record elsewhere with --recordings"
+        said = error.strerror or str(error)
+        return f"Nothing can be recorded in {self._recordings} ({said}): check that folder, or record elsewhere with --recordings"
+
+
+def _title(layout_text: str) -> str:
+    try:
+        return str(tomllib.loads(layout_text).get("title", ""))
+    except tomllib.TOMLDecodeError:
+        return ""
+
+
+def _new_path(recordings: Path, name: str) -> Path:
+    number = 1
+    while (path := recordings / (name if number == 1 else f"{name}-{number}")).exists():
+        number += 1
+    return path

@@ -1,0 +1,52 @@
+"""The mark that a session is being recorded at this moment."""
+
+import contextlib
+import os
+from pathlib import Path
+
+try:
+    import fcntl
+except ImportError:  # pragma: no cover - systems other than POSIX
+    fcntl = None  # type: ignore[assignment]
+
+
+class SessionLock:
+    """Held while a session is recorded; the system lets go of it when the process ends, however that happens.
+
+    Args:
+        path: The lock's file.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._handle: int | None = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        if fcntl is not None:
+            fcntl.flock(self._handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+    def release(self) -> None:
+        """Let go; the file goes too."""
+        if self._handle is None:
+            return
+        handle, self._handle = self._handle, None
+        with contextlib.suppress(OSError):
+            os.close(handle)
+        with contextlib.suppress(OSError):
+            self._path.unlink()
+
+
+def is_held(path: Path) -> bool:
+    """True while some process records this session."""
+    try:
+        handle = os.open(path, os.O_RDWR)
+    except FileNotFoundError:
+        return False
+    except OSError:
+        return True
+    try:
+        if fcntl is not None:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return True
+    finally:
+        os.close(handle)
+    return False

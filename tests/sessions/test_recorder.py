@@ -1,0 +1,79 @@
+import json
+import lzma
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from monitor.sessions import Playback, find_sessions
+from monitor.values import Action
+from tests.runtime.streams import packed_stream, sine_counts
+from tests.sessions.shows import BEGAN_AT, PORT, chunks_of, record
+
+SECONDS = 6.0
+
+
+@pytest.fixture(scope="module")
+def show(tmp_path_factory):
+    recordings = tmp_path_factory.mktemp("recordings")
+    data = packed_stream(sine_counts(SECONDS))
+    recorder, steps = record(recordings, data, SECONDS, marks=[(100, "cleaned rails")])
+    (session,) = find_sessions(recordings)
+    return session, data, steps, recorder
+
+
+def test_raw_bytes_are_the_capture_itself(show):
+    session, data, _steps, _recorder = show
+    sealed = sorted(session.raw.iterdir())
+    assert b"".join(lzma.decompress(path.read_bytes()) for path in sealed) == data
+
+
+def test_chunks_come_back_as_they_came(show):
+    session, data, _steps, _recorder = show
+    played = list(Playback(session))
+    assert [each.chunk for each in played[:-1]] == chunks_of(data, SECONDS)
+    assert {each.port for each in played} == {PORT}
+    assert [action.text for each in played for action in each.actions] == ["cleaned rails"]
+    assert next(k for k, each in enumerate(played) if each.actions) == 100
+    assert played[100].actions == (Action(kind="mark", at_s=played[100].chunk.received_s, text="cleaned rails"),)
+
+
+def test_pandas_opens_the_readings_in_one_line(show):
+    session, _data, _steps, _recorder = show
+    readings = pd.read_parquet(session.readings)
+    outer = readings[readings.district == "Outer main"]
+    # U, I and P of the sines that were sent (IEEE 1459: P = U I for a resistive load), within half a per cent of full scale.
+    settled = outer[outer.at_s.between(1, SECONDS - 1)]
+    assert settled.volts_rms.to_numpy() == pytest.approx(15.0, abs=0.18)
+    assert settled.watts.to_numpy() == pytest.approx(45.0, abs=1.5)
+    assert (outer.volts_lowest <= outer.volts_rms + 1e-4).all()
+    assert (outer.volts_rms <= outer.volts_highest + 1e-4).all()
+    assert np.diff(settled.at_s) == pytest.approx(0.2)
+    assert outer.time.iloc[0] == BEGAN_AT
+    assert str(outer.time.dtype) == "datetime64[ms, UTC]"
+
+
+def test_kept_rows_hold_every_reading(show):
+    session, _data, steps, _recorder = show
+    readings = pd.read_parquet(session.readings)
+    live = np.concatenate([block.amps_rms[:, 0] for step in steps for block in step.readings])
+    outer = readings[readings.district == "Outer main"]
+    assert outer.readings.sum() == len(live)
+    assert outer.amps_highest.max() == pytest.approx(live.max(), rel=1e-6)
+    assert outer.amps_lowest.min() == pytest.approx(live.min(), rel=1e-6)
+
+
+def test_the_session_describes_and_closes_itself(show):
+    session, data, _steps, recorder = show
+    manifest = session.manifest()
+    assert (manifest.title, manifest.began_at) == ("Fernhollow show layout", BEGAN_AT)
+    assert session.layout().title == manifest.title
+    closing = session.closing()
+    assert closing.raw_bytes == {"1": len(data)}
+    assert {*closing.files} == {
+        path.relative_to(session.path).as_posix()
+        for path in session.path.rglob("*")
+        if path.is_file() and path.name != "closing.json"
+    }
+    assert [json.loads(line)["board"] for line in session.notices("boards").read_text().splitlines()] == ["bench-1"]
+    assert recorder.status().state == "closed"
