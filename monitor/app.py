@@ -152,6 +152,9 @@ class Watch:
     def _supervise(self, stop: threading.Event) -> None:
         while not stop.wait(SUPERVISE_EVERY_S):
             self.live.set_ports(self.statuses())
+            if self._recorder is not None:
+                recording = self._recorder.status()
+                self.live.set_recording(recording.sentence, recording.is_well)
             stalled = self.clock.now_s() - self._worker.beat_s > STALLED_AFTER_S
             if stalled and not self._stalled:
                 _log.error("the pipeline stands still for more than %.0f s", STALLED_AFTER_S)

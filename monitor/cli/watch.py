@@ -3,6 +3,7 @@
 import argparse
 import contextlib
 import logging
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,6 +14,8 @@ from monitor.cli.tally import Tally
 from monitor.cli.terminal import TerminalLines
 from monitor.layout import Layout, load_layout
 from monitor.link import HostClock
+from monitor.sessions.recorder import Recorder
+from monitor.sessions.recovery import recover_all
 
 WEB_HOST, WEB_PORT = "127.0.0.1", 8620
 
@@ -48,11 +51,17 @@ def configure_watching(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Watch until a signal or until the time is up."""
     layout = with_ports(load_layout(args.layout), dict(args.port))
-    return watch_layout(layout, args)
+    return watch_layout(layout, args, layout_text=args.layout.read_text(encoding="utf-8"))
 
 
-def watch_layout(layout: Layout, args: argparse.Namespace) -> int:
+def watch_layout(layout: Layout, args: argparse.Namespace, *, layout_text: str, invented: bool = False) -> int:
     """Watch a layout as the arguments of :func:`configure_watching` say.
+
+    Args:
+        layout: What is watched, its boards at their ports.
+        args: The arguments.
+        layout_text: The layout file's text, kept with the session.
+        invented: True for demonstrations: their sessions are marked as such.
 
     Returns:
         0, or :data:`NOTHING_READ`.
@@ -61,7 +70,8 @@ def watch_layout(layout: Layout, args: argparse.Namespace) -> int:
     clock = HostClock()
     lines, tally = TerminalLines(clock), Tally(layout)
     sinks = (lines.take, tally.take) if args.headless else (lines.take,)
-    watch = Watch(layout, WatchOptions(sinks=sinks), clock=clock)
+    recorder = None if args.no_record else _recorder(args.recordings, layout, layout_text, clock, invented=invented)
+    watch = Watch(layout, WatchOptions(sinks=sinks), recorder=recorder, clock=clock)
     with _page(watch, args):
         print(f"Watching {layout.title}; Ctrl-C ends it.", flush=True)
         run_watch(watch, lines, args.seconds)
@@ -69,6 +79,14 @@ def watch_layout(layout: Layout, args: argparse.Namespace) -> int:
         return 0
     print(tally.json_line(watch.statuses()), flush=True)
     return 0 if tally.anything_read else NOTHING_READ
+
+
+def _recorder(recordings: Path, layout: Layout, layout_text: str, clock: HostClock, *, invented: bool) -> Recorder:
+    """The recorder of a new session; sessions that were cut off are put in order meanwhile."""
+    ports = {board.name: board.port for board in layout.board if board.port is not None}
+    recorder = Recorder(recordings, layout_text, began_at=clock.began_at, ports=ports, invented=invented)
+    threading.Thread(target=recover_all, args=(recordings,), name="recovery", daemon=True).start()
+    return recorder
 
 
 @contextlib.contextmanager

@@ -16,8 +16,8 @@ class HostClock:
         self.began_at = datetime.now(tz=UTC)
 
     def now_s(self) -> float:
-        """Seconds since the watch began."""
-        return _steady_s() - self._zero_s
+        """Seconds since the watch began, to the microsecond: no finer than what a recording keeps."""
+        return round(_steady_s() - self._zero_s, 6)
 
     def wall_time(self, at_s: float) -> datetime:
         """Wall clock (UTC) of a moment of the watch."""

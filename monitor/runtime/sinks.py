@@ -5,6 +5,18 @@ from typing import Protocol
 from monitor.values import Step
 
 
+class RecordingStatus(Protocol):
+    """How it stands with the recording."""
+
+    @property
+    def sentence(self) -> str:
+        """What a person should know and do."""
+
+    @property
+    def is_well(self) -> bool:
+        """False where something is wrong that a person should mend."""
+
+
 class StepRecorder(Protocol):
     """What keeps the session."""
 
@@ -13,3 +25,6 @@ class StepRecorder(Protocol):
 
     def close(self, reason: str) -> None:
         """End the session."""
+
+    def status(self) -> RecordingStatus:
+        """How it stands; from any thread."""

@@ -55,6 +55,7 @@ class Manifest(msgspec.Struct, frozen=True, kw_only=True):
         first_s: Seconds of the stream when this session began: more than 0 where it goes on after trouble with the disk.
         continues: Name of the session that it goes on from; None for a session of its own.
         invented: True for demonstrations: nothing of it was measured.
+        ports: Boards that were read at another port than the layout file says, by name.
         program: Version of this program.
         python: Version of the interpreter.
         about: What the files are, for whoever opens the folder without this program.
@@ -66,6 +67,7 @@ class Manifest(msgspec.Struct, frozen=True, kw_only=True):
     first_s: float = 0.0
     continues: str | None = None
     invented: bool = False
+    ports: dict[str, str] = {}
     program: str = ""
     python: str = ""
     about: dict[str, str] = {}
@@ -165,12 +167,19 @@ class SessionFolder:
             return None
 
     def layout(self) -> Layout:
-        """The layout as it stood.
+        """The layout as it stood, its boards at the ports where they were read.
 
         Raises:
             LayoutError: It cannot be used.
+            SessionDamagedError: The manifest cannot be understood.
         """
-        return load_layout(self.path / LAYOUT)
+        return self.at_its_ports(load_layout(self.path / LAYOUT))
+
+    def at_its_ports(self, layout: Layout) -> Layout:
+        """A layout with its boards moved to the ports where this session read them."""
+        ports = self.manifest().ports
+        boards = tuple(msgspec.structs.replace(board, port=ports.get(board.name, board.port)) for board in layout.board)
+        return msgspec.structs.replace(layout, board=boards)
 
     def wall_time(self, at_s: float) -> datetime:
         """Wall clock (UTC) of a moment of the stream."""

@@ -6,10 +6,13 @@ import shutil
 import threading
 import tomllib
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Literal
+
+import msgspec
 
 from monitor.errors import SessionFullError
 from monitor.sessions.folder import folder_name
@@ -62,7 +65,7 @@ class Recorder:
         recordings: The folder that holds all sessions; made where it does not exist.
         layout_text: The layout file as it stands.
         began_at: Wall clock (UTC) at second 0 of the stream.
-        first_s: Second of the stream at which recording begins.
+        ports: Boards that are read at another port than the layout file says, by name.
         invented: True for demonstrations: the session is marked as such.
         reserve_bytes: Room that is left alone.
 
@@ -76,17 +79,15 @@ class Recorder:
         layout_text: str,
         *,
         began_at: datetime,
-        first_s: float = 0.0,
+        ports: Mapping[str, str] | None = None,
         invented: bool = False,
         reserve_bytes: int = RESERVE_BYTES,
     ) -> None:
         self._recordings = recordings
         self._layout_text = layout_text
-        self._title = _title(layout_text)
-        self._invented = invented
-        self._began_at = began_at
+        self._manifest = new_manifest(_title(layout_text), began_at, ports=ports or {}, invented=invented)
         self._reserve_bytes = reserve_bytes
-        self._reached_s = first_s
+        self._reached_s = 0.0
         self._continues: str | None = None
         self._lock = threading.Lock()
         self._waiting: deque[Kept] = deque()
@@ -211,10 +212,8 @@ class Recorder:
     def _begin(self) -> None:
         self._recordings.mkdir(parents=True, exist_ok=True)
         self._check_room()
-        manifest = new_manifest(
-            self._title, self._began_at, first_s=self._reached_s, continues=self._continues, invented=self._invented
-        )
-        path = _new_path(self._recordings, folder_name(self._title, self._began_at))
+        manifest = msgspec.structs.replace(self._manifest, first_s=self._reached_s, continues=self._continues)
+        path = _new_path(self._recordings, folder_name(manifest.title, manifest.began_at))
         try:
             writer = SessionWriter(path, self._layout_text, manifest)
         except OSError:

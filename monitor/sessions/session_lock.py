@@ -6,8 +6,10 @@ from pathlib import Path
 
 try:
     import fcntl
+
+    HAS_LOCKS = True
 except ImportError:  # pragma: no cover - systems other than POSIX
-    fcntl = None  # type: ignore[assignment]
+    HAS_LOCKS = False
 
 
 class SessionLock:
@@ -20,7 +22,7 @@ class SessionLock:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._handle: int | None = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
-        if fcntl is not None:
+        if HAS_LOCKS:
             fcntl.flock(self._handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
     def release(self) -> None:
@@ -42,11 +44,22 @@ def is_held(path: Path) -> bool:
         return False
     except OSError:
         return True
+    if not HAS_LOCKS:
+        os.close(handle)
+        return _cannot_go(path)
     try:
-        if fcntl is not None:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
         return True
     finally:
         os.close(handle)
+    return False
+
+
+def _cannot_go(path: Path) -> bool:
+    """Where there are no advisory locks, an open file cannot be removed."""
+    try:
+        path.unlink()
+    except PermissionError:
+        return True
     return False

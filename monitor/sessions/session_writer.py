@@ -2,6 +2,7 @@
 
 import hashlib
 import platform
+from collections.abc import Mapping
 from datetime import datetime
 from importlib import metadata
 from pathlib import Path
@@ -197,15 +198,14 @@ class SessionWriter:
                 self._readings.write(table)
 
 
-def new_manifest(title: str, began_at: datetime, *, first_s: float, continues: str | None, invented: bool) -> Manifest:
-    """The manifest of a session that begins now."""
+def new_manifest(title: str, began_at: datetime, *, ports: Mapping[str, str], invented: bool) -> Manifest:
+    """The manifest of a session from second 0 of its stream."""
     return Manifest(
         format=FORMAT,
         title=title,
         began_at=began_at,
-        first_s=first_s,
-        continues=continues,
         invented=invented,
+        ports=dict(ports),
         program=_program(),
         python=platform.python_version(),
         about=ABOUT,

@@ -28,7 +28,8 @@ def watch(tmp_path):
     def start(port, *options):
         path = tmp_path / "fernhollow.layout.toml"
         path.write_text(fernhollow.layout(port), encoding="utf-8")
-        command = [sys.executable, "-m", "monitor", "watch", str(path), *map(str, options)]
+        recordings = ["--recordings", str(tmp_path / "recordings")]
+        command = [sys.executable, "-m", "monitor", "watch", str(path), *recordings, *map(str, options)]
         pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
         started.append(subprocess.Popen(command, text=True, cwd=toolchain.NOTES.parent, **pipes))
         return started[-1]
