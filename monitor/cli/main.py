@@ -20,6 +20,7 @@ COMMANDS = {
     "phase": "phase several supplies with a meter",
     "doctor": "check whether this computer can do the job",
     "morning": "the show-morning list, to print and tick off",
+    "rehearse": "write captures of a modelled layout whose truth is known",
 }
 """Each command has a module of its name here with ``configure(parser)`` and ``run(args) -> int``; imported only when called."""
 

@@ -1,0 +1,6 @@
+"""The rehearsal: an own physical model of a layout, with truth known to the scan, as captures or as a board on a pty."""
+
+from monitor.rehearsal.scene import Capture, Scene, capture, write_capture
+from monitor.rehearsal.scenes import KINDS, random_scene
+
+__all__ = ["KINDS", "Capture", "Scene", "capture", "random_scene", "write_capture"]

@@ -1,0 +1,107 @@
+"""Openings of the protection and the shorts behind them: labels that begin and end with what the breaker does."""
+
+from dataclasses import dataclass
+
+from monitor.rehearsal.model_slow import SlowBench
+from monitor.rehearsal.model_specs import BenchSpec
+from monitor.rehearsal.truth import Label, Trip, Truth
+from monitor.values import Cause
+
+_FOREVER = 1 << 60
+_FORGIVEN_S = 8.0
+
+
+@dataclass(slots=True, kw_only=True)
+class _ShortUnderWay:
+    district: int
+    start_scan: int
+    end_scan: int
+
+
+class TripBook:
+    """Follows every supply's protection."""
+
+    def __init__(self, spec: BenchSpec, slow: SlowBench, truth: Truth) -> None:
+        self._spec = spec
+        self._slow = slow
+        self._truth = truth
+        count = len(spec.supplies)
+        self._shorts: list[_ShortUnderWay] = []
+        self._overloads: list[tuple[int, int, int]] = []
+        self._open_labels: list[list[Label]] = [[] for _ in range(count)]
+        self._closed_since = [0] * count
+        self._square = [0.0] * count
+        self._over_since: list[int | None] = [None] * count
+        self._under_s = [0.0] * count
+
+    def short(self, district: int, start_scan: int, end_scan: int) -> None:
+        """A short lies across a district's rails."""
+        self._shorts.append(_ShortUnderWay(district=district, start_scan=start_scan, end_scan=end_scan))
+        self._label_short(district, start_scan, end_scan)
+
+    def overload(self, supply: int, start_scan: int, end_scan: int) -> None:
+        """From start_scan on a supply carries too much."""
+        self._overloads.append((supply, start_scan, end_scan))
+
+    def after_tick(self, next_scan: int, dt_s: float) -> None:
+        """A tick ended at next_scan."""
+        for supply, breaker in enumerate(self._slow.breakers):
+            self._follow_current(supply, next_scan, dt_s)
+            if supply in self._slow.tripped:
+                self._opened(supply, next_scan)
+            elif breaker.closed_again:
+                self._closed(supply, next_scan)
+        self._shorts = [short for short in self._shorts if short.end_scan > next_scan - 2000]
+        self._overloads = [over for over in self._overloads if over[2] > next_scan - 2000]
+
+    def _follow_current(self, supply: int, scan: int, dt_s: float) -> None:
+        self._square[supply] += (self._slow.amps[supply] ** 2 - self._square[supply]) * min(dt_s / 0.5, 1.0)
+        if self._square[supply] > self._slow.breakers[supply].hold_amps ** 2:
+            self._under_s[supply] = 0.0
+            if self._over_since[supply] is None:
+                self._over_since[supply] = scan
+        else:
+            self._under_s[supply] += dt_s
+            if self._under_s[supply] > _FORGIVEN_S:
+                self._over_since[supply] = None
+
+    def _opened(self, supply: int, scan: int) -> None:
+        districts = self._spec.districts_of(supply)
+        onset, hard = self._onset(supply, scan)
+        self._truth.cut(districts, scan)
+        self._truth.trips.append(Trip(supply=supply, onset_scan=onset, trip_scan=scan, hard=hard))
+        self._open_labels[supply] = [self._truth.note(Cause.PROTECTION_OPEN, n, scan, _FOREVER) for n in districts]
+        self._over_since[supply] = None
+
+    def _onset(self, supply: int, scan: int) -> tuple[int, bool]:
+        since = self._closed_since[supply]
+        shorts = [
+            short.start_scan
+            for short in self._shorts
+            if self._spec.districts[short.district].supply == supply and short.start_scan < scan <= short.end_scan + 12
+        ]
+        if shorts:
+            return max(shorts[-1], since), True
+        steps = [start for which, start, end in self._overloads if which == supply and start < scan <= end]
+        if steps:
+            return max(*steps, since), False
+        over = self._over_since[supply]
+        return max(since, scan if over is None else over), False
+
+    def _closed(self, supply: int, scan: int) -> None:
+        self._closed_since[supply] = scan
+        for label in self._open_labels[supply]:
+            label.end_scan = scan
+        for trip in self._truth.trips:
+            if trip.supply == supply and trip.reset_scan is None:
+                trip.reset_scan = scan
+        for short in self._shorts:
+            if self._spec.districts[short.district].supply == supply and short.start_scan < scan < short.end_scan:
+                self._label_short(short.district, scan, short.end_scan)
+
+    def _label_short(self, district: int, start_scan: int, end_scan: int) -> None:
+        for n in self._spec.districts_of(self._spec.districts[district].supply):
+            if n == district:
+                self._truth.note(Cause.SHORT, n, start_scan, end_scan)
+            else:
+                self._truth.note(Cause.SUPPLY_SAG, n, start_scan, end_scan, optional=True)

@@ -1,0 +1,110 @@
+"""Scenes about too much load: slow overloads that end in a trip, and one that nothing ever ends."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from monitor.rehearsal.model_acts import Act, StepLoad, Throttle, Transfer
+from monitor.rehearsal.model_specs import BreakerSpec
+from monitor.rehearsal.scene import Scene
+from monitor.rehearsal.scenes_acts import deliberate
+from monitor.rehearsal.scenes_clean import lines_of, newcomer
+from monitor.rehearsal.scenes_draw import Wish, draw_bench
+from monitor.rehearsal.scenes_measure import load_for, running
+
+Rng = np.random.Generator
+
+_THERMAL = Wish(share=(0.45, 0.6), breakers=("thermal",), tau_s=(18, 90), written=("points", "points", "rating"))
+
+
+def overload(rng: Rng, seed: int, wish: Wish = _THERMAL) -> Scene:
+    """Loads come on one after the other until the protection's heat runs up and it opens; then again."""
+    bench = draw_bench(rng, wish)
+    supply = int(rng.integers(0, len(bench.supplies)))
+    breaker = bench.supplies[supply].breaker
+    now = running(bench)
+    ratio = float(rng.uniform(1.12, 1.75))
+    missing = max(breaker.rated_amps * breaker.hold_ratio * ratio - now.amps[supply], 1.0)
+    first_s, onset_s = float(rng.uniform(25, 40)), float(rng.uniform(48, 70))
+    seconds = min(onset_s + 1.35 * _trip_s(breaker, ratio, now.amps[supply]) + 40, 330)
+    early = float(rng.uniform(0.15, 0.4)) * missing
+    places = bench.districts_of(supply)
+    one, other = int(rng.choice(places)), int(rng.choice(places))
+    late_amps = load_for(bench, now, other, missing) - load_for(bench, now, other, early)
+    acts: list[Act] = [
+        _step(rng, first_s, seconds, one, load_for(bench, now, one, early)),
+        replace(_step(rng, onset_s, seconds, other, late_amps), overload=True),
+    ]
+    return Scene(name="overload", seed=seed, seconds=seconds, bench=bench, acts=tuple(acts))
+
+
+def overload_train(rng: Rng, seed: int) -> Scene:
+    """A heavy train too many drives in; its draw goes up and down with the grades while heat runs up."""
+    bench = draw_bench(rng, _THERMAL)
+    supply = int(rng.integers(0, len(bench.supplies)))
+    tracks = [n for n in bench.districts_of(supply) if bench.districts[n].use == "track"]
+    breaker = bench.supplies[supply].breaker
+    now = running(bench)
+    ratio = float(rng.uniform(1.2, 1.6))
+    missing = max(breaker.rated_amps * breaker.hold_ratio * ratio - now.amps[supply], 1.0)
+    district = int(rng.choice(tracks))
+    onset_s = float(rng.uniform(35, 60))
+    seconds = min(onset_s + 1.5 * _trip_s(breaker, ratio, now.amps[supply]) + 40, 330)
+    scene = Scene(name="overload-train", seed=seed, seconds=seconds, bench=bench)
+    scene, train = newcomer(rng, scene, (missing * 0.95, missing * 1.15), district)
+    act = Transfer(at_s=onset_s, seconds=1.0, train=train, district=district, overload=True)
+    return replace(scene, acts=(act,))
+
+
+def overload_creep(rng: Rng, seed: int) -> Scene:
+    """Hands push throttles up and lights come on bit by bit until it is too much."""
+    scene = overload(rng, seed)
+    steps = []
+    for act in scene.acts:
+        if isinstance(act, StepLoad) and act.overload:
+            begin = act.at_s
+            for part in range(4):
+                steps.append(replace(act, at_s=begin, amps=act.amps / 4, overload=part == 3))
+                begin += float(rng.uniform(3, 9))
+    district = scene.bench.districts_of(0)[0]
+    level = min(scene.bench.districts[district].level * 1.1, 1.0)
+    hand = Throttle(at_s=15.0, seconds=3.0, district=district, level=level)
+    return replace(scene, name="overload-creep", acts=(hand, scene.acts[0], *steps), seconds=scene.seconds + 30)
+
+
+def over_nameplate(rng: Rng, seed: int) -> Scene:
+    """More than the plate allows, and nothing that would ever open."""
+    bench = draw_bench(rng, Wish(share=(0.5, 0.65), breakers=("none",), regulation=(0.05, 0.1)))
+    supply = int(rng.integers(0, len(bench.supplies)))
+    spec = bench.supplies[supply]
+    rated = spec.rated_va / spec.max_volts
+    places = bench.districts_of(supply)
+    now, district = running(bench), int(rng.choice(places))
+    missing = rated * float(rng.uniform(1.3, 1.55)) - now.amps[supply]
+    amps = load_for(bench, now, district, missing)
+    act = replace(_step(rng, float(rng.uniform(49.2, 50.0)), 118.0, district, amps), surge=1.0)
+    return Scene(name="over-nameplate", seed=seed, seconds=120.0, bench=bench, acts=(act,))
+
+
+def near_limit(rng: Rng, seed: int) -> Scene:
+    """Busy and close to the rating for a while, but nothing that ever opens: a high warning would be wrong."""
+    bench = draw_bench(rng, Wish(share=(0.72, 0.85), breakers=("thermal",), tau_s=(40, 150), written=("points",)))
+    acts = deliberate(rng, bench, (10, 170), (8, 20))
+    return Scene(name="near-limit", seed=seed, seconds=180.0, bench=bench, acts=tuple(acts), clean=True, nuisance_from="high")
+
+
+def lines_overload(rng: Rng, seed: int) -> Scene:
+    """An overload as a line board tells it."""
+    scene = overload(rng, seed, replace(_THERMAL, wave="sine"))
+    return lines_of(rng, scene, "lines-overload")
+
+
+def _step(rng: Rng, at_s: float, until_s: float, district: int, amps: float) -> StepLoad:
+    surge = float(rng.choice([1.0, rng.uniform(1.2, 2.5)]))
+    return StepLoad(at_s=at_s, seconds=until_s - at_s, district=district, amps=amps, surge=surge, surge_s=0.4)
+
+
+def _trip_s(breaker: BreakerSpec, ratio: float, amps: float) -> float:
+    before = min(amps / (breaker.rated_amps * breaker.hold_ratio), 0.95)
+    return breaker.tau_s * breaker.spread * math.log((ratio**2 - before**2) / (ratio**2 - 1))
