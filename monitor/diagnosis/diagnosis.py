@@ -1,23 +1,87 @@
 """The diagnosis: finds events, names their causes, and looks for patterns."""
 
+import itertools
+
+from monitor.diagnosis.breaks import Breaks
+from monitor.diagnosis.circuits import Circuits
+from monitor.diagnosis.climbs import Climbs
+from monitor.diagnosis.drops import Drops
+from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.offsets import Offsets
+from monitor.diagnosis.sags import Sags
+from monitor.diagnosis.shorts import Shorts
+from monitor.diagnosis.throttles import Throttles
+from monitor.diagnosis.ticks import TICK_S
+from monitor.diagnosis.watcher import Stream, Watcher
 from monitor.layout import Layout
 from monitor.values import Event, Pattern, ReadingBlock, SampleBlock
+
+STANDSTILL_TICKS = 40
 
 
 class Diagnosis:
     """Turns readings and samples into events and patterns; results do not depend on how they are cut into blocks."""
 
     def __init__(self, layout: Layout) -> None:
-        self._layout = layout
+        self._circuits = Circuits.from_layout(layout)
+        self._stream = Stream(self._circuits)
+        self._watchers = [watcher for d in range(len(self._circuits)) for watcher in _watchers(self._stream, d)]
+        self._ids = itertools.count(1)
 
     def feed(
         self, samples: tuple[SampleBlock, ...], readings: tuple[ReadingBlock, ...], now_s: float
     ) -> tuple[list[Event], list[Pattern]]:
         """Take what one chunk brought, in the stream's time; events that changed, and patterns as they now stand."""
-        del samples, readings, now_s
-        return [], []
+        del samples
+        ticks = self._stream.ticks
+        for block in readings:
+            if len(block) and block.districts:
+                ticks.take(block)
+                self._stream.rows.take(block)
+        end = ticks.end
+        ticks.complete(now_s)
+        if ticks.end == end:
+            return [], []
+        events = self._advance()
+        self._stream.rows.forget(ticks.end * TICK_S)
+        ticks.forget()
+        return events, []
 
     def finish(self, now_s: float) -> tuple[list[Event], list[Pattern]]:
         """The stream ends: what was held back to see how it goes on."""
-        del now_s
-        return [], []
+        self._stream.ticks.complete(now_s + 1.0)
+        self._stream.ticks.stand_still(STANDSTILL_TICKS)
+        return self._advance(), []
+
+    def _advance(self) -> list[Event]:
+        told = [occurrence for watcher in self._watchers for occurrence in watcher.advance()]
+        told.sort(key=lambda o: (o.known_tick, o.district, o.start_s))
+        end = self._stream.ticks.real_end
+        events = []
+        for occurrence in told:
+            if occurrence.known_tick >= end:
+                continue  # what only shows when the last readings are taken to stand is not known
+            occurrence.id = occurrence.id or next(self._ids)
+            events.append(self._as_event(occurrence))
+        return events
+
+    def _as_event(self, occurrence: Occurrence) -> Event:
+        return Event(
+            id=occurrence.id,
+            district=self._circuits.districts[occurrence.district],
+            cause=occurrence.cause,
+            start_s=float(occurrence.start_s),
+            end_s=None if occurrence.end_s is None else float(occurrence.end_s),
+            confidence=float(occurrence.confidence),
+            evidence={name: float(value) for name, value in occurrence.evidence.items()},
+        )
+
+
+def _watchers(stream: Stream, district: int) -> list[Watcher]:
+    circuits = stream.circuits
+    watchers: list[Watcher] = [Breaks(stream, district), Shorts(stream, district), Sags(stream, district), Throttles(stream, district)]
+    if circuits.is_ac[district]:
+        watchers.append(Offsets(stream, district))
+    if circuits.is_track[district]:
+        watchers += [Drops(stream, district), Climbs(stream, district)]
+    return watchers

@@ -1,0 +1,154 @@
+"""Breaks: volts and amps gone. By hand, by the protection, with the mains, or a feed that came loose."""
+
+from collections.abc import Generator
+
+import numpy as np
+
+from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.ticks import TICK_S
+from monitor.diagnosis.watcher import Floats, Watcher, Watching
+from monitor.values import Cause
+
+BY_HAND_TICKS = 35  # a break that steps a reversing unit is 0.15-3 s long; longer is not one
+SHORTEST_BY_HAND_S = 0.1  # nobody lets go of a button faster
+BACK_TICKS = 3  # volts are back when they stay for so long: a loose contact chatters faster than a hand
+LOOK_BACK_TICKS = 25  # how far an overload before the opening is looked for
+OVERLOAD = 0.97  # of the protection's rated amps: it may open up to a quarter early, never at ordinary running
+SHORT_CIRCUIT = 1.8
+
+
+class Breaks(Watcher):
+    """Watches for a live district that goes dead."""
+
+    def watch(self, tick: int) -> Watching:
+        """Watch for ever."""
+        d, off = self.district, self.circuits.off_volts[self.district]
+        while True:
+            found = yield from self.find(lambda rows: self.ticks.volts_low[rows, d] < off, tick)
+            if found is None or not self._was_live(found):
+                tick = (found or tick) + 1
+                continue
+            yield found + 3
+            event = self._event(found)
+            if event.cause is not Cause.DIRECTION_BREAK:
+                self.tell(event, found + 3)
+            tick = yield from self._follow(event, found)
+
+    def _was_live(self, tick: int) -> bool:
+        rows = self.ticks.rows(tick - 5, tick)
+        low = self.ticks.volts_low[rows, self.district]
+        return len(low) == 5 and bool((low > self.circuits.off_volts[self.district]).all())
+
+    def _event(self, tick: int) -> Occurrence:
+        """What is known a moment after the district went dead; a plain break counts as one by hand until it shows otherwise."""
+        d = self.district
+        cut = self.stream.cut(d, tick - 2, tick + 3)
+        dead = np.flatnonzero(cut.volts < self.circuits.off_volts[d])
+        start_s = float(cut.start_s[dead[0]]) if len(dead) else tick * TICK_S
+        event = Occurrence(district=d, cause=Cause.DIRECTION_BREAK, start_s=start_s)
+        event.evidence["volts_before"] = self.stream.median("volts", d, tick - 7, tick - 2)
+        event.evidence["amps_before"] = self.stream.median("amps", d, tick - 7, tick - 2)
+        self._judge_onset(event, tick)
+        return event
+
+    def _judge_onset(self, event: Occurrence, tick: int) -> None:
+        """The protection and the mains show at once; so does a throttle turned down to nothing."""
+        circuits, d = self.circuits, self.district
+        dead, live = self._dead(tick), self._live(tick)
+        near = circuits.neighbours(d)
+        supply_dead = bool((dead | ~live)[near].all())
+        elsewhere = live & (circuits.supply_of != circuits.supply_of[d])
+        multiple, leap = self._overload(tick)
+        event.evidence["supply_rating_multiple"] = multiple
+        if bool(elsewhere.any()) and supply_dead and bool(dead[elsewhere].all()):
+            event.cause, event.confidence = Cause.MAINS_DIP, 0.95
+        elif supply_dead and (multiple > OVERLOAD or leap > SHORT_CIRCUIT):
+            event.cause = Cause.PROTECTION_OPEN
+            event.confidence = 0.97 if max(multiple, leap / SHORT_CIRCUIT) > 1.1 else 0.85
+            event.evidence["highest_amps_before"] = leap * circuits.rated_amps[circuits.supply_of[d]]
+        elif self._output_overload(tick):
+            event.cause, event.confidence = Cause.PROTECTION_OPEN, 0.85
+        elif self._faded(tick):
+            event.cause, event.confidence = Cause.THROTTLE, 0.8
+        elif supply_dead and int((live & dead)[near].sum()) > 1:
+            event.cause, event.confidence = Cause.FEED_LOST, 0.7
+
+    def _dead(self, tick: int) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+        rows = self.ticks.rows(tick - 1, tick + 3)
+        low = self.ticks.volts_low[rows]
+        return np.asarray((low < self.circuits.off_volts).any(axis=0))
+
+    def _live(self, tick: int) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+        return np.asarray(self.stream.medians("volts", tick - 6, tick - 1) > self.circuits.off_volts)
+
+    def _overload(self, tick: int) -> tuple[float, float]:
+        """Multiples of the rated amps before: the highest half second, and the highest tenth."""
+        circuits = self.circuits
+        supply = circuits.supply_of[self.district]
+        near = circuits.neighbours(self.district)
+        amps = self.ticks.amps[self.ticks.rows(tick - LOOK_BACK_TICKS, tick - 1)][:, near].sum(axis=1)
+        high = self.ticks.amps_high[self.ticks.rows(tick - 4, tick + 1)][:, near].sum(axis=1)
+        rated = float(circuits.rated_amps[supply])
+        return _highest_mean(amps, 5) / rated, float(np.nanmax(high, initial=0.0)) / rated
+
+    def _output_overload(self, tick: int) -> bool:
+        circuits = self.circuits
+        same = circuits.output_of == circuits.output_of[self.district]
+        amps = self.ticks.amps[self.ticks.rows(tick - LOOK_BACK_TICKS, tick - 1)][:, same].sum(axis=1)
+        return _highest_mean(amps, 5) > circuits.output_max_amps[self.district]
+
+    def _faded(self, tick: int) -> bool:
+        """Turned down by hand: volts were on the way down for tenths of a second before."""
+        just = self.stream.median("volts", self.district, tick - 3, tick - 1)
+        return just < 0.7 * self.stream.median("volts", self.district, tick - 15, tick - 10)
+
+    def _follow(self, event: Occurrence, tick: int) -> Generator[int, None, int]:
+        """Wait until volts are back; a chatter of the contact, or too long a break, is no hand's."""
+        d, off = self.district, self.circuits.off_volts[self.district]
+        at, limit = tick + 1, tick + BY_HAND_TICKS
+        while True:
+            undecided = event.cause is Cause.DIRECTION_BREAK
+            back = yield from self.find(lambda rows: self.ticks.volts_high[rows, d] > 2 * off, at, limit if undecided else None)
+            if back is None:
+                self._call_lost(event, limit, 0.75)
+                continue
+            yield back + BACK_TICKS + 1
+            low = self.ticks.volts_low[self.ticks.rows(back + 1, back + 1 + BACK_TICKS), d]
+            if bool((low > off).all()):
+                self._close(event, tick, back)
+                return back + BACK_TICKS
+            if undecided and self._chatters(back):
+                self._call_lost(event, back + BACK_TICKS, 0.93)
+            at = back + 1
+
+    def _chatters(self, tick: int) -> bool:
+        """Volts came for a moment and went again."""
+        cut = self.stream.cut(self.district, tick - 1, tick + 1 + BACK_TICKS)
+        live = cut.volts > 2 * self.circuits.off_volts[self.district]
+        return bool(np.any(live[:-1] & ~live[1:]))
+
+    def _call_lost(self, event: Occurrence, tick: int, confidence: float) -> None:
+        event.cause, event.confidence = Cause.FEED_LOST, confidence
+        self.tell(event, tick)
+
+    def _close(self, event: Occurrence, tick: int, back: int) -> None:
+        d = self.district
+        cut = self.stream.cut(d, back - 2, back + 1)
+        dead = np.flatnonzero(cut.volts < self.circuits.off_volts[d])
+        event.end_s = max(event.start_s, float(cut.end_s[dead[-1]]) if len(dead) else back * TICK_S)
+        event.evidence["dead_s"] = event.end_s - event.start_s
+        if event.cause is Cause.DIRECTION_BREAK:
+            if event.end_s - event.start_s < SHORTEST_BY_HAND_S and len(cut.volts) > 10:
+                event.cause, event.confidence = Cause.FEED_LOST, 0.6
+            else:
+                event.confidence = 0.93
+        if event.cause is Cause.THROTTLE:
+            event.end_s = event.start_s
+        self.tell(event, back + BACK_TICKS)
+
+
+def _highest_mean(values: Floats, width: int) -> float:
+    if len(values) < width:
+        return 0.0
+    means = np.convolve(np.nan_to_num(values), np.full(width, 1 / width), mode="valid")
+    return float(means.max())

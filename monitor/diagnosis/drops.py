@@ -1,0 +1,195 @@
+"""Drops: amps fall while the volts hold. Contact lost under a wheel, a weak joint, or a train that drove off."""
+
+from collections.abc import Generator
+
+import numpy as np
+
+from monitor.diagnosis.edges import SHARP_SHARE, crossing_s, is_fine, sharpest_share
+from monitor.diagnosis.medians import median
+from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.rows import Cut
+from monitor.diagnosis.ticks import TICK_S
+from monitor.diagnosis.watcher import Floats, Watcher, Watching
+from monitor.values import Cause
+
+LEAST_SHARE = 0.18  # of the amps before
+LEAST_LOST_SHARE = 0.3  # what one engine of several takes with it
+LEAST_AMPS = 0.1
+SPREADS = 1.6  # of the amps' own wavering within a tick
+HOLD_SHARE = 0.955  # volts that stay above this share of what they were hold
+STALLED_TICKS = 25
+RECENT_TICKS = 26
+GIVE_UP_TICKS = 1200
+RECOVERED_SHARE = 0.4  # of the depth: back above this, contact is made again
+LONGEST_EDGE_S = 0.7  # a train crosses a joint within this; grades take longer
+SHORTEST_JOINT_S = 0.3
+
+
+class Drops(Watcher):
+    """Watches a track district's amps for a drop that the volts do not explain."""
+
+    def watch(self, tick: int) -> Watching:
+        """Watch for ever."""
+        while True:
+            found = yield from self.find(self._dropped, tick)
+            if found is None:
+                return
+            yield found + 1
+            usual = self._usual(found)
+            back = yield from self._recovery(found, usual)
+            if back is None:
+                tick = yield from self._follow_stall(found, usual)
+                continue
+            tick = self._judge(found, back, usual)
+
+    def _dropped(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+        ticks, d = self.ticks, self.district
+        usual = ticks.usual_amps[rows, d]
+        least = np.maximum(np.maximum(LEAST_SHARE * usual, LEAST_AMPS), SPREADS * ticks.amps_spread[rows, d])
+        dropped = ticks.amps_low[rows, d] < usual - least
+        holds = ticks.volts[rows, d] > HOLD_SHARE * ticks.usual_volts[rows, d]
+        return np.asarray(dropped & holds & (ticks.calm[rows, d] > 0))
+
+    def _usual(self, tick: int) -> float:
+        return float(self.ticks.usual_amps[self.ticks.rows(tick, tick + 1), self.district][0])
+
+    def _recovery(self, found: int, usual: float) -> Generator[int, None, int | None]:
+        """First of two ticks in a row that are back; None where the amps stay away or the volts go."""
+        d = self.district
+        while True:
+            end = min(self.ticks.end, found + STALLED_TICKS)
+            rows = self.ticks.rows(found, end)
+            low = self.ticks.amps_low[rows, d]
+            back = low >= usual - RECOVERED_SHARE * (usual - np.minimum.accumulate(low))
+            both = back[:-1] & back[1:]
+            gone = self.ticks.calm[rows, d][1:] == 0
+            if both.any() or gone.any():
+                first = int(np.argmax(both | gone))
+                return found + first if both[first] else None
+            if end == found + STALLED_TICKS:
+                return None
+            yield end
+
+    def _judge(self, found: int, back: int, usual: float) -> int:
+        """A drop that came back: what was it?"""
+        cut = self.stream.cut(self.district, found - 4, back + 2)
+        depth = usual - float(np.min(cut.amps, initial=usual))
+        event = self._measure(cut, found, usual, depth)
+        if event is not None:
+            if is_fine(cut):
+                self._call_by_edges(event, cut, usual, depth)
+                self._check_surge(event, found)
+            else:
+                self._call_by_length(event, usual, depth)
+            handed = event.cause is Cause.WEAK_JOINT and self._handed_over(found, depth)
+            if event.confidence > 0 and not handed:
+                self.tell(event, back + 1)
+        return back + 2
+
+    def _measure(self, cut: Cut, found: int, usual: float, depth: float) -> Occurrence | None:
+        span = crossing_s(cut, cut.amps < usual - 0.3 * depth)
+        inside = cut.amps < usual - 0.6 * depth
+        volts = median(cut.volts[inside]) if inside.any() else 0.0
+        usual_volts = float(self.ticks.usual_volts[self.ticks.rows(found, found + 1), self.district][0])
+        if span is None or depth <= 0 or volts < HOLD_SHARE * usual_volts:
+            return None
+        event = Occurrence(district=self.district, cause=Cause.LOST_CONTACT, start_s=span[0], end_s=span[1])
+        event.evidence = {
+            "amps_before": usual,
+            "amps_lowest": usual - depth,
+            "volts_before": usual_volts,
+            "volts_during": volts,
+            "lasted_s": span[1] - span[0],
+        }
+        return event
+
+    def _call_by_edges(self, event: Occurrence, cut: Cut, usual: float, depth: float) -> None:
+        """A lost contact cuts within a cycle; a train rolling over a joint fades in and out."""
+        share = max(sharpest_share(cut.end_s, cut.amps, -depth), sharpest_share(cut.end_s, cut.amps, depth))
+        event.evidence["change_within_one_cycle_share"] = share
+        lasted_s = event.evidence["lasted_s"]
+        if share >= SHARP_SHARE:
+            event.confidence = 0.95 if share > 0.6 else 0.85
+            if depth < LEAST_LOST_SHARE * usual:
+                event.confidence = 0.0
+            return
+        edge_s = _edge_s(cut, usual, depth)
+        event.evidence["edge_s"] = edge_s
+        steady_depth = usual - float(np.min(_smooth(cut.amps), initial=usual))
+        partly = LEAST_SHARE * usual < steady_depth < 0.9 * usual
+        if lasted_s >= SHORTEST_JOINT_S and edge_s <= LONGEST_EDGE_S and partly:
+            event.cause = Cause.WEAK_JOINT
+            event.confidence = 0.7 if share < 0.3 else 0.5
+        elif lasted_s < SHORTEST_JOINT_S and depth > 0.3 * usual:
+            event.confidence = 0.7
+        else:
+            event.confidence = 0.0
+
+    def _check_surge(self, event: Occurrence, found: int) -> None:
+        """A starting train's surge that fades is no sag: what counts is the last seconds' usual."""
+        recent = self.stream.median("amps", self.district, found - RECENT_TICKS, found - 1)
+        if event.cause is Cause.WEAK_JOINT and not event.evidence["amps_lowest"] < (1 - LEAST_SHARE) * recent:
+            event.confidence = 0.0
+
+    def _call_by_length(self, event: Occurrence, usual: float, depth: float) -> None:
+        """Ten readings a second tell no edges: a contact is lost for tenths of a second, a joint takes as long as the train."""
+        lasted_s = event.evidence["lasted_s"]
+        if lasted_s < 0.55 and depth > 0.3 * usual:
+            event.confidence = 0.75
+        elif 0.55 <= lasted_s and depth < 0.6 * usual:
+            event.cause, event.confidence = Cause.WEAK_JOINT, 0.55
+        else:
+            event.confidence = 0.6 if depth > 0.4 * usual else 0.0
+
+    def _handed_over(self, tick: int, depth: float, least_share: float = 0.4) -> bool:
+        """Another track district took what this one lost: the train drove over."""
+        before = self.stream.medians("amps", tick - 6, tick - 1)
+        after = self.stream.medians("amps", tick + 2, tick + 6)
+        gained = np.where(self.circuits.is_track, after - before, 0.0)
+        gained[self.district] = 0.0
+        return bool(np.nanmax(gained, initial=0.0) > least_share * depth)
+
+    def _follow_stall(self, found: int, usual: float) -> Generator[int, None, int]:
+        """The amps did not come back: a train that stands without contact, unless it drove off or somebody switched."""
+        d = self.district
+        yield found + STALLED_TICKS + 1
+        cut = self.stream.cut(d, found - 4, found + 4)
+        rest = self.ticks.amps_high[self.ticks.rows(found + 4, found + STALLED_TICKS), d]
+        depth = usual - median(rest)
+        share = sharpest_share(cut.end_s, cut.amps, -depth)
+        calm = bool(self.ticks.calm[self.ticks.rows(found, found + STALLED_TICKS), d].all())
+        holds = self.stream.median("volts", d, found + 4, found + STALLED_TICKS) > HOLD_SHARE * self.stream.median(
+            "volts", d, found - 6, found - 1
+        )
+        stands = share >= SHARP_SHARE and depth > 0.5 * usual and bool((rest < usual - 0.8 * depth).all())
+        event = self._measure(cut, found, usual, depth) if calm and holds and stands and is_fine(cut) else None
+        if event is None or self._handed_over(found, depth):
+            return found + 2
+        event.end_s, event.confidence = None, 0.6
+        event.evidence["change_within_one_cycle_share"] = share
+        del event.evidence["lasted_s"]
+        self.tell(event, found + STALLED_TICKS)
+        gone = yield from self.find(
+            lambda rows: (self.ticks.amps_low[rows, d] > usual - RECOVERED_SHARE * depth) | (self.ticks.calm[rows, d] == 0),
+            found + STALLED_TICKS,
+            found + GIVE_UP_TICKS,
+        )
+        end = gone or found + GIVE_UP_TICKS
+        event.end_s = end * TICK_S
+        event.evidence["lasted_s"] = event.end_s - event.start_s
+        self.tell(event, end)
+        return end + 2
+
+
+def _smooth(values: Floats) -> Floats:
+    return np.convolve(values, np.full(7, 1 / 7), mode="valid") if len(values) >= 7 else values
+
+
+def _edge_s(cut: Cut, usual: float, depth: float) -> float:
+    """How long the fall took, from a fifth to four fifths of the depth."""
+    deep = np.flatnonzero(cut.amps < usual - 0.8 * depth)
+    if not len(deep):
+        return 0.0
+    shallow = np.flatnonzero(cut.amps[: deep[0]] > usual - 0.2 * depth)
+    begin = cut.end_s[shallow[-1]] if len(shallow) else cut.end_s[0]
+    return float(cut.end_s[deep[0]] - begin) / 0.6

@@ -1,0 +1,45 @@
+"""Edges in readings: how sharp a change is, and when it happened."""
+
+import numpy as np
+
+from monitor.diagnosis.medians import median
+from monitor.diagnosis.rows import Cut
+from monitor.diagnosis.watcher import Floats
+
+FINE_S = 0.03
+SHARP_SHARE = 0.45  # a switch or a lost contact changes so much of the whole within one cycle; a mechanism does not
+
+
+def sharpest_share(times_s: Floats, values: Floats, change: float) -> float:
+    """The largest part of ``change`` that happened within one window; of coarse readings, from one to the next.
+
+    Args:
+        times_s: Ends of the windows, shape (n,).
+        values: Readings, shape (n,); windows overlap by half.
+        change: The whole change, with its sign.
+    """
+    lag = 2 if _are_fine(times_s) else 1
+    if len(values) <= lag or change == 0:
+        return 0.0
+    apart_s = times_s[lag:] - times_s[:-lag]
+    steps = (values[lag:] - values[:-lag]) / change
+    near = apart_s < 1.5 * float(np.min(apart_s))
+    return float(np.max(steps[near], initial=0.0))
+
+
+def crossing_s(cut: Cut, inside: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> tuple[float, float] | None:
+    """First and last moment at which ``inside`` holds, as the middle of the windows: half the energy is half the window."""
+    hits = np.flatnonzero(inside)
+    if not len(hits):
+        return None
+    middle_s = (cut.start_s[hits[[0, -1]]] + cut.end_s[hits[[0, -1]]]) / 2
+    return float(middle_s[0]), float(middle_s[1])
+
+
+def is_fine(cut: Cut) -> bool:
+    """Whether the readings are fine enough to tell a sharp edge from a gradual one (a line board's are not)."""
+    return _are_fine(cut.end_s)
+
+
+def _are_fine(times_s: Floats) -> bool:
+    return len(times_s) > 2 and median(np.diff(times_s)) < FINE_S

@@ -1,0 +1,67 @@
+"""Offsets: DC on AC track volts, as sounds a whistle or a bell."""
+
+import numpy as np
+
+from monitor.diagnosis.medians import median
+from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.ticks import TICK_S
+from monitor.diagnosis.watcher import Watcher, Watching
+from monitor.values import Cause
+
+LEAST_VOLTS = 0.55  # electronic sound units react from about 1 V (common practice, no published source)
+HELD_TICKS = 2
+USUAL_TICKS = 50
+
+
+class Offsets(Watcher):
+    """Watches an AC district for a DC offset that is held for tenths of a second."""
+
+    def watch(self, tick: int) -> Watching:
+        """Watch for ever."""
+        d = self.district
+        while True:
+            found = yield from self.find(lambda rows: np.abs(self.ticks.offset_volts[rows, d]) > LEAST_VOLTS, tick)
+            if found is None:
+                return
+            usual = self._usual(found)
+            yield found + HELD_TICKS + 1
+            held = self.ticks.offset_volts[self.ticks.rows(found + 1, found + 1 + HELD_TICKS), d] - usual
+            if not (bool(self.ticks.calm[self.ticks.rows(found, found + 1), d].all()) and self._is_held(held, found)):
+                tick = found + 1
+                continue
+            sign, level = float(np.sign(held[0])), median(np.abs(held))
+            over = yield from self.find(
+                lambda rows, u=usual, s=sign, h=level: ~(s * (self.ticks.offset_volts[rows, d] - u) > 0.5 * h), found + 1
+            )
+            if over is None:
+                return
+            yield over + 2
+            self._tell_signal(found, over, usual, sign * level)
+            tick = over + 2
+
+    def _usual(self, tick: int) -> float:
+        """The offset that this district always shows (a converter's zero is never quite right)."""
+        usual = self.stream.median("offset_volts", self.district, tick - USUAL_TICKS, tick - 2)
+        return usual if abs(usual) < LEAST_VOLTS else 0.0
+
+    def _is_held(self, held: "np.ndarray[tuple[int], np.dtype[np.float64]]", tick: int) -> bool:
+        volts = self.ticks.volts[self.ticks.rows(tick, tick + 1 + HELD_TICKS), self.district]
+        live = bool((volts > 2 * self.circuits.off_volts[self.district]).all())
+        return live and len(held) == HELD_TICKS and bool((np.abs(held) > LEAST_VOLTS).all()) and abs(np.sign(held).sum()) == len(held)
+
+    def _tell_signal(self, found: int, over: int, usual: float, level: float) -> None:
+        d = self.district
+        event = Occurrence(district=d, cause=Cause.DC_SIGNAL, start_s=found * TICK_S, end_s=(over + 1) * TICK_S)
+        cut = self.stream.cut(d, found - 2, over + 2)
+        on = np.flatnonzero((cut.offset_volts - usual) * np.sign(level) > 0.5 * abs(level))
+        if len(on):
+            # Half the level is reached when half the window has it: the middle of the window is the edge.
+            event.start_s = float(cut.start_s[on[0]] + cut.end_s[on[0]]) / 2
+            event.end_s = float(cut.start_s[on[-1]] + cut.end_s[on[-1]]) / 2
+        event.evidence = {
+            "offset_volts": level,
+            "volts_before": self.stream.median("volts", d, found - 6, found - 1),
+            "volts_during": self.stream.median("volts", d, found + 1, over),
+        }
+        event.confidence = 0.97 if abs(level) > 2 * LEAST_VOLTS else 0.85
+        self.tell(event, over + 2)

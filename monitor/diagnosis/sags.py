@@ -1,0 +1,165 @@
+"""Sags: volts fall and come back without anybody's hand. A load on the same supply, or the mains."""
+
+from collections.abc import Generator
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitor.diagnosis.edges import crossing_s
+from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.ticks import TICK_S
+from monitor.diagnosis.watcher import Floats, Watcher, Watching
+from monitor.values import Cause
+
+FOUND_SHARE = 0.945  # of the usual volts, looked into
+SAG_DEPTH = 0.07  # of the volts before; trains visibly slow from about a tenth (common practice, no published source)
+DIP_DEPTH = 0.06
+STEADY_TICKS = 16  # a starting train's surge has faded by then
+BACK_SHARE = 0.5
+LEAST_RATED_SHARE = 0.06  # a rise of the supply's amps smaller than this does not pull volts down
+FORGET_TICKS = 6000
+
+
+@dataclass(slots=True, kw_only=True)
+class _Before:
+    """How things stood before the volts fell, and how they stood at the lowest.
+
+    Attributes:
+        tick: The tick in which it was found.
+        volts: Of all districts.
+        amps: Of all districts.
+        volts_low: Of all districts, at the tick that is lowest here.
+        amps_low: Of all districts, at that tick.
+    """
+
+    tick: int
+    volts: Floats
+    amps: Floats
+    volts_low: Floats
+    amps_low: Floats
+
+
+class Sags(Watcher):
+    """Watches a district's volts for a fall."""
+
+    def watch(self, tick: int) -> Watching:
+        """Watch for ever."""
+        while True:
+            found = yield from self.find(self._fell, tick)
+            if found is None:
+                return
+            yield found + 4
+            before = self._before(found)
+            cause = self._cause(before)
+            if cause is None:
+                tick = found + 1
+                continue
+            over = yield from self._over(before, found + STEADY_TICKS if cause is Cause.SUPPLY_SAG else None)
+            if cause is Cause.SUPPLY_SAG and not self._is_lasting(before, over):
+                tick = (over or found) + 2
+                continue
+            event = self._tell_begin(before, cause, over or found + STEADY_TICKS)
+            if over is None:
+                over = yield from self._over(before, found + FORGET_TICKS)
+            self._tell_end(event, before, over or found + FORGET_TICKS)
+            tick = (over or found + FORGET_TICKS) + 3
+
+    def _fell(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+        ticks, d = self.ticks, self.district
+        usual = ticks.usual_volts[rows, d]
+        wavering = 0.8 * ticks.volts_spread[rows, d]
+        return np.asarray((ticks.volts[rows, d] < usual - np.maximum((1 - FOUND_SHARE) * usual, wavering)) & (ticks.calm[rows, d] > 0))
+
+    def _before(self, tick: int) -> _Before:
+        rows = self.ticks.rows(tick, tick + 4)
+        lowest = rows.start + int(np.argmin(self.ticks.volts[rows, self.district]))
+        return _Before(
+            tick=tick,
+            volts=self.stream.medians("volts", tick - 6, tick - 1),
+            amps=self.stream.medians("amps", tick - 6, tick - 1),
+            volts_low=self.ticks.volts[lowest],
+            amps_low=self.ticks.amps[lowest],
+        )
+
+    def _cause(self, before: _Before) -> Cause | None:
+        """By what the amps and the others do at the same instant."""
+        circuits, d = self.circuits, self.district
+        live = before.volts > circuits.off_volts
+        share = before.volts_low / before.volts
+        near, far = circuits.supply_of == circuits.supply_of[d], circuits.supply_of != circuits.supply_of[d]
+        rise = float(np.nansum((before.amps_low - before.amps)[near]))
+        rated = float(circuits.rated_amps[circuits.supply_of[d]])
+        if not share[d] < 1 - DIP_DEPTH:
+            return None
+        if bool((live & far).any()) and bool((share[live] < 1 - 0.6 * DIP_DEPTH).all()) and rise < LEAST_RATED_SHARE * rated:
+            return Cause.MAINS_DIP if self._fell_alike(share[live], share[d]) else None
+        if rise > LEAST_RATED_SHARE * rated:
+            return Cause.SUPPLY_SAG
+        if not bool((live & far).any()) and int((live & near).sum()) > 1 and self._fell_alike(share[live], share[d]) and rise < 0:
+            return Cause.MAINS_DIP if self._fell_sharply(before) else None
+        return None
+
+    def _fell_alike(self, share: Floats, own: float) -> bool:
+        return bool((np.abs(share - own) < 0.35 * (1 - own) + 0.02).all())
+
+    def _fell_sharply(self, before: _Before) -> bool:
+        cut = self.stream.cut(self.district, before.tick - 3, before.tick + 3)
+        fall = float(before.volts_low[self.district] - before.volts[self.district])
+        steps = cut.volts[2:] - cut.volts[:-2]
+        return bool(len(steps)) and float(steps.min()) < 0.4 * fall
+
+    def _over(self, before: _Before, until: int | None) -> Generator[int, None, int | None]:
+        """First tick in which the volts are half way back, or gone altogether."""
+        d = self.district
+        middle = before.volts[d] - BACK_SHARE * (before.volts[d] - before.volts_low[d])
+        off = self.circuits.off_volts[d]
+        return (
+            yield from self.find(
+                lambda rows: (self.ticks.volts[rows, d] > middle) | (self.ticks.volts_low[rows, d] < off), before.tick + 1, until
+            )
+        )
+
+    def _is_lasting(self, before: _Before, over: int | None) -> bool:
+        """Still down when a surge would have faded; or, if it was short, down until it ended at once."""
+        d, tick = self.district, before.tick
+        end = tick + STEADY_TICKS if over is None else over
+        if end - tick < 2:
+            return False
+        late = self.stream.median("volts", d, max(tick + 1, end - 5), end)
+        early = self.stream.median("volts", d, tick + 1, min(tick + 4, end))
+        steady = late < before.volts[d] * (1 - SAG_DEPTH) and early < before.volts[d] * (1 - SAG_DEPTH)
+        fades = (before.volts[d] - late) < 0.72 * (before.volts[d] - early)
+        return steady and (over is None or not fades)
+
+    def _tell_begin(self, before: _Before, cause: Cause, known: int) -> Occurrence:
+        circuits, d = self.circuits, self.district
+        cut = self.stream.cut(d, before.tick - 2, before.tick + 3)
+        middle = 0.5 * (before.volts[d] + before.volts_low[d])
+        span = crossing_s(cut, cut.volts < middle)
+        near = circuits.neighbours(d)
+        depth = 1 - before.volts_low[d] / before.volts[d]
+        event = Occurrence(district=d, cause=cause, start_s=span[0] if span else before.tick * TICK_S)
+        event.evidence = {
+            "volts_before": float(before.volts[d]),
+            "volts_lowest": float(before.volts_low[d]),
+            "depth_share": float(depth),
+            "supply_amps_before": float(np.nansum(before.amps[near])),
+            "supply_amps_during": float(np.nansum(before.amps_low[near])),
+        }
+        if cause is Cause.MAINS_DIP:
+            event.confidence = 0.95 if depth > 0.1 else 0.8
+            if not len(circuits.strangers(d)):
+                event.confidence = 0.6
+        else:
+            event.confidence = 0.9 if depth > 0.1 else 0.7
+            self.tell(event, known)
+        return event
+
+    def _tell_end(self, event: Occurrence, before: _Before, over: int) -> None:
+        d = self.district
+        cut = self.stream.cut(d, over - 3, over + 1)
+        middle = 0.5 * (before.volts[d] + before.volts_low[d])
+        span = crossing_s(cut, cut.volts < middle)
+        event.end_s = max(event.start_s, span[1] if span else over * TICK_S)
+        event.evidence["lasted_s"] = event.end_s - event.start_s
+        self.tell(event, over + 1)

@@ -1,0 +1,85 @@
+"""Shorts: amps leap to what the supply can give, volts collapse."""
+
+import numpy as np
+
+from monitor.diagnosis.edges import is_fine
+from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.rows import Cut
+from monitor.diagnosis.watcher import Watcher, Watching
+from monitor.values import Cause
+
+LEAP = 2.5  # times the amps before
+RATED_SHARE = 1.15  # of the supply's rated amps
+FELL_SHARE = 0.8  # of the volts before: worth a look
+COLLAPSED_SHARE = 0.7  # of the volts before; lamps and trains that start leave three quarters
+LONG_COLLAPSED_SHARE = 0.6  # where whole windows lie within the short: more is lost in the supply than is left
+OPEN_TICKS = 5
+
+
+class Shorts(Watcher):
+    """Watches a district for the leap of amps with which volts collapse."""
+
+    def watch(self, tick: int) -> Watching:
+        """Watch for ever."""
+        while True:
+            found = yield from self.find(self._leapt, tick)
+            if found is None:
+                return
+            yield found + 3
+            usual_amps, usual_volts = self._usual(found)
+            cut = self.stream.cut(self.district, found - 2, found + 3)
+            shorted = self._shorted(cut, usual_amps, usual_volts)
+            if not shorted.any():
+                tick = found + 1
+                continue
+            event = self._event(cut, shorted, usual_amps, usual_volts)
+            last = found + 3
+            while not event.end_s:
+                if last == found + OPEN_TICKS:
+                    self.tell(event, last)
+                yield last + 1
+                last += 1
+                self._end(event, self.stream.cut(self.district, last - 3, last), usual_amps)
+            self.tell(event, last)
+            tick = last + 1
+
+    def _leapt(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+        ticks, d = self.ticks, self.district
+        rated = self.circuits.rated_amps[self.circuits.supply_of[d]]
+        leapt = ticks.amps_high[rows, d] > np.maximum(LEAP * ticks.usual_amps[rows, d], RATED_SHARE * rated)
+        fell = ticks.volts_low[rows, d] < FELL_SHARE * ticks.usual_volts[rows, d]
+        return np.asarray(leapt & fell)
+
+    def _usual(self, tick: int) -> tuple[float, float]:
+        row = self.ticks.rows(tick, tick + 1)
+        return float(self.ticks.usual_amps[row, self.district][0]), float(self.ticks.usual_volts[row, self.district][0])
+
+    def _shorted(self, cut: Cut, amps: float, volts: float) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+        """Readings with leapt amps, if the volts collapsed with them."""
+        peak = float(np.max(cut.amps, initial=0.0))
+        leapt = cut.amps > max(LEAP * amps, 0.3 * peak)
+        lowest = float(np.min(cut.volts[leapt], initial=np.inf))
+        fine = is_fine(cut)
+        share = LONG_COLLAPSED_SHARE if fine and int(leapt.sum()) > 4 else COLLAPSED_SHARE
+        return leapt & (lowest < (share if fine else FELL_SHARE) * volts)
+
+    def _event(self, cut: Cut, shorted: "np.ndarray[tuple[int], np.dtype[np.bool_]]", amps: float, volts: float) -> Occurrence:
+        first = int(np.argmax(shorted))
+        window_s = float(cut.end_s[first] - cut.start_s[first])
+        peak = float(cut.amps.max())
+        part = min(1.0, float(cut.amps[first] / peak) ** 2)
+        event = Occurrence(district=self.district, cause=Cause.SHORT, start_s=float(cut.end_s[first]) - part * window_s)
+        lowest = float(cut.volts[shorted].min())
+        event.confidence = 0.97 if lowest < 0.65 * volts else 0.85
+        event.evidence = {"amps_before": amps, "amps_highest": peak, "volts_before": volts, "volts_lowest": lowest}
+        self._end(event, cut, amps)
+        return event
+
+    def _end(self, event: Occurrence, cut: Cut, amps: float) -> None:
+        """Over when a reading is no longer shorted: the amps are back, or the protection opened."""
+        peak = event.evidence["amps_highest"]
+        over = (cut.amps < max(LEAP * amps, 0.3 * peak)) & (cut.end_s > event.start_s + (cut.end_s - cut.start_s))
+        if over.any():
+            at = int(np.argmax(over))
+            event.end_s = max(event.start_s, float(cut.start_s[at]))
+            event.evidence["lasted_s"] = event.end_s - event.start_s

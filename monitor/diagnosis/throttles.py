@@ -1,0 +1,97 @@
+"""Throttles: volts moved by hand on one output, the others unmoved, the amps following."""
+
+from collections.abc import Generator
+
+import numpy as np
+
+from monitor.diagnosis.medians import median
+from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.ticks import TICK_S
+from monitor.diagnosis.watcher import Floats, Watcher, Watching
+from monitor.values import Cause
+
+APART_TICKS = 16  # a hand takes half a second to some seconds
+LEAST_SHARE = 0.035
+FOLLOW_SHARE = 0.35  # neighbours that move more than this share of it have a common cause
+STILL_SHARE = 0.008
+LONGEST_TICKS = 80
+
+
+class Throttles(Watcher):
+    """Watches a district's volts for a move that its neighbours do not make."""
+
+    def watch(self, tick: int) -> Watching:
+        """Watch for ever."""
+        while True:
+            found = yield from self.find(self._moved, tick)
+            if found is None:
+                return
+            yield found + 4
+            start, end = yield from self._extent(found)
+            if start is not None and end is not None:
+                self._judge(start, end)
+            tick = max(found + 2, end or 0)
+
+    def _moved(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+        ticks, d = self.ticks, self.district
+        first = ticks.base + rows.start
+        late = ticks.usual_volts[rows, d]
+        early_rows = ticks.rows(first - APART_TICKS, first - APART_TICKS + len(late))
+        early = np.full(len(late), np.nan)
+        early[len(late) - (early_rows.stop - early_rows.start) :] = ticks.usual_volts[early_rows, d]
+        calm = ticks.calm[rows, d] > 0
+        return np.asarray((np.abs(late - early) > LEAST_SHARE * early) & calm)
+
+    def _extent(self, found: int) -> Generator[int, None, tuple[int | None, int | None]]:
+        """From the last still moment before to the first still moment after."""
+        d, still = self.district, found
+        while still < found + LONGEST_TICKS:
+            yield still + 4
+            volts = self.ticks.volts[self.ticks.rows(still, still + 4), d]
+            if np.ptp(volts) < STILL_SHARE * float(np.max(volts)):
+                break
+            still += 1
+        level = self.stream.median("volts", d, still, still + 4)
+        rows = self.ticks.rows(found - 2 * APART_TICKS, still)
+        volts = self.ticks.volts[rows, d]
+        calm = self.ticks.calm[rows, d]
+        if len(volts) < APART_TICKS or not (calm[-APART_TICKS:] > 0).all():
+            return None, still
+        change = level - median(volts[: APART_TICKS // 2])
+        moving = np.flatnonzero(np.abs(level - volts) > 0.06 * abs(change))
+        unmoved = np.flatnonzero(np.abs(level - volts) > 0.94 * abs(change))
+        if not len(moving) or not len(unmoved):
+            return None, still
+        first = found - 2 * APART_TICKS + (len(volts) - (rows.stop - rows.start))
+        return first + int(unmoved[unmoved <= moving[-1]][-1]), first + int(moving[-1]) + 1
+
+    def _judge(self, start: int, end: int) -> None:
+        d, stream = self.district, self.stream
+        before, after = stream.medians("volts", start - 6, start), stream.medians("volts", end + 1, end + 5)
+        share = after / before - 1
+        if not abs(share[d]) > LEAST_SHARE or self._has_other_reason(share, start, end):
+            return
+        event = Occurrence(district=d, cause=Cause.THROTTLE, start_s=start * TICK_S, end_s=end * TICK_S)
+        event.confidence = 0.9 if abs(share[d]) > 2 * LEAST_SHARE else 0.75
+        event.evidence = {
+            "volts_before": float(before[d]),
+            "volts_after": float(after[d]),
+            "amps_before": stream.median("amps", d, start - 6, start),
+            "amps_after": stream.median("amps", d, end + 1, end + 5),
+        }
+        self.tell(event, end + 4)
+
+    def _has_other_reason(self, share: Floats, start: int, end: int) -> bool:
+        """A load, the mains, a DC signal."""
+        circuits, d = self.circuits, self.district
+        others = np.flatnonzero(circuits.output_of != circuits.output_of[d])
+        live = others[share[others] > -0.9]
+        along = float(np.nanmax(share[live] / share[d], initial=0.0)) if len(live) else 0.0
+        amps = self.stream.medians("amps", end + 1, end + 5) - self.stream.medians("amps", start - 6, start)
+        near = circuits.neighbours(d)
+        rise = float(np.nansum(amps[near]))
+        against = rise * np.sign(share[d]) < -0.1 * circuits.rated_amps[circuits.supply_of[d]]
+        offset = np.abs(self.stream.medians("offset_volts", end + 1, end + 5) - self.stream.medians("offset_volts", start - 6, start))[d]
+        signal = circuits.is_ac[d] and offset > 0.3
+        near_volts = along > FOLLOW_SHARE and len(np.intersect1d(live, near)) > 0
+        return bool(signal or against or near_volts)

@@ -1,0 +1,219 @@
+"""Ticks: readings of all districts on one common grid of tenths of a second, with what was usual just before each."""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+from monitor.diagnosis.circuits import Circuits
+from monitor.diagnosis.medians import medians
+from monitor.values import ReadingBlock
+
+Floats = NDArray[np.float64]
+
+TICK_S = 0.1
+KEPT_TICKS = 12_000  # twenty minutes: enough laps for any verdict; older ticks are forgotten
+HELD_TICKS = 12  # a reading stands this long where the next one is missing, then there is none
+LATE_TICKS = 5  # a board that is silent for this long holds the others up no longer
+USUAL_TICKS = 5
+RECENT_TICKS = 25
+CALM_TICKS = 6
+_MEASURED = ("volts", "volts_low", "volts_high", "amps", "amps_low", "amps_high", "offset_volts")
+_DERIVED = ("usual_volts", "usual_amps", "amps_spread", "volts_spread", "calm")
+
+
+class Ticks:
+    """Means, lows and highs of each tick; tick k covers readings that end in [k, k+1) tenths of a second.
+
+    Each attribute below is an array of shape (n, d) whose row 0 is tick ``base``; only rows before ``end`` are complete.
+
+    Attributes:
+        base: Number of the first tick kept.
+        end: Number of the first tick that is not complete yet.
+        real_end: Like end, without the standstill added by :meth:`stand_still`.
+    """
+
+    volts: Floats
+    volts_low: Floats
+    volts_high: Floats
+    amps: Floats
+    amps_low: Floats
+    amps_high: Floats
+    offset_volts: Floats
+    usual_volts: Floats
+    usual_amps: Floats
+    amps_spread: Floats
+    volts_spread: Floats
+    calm: Floats
+
+    def __init__(self, circuits: Circuits) -> None:
+        self._circuits = circuits
+        self._columns = {name: k for k, name in enumerate(circuits.districts)}
+        self._pending: dict[str, tuple[tuple[str, ...], list[_Rows]]] = {}
+        self._reached: dict[str, int] = {}
+        self._held = np.full(len(circuits), -HELD_TICKS - 1)
+        self.base = 0
+        self.end = 0
+        self.real_end = 0
+        self._started = False
+        self._allocate(1024)
+
+    def take(self, block: ReadingBlock) -> None:
+        """Take readings; they show once :meth:`complete` finds their tick complete."""
+        if len(block) and block.districts:
+            rows = _Rows(_ticks(block.end_s), block.volts_rms, block.amps_rms, block.volts_mean)
+            self._pending.setdefault(block.board, (block.districts, []))[1].append(rows)
+
+    def complete(self, now_s: float) -> None:
+        """Complete as many ticks as the readings of all boards allow."""
+        first, reached = self._reach(now_s)
+        if first is None:
+            return
+        if not self._started:
+            self.base = self.end = self.real_end = first
+            self._held += first
+            self._started = True
+        if reached <= self.end:
+            return
+        begin, self.end = self.end, reached
+        self.real_end = reached
+        self._room()
+        for board in list(self._pending):
+            self._fill(board, begin)
+        self._hold(begin)
+        self._derive(begin)
+
+    def stand_still(self, ticks: int) -> None:
+        """The stream ended: let the last readings stand for so many ticks more, that what waits can be decided."""
+        begin = self.end
+        if not self._started or begin == self.base:
+            return
+        self.end += ticks
+        self._room()
+        for name in _MEASURED:
+            array = getattr(self, name)
+            array[begin - self.base : self.end - self.base] = array[begin - self.base - 1]
+        self._derive(begin)
+        self.end, self.real_end = begin + ticks, begin
+
+    def forget(self) -> None:
+        """Let go of ticks older than the kept ones."""
+        extra = self.end - self.base - KEPT_TICKS
+        if extra < KEPT_TICKS // 4:
+            return
+        for name in (*_MEASURED, *_DERIVED):
+            array = getattr(self, name)
+            array[:KEPT_TICKS] = array[extra : extra + KEPT_TICKS].copy()
+            array[KEPT_TICKS:] = np.nan
+        self.base += extra
+
+    def rows(self, first: int, last: int) -> slice:
+        """Where ticks first..last-1 stand in the arrays, cut to what is kept and complete."""
+        low = min(max(first, self.base), self.end)
+        return slice(low - self.base, max(low, min(last, self.end)) - self.base)
+
+    def _reach(self, now_s: float) -> tuple[int | None, int]:
+        """First tick of all pending readings, and the tick that every board has passed (silent boards count as late)."""
+        first: int | None = self.end if self._started else None
+        for board, (_districts, blocks) in self._pending.items():
+            if blocks:
+                self._reached[board] = max(self._reached.get(board, 0), int(blocks[-1].ticks[-1]))
+                if not self._started:
+                    start = int(blocks[0].ticks[0])
+                    first = start if first is None else min(first, start)
+        late = _tick(now_s) - LATE_TICKS
+        reached = min((max(tick, late) for tick in self._reached.values()), default=0)
+        return first, reached
+
+    def _allocate(self, rows: int) -> None:
+        for name in (*_MEASURED, *_DERIVED):
+            array = np.full((rows, len(self._circuits)), np.nan)
+            old = getattr(self, name, None)
+            if old is not None:
+                array[: len(old)] = old
+            setattr(self, name, array)
+
+    def _room(self) -> None:
+        rows = self.end - self.base
+        if rows > len(self.volts):
+            self._allocate(max(rows + 512, 2 * len(self.volts)))
+
+    def _fill(self, board: str, begin: int) -> None:
+        """Means, lows and highs of the complete ticks of one board."""
+        districts, blocks = self._pending[board]
+        if not blocks:
+            return
+        rows = blocks[0] if len(blocks) == 1 else _Rows(*(np.concatenate(parts) for parts in zip(*blocks, strict=True)))
+        late, done = np.searchsorted(rows.ticks, [begin, self.end]).tolist()
+        blocks[:] = [_Rows(*(part[done:] for part in rows))] if done < len(rows.ticks) else []
+        if done > late:
+            self._reduce(districts, _Rows(*(part[late:done] for part in rows)))
+
+    def _reduce(self, districts: tuple[str, ...], rows: "_Rows") -> None:
+        starts = np.flatnonzero(np.diff(rows.ticks, prepend=rows.ticks[0] - 1))
+        counts = np.diff(starts, append=len(rows.ticks))[:, None]
+        index = np.ix_(rows.ticks[starts] - self.base, [self._columns[name] for name in districts])
+        for name, values in (("volts", rows.volts), ("amps", rows.amps), ("offset_volts", rows.offset_volts)):
+            getattr(self, name)[index] = np.add.reduceat(values, starts, axis=0) / counts
+        for name, values in (("volts", rows.volts), ("amps", rows.amps)):
+            getattr(self, f"{name}_low")[index] = np.minimum.reduceat(values, starts, axis=0)
+            getattr(self, f"{name}_high")[index] = np.maximum.reduceat(values, starts, axis=0)
+
+    def _hold(self, begin: int) -> None:
+        """Where readings are missing the last one stands for a while."""
+        span = slice(begin - self.base, self.end - self.base)
+        there = ~np.isnan(self.volts[span])
+        numbers = np.arange(begin, self.end)[:, None]
+        last = np.maximum.accumulate(np.where(there, numbers, self._held[None, :]), axis=0)
+        self._held = last[-1].copy()
+        if there.all():
+            return
+        at, column = np.nonzero(~there & (numbers - last <= HELD_TICKS) & (last >= self.base))
+        source = last[at, column] - self.base
+        for name in _MEASURED:
+            array = getattr(self, name)
+            whole = name.partition("_")[0] if name != "offset_volts" else name
+            array[at + span.start, column] = getattr(self, whole)[source, column]
+
+    def _derive(self, begin: int) -> None:
+        """What was usual just before each tick, and how much it wavered: from earlier ticks only."""
+        span = slice(begin - self.base, self.end - self.base)
+        self.usual_volts[span] = _median_before(self.volts, span, USUAL_TICKS)
+        self.usual_amps[span] = _median_before(self.amps, span, USUAL_TICKS)
+        self.amps_spread[span] = _median_before(self.amps_high - self.amps_low, span, 2 * USUAL_TICKS + 1)
+        volts = _windows(self.volts, span, RECENT_TICKS + 1, 2)
+        self.volts_spread[span] = volts.max(axis=-1) - volts.min(axis=-1)
+        low = _windows(self.volts_low, span, CALM_TICKS, 0)
+        self.calm[span] = (low > self._circuits.off_volts[None, :, None]).all(axis=-1)
+
+
+class _Rows(NamedTuple):
+    """Readings that wait for their tick to be complete."""
+
+    ticks: NDArray[np.intp]
+    volts: Floats
+    amps: Floats
+    offset_volts: Floats
+
+
+def _ticks(at_s: Floats) -> NDArray[np.intp]:
+    return np.floor(at_s / TICK_S + 1e-6).astype(np.intp)
+
+
+def _tick(at_s: float) -> int:
+    return int(np.floor(at_s / TICK_S + 1e-6))
+
+
+def _windows(array: Floats, span: slice, width: int, gap: int) -> Floats:
+    """Windows of so many rows that end ``gap`` rows before each row of the span, shape (rows, d, width); NaN before the start."""
+    first = span.start - width - gap + 1
+    rows = array[max(0, first) : max(0, span.stop - gap)]
+    if first < 0:
+        rows = np.concatenate([np.full((-first, array.shape[1]), np.nan), rows])
+    return sliding_window_view(rows, width, axis=0)
+
+
+def _median_before(array: Floats, span: slice, width: int) -> Floats:
+    """Median of the rows 2..width+1 back."""
+    return medians(_windows(array, span, width, 2), -1)

@@ -1,0 +1,93 @@
+"""Watchers: each looks for one kind of occurrence in one district, tick by tick, waiting for what it needs to decide."""
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Generator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.diagnosis.circuits import Circuits
+from monitor.diagnosis.medians import median, medians
+from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.rows import Cut, Rows
+from monitor.diagnosis.ticks import TICK_S, Ticks
+
+Floats = NDArray[np.float64]
+Watching = Generator[int, None, None]
+Waiting = Generator[int, None, int | None]
+Mask = Callable[[slice], NDArray[np.bool_]]
+
+
+class Stream:
+    """What watchers look at: ticks of the past, readings of the last seconds, and the circuits they belong to."""
+
+    def __init__(self, circuits: Circuits) -> None:
+        self.circuits = circuits
+        self.ticks = Ticks(circuits)
+        self.rows = Rows(circuits.districts)
+
+    def cut(self, district: int, first: int, last: int) -> Cut:
+        """Readings of the ticks first..last-1."""
+        return self.rows.cut(district, first * TICK_S, last * TICK_S)
+
+    def median(self, name: str, district: int, first: int, last: int) -> float:
+        """Median of a tick figure over ticks first..last-1; NaN where there is none."""
+        values = getattr(self.ticks, name)[self.ticks.rows(first, last), district]
+        return median(values)
+
+    def medians(self, name: str, first: int, last: int) -> Floats:
+        """The same of all districts, shape (d,)."""
+        values = getattr(self.ticks, name)[self.ticks.rows(first, last)]
+        return medians(values, 0) if len(values) else np.full(len(self.circuits), np.nan)
+
+
+class Watcher(ABC):
+    """One kind of occurrence in one district.
+
+    The watching is a generator that yields the number of the tick it needs next; it is resumed when that tick is complete.
+    Its decisions look at ticks of fixed distance only, so they do not depend on when it was resumed.
+    """
+
+    def __init__(self, stream: Stream, district: int) -> None:
+        self.stream = stream
+        self.ticks = stream.ticks
+        self.circuits = stream.circuits
+        self.district = district
+        self._told: list[Occurrence] = []
+        self._watching: Watching | None = None
+        self._needs = 0
+
+    def advance(self) -> list[Occurrence]:
+        """Go on as far as the complete ticks allow; occurrences that began, changed or ended."""
+        if self._watching is None:
+            self._watching = self.watch(self.ticks.base)
+            self._needs = next(self._watching)
+        while self._needs < self.ticks.end:
+            self._needs = self._watching.send(None)
+        told, self._told = self._told, []
+        return told
+
+    @abstractmethod
+    def watch(self, tick: int) -> Watching:
+        """Watch for ever from this tick on; yields the tick needed next."""
+
+    def tell(self, occurrence: Occurrence, tick: int) -> None:
+        """Say that this occurrence began, changed or ended, as known from ticks up to this one."""
+        occurrence.known_tick = tick
+        if all(occurrence is not other for other in self._told):
+            self._told.append(occurrence)
+
+    def find(self, mask: Mask, tick: int, until: int | None = None) -> Waiting:
+        """The first tick from ``tick`` on where the mask is true, waiting for it; None once ``until`` is reached without."""
+        while True:
+            end = self.ticks.end if until is None else min(until, self.ticks.end)
+            tick = max(tick, self.ticks.base)
+            if tick < end:
+                hits = mask(self.ticks.rows(tick, end))
+                first = int(np.argmax(hits))
+                if hits[first]:
+                    return tick + first
+                tick = end
+            if until is not None and tick >= until:
+                return None
+            yield tick
