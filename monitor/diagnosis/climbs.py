@@ -55,8 +55,12 @@ class Climbs(Watcher):
         d, stream = self.district, self.stream
         floor = stream.median("amps", d, found - 14, found - 9)
         level = stream.median("amps", d, found - 2, found + STAYS_TICKS)
+        if not self._is_above(found, floor, level) or self._came_from_elsewhere(found, floor, level):
+            return None, floor, level
         volts = stream.median("volts", d, found - 14, found - 9)
         during = stream.median("volts", d, found - 2, found + STAYS_TICKS)
+        if not HOLD_SHARE * volts < during < 1.025 * volts:
+            return None, floor, level
         event = Occurrence(district=d, cause=Cause.BINDING, start_s=self._onset_s(found, floor, level))
         event.evidence = {
             "amps_before": floor,
@@ -65,15 +69,17 @@ class Climbs(Watcher):
             "volts_before": volts,
             "volts_during": during,
         }
-        usual = float(np.nanmax(self.ticks.usual_amps[self.ticks.rows(found - USUAL_TICKS, found - 6), d], initial=0.0))
-        reached = bool(level > LEAST_RATIO * floor) and level - floor > LEAST_AMPS and level > ABOVE_USUAL_RATIO * usual
-        stays = self._stays(found, floor, level)
-        calm = bool(self.ticks.calm[self.ticks.rows(found - 14, found + STAYS_TICKS), d].all())
-        holds = HOLD_SHARE * volts < during < 1.025 * volts
-        if not (reached and stays and calm and holds) or self._came_from_elsewhere(event, found, level - floor):
-            return None, floor, level
         event.confidence = 0.93 if level > 1.4 * floor else 0.75
         return event, floor, level
+
+    def _is_above(self, found: int, floor: float, level: float) -> bool:
+        """Well above what was usual, and it stays."""
+        d = self.district
+        usual = float(np.max(self.ticks.usual_amps[self.ticks.rows(found - USUAL_TICKS, found - 6), d], initial=0.0))
+        least = max(LEAST_RATIO * floor, floor + LEAST_AMPS, ABOVE_USUAL_RATIO * usual)
+        if not least < level < ARRIVAL_RATIO * floor or not self._stays(found, floor, level):
+            return False
+        return bool(self.ticks.calm[self.ticks.rows(found - 14, found + STAYS_TICKS), d].all())
 
     def _onset_s(self, found: int, floor: float, level: float) -> float:
         cut = self.stream.cut(self.district, found - 14, found)
@@ -84,24 +90,19 @@ class Climbs(Watcher):
         after = self.ticks.amps[self.ticks.rows(found, found + STAYS_TICKS), self.district]
         return bool((after > floor + STAYS_SHARE * (level - floor)).mean() > 0.85)
 
-    def _came_from_elsewhere(self, event: Occurrence, found: int, climb: float) -> bool:
+    def _came_from_elsewhere(self, found: int, floor: float, level: float) -> bool:
         """Switched on, driven in from another district, or started: nothing that was running already."""
-        d = self.district
-        cut = self.stream.cut(d, found - 12, found + 2)
-        share = sharpest_share(cut.end_s, cut.amps, climb)
-        event.evidence["change_within_one_cycle_share"] = share
-        before = self.stream.medians("amps", found - 14, found - 9)
-        after = self.stream.medians("amps", found, found + 6)
-        lost = np.where(self.circuits.is_track, before - after, 0.0)
-        lost[d] = 0.0
-        quiet = self._spread(found - 16, found - 9)
-        lively = self._spread(found + 2, found + STAYS_TICKS)
-        return (
-            share >= SHARP_SHARE
-            or bool(np.nanmax(lost, initial=0.0) > 0.4 * climb)
-            or event.evidence["amps_ratio"] > ARRIVAL_RATIO
-            or (is_fine(cut) and quiet < LAMP_QUIET * lively * before[d] / after[d])
-        )
+        climb = level - floor
+        lost = self.stream.medians("amps", found - 14, found - 9) - self.stream.medians("amps", found, found + 6)
+        lost[~self.circuits.is_track] = 0.0
+        lost[self.district] = 0.0
+        if bool((lost > 0.4 * climb).any()):
+            return True
+        cut = self.stream.cut(self.district, found - 12, found + 2)
+        if sharpest_share(cut.end_s, cut.amps, climb) >= SHARP_SHARE:
+            return True
+        # Only a motor wavers with its load; without one before, something arrived. Coarse readings do not show it.
+        return is_fine(cut) and self._spread(found - 16, found - 9) / floor < LAMP_QUIET * self._spread(found + 2, found + 12) / level
 
     def _spread(self, first: int, last: int) -> float:
         rows = self.ticks.rows(first, last)

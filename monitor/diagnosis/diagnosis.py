@@ -9,6 +9,7 @@ from monitor.diagnosis.drops import Drops
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.offsets import Offsets
 from monitor.diagnosis.sags import Sags
+from monitor.diagnosis.pattern_book import PatternBook
 from monitor.diagnosis.shorts import Shorts
 from monitor.diagnosis.throttles import Throttles
 from monitor.diagnosis.ticks import TICK_S
@@ -27,6 +28,7 @@ class Diagnosis:
         self._stream = Stream(self._circuits)
         self._watchers = [watcher for d in range(len(self._circuits)) for watcher in _watchers(self._stream, d)]
         self._ids = itertools.count(1)
+        self._book = PatternBook(layout, self._circuits, self._stream.ticks)
 
     def feed(
         self, samples: tuple[SampleBlock, ...], readings: tuple[ReadingBlock, ...], now_s: float
@@ -45,13 +47,14 @@ class Diagnosis:
         events = self._advance()
         self._stream.rows.forget(ticks.end * TICK_S)
         ticks.forget()
-        return events, []
+        return events, self._book.patterns()
 
     def finish(self, now_s: float) -> tuple[list[Event], list[Pattern]]:
         """The stream ends: what was held back to see how it goes on."""
         self._stream.ticks.complete(now_s + 1.0)
         self._stream.ticks.stand_still(STANDSTILL_TICKS)
-        return self._advance(), []
+        events = self._advance()
+        return events, self._book.patterns(at_end=True)
 
     def _advance(self) -> list[Event]:
         told = [occurrence for watcher in self._watchers for occurrence in watcher.advance()]
@@ -62,6 +65,7 @@ class Diagnosis:
             if occurrence.known_tick >= end:
                 continue  # what only shows when the last readings are taken to stand is not known
             occurrence.id = occurrence.id or next(self._ids)
+            self._book.note(occurrence)
             events.append(self._as_event(occurrence))
         return events
 

@@ -9,7 +9,7 @@ from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Floats, Watcher, Watching
+from monitor.diagnosis.watcher import Floats, Stream, Watcher, Watching
 from monitor.values import Cause
 
 LEAST_SHARE = 0.18  # of the amps before
@@ -23,10 +23,15 @@ GIVE_UP_TICKS = 1200
 RECOVERED_SHARE = 0.4  # of the depth: back above this, contact is made again
 LONGEST_EDGE_S = 0.7  # a train crosses a joint within this; grades take longer
 SHORTEST_JOINT_S = 0.3
+REMEMBERED = 3
 
 
 class Drops(Watcher):
     """Watches a track district's amps for a drop that the volts do not explain."""
+
+    def __init__(self, stream: Stream, district: int) -> None:
+        super().__init__(stream, district)
+        self._joints: list[Occurrence] = []
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -83,8 +88,22 @@ class Drops(Watcher):
                 self._call_by_length(event, usual, depth)
             handed = event.cause is Cause.WEAK_JOINT and self._handed_over(found, depth)
             if event.confidence > 0 and not handed:
+                self._remember(event, back + 1)
                 self.tell(event, back + 1)
         return back + 2
+
+    def _remember(self, event: Occurrence, tick: int) -> None:
+        """The same partial sag again and again is what makes a weak joint sure."""
+        if event.cause is not Cause.WEAK_JOINT:
+            return
+        depth = event.evidence["amps_lowest"] / event.evidence["amps_before"]
+        alike = [other for other in self._joints if abs(other.evidence["amps_lowest"] / other.evidence["amps_before"] - depth) < 0.15]
+        event.confidence = max(event.confidence, (event.confidence, 0.85, 0.95)[min(2, len(alike))])
+        for other in alike:
+            if other.confidence < event.confidence:
+                other.confidence = event.confidence
+                self.tell(other, tick)
+        self._joints = [*self._joints, event][-REMEMBERED:]
 
     def _measure(self, cut: Cut, found: int, usual: float, depth: float) -> Occurrence | None:
         span = crossing_s(cut, cut.amps < usual - 0.3 * depth)

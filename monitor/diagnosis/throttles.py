@@ -28,9 +28,9 @@ class Throttles(Watcher):
                 return
             yield found + 4
             start, end = yield from self._extent(found)
-            if start is not None and end is not None:
-                self._judge(start, end)
-            tick = max(found + 2, end or 0)
+            told = start is not None and end is not None and self._judge(start, end)
+            # The comparison still straddles this move for a while.
+            tick = (end or found) + APART_TICKS + 5 if told else found + 2
 
     def _moved(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
         ticks, d = self.ticks, self.district
@@ -39,18 +39,21 @@ class Throttles(Watcher):
         early_rows = ticks.rows(first - APART_TICKS, first - APART_TICKS + len(late))
         early = np.full(len(late), np.nan)
         early[len(late) - (early_rows.stop - early_rows.start) :] = ticks.usual_volts[early_rows, d]
+        wavering = np.full(len(late), np.nan)
+        wavering[len(late) - (early_rows.stop - early_rows.start) :] = ticks.volts_spread[early_rows, d]
         calm = ticks.calm[rows, d] > 0
-        return np.asarray((np.abs(late - early) > LEAST_SHARE * early) & calm)
+        return np.asarray((np.abs(late - early) > np.maximum(LEAST_SHARE * early, 1.2 * wavering)) & calm)
 
     def _extent(self, found: int) -> Generator[int, None, tuple[int | None, int | None]]:
         """From the last still moment before to the first still moment after."""
         d, still = self.district, found
+        wavering = float(self.ticks.volts_spread[self.ticks.rows(found - APART_TICKS, found - APART_TICKS + 1), d][0])
         while still < found + LONGEST_TICKS:
             yield still + 4
             volts = self.ticks.volts[self.ticks.rows(still, still + 4), d]
-            if np.ptp(volts) < STILL_SHARE * float(np.max(volts)):
+            if float(volts.max() - volts.min()) <= max(STILL_SHARE * float(volts.max()), wavering):
                 break
-            still += 1
+            still += 2
         level = self.stream.median("volts", d, still, still + 4)
         rows = self.ticks.rows(found - 2 * APART_TICKS, still)
         volts = self.ticks.volts[rows, d]
@@ -65,12 +68,12 @@ class Throttles(Watcher):
         first = found - 2 * APART_TICKS + (len(volts) - (rows.stop - rows.start))
         return first + int(unmoved[unmoved <= moving[-1]][-1]), first + int(moving[-1]) + 1
 
-    def _judge(self, start: int, end: int) -> None:
+    def _judge(self, start: int, end: int) -> bool:
         d, stream = self.district, self.stream
         before, after = stream.medians("volts", start - 6, start), stream.medians("volts", end + 1, end + 5)
         share = after / before - 1
         if not abs(share[d]) > LEAST_SHARE or self._has_other_reason(share, start, end):
-            return
+            return False
         event = Occurrence(district=d, cause=Cause.THROTTLE, start_s=start * TICK_S, end_s=end * TICK_S)
         event.confidence = 0.9 if abs(share[d]) > 2 * LEAST_SHARE else 0.75
         event.evidence = {
@@ -80,18 +83,17 @@ class Throttles(Watcher):
             "amps_after": stream.median("amps", d, end + 1, end + 5),
         }
         self.tell(event, end + 4)
+        return True
 
     def _has_other_reason(self, share: Floats, start: int, end: int) -> bool:
         """A load, the mains, a DC signal."""
         circuits, d = self.circuits, self.district
-        others = np.flatnonzero(circuits.output_of != circuits.output_of[d])
-        live = others[share[others] > -0.9]
-        along = float(np.nanmax(share[live] / share[d], initial=0.0)) if len(live) else 0.0
+        others = share[(circuits.output_of != circuits.output_of[d]) & (share > -0.9)]
+        along = float(np.max(others / share[d], initial=0.0))
         amps = self.stream.medians("amps", end + 1, end + 5) - self.stream.medians("amps", start - 6, start)
         near = circuits.neighbours(d)
         rise = float(np.nansum(amps[near]))
         against = rise * np.sign(share[d]) < -0.1 * circuits.rated_amps[circuits.supply_of[d]]
         offset = np.abs(self.stream.medians("offset_volts", end + 1, end + 5) - self.stream.medians("offset_volts", start - 6, start))[d]
         signal = circuits.is_ac[d] and offset > 0.3
-        near_volts = along > FOLLOW_SHARE and len(np.intersect1d(live, near)) > 0
-        return bool(signal or against or near_volts)
+        return bool(signal or against or along > FOLLOW_SHARE)

@@ -1,0 +1,183 @@
+"""Places: do events fall at one spot of the lap, go with one train, or neither?"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.diagnosis.laps import Track, laps, tracks
+from monitor.diagnosis.presence import LEAST_HAND_OVERS, hand_overs, train_present
+from monitor.diagnosis.rayleigh import Clustering, rayleigh, resultant_lengths
+from monitor.diagnosis.ticks import TICK_S
+from monitor.values import Pattern
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+LEAST_EVENTS = 6
+ENOUGH_EVENTS = 8  # to say that there is no place
+SIGNIFICANT = 0.01
+LEAST_LENGTH = 0.55  # mean resultant length: half the events elsewhere is no spot
+REFINE_SHARE = 0.03
+MULTIPLES = (3.0, 2.0, 1.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History:
+    """What one district did.
+
+    Attributes:
+        district: Its name.
+        events_s: Shape (n,): moments of its events, seconds of the stream.
+        start_s: Moment of the first tick.
+        volts: Shape (ticks,).
+        amps: Shape (ticks,).
+        live: Shape (ticks,): volts are up.
+        disturbed: Shape (ticks,): an event makes the amps say nothing about the lap.
+        moved: Shape (ticks,): the throttle is on the move.
+        lap_s: The lap time that the layout file gives, or None.
+    """
+
+    district: str
+    events_s: Floats
+    start_s: float
+    volts: Floats
+    amps: Floats
+    live: Bools
+    disturbed: Bools
+    moved: Bools
+    lap_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spot:
+    """How one district's events lie on the lap.
+
+    Attributes:
+        lap_s: Lap time in seconds.
+        clustering: Of the events on the lap, the p-value corrected for the number of laps tried.
+    """
+
+    lap_s: float | None
+    clustering: Clustering
+
+    @property
+    def is_fixed(self) -> bool:
+        """The events fall at one place."""
+        return self.clustering.p_value < SIGNIFICANT and self.clustering.length > LEAST_LENGTH
+
+
+def patterns(histories: list[History]) -> list[Pattern]:
+    """One verdict for each district, or group of districts that share a train, with enough events."""
+    present = [train_present(history.amps, history.live) for history in histories]
+    groups = _groups(histories, present)
+    found = [pattern for group in groups for pattern in _verdicts([histories[k] for k in group], [present[k] for k in group])]
+    return sorted(found, key=lambda pattern: (pattern.start_s, pattern.districts))
+
+
+def spot(history: History, present: Bools) -> Spot:
+    """Fold a district's events on each likely lap; the longest lap at which they cluster is the one.
+
+    A train that is here for part of its lap only can have events there only, so phases are counted along the time it is here.
+    """
+    best = Spot(lap_s=None, clustering=Clustering(0.0, 0.0, 1.0))
+    tried = 0
+    passing: list[Spot] = []
+    for track in tracks(history.volts, history.amps, history.live & ~history.disturbed, history.moved):
+        candidates = _candidates(track, history)
+        for lap_s in candidates:
+            tried += 1
+            here = _fold(track, history, present, lap_s)
+            if here.clustering.p_value < best.clustering.p_value or best.lap_s is None:
+                best = here
+            passing.append(here)
+    if best.lap_s is None:
+        return best
+    corrected = [Spot(lap_s=s.lap_s, clustering=s.clustering._replace(p_value=min(1.0, s.clustering.p_value * tried))) for s in passing]
+    fixed = [s for s in corrected if s.is_fixed]
+    if not fixed:
+        return Spot(lap_s=best.lap_s, clustering=best.clustering._replace(p_value=min(1.0, best.clustering.p_value * tried)))
+    tightest = min(s.clustering.p_value for s in fixed)
+    # Half the lap passes as well as the lap, so the longest counts, but not a chance one far weaker than the best.
+    return max((s for s in fixed if s.clustering.p_value < tightest**0.6), key=lambda s: s.lap_s or 0.0)
+
+
+def _candidates(track: Track, history: History) -> list[float]:
+    found = laps(track)
+    if not found:
+        return [history.lap_s] if history.lap_s else []
+    strongest = found[0].correlation
+    strong = [lap.lap_s for lap in found if lap.correlation > 0.6 * strongest]
+    if history.lap_s:
+        strong = [lap for lap in strong if abs(lap / history.lap_s - 1) < 0.2] or [history.lap_s]
+    # The correlation comes back at every whole number of laps: the shortest of each family is the lap.
+    return [lap for lap in strong if not any(_is_multiple(lap, other) for other in strong)]
+
+
+def _is_multiple(lap_s: float, other_s: float) -> bool:
+    times = lap_s / other_s
+    return round(times) >= 2 and abs(times - round(times)) < 0.04 * round(times) ** 0.5
+
+
+def _fold(track: Track, history: History, present: Bools, lap_s: float) -> Spot:
+    """Fold at this lap, sharpened a little by the events themselves."""
+    way = np.interp(history.events_s, history.start_s + np.arange(len(track.way_s)) * TICK_S, track.way_s)
+    # Two periods differ once they drift apart by a good part of a lap over the whole way.
+    turns = max(1.0, float(track.way_s[-1] - track.way_s[0]) / lap_s)
+    steps = int(np.clip(np.ceil(2 * REFINE_SHARE * turns * 4), 3, 121))
+    periods = lap_s * np.linspace(1 - REFINE_SHARE, 1 + REFINE_SHARE, steps)
+    lap_s = float(periods[int(np.argmax(resultant_lengths(way, periods)))])
+    fractions = _along_presence(track.way_s / lap_s % 1.0, present & history.live, way / lap_s % 1.0)
+    clustering = rayleigh(fractions)
+    trials = max(1.0, 2 * REFINE_SHARE * turns)
+    mean = float(np.angle(np.exp(2j * np.pi * (way / lap_s)).sum()) / (2 * np.pi) % 1.0)
+    return Spot(lap_s=lap_s, clustering=Clustering(mean, clustering.length, min(1.0, clustering.p_value * trials)))
+
+
+def _along_presence(phases: Floats, present: Bools, at: Floats) -> Floats:
+    """Phases counted along the share of the lap at which a train is here."""
+    bins = 60
+    time_here = np.bincount((phases[present] * bins).astype(np.intp) % bins, minlength=bins).astype(np.float64)
+    if not time_here.sum():
+        return at
+    edges = np.concatenate([[0.0], np.cumsum(time_here) / time_here.sum()])
+    return np.interp(at * bins, np.arange(bins + 1), edges)
+
+
+def _groups(histories: list[History], present: list[Bools]) -> list[list[int]]:
+    """Districts that hand trains to one another, together; the others alone."""
+    counts = hand_overs(np.stack(present, axis=1)) if present else np.zeros((0, 0), dtype=np.intp)
+    linked = (counts + counts.T) >= 2 * LEAST_HAND_OVERS
+    groups: list[list[int]] = []
+    for k in range(len(histories)):
+        joined = [group for group in groups if any(linked[k, other] for other in group)]
+        rest = [group for group in groups if group not in joined]
+        groups = [*rest, sorted([k, *(other for group in joined for other in group)])]
+    return groups
+
+
+def _verdicts(group: list[History], present: list[Bools]) -> list[Pattern]:
+    with_events = [k for k, history in enumerate(group) if len(history.events_s)]
+    spots = {k: spot(group[k], present[k]) for k in with_events if len(group[k].events_s) >= LEAST_EVENTS}
+    fixed = [k for k, found in spots.items() if found.is_fixed]
+    found = [_pattern("fixed-spot", [group[k]], spots[k]) for k in fixed]
+    rest = [k for k in with_events if k not in fixed]
+    shared = sum(len(group[k].events_s) for k in rest)
+    if len(rest) > 1 and min(len(group[k].events_s) for k in rest) >= 2 and shared >= LEAST_EVENTS:
+        likeliest = max((spots[k] for k in rest if k in spots), key=lambda s: -s.clustering.p_value, default=None)
+        return [*found, _pattern("follows-train", [group[k] for k in rest], likeliest)]
+    scattered = [k for k in rest if k in spots and len(group[k].events_s) >= ENOUGH_EVENTS]
+    return found + [_pattern("scattered", [group[k]], spots[k]) for k in scattered]
+
+
+def _pattern(verdict: str, group: list[History], found: Spot | None) -> Pattern:
+    fixed = verdict == "fixed-spot" and found is not None
+    return Pattern(
+        verdict=verdict,  # type: ignore[arg-type]
+        districts=tuple(history.district for history in group),
+        events=sum(len(history.events_s) for history in group),
+        lap_s=None if found is None or found.lap_s is None else float(found.lap_s),
+        lap_fraction=float(found.clustering.fraction) if fixed and found is not None else None,
+        p_value=None if found is None or found.lap_s is None else float(found.clustering.p_value),
+        start_s=min(float(history.events_s[0]) for history in group),
+    )
