@@ -95,7 +95,7 @@ class Breaks(Watcher):
         circuits = self.circuits
         same = circuits.output_of == circuits.output_of[self.district]
         amps = self.ticks.amps[self.ticks.rows(tick - LOOK_BACK_TICKS, tick - 1)][:, same].sum(axis=1)
-        return _highest_mean(amps, 5) > circuits.output_max_amps[self.district]
+        return _highest_mean(amps, 5) > float(circuits.output_max_amps[self.district])
 
     def _faded(self, tick: int) -> bool:
         """Turned down by hand: volts were on the way down for tenths of a second before."""
@@ -115,7 +115,7 @@ class Breaks(Watcher):
             yield back + BACK_TICKS + 1
             low = self.ticks.volts_low[self.ticks.rows(back + 1, back + 1 + BACK_TICKS), d]
             if bool((low > off).all()):
-                self._close(event, tick, back)
+                self._close(event, back)
                 return back + BACK_TICKS
             if undecided and self._chatters(back):
                 self._call_lost(event, back + BACK_TICKS, 0.93)
@@ -131,7 +131,7 @@ class Breaks(Watcher):
         event.cause, event.confidence = Cause.FEED_LOST, confidence
         self.tell(event, tick)
 
-    def _close(self, event: Occurrence, tick: int, back: int) -> None:
+    def _close(self, event: Occurrence, back: int) -> None:
         d = self.district
         cut = self.stream.cut(d, back - 2, back + 1)
         dead = np.flatnonzero(cut.volts < self.circuits.off_volts[d])

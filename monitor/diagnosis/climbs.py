@@ -102,7 +102,10 @@ class Climbs(Watcher):
         if sharpest_share(cut.end_s, cut.amps, climb) >= SHARP_SHARE:
             return True
         # Only a motor wavers with its load; without one before, something arrived. Coarse readings do not show it.
-        return is_fine(cut) and self._spread(found - 16, found - 9) / floor < LAMP_QUIET * self._spread(found + 2, found + 12) / level
+        return (
+            is_fine(cut)
+            and self._spread(found - 16, found - 9) / floor < LAMP_QUIET * self._spread(found + 2, found + 12) / level
+        )
 
     def _spread(self, first: int, last: int) -> float:
         rows = self.ticks.rows(first, last)

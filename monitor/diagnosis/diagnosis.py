@@ -8,8 +8,8 @@ from monitor.diagnosis.climbs import Climbs
 from monitor.diagnosis.drops import Drops
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.offsets import Offsets
-from monitor.diagnosis.sags import Sags
 from monitor.diagnosis.pattern_book import PatternBook
+from monitor.diagnosis.sags import Sags
 from monitor.diagnosis.shorts import Shorts
 from monitor.diagnosis.throttles import Throttles
 from monitor.diagnosis.ticks import TICK_S
@@ -83,7 +83,12 @@ class Diagnosis:
 
 def _watchers(stream: Stream, district: int) -> list[Watcher]:
     circuits = stream.circuits
-    watchers: list[Watcher] = [Breaks(stream, district), Shorts(stream, district), Sags(stream, district), Throttles(stream, district)]
+    watchers: list[Watcher] = [
+        Breaks(stream, district),
+        Shorts(stream, district),
+        Sags(stream, district),
+        Throttles(stream, district),
+    ]
     if circuits.is_ac[district]:
         watchers.append(Offsets(stream, district))
     if circuits.is_track[district]:

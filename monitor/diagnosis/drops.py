@@ -97,7 +97,9 @@ class Drops(Watcher):
         if event.cause is not Cause.WEAK_JOINT:
             return
         depth = event.evidence["amps_lowest"] / event.evidence["amps_before"]
-        alike = [other for other in self._joints if abs(other.evidence["amps_lowest"] / other.evidence["amps_before"] - depth) < 0.15]
+        alike = [
+            other for other in self._joints if abs(other.evidence["amps_lowest"] / other.evidence["amps_before"] - depth) < 0.15
+        ]
         event.confidence = max(event.confidence, (event.confidence, 0.85, 0.95)[min(2, len(alike))])
         for other in alike:
             if other.confidence < event.confidence:
@@ -155,7 +157,7 @@ class Drops(Watcher):
         lasted_s = event.evidence["lasted_s"]
         if lasted_s < 0.55 and depth > 0.3 * usual:
             event.confidence = 0.75
-        elif 0.55 <= lasted_s and depth < 0.6 * usual:
+        elif lasted_s >= 0.55 and depth < 0.6 * usual:
             event.cause, event.confidence = Cause.WEAK_JOINT, 0.55
         else:
             event.confidence = 0.6 if depth > 0.4 * usual else 0.0

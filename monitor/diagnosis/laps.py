@@ -61,11 +61,13 @@ def tracks(volts: Floats, amps: Floats, valid: Bools, moved: Bools) -> list[Trac
         return []
     usual = float(np.median(volts[valid]))
     level = _level(amps, valid & ~moved, np.cumsum(np.diff(moved.astype(np.int8), prepend=0) > 0))
-    counted = [Track(np.arange(len(volts)) * TICK_S, level, valid & ~moved)]
+    counted = [Track(np.arange(len(volts), dtype=np.float64) * TICK_S, level, valid & ~moved)]
     low, high = np.quantile(volts[valid], [0.05, 0.95])
     if high - low > THROTTLED_SHARE * usual:
         pace = np.where(valid, volts / usual, 0.0)
-        counted += [Track(np.cumsum(pace**power) * TICK_S, level, valid & ~moved) for power in SPEED_POWERS]
+        counted += [
+            Track(np.asarray(np.cumsum(pace**power) * TICK_S, dtype=np.float64), level, valid & ~moved) for power in SPEED_POWERS
+        ]
     return counted
 
 

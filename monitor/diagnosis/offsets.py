@@ -5,7 +5,7 @@ import numpy as np
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Watcher, Watching
+from monitor.diagnosis.watcher import Waiting, Watcher, Watching
 from monitor.values import Cause
 
 LEAST_VOLTS = 0.55  # electronic sound units react from about 1 V (common practice, no published source)
@@ -30,14 +30,20 @@ class Offsets(Watcher):
                 tick = found + 1
                 continue
             sign, level = float(np.sign(held[0])), median(np.abs(held))
-            over = yield from self.find(
-                lambda rows, u=usual, s=sign, h=level: ~(s * (self.ticks.offset_volts[rows, d] - u) > 0.5 * h), found + 1
-            )
+            over = yield from self._over(found, usual, sign * level)
             if over is None:
                 return
             yield over + 2
             self._tell_signal(found, over, usual, sign * level)
             tick = over + 2
+
+    def _over(self, found: int, usual: float, level: float) -> Waiting:
+        d = self.district
+        return (
+            yield from self.find(
+                lambda rows: ~((self.ticks.offset_volts[rows, d] - usual) * np.sign(level) > 0.5 * abs(level)), found + 1
+            )
+        )
 
     def _usual(self, tick: int) -> float:
         """The offset that this district always shows (a converter's zero is never quite right)."""
@@ -47,7 +53,12 @@ class Offsets(Watcher):
     def _is_held(self, held: "np.ndarray[tuple[int], np.dtype[np.float64]]", tick: int) -> bool:
         volts = self.ticks.volts[self.ticks.rows(tick, tick + 1 + HELD_TICKS), self.district]
         live = bool((volts > 2 * self.circuits.off_volts[self.district]).all())
-        return live and len(held) == HELD_TICKS and bool((np.abs(held) > LEAST_VOLTS).all()) and abs(np.sign(held).sum()) == len(held)
+        return (
+            live
+            and len(held) == HELD_TICKS
+            and bool((np.abs(held) > LEAST_VOLTS).all())
+            and abs(np.sign(held).sum()) == len(held)
+        )
 
     def _tell_signal(self, found: int, over: int, usual: float, level: float) -> None:
         d = self.district

@@ -16,7 +16,15 @@ Bools = NDArray[np.bool_]
 EVERY_TICKS = 100
 KEPT_EVENTS = 400
 PATTERN_CAUSES = (Cause.LOST_CONTACT, Cause.WEAK_JOINT)
-DISTURBING = (Cause.LOST_CONTACT, Cause.BINDING, Cause.SHORT, Cause.SUPPLY_SAG, Cause.MAINS_DIP, Cause.FEED_LOST, Cause.PROTECTION_OPEN)
+DISTURBING = (
+    Cause.LOST_CONTACT,
+    Cause.BINDING,
+    Cause.SHORT,
+    Cause.SUPPLY_SAG,
+    Cause.MAINS_DIP,
+    Cause.FEED_LOST,
+    Cause.PROTECTION_OPEN,
+)
 AROUND_S = 0.3
 
 
@@ -61,7 +69,10 @@ class PatternBook:
         history = self._history_of(district, PATTERN_CAUSES)
         for cause in PATTERN_CAUSES:
             alone = self._history_of(district, (cause,))
-            if LEAST_EVENTS <= len(alone.events_s) < len(history.events_s) and spot(alone, train_present(alone.amps, alone.live)).is_fixed:
+            if (
+                LEAST_EVENTS <= len(alone.events_s) < len(history.events_s)
+                and spot(alone, train_present(alone.amps, alone.live)).is_fixed
+            ):
                 return alone
         return history
 

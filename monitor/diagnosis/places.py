@@ -93,7 +93,9 @@ def spot(history: History, present: Bools) -> Spot:
             passing.append(here)
     if best.lap_s is None:
         return best
-    corrected = [Spot(lap_s=s.lap_s, clustering=s.clustering._replace(p_value=min(1.0, s.clustering.p_value * tried))) for s in passing]
+    corrected = [
+        Spot(lap_s=s.lap_s, clustering=s.clustering._replace(p_value=min(1.0, s.clustering.p_value * tried))) for s in passing
+    ]
     fixed = [s for s in corrected if s.is_fixed]
     if not fixed:
         return Spot(lap_s=best.lap_s, clustering=best.clustering._replace(p_value=min(1.0, best.clustering.p_value * tried)))
@@ -141,7 +143,7 @@ def _along_presence(phases: Floats, present: Bools, at: Floats) -> Floats:
     if not time_here.sum():
         return at
     edges = np.concatenate([[0.0], np.cumsum(time_here) / time_here.sum()])
-    return np.interp(at * bins, np.arange(bins + 1), edges)
+    return np.asarray(np.interp(at * bins, np.arange(bins + 1), edges))
 
 
 def _groups(histories: list[History], present: list[Bools]) -> list[list[int]]:

@@ -68,7 +68,9 @@ class Sags(Watcher):
         ticks, d = self.ticks, self.district
         usual = ticks.usual_volts[rows, d]
         wavering = 0.8 * ticks.volts_spread[rows, d]
-        return np.asarray((ticks.volts[rows, d] < usual - np.maximum((1 - FOUND_SHARE) * usual, wavering)) & (ticks.calm[rows, d] > 0))
+        return np.asarray(
+            (ticks.volts[rows, d] < usual - np.maximum((1 - FOUND_SHARE) * usual, wavering)) & (ticks.calm[rows, d] > 0)
+        )
 
     def _before(self, tick: int) -> _Before:
         rows = self.ticks.rows(tick, tick + 4)

@@ -94,6 +94,8 @@ class Throttles(Watcher):
         near = circuits.neighbours(d)
         rise = float(np.nansum(amps[near]))
         against = rise * np.sign(share[d]) < -0.1 * circuits.rated_amps[circuits.supply_of[d]]
-        offset = np.abs(self.stream.medians("offset_volts", end + 1, end + 5) - self.stream.medians("offset_volts", start - 6, start))[d]
+        offset = np.abs(
+            self.stream.medians("offset_volts", end + 1, end + 5) - self.stream.medians("offset_volts", start - 6, start)
+        )[d]
         signal = circuits.is_ac[d] and offset > 0.3
         return bool(signal or against or along > FOLLOW_SHARE)

@@ -144,16 +144,16 @@ class Ticks:
         districts, blocks = self._pending[board]
         if not blocks:
             return
-        rows = blocks[0] if len(blocks) == 1 else _Rows(*(np.concatenate(parts) for parts in zip(*blocks, strict=True)))
+        rows = blocks[0] if len(blocks) == 1 else _joined(blocks)
         late, done = np.searchsorted(rows.ticks, [begin, self.end]).tolist()
-        blocks[:] = [_Rows(*(part[done:] for part in rows))] if done < len(rows.ticks) else []
+        blocks[:] = [rows.part(done, None)] if done < len(rows.ticks) else []
         if done > late:
-            self._reduce(districts, _Rows(*(part[late:done] for part in rows)))
+            self._reduce(districts, rows.part(late, done))
 
     def _reduce(self, districts: tuple[str, ...], rows: "_Rows") -> None:
         starts = np.flatnonzero(np.diff(rows.ticks, prepend=rows.ticks[0] - 1))
         counts = np.diff(starts, append=len(rows.ticks))[:, None]
-        index = np.ix_(rows.ticks[starts] - self.base, [self._columns[name] for name in districts])
+        index = np.ix_(rows.ticks[starts] - self.base, np.array([self._columns[name] for name in districts]))
         for name, values in (("volts", rows.volts), ("amps", rows.amps), ("offset_volts", rows.offset_volts)):
             getattr(self, name)[index] = np.add.reduceat(values, starts, axis=0) / counts
         for name, values in (("volts", rows.volts), ("amps", rows.amps)):
@@ -195,6 +195,19 @@ class _Rows(NamedTuple):
     volts: Floats
     amps: Floats
     offset_volts: Floats
+
+    def part(self, first: int, last: int | None) -> "_Rows":
+        rows = slice(first, last)
+        return _Rows(self.ticks[rows], self.volts[rows], self.amps[rows], self.offset_volts[rows])
+
+
+def _joined(blocks: list[_Rows]) -> _Rows:
+    return _Rows(
+        np.concatenate([block.ticks for block in blocks]),
+        np.concatenate([block.volts for block in blocks]),
+        np.concatenate([block.amps for block in blocks]),
+        np.concatenate([block.offset_volts for block in blocks]),
+    )
 
 
 def _ticks(at_s: Floats) -> NDArray[np.intp]:
