@@ -125,6 +125,10 @@
     }
     showButtons();
   });
-  document.addEventListener("pointerdown", allow, { once: true });
-  document.addEventListener("keydown", allow, { once: true });
+  // Any press lets the browser make sounds; the button itself sees to its own.
+  ["pointerdown", "keydown"].forEach(function (kind) {
+    document.addEventListener(kind, function (event) {
+      if (context === null && !event.target.closest("[data-alerts]")) allow();
+    });
+  });
 })();

@@ -48,6 +48,7 @@ class Hall:
     Attributes:
         volts, amps: RMS of each district; change them while it runs.
         talking: Set it to False and the boards fall silent.
+        silent_boards: Numbers of boards that say nothing.
     """
 
     def __init__(self, districts=4, names=NAMES):
@@ -57,6 +58,7 @@ class Hall:
         self.volts = [14.0 + k % 4 for k in range(districts)]
         self.amps = [0.6 + 0.45 * (k % 5) for k in range(districts)]
         self.talking = True
+        self.silent_boards = set()
         self.ripple = 0.0
         self.pause_s = 0.04
         self.operated = []
@@ -101,7 +103,11 @@ class Hall:
     def step(self):
         """Send what is due; silent boards go on counting scans."""
         due = int(self.now_s() / INTERVAL_S)
-        data = b"" if not self.talking else b"".join(self._packets(board, due) for board in range(len(self.layout.board)))
+        data = (
+            b""
+            if not self.talking
+            else b"".join(self._packets(board, due) for board in range(len(self.layout.board)) if board not in self.silent_boards)
+        )
         self._scan = max(self._scan, due)
         with self._lock:
             self.live.set_ports(self.statuses())
