@@ -20,20 +20,34 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("path", type=Path, metavar="PATH", help="a capture (NAME.wire) or a recorded session's folder")
     parser.add_argument("--layout", type=Path, metavar="LAYOUT.toml", help="the layout file; a session brings its own")
+    parser.add_argument(
+        "--exact", action="store_true", help="a session: chunk by chunk as it came, far slower, to the same digit"
+    )
     parser.add_argument("--json", action="store_true", help="JSON objects, one a line, instead of a table")
 
 
 def run(args: argparse.Namespace) -> int:
     """Sift and print."""
-    if args.layout is None:
+    if args.path.is_dir():
+        sifted = _sift_session(args)
+    elif args.layout is None:
         raise CaptureError("a capture needs its layout file: add --layout LAYOUT.toml")
-    sifted = sift_capture(args.path, load_layout(args.layout))
+    else:
+        sifted = sift_capture(args.path, load_layout(args.layout))
     if args.json:
         encoder = msgspec.json.Encoder()
         sys.stdout.write("".join(encoder.encode(line).decode() + "\n" for line in sifted.lines()))
     else:
         sys.stdout.write(sifted.table())
     return 0
+
+
+def _sift_session(args: argparse.Namespace) -> Sifted:
+    # Imported here: a capture needs none of it.
+    from monitor.cli.sift_session import sift_session  # noqa: PLC0415 - start-up time
+
+    layout = None if args.layout is None else load_layout(args.layout)
+    return sift_session(args.path, layout, exact=args.exact)
 
 
 def sift_capture(path: Path, layout: Layout) -> Sifted:

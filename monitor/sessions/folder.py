@@ -181,6 +181,11 @@ class SessionFolder:
         boards = tuple(msgspec.structs.replace(board, port=ports.get(board.name, board.port)) for board in layout.board)
         return msgspec.structs.replace(layout, board=boards)
 
+    def length_s(self) -> float | None:
+        """How long it is; None where that is not known without reading it whole."""
+        closing = self.closing()
+        return None if closing is None else max(0.0, closing.ended_s - self.manifest().first_s)
+
     def wall_time(self, at_s: float) -> datetime:
         """Wall clock (UTC) of a moment of the stream."""
         return self.manifest().began_at + timedelta(seconds=at_s)

@@ -32,9 +32,9 @@ def overload_stream(seconds=6.0):
     return packed_stream(np.array(counts))
 
 
-def record(recordings, data, seconds, *, close=True, marks=(), **options):
+def record(recordings, data, seconds, *, close=True, marks=(), pipeline=None, **options):
     """Record a stream through the pipeline; returns the recorder and the steps."""
-    pipeline = Pipeline(plain_layout())
+    pipeline = pipeline or Pipeline(plain_layout())
     recorder = Recorder(recordings, LAYOUT_TEXT, began_at=BEGAN_AT, reserve_bytes=0, **options)
     steps = []
     for k, chunk in enumerate(chunks_of(data, seconds)):

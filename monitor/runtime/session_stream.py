@@ -1,0 +1,32 @@
+"""A recorded session through the very pipeline that made it."""
+
+from collections.abc import Iterable, Iterator
+
+from monitor.layout import Layout
+from monitor.link.board_clock import BoardClock
+from monitor.runtime.pipeline import Pipeline
+from monitor.sessions import Played
+from monitor.values import Step
+
+
+def session_pipeline(layout: Layout) -> Pipeline:
+    """The pipeline as a watch has it: board time follows the host's, as it was when the bytes came."""
+    return Pipeline(layout, clock_for_board=lambda _board: BoardClock())
+
+
+def session_steps(chunks: Iterable[Played], layout: Layout) -> Iterator[Step]:
+    """Every step of a session again, and at last what the pipeline held back.
+
+    Fed with the same chunks in the same order at the same times, the pipeline says the same as when it was live; with another
+    layout it says what would have been said.
+
+    Args:
+        chunks: The session's chunks, joined or as they came.
+        layout: Its own layout or another one.
+    """
+    pipeline = session_pipeline(layout)
+    for played in chunks:
+        for action in played.actions:
+            pipeline.operate(action)
+        yield pipeline.feed(played.port, played.chunk)
+    yield pipeline.finish()
