@@ -222,8 +222,9 @@ def _windows(array: Floats, span: slice, width: int, gap: int) -> Floats:
     """Windows of so many rows that end ``gap`` rows before each row of the span, shape (rows, d, width); NaN before the start."""
     first = span.start - width - gap + 1
     rows = array[max(0, first) : max(0, span.stop - gap)]
-    if first < 0:
-        rows = np.concatenate([np.full((-first, array.shape[1]), np.nan), rows])
+    missing = span.stop - span.start + width - 1 - len(rows)
+    if missing > 0:
+        rows = np.concatenate([np.full((missing, array.shape[1]), np.nan), rows])
     return sliding_window_view(rows, width, axis=0)
 
 
