@@ -1,7 +1,8 @@
 """Samples to readings: volts, amps and watts over mains cycles."""
 
+from monitor.metering.board_health import BoardHealth
 from monitor.metering.board_meter import BoardMeter
 from monitor.metering.line_rows import LineRows
 from monitor.metering.metered import Metered, Trouble
 
-__all__ = ["BoardMeter", "LineRows", "Metered", "Trouble"]
+__all__ = ["BoardHealth", "BoardMeter", "LineRows", "Metered", "Trouble"]

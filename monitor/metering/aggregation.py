@@ -1,5 +1,7 @@
 """Half cycles to aggregates of 10 or 12 cycles."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,9 +12,27 @@ from monitor.values import AggregateBlock
 
 Floats = NDArray[np.float64]
 
+FULL_SHARE = 0.5
+"""A window needs so large a share of its half cycles: where packets are lost the others still tell."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gathered:
+    """Aggregates, and what the watch over the sensors wants to know of the same windows.
+
+    Attributes:
+        block: The aggregates; good says where nothing was clipped and there is a figure.
+        spans: Shape (2, n, d): highest less lowest volts and amps.
+        clipped: Shape (2, n, d): samples at the end of the converter's range.
+    """
+
+    block: AggregateBlock
+    spans: Floats
+    clipped: Floats
+
 
 class Aggregator:
-    """Gathers half cycles into windows on a grid of their own numbers; windows with a hole in them are left out.
+    """Gathers half cycles into windows on a grid of their own numbers; a window with more holes than half cycles is left out.
 
     Args:
         board: The board's name.
@@ -28,32 +48,30 @@ class Aggregator:
         self._size = 2 * max(1, round(0.2 * hertz))
         self._kept: HalfCycles | None = None
 
-    def break_off(self) -> None:
-        """A hole: what is gathered so far is not a whole window."""
-        self._kept = None
-
-    def feed(self, halves: HalfCycles, good: NDArray[np.bool_]) -> list[AggregateBlock]:
+    def feed(self, halves: HalfCycles) -> Gathered | None:
         """Aggregates that became complete.
 
         Args:
-            halves: Following those fed before without a hole.
-            good: Shape (d,): districts whose sensors are not known to lie.
+            halves: Later than those fed before; there may be a hole between.
         """
-        self._kept = halves if self._kept is None else self._kept.joined(halves)
-        early = int(-self._kept.number[0] % self._size)
-        if early >= len(self._kept):
-            return []
-        self._kept = self._kept.sliced(early)
-        whole = len(self._kept) // self._size
-        if not whole:
-            return []
-        used = self._kept.sliced(0, whole * self._size)
-        self._kept = self._kept.sliced(whole * self._size)
-        return [self._block(used, whole, good)]
+        kept = halves if self._kept is None else self._kept.joined(halves)
+        windows = kept.number // self._size
+        over = kept.number[-1] % self._size == self._size - 1
+        stop = len(kept) if over else int(np.searchsorted(windows, windows[-1]))
+        self._kept = kept.sliced(stop)
+        windows = windows[:stop]
+        starts = np.flatnonzero(np.diff(windows, prepend=-1))
+        full = np.diff(starts, append=stop) >= FULL_SHARE * self._size
+        if not full.any():
+            return None
+        if not full.all():
+            keep = np.repeat(full, np.diff(starts, append=stop))
+            return self._gathered(kept.sliced(0, stop).where(keep), windows[keep])
+        return self._gathered(kept.sliced(0, stop), windows)
 
-    def _block(self, used: HalfCycles, whole: int, good: NDArray[np.bool_]) -> AggregateBlock:
+    def _gathered(self, used: HalfCycles, windows: NDArray[np.int64]) -> Gathered:
         weights = used.end_s - used.start_s
-        starts = np.arange(0, len(used), self._size)
+        starts = np.flatnonzero(np.diff(windows, prepend=-1))
         seconds = np.add.reduceat(weights, starts)[:, None]
 
         def mean(values: Floats) -> Floats:
@@ -61,17 +79,17 @@ class Aggregator:
 
         means = mean(used.means)
         volts_rms, amps_rms = np.sqrt(means[2:4])
-        top = np.maximum.reduceat(used.peaks[0], starts, axis=0)
-        bottom = np.minimum.reduceat(used.peaks[2], starts, axis=0)
-        peaks = np.maximum.reduceat(used.peak_sizes, starts, axis=1)
-        kinds, cut = waveform_kinds(volts_rms, means[0], top, bottom, mean(used.steep), self._doubt.volts_off)
-        clipped = np.add.reduceat(used.clipped.sum(axis=0), starts, axis=0) > 0
+        tops = np.maximum.reduceat(used.peaks[:2], starts, axis=1)
+        bottoms = np.minimum.reduceat(used.peaks[2:], starts, axis=1)
+        peaks = np.maximum(tops, -bottoms)
+        kinds, cut = waveform_kinds(volts_rms, means[0], tops[0], bottoms[0], mean(used.steep), self._doubt.volts_off)
+        clipped = np.add.reduceat(used.clipped, starts, axis=1)
         doubt = self._doubt.of(volts_rms, amps_rms, means[5], self._size / 2)
-        return AggregateBlock(
+        block = AggregateBlock(
             board=self._board,
             districts=self._districts,
             start_s=used.start_s[starts],
-            end_s=used.end_s[starts + self._size - 1],
+            end_s=used.end_s[np.append(starts[1:], len(used)) - 1],
             volts_rms=volts_rms,
             amps_rms=amps_rms,
             volts_mean=means[0],
@@ -81,9 +99,10 @@ class Aggregator:
             amps_peak=peaks[1],
             frequency_hz=np.add.reduceat(used.hertz * weights, starts) / seconds[:, 0],
             waveform=kinds,
-            conduction_degrees=conduction_degrees(used.conduction, whole, cut),
+            conduction_degrees=conduction_degrees(used.conduction, starts, cut),
             volts_uncertainty=doubt[0],
             amps_uncertainty=doubt[1],
             watts_uncertainty=doubt[2],
-            good=good[None, :] & ~clipped & np.isfinite(volts_rms) & np.isfinite(amps_rms),
+            good=~clipped.any(axis=0) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
         )
+        return Gathered(block=block, spans=tops - bottoms, clipped=clipped)

@@ -4,11 +4,15 @@ import numpy as np
 
 from monitor.layout import Layout
 from monitor.metering.aggregation import Aggregator
+from monitor.metering.channel_watch import ChannelWatch, implausible_channels
 from monitor.metering.channels import ChannelTable
 from monitor.metering.cycle_sums import CycleSums
+from monitor.metering.disturbances import DisturbanceWatch
 from monitor.metering.half_cycles import HalfCycles
 from monitor.metering.mains_view import MainsView
+from monitor.metering.marking import Marker
 from monitor.metering.metered import Metered
+from monitor.metering.phasing import PhasingWatch
 from monitor.metering.readings import OneCycle
 from monitor.metering.uncertainty import Doubt
 from monitor.values import Identity, SampleBlock
@@ -30,7 +34,9 @@ class BoardMeter:
         self._identity: Identity | None = None
         self._sums: CycleSums | None = None
         self._cycles = OneCycle(board, self._names)
-        self._good = np.ones(len(self._names), dtype=bool)
+        self._marker = Marker(len(self._names))
+        self._disturbances = DisturbanceWatch(board, self._names)
+        self._phasing = PhasingWatch(layout, board)
 
     def missing_channels(self, identity: Identity) -> list[int]:
         """Channels that the layout file names and the board does not have."""
@@ -42,41 +48,54 @@ class BoardMeter:
         metered = Metered()
         if block.identity is not self._identity:
             metered.add(self.finish())
-            self._identify(block)
+            metered.add(self._identify(block))
         if self._sums is None:
             return metered
         if not block.continues:
             metered.add(self.finish())
             self._cycles.break_off()
-            self._aggregator.break_off()
             self._sums.begin(block.start_s)
-        self._take(*self._sums.feed(block.counts), metered)
+        metered.add(self._taken(*self._sums.feed(block.counts)))
         return metered
 
     def finish(self) -> Metered:
         """The scans end here, for good or for a hole: what was held back."""
-        metered = Metered()
         if self._sums is not None:
-            self._take(*self._sums.close(), metered)
-        return metered
+            return self._taken(*self._sums.close())
+        return Metered()
 
-    def _identify(self, block: SampleBlock) -> None:
+    def _identify(self, block: SampleBlock) -> Metered:
         identity = self._identity = block.identity
         hertz = self._layout.mains.hertz
         table = ChannelTable(self._layout, self._board, identity)
         self._sums = None
+        metered = Metered(troubles=implausible_channels(table, block.start_s, can_meter=table.can_meter(hertz)))
         if not self._names or not table.can_meter(hertz):
-            return
+            return metered
         calibrations = [self._layout.channel_calibration(self._board, k) for k in range(len(identity.channels))]
-        doubt = Doubt(table, calibrations)
         self._sums = CycleSums(table, hertz)
         self._sums.begin(block.start_s)
         self._cycles.break_off()
-        self._aggregator = Aggregator(self._board, self._names, hertz, doubt)
+        self._aggregator = Aggregator(self._board, self._names, hertz, Doubt(table, calibrations))
+        ac = [self._layout.supply_named(district.supply).current == "ac" for district in self._districts]
+        self._watch = ChannelWatch(table, np.array(ac, dtype=bool))
+        return metered
 
-    def _take(self, halves: HalfCycles | None, view: MainsView | None, metered: Metered) -> None:
-        del view
+    def _taken(self, halves: HalfCycles | None, view: MainsView | None) -> Metered:
+        metered = Metered()
         if halves is None:
-            return
-        metered.readings += self._cycles.feed(halves, self._good)
-        metered.aggregates += self._aggregator.feed(halves, self._good)
+            return metered
+        gathered = self._aggregator.feed(halves)
+        none = np.zeros((0, len(self._names)), dtype=bool)
+        ends_s, good, stuck = np.zeros(0), none, none
+        if gathered is not None:
+            troubles, good, stuck = self._watch.feed(gathered.block, gathered.spans, gathered.clipped)
+            metered.troubles += troubles
+            ends_s = gathered.block.end_s
+            metered.aggregates.append(self._marker.aggregates(gathered.block, good, stuck))
+        readings = self._cycles.feed(halves)
+        if readings is not None:
+            metered.readings.append(self._marker.readings(readings, ends_s, good, stuck))
+        metered.disturbances += self._disturbances.feed(metered.readings, metered.aggregates)
+        metered.phasings += self._phasing.feed(view, metered.aggregates)
+        return metered

@@ -71,3 +71,17 @@ class HalfCycles:
             conduction=self.conduction[some],
             steep=self.steep[some],
         )
+
+    def where(self, keep: NDArray[np.bool_]) -> "HalfCycles":
+        """Only those for which keep, shape (h,), is True."""
+        return HalfCycles(
+            number=self.number[keep],
+            start_s=self.start_s[keep],
+            end_s=self.end_s[keep],
+            hertz=self.hertz[keep],
+            means=self.means[:, keep],
+            peaks=self.peaks[:, keep],
+            clipped=self.clipped[:, keep],
+            conduction=self.conduction[keep],
+            steep=self.steep[keep],
+        )

@@ -85,7 +85,10 @@ class MainsWatch:
         self._start_s = start_s
         self._made = 0
         self._held = ripen
-        self._recent: Phasors = np.zeros((len(self._turn), 0), dtype=np.complex128)
+        self._linked = False
+        if ripen:
+            self._ripened = 0
+            self._past = _Frames(len(self._turn))
 
     def feed(self, values: Floats) -> MainsView | None:
         """Frames that became complete.
@@ -93,53 +96,50 @@ class MainsWatch:
         Args:
             values: Shape (channels, n): counts less zero, from scan :attr:`next_scan` on.
         """
-        new = self._frames(values)
-        self._made += new.shape[1]
-        self._recent = np.concatenate([self._recent, new], axis=1)
-        if not new.shape[1] or (self._held and self._recent.shape[1] < RIPE_FRAMES):
+        fitted = self._fit.frames(values)
+        count = fitted.shape[1]
+        if not count:
             return None
-        return self._release(self._recent.shape[1] if self._held else new.shape[1])
+        numbers = np.arange(self._made, self._made + count)
+        centres_s = self._start_s + ((numbers + 2) * self.hop_scans - 0.5) * self._interval_s
+        turned = np.asarray(fitted * np.exp(-1j * self._omega * centres_s) * self._turn[:, None])
+        self._past.add(turned, centres_s, linked=self._linked)
+        self._linked = True
+        self._made += count
+        if self._held and self._made < RIPE_FRAMES:
+            return None
+        return self._release(self._made if self._held else count)
 
     def close(self) -> MainsView | None:
         """Scans end here: frames still held back."""
-        return self._release(self._recent.shape[1]) if self._held and self._recent.shape[1] else None
-
-    def _frames(self, values: Floats) -> Phasors:
-        fitted = self._fit.frames(values)
-        centres_s = self._start_s + ((np.arange(fitted.shape[1]) + self._made + 2) * self.hop_scans - 0.5) * self._interval_s
-        return np.asarray(fitted * np.exp(-1j * self._omega * centres_s) * self._turn[:, None])
+        return self._release(self._made) if self._held and self._made else None
 
     def _release(self, count: int) -> MainsView:
         self._held = False
-        recent = self._recent
-        numbers = np.arange(self._made - count, self._made)
-        before = recent.shape[1] - count
-        if before < WINDOW_FRAMES:
-            recent = np.concatenate([np.zeros((len(recent), WINDOW_FRAMES - before), dtype=np.complex128), recent], axis=1)
-        self._recent = recent[:, -WINDOW_FRAMES:]
-        return self._view(recent[:, -(count + WINDOW_FRAMES) :], numbers)
+        first_ripe = max(0, WINDOW_FRAMES - self._ripened)
+        self._ripened += count
+        view = self._view(self._past, np.arange(self._made - count, self._made), first_ripe)
+        self._past.trim()
+        return view
 
-    def _view(self, frames: Phasors, numbers: NDArray[np.intp]) -> MainsView:
-        turned = _boxed(frames[:, 1:] * frames[:, :-1].conj())
-        energy = _boxed((frames.real**2 + frames.imag**2)[:, 1:])
-        phasors = _boxed(frames[:, 1:]) / WINDOW_FRAMES
+    def _view(self, past: "_Frames", numbers: NDArray[np.intp], first_ripe: int) -> MainsView:
+        turned, energy, phasors, middle_s = past.windows(len(numbers))
         hop_s = self.hop_scans * self._interval_s
         size = phasors.real**2 + phasors.imag**2
         # Squares and tangents stand for sizes and angles: the comparisons are the same and much cheaper.
         good = turned.real**2 + turned.imag**2 >= (STEADIEST * energy) ** 2
         good &= np.abs(turned.imag) <= np.tan(BAND * self._omega * hop_s) * turned.real
-        good &= (size >= self._faintest[:, None] ** 2) & (numbers >= WINDOW_FRAMES)
+        good &= (size >= self._faintest[:, None] ** 2) & (np.arange(len(numbers)) >= first_ripe)
         reference = self._references(np.where(good, size, 0.0))
         column = np.arange(len(numbers))
         times_s = self._start_s + ((numbers + 4) * self.hop_scans - NODE_BACK_SCANS) * self._interval_s
-        middle_s = self._start_s + ((numbers + 2 - (WINDOW_FRAMES - 1) / 2) * self.hop_scans - 0.5) * self._interval_s
         drift = np.angle(turned[reference, column]) / hop_s
         return MainsView(
             times_s=np.asarray(times_s, dtype=np.float64),
             seen=good[reference, column],
             phases=np.angle(phasors[reference, column]) + np.pi / 2 + drift * (times_s - middle_s),
             drifts=drift,
-            first_ripe=max(0, WINDOW_FRAMES - int(numbers[0])),
+            first_ripe=first_ripe,
             phasors=phasors,
             frames=numbers,
         )
@@ -165,6 +165,39 @@ class MainsWatch:
                 stop += 1
             at = stop
         return chosen
+
+
+class _Frames:
+    """Frames not yet forgotten; they reach back over short holes, but no turn is reckoned across one."""
+
+    def __init__(self, channels: int) -> None:
+        self._frames: Phasors = np.zeros((channels, WINDOW_FRAMES), dtype=np.complex128)
+        self._centres_s: Floats = np.zeros(WINDOW_FRAMES)
+        self._linked: Floats = np.zeros(WINDOW_FRAMES)
+
+    def add(self, frames: Phasors, centres_s: Floats, *, linked: bool) -> None:
+        """Frames that follow; linked says whether the first of them follows without a hole."""
+        links = np.ones(len(centres_s))
+        links[0] = float(linked)
+        self._frames = np.concatenate([self._frames, frames], axis=1)
+        self._centres_s = np.concatenate([self._centres_s, centres_s])
+        self._linked = np.concatenate([self._linked, links])
+
+    def windows(self, count: int) -> tuple[Phasors, Floats, Phasors, Floats]:
+        """For the windows that end with each of the last frames: turns, energy of what turned, mean phasors, middle times."""
+        some = slice(-(count + WINDOW_FRAMES), None)
+        frames, links = self._frames[:, some], self._linked[some][1:]
+        after = frames[:, 1:]
+        turned = _boxed(after * frames[:, :-1].conj() * links)
+        energy = _boxed((after.real**2 + after.imag**2) * links)
+        middle_s = _boxed(self._centres_s[None, some][:, 1:])[0] / WINDOW_FRAMES
+        return turned, energy, _boxed(after) / WINDOW_FRAMES, middle_s
+
+    def trim(self) -> None:
+        """Forget what no later window reaches."""
+        self._frames = self._frames[:, -WINDOW_FRAMES:]
+        self._centres_s = self._centres_s[-WINDOW_FRAMES:]
+        self._linked = self._linked[-WINDOW_FRAMES:]
 
 
 def _boxed(values: NDArray[_Number]) -> NDArray[_Number]:

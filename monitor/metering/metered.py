@@ -15,7 +15,7 @@ class Trouble:
         start_s: When it began, board seconds.
         end_s: When it ended; None while it goes on.
         count: How many samples (or scans) are concerned.
-        check: What a person should check, one sentence.
+        check: What a person should check, one sentence or two; empty for the usual words of its kind.
     """
 
     kind: FindingKind
@@ -23,7 +23,7 @@ class Trouble:
     start_s: float
     end_s: float | None
     count: int
-    check: str
+    check: str = ""
 
 
 @dataclass(slots=True, kw_only=True)

@@ -1,12 +1,9 @@
 """Half cycles to one-cycle readings."""
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.metering.half_cycles import HalfCycles
 from monitor.values import ReadingBlock
-
-Floats = NDArray[np.float64]
 
 
 class OneCycle:
@@ -26,25 +23,24 @@ class OneCycle:
         """A hole: the last half cycle has no neighbour."""
         self._last = None
 
-    def feed(self, halves: HalfCycles, good: NDArray[np.bool_]) -> list[ReadingBlock]:
-        """Readings whose second half is among these.
+    def feed(self, halves: HalfCycles) -> ReadingBlock | None:
+        """Readings whose second half is among these; good says where nothing was clipped and there is a figure.
 
         Args:
             halves: Following those fed before without a hole.
-            good: Shape (d,): districts whose sensors are not known to lie.
         """
         pairs = halves if self._last is None else self._last.joined(halves)
         self._last = halves.sliced(-1)
-        return [self._block(pairs, good)] if len(pairs) > 1 else []
+        return self._block(pairs) if len(pairs) > 1 else None
 
-    def _block(self, pairs: HalfCycles, good: NDArray[np.bool_]) -> ReadingBlock:
+    def _block(self, pairs: HalfCycles) -> ReadingBlock:
         weights = (pairs.end_s - pairs.start_s)[:, None]
         weighted = pairs.means * weights
         means = (weighted[:, :-1] + weighted[:, 1:]) / (weights[:-1] + weights[1:])
         volts_rms, amps_rms, far_volts_rms = np.sqrt(means[2:5])
         sizes = pairs.peak_sizes
         peaks = np.maximum(sizes[:, :-1], sizes[:, 1:])
-        clipped = (pairs.clipped[0] + pairs.clipped[1]) > 0
+        clipped = (pairs.clipped[0] > 0) | (pairs.clipped[1] > 0)
         return ReadingBlock(
             board=self._board,
             districts=self._districts,
@@ -59,5 +55,5 @@ class OneCycle:
             amps_peak=peaks[1],
             far_volts_rms=far_volts_rms,
             frequency_hz=pairs.hertz[1:],
-            good=good & ~(clipped[:-1] | clipped[1:]) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
+            good=~(clipped[:-1] | clipped[1:]) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
         )

@@ -55,18 +55,18 @@ def waveform_kinds(
     return tuple(tuple(_CODES[k] for k in row) for row in code.tolist()), cut
 
 
-def conduction_degrees(conduction: Floats, whole: int, cut: Bools) -> Floats:
-    """Median conduction angle of each window, shape (whole, d); NaN where the waveform is not phase-cut.
+def conduction_degrees(conduction: Floats, starts: NDArray[np.intp], cut: Bools) -> Floats:
+    """Median conduction angle of each window, shape (n, d); NaN where the waveform is not phase-cut.
 
     Args:
-        conduction: Shape (whole x size, d): share of each half cycle, NaN where unknown.
-        whole: How many windows.
-        cut: Shape (whole, d).
+        conduction: Shape (half cycles, d): share of each half cycle, NaN where unknown.
+        starts: Shape (n,): first half cycle of each window.
+        cut: Shape (n, d).
     """
     degrees = np.full(cut.shape, np.nan)
-    windows = conduction.reshape(whole, -1, conduction.shape[1])
+    stops = np.append(starts[1:], len(conduction))
     for k, column in zip(*np.nonzero(cut), strict=True):
-        found = windows[k, :, column]
+        found = conduction[starts[k] : stops[k], column]
         found = found[np.isfinite(found)]
         if len(found):
             degrees[k, column] = 180 * float(np.median(found))

@@ -7,7 +7,7 @@ from typing import TypeVar
 import numpy as np
 
 from monitor.layout import Layout
-from monitor.metering import BoardMeter, LineRows, Metered
+from monitor.metering import BoardHealth, BoardMeter, LineRows, Metered, Trouble
 from monitor.runtime.finding_book import FindingBook
 from monitor.runtime.stream_clock import StreamClock
 from monitor.values import (
@@ -20,7 +20,6 @@ from monitor.values import (
     LineReadings,
     Phasing,
     ReadingBlock,
-    ResetCause,
     SampleBlock,
 )
 from monitor.wire import Fault, FaultKind, SampleRun
@@ -59,13 +58,14 @@ class BoardStage:
         self._milliseconds = MillisecondTimeline()
         self._meter = BoardMeter(layout, name)
         self._rows = LineRows(layout, name)
+        self._health = BoardHealth()
         self._book = FindingBook(name, finding_ids)
         self.samples: list[SampleBlock] = []
         self._waiting: list[SampleBlock] = []
         self.metered = Metered()
         self._received_s: float | None = None
         self._away_since_s: float | None = None
-        self._notes: list[tuple[FindingKind, float, float, int]] = []
+        self._notes: list[Trouble] = []
 
     @property
     def end_s(self) -> float:
@@ -111,6 +111,7 @@ class BoardStage:
         """What came of the items since the last call, in stream time."""
         self._meter_waiting()
         metered = self.metered
+        self._notes += metered.troubles
         drained = Drained(
             samples=[self._sample_time(block) for block in self.samples],
             readings=[self._block_time(block) for block in metered.readings],
@@ -135,7 +136,7 @@ class BoardStage:
             return
         away_s = max(0.0, board_s - self._away_since_s)
         interval_s = self.identity.scan_interval_s if self.identity is not None else 1.0
-        self._note(FindingKind.GAP, self._away_since_s, board_s, max(1, round(away_s / interval_s)))
+        self._note_at(FindingKind.GAP, self._away_since_s, board_s, max(1, round(away_s / interval_s)))
         self._away_since_s = None
 
     def _take_run(self, run: SampleRun) -> None:
@@ -171,7 +172,7 @@ class BoardStage:
         if hole.kind == "restart":
             self._clock.reanchor(hole.end_s)
         kind = FindingKind.RESTART if hole.kind == "restart" else FindingKind.GAP
-        self._note(kind, hole.start_s, hole.end_s, hole.scans if kind is FindingKind.GAP else 1)
+        self._note_at(kind, hole.start_s, hole.end_s, hole.scans if kind is FindingKind.GAP else 1)
 
     def _take_lines(self, lines: LineReadings) -> None:
         restarts = self._milliseconds.restarts
@@ -182,7 +183,7 @@ class BoardStage:
         if self._milliseconds.restarts > restarts:
             resumed_s = float(times_s[np.argmax(np.diff(times_s, prepend=start_s))])
             self._clock.reanchor(resumed_s)
-            self._note(FindingKind.RESTART, start_s, resumed_s, self._milliseconds.restarts - restarts)
+            self._note_at(FindingKind.RESTART, start_s, resumed_s, self._milliseconds.restarts - restarts)
 
     def _take_identity(self, identity: Identity) -> None:
         if identity == self.identity:
@@ -194,27 +195,25 @@ class BoardStage:
         self.missing_channels = tuple(self._meter.missing_channels(identity))
 
     def _take_health(self, health: Health) -> None:
-        # The cause stays in every health packet until the next start, so only the first one after a start speaks of it.
-        if ResetCause.BROWN_OUT in health.reset_causes and health.uptime_s < 1.5:
-            self._note(FindingKind.BROWN_OUT, self.end_s, self.end_s, 1)
+        self._notes += self._health.judge(health, self.end_s)
 
     def _take_fault(self, fault: Fault) -> None:
         if fault.kind.is_damage:
-            self._note(FindingKind.DAMAGED_BYTES, self.end_s, self.end_s, 1)
+            self._note_at(FindingKind.DAMAGED_BYTES, self.end_s, self.end_s, 1)
         elif fault.kind is FaultKind.VERSION:
-            self._note(FindingKind.OTHER_VERSION, self.end_s, self.end_s, 1)
+            self._note_at(FindingKind.OTHER_VERSION, self.end_s, self.end_s, 1)
 
-    def _note(self, kind: FindingKind, start_s: float, end_s: float, count: int) -> None:
-        # Kept in board time until the chunk was observed: only then is it known where a leap of the clock leads.
-        self._notes.append((kind, start_s, end_s, count))
+    def _note_at(self, kind: FindingKind, start_s: float, end_s: float, count: int) -> None:
+        self._notes.append(Trouble(kind=kind, channel=None, start_s=start_s, end_s=end_s, count=count))
 
     def _noted(self) -> list[Finding]:
-        findings: dict[int, Finding] = {}
-        for kind, start_s, end_s, count in self._notes:
-            start, end = self._clock.to_stream(np.array([start_s, end_s])).tolist()
-            finding = self._book.note(kind, start, end, count)
-            findings[finding.id] = finding
-        return list(findings.values())
+        """Findings that changed: board times become stream times now that the clock has seen this chunk."""
+        found = {}
+        for trouble in self._notes:
+            end_s = None if trouble.end_s is None else self._stream_s(trouble.end_s)
+            finding = self._book.note(replace(trouble, start_s=self._stream_s(trouble.start_s), end_s=end_s))
+            found[finding.id] = finding
+        return list(found.values())
 
     def _sample_time(self, block: SampleBlock) -> SampleBlock:
         start_s, end_s = self._clock.to_stream(np.array([block.start_s, block.end_s])).tolist()

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from monitor.metering import Trouble
 from monitor.values import Finding, FindingKind
 
 MERGE_WITHIN_S = 5.0
@@ -12,6 +13,9 @@ CHECKS = {
     FindingKind.RESTART: "The board started anew: check its USB plug and its own supply.",
     FindingKind.BROWN_OUT: "The board's own supply fell too low: give it a better USB port, cable or hub with its own supply.",
     FindingKind.DAMAGED_BYTES: "Bytes were damaged on the way: shorten the cable, keep it off track wiring, check the baud.",
+    FindingKind.SUPPLY_LOW: "The board's own supply sags, and with it every reading: give it a better USB port, cable or hub with "
+    "its own supply, and take nothing else from its supply pins.",
+    FindingKind.DROPPED_SCANS: "The board could not send all it measured: raise the baud in its sketch, or give it fewer channels.",
     FindingKind.OTHER_VERSION: "The board speaks another version of the packed form: update its sketch or this program.",
 }
 
@@ -29,30 +33,25 @@ class FindingBook:
         self._ids = ids
         self._latest: dict[tuple[FindingKind, int | None], Finding] = {}
 
-    def note(
-        self,
-        kind: FindingKind,
-        start_s: float,
-        end_s: float,
-        count: int,
-        channel: int | None = None,
-    ) -> Finding:
-        """Note trouble; merges with the same kind shortly before.
+    def note(self, trouble: Trouble) -> Finding:
+        """Note trouble; merges with the same kind of the same channel shortly before.
 
         Returns:
             The finding as it now stands.
         """
-        before = self._latest.get((kind, channel))
-        merged = before is not None and before.end_s is not None and start_s - before.end_s <= MERGE_WITHIN_S
+        key = (trouble.kind, trouble.channel)
+        before = self._latest.get(key)
+        if before is not None and before.end_s is not None and trouble.start_s - before.end_s > MERGE_WITHIN_S:
+            before = None
         finding = Finding(
-            id=before.id if before is not None and merged else next(self._ids),
+            id=next(self._ids) if before is None else before.id,
             board=self._board,
-            channel=channel,
-            kind=kind,
-            start_s=before.start_s if before is not None and merged else start_s,
-            end_s=end_s,
-            count=count + (before.count if before is not None and merged else 0),
-            check=CHECKS[kind],
+            channel=trouble.channel,
+            kind=trouble.kind,
+            start_s=trouble.start_s if before is None else before.start_s,
+            end_s=trouble.end_s,
+            count=trouble.count + (0 if before is None else before.count),
+            check=trouble.check or CHECKS[trouble.kind],
         )
-        self._latest[kind, channel] = finding
+        self._latest[key] = finding
         return finding

@@ -17,8 +17,8 @@ class Disturbance:
         board: The board that measured it.
         district: Where.
         kind: What.
-        start_s: End of the first one-cycle window beyond the threshold.
-        end_s: End of the first one-cycle window back within threshold and hysteresis; None while it goes on.
+        start_s: Middle of the first one-cycle window beyond the threshold.
+        end_s: Middle of the first one-cycle window back within threshold and hysteresis; None while it goes on.
         extreme_volts: Residual volts of a dip or interruption (the lowest one-cycle RMS), highest one-cycle RMS of a swell.
         reference_volts: The sliding reference when it began.
     """

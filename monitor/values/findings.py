@@ -19,6 +19,8 @@ class FindingKind(Enum):
     ZERO_DRIFT = "zero-drift"
     OTHER_VERSION = "other-version"
     SUPPLY_LOW = "supply-low"
+    DROPPED_SCANS = "dropped-scans"
+    IMPLAUSIBLE = "implausible"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,74 @@
+"""Figures of lying sensors marked as such."""
+
+from dataclasses import replace
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.values import AggregateBlock, ReadingBlock
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+
+class Marker:
+    """Carries what the watch over the sensors says from aggregates to readings.
+
+    A reading is judged by the last aggregate that ended when it did or before. Figures of a clipped, reversed, crossed or noisy
+    sensor stay as they are (a clipped one is a lower bound that protection needs) and are marked as not good; a stuck channel gives
+    no figures at all.
+
+    Args:
+        districts: How many.
+    """
+
+    def __init__(self, districts: int) -> None:
+        self._good = np.ones(districts, dtype=bool)
+        self._stuck = np.zeros(districts, dtype=bool)
+
+    def aggregates(self, block: AggregateBlock, good: Bools, stuck: Bools) -> AggregateBlock:
+        """The aggregates with the marks of their own rows."""
+        if good.all() and not stuck.any():
+            return block
+        return _blanked(replace(block, good=block.good & good & ~stuck), stuck)
+
+    def readings(self, block: ReadingBlock, ends_s: Floats, good: Bools, stuck: Bools) -> ReadingBlock:
+        """The readings with the marks that hold from the end of each aggregate on.
+
+        Args:
+            block: The readings.
+            ends_s: Shape (n,): ends of the aggregates since the readings before.
+            good: Shape (n, d).
+            stuck: Shape (n, d).
+        """
+        all_good = np.concatenate([self._good[None], good])
+        all_stuck = np.concatenate([self._stuck[None], stuck])
+        self._good, self._stuck = all_good[-1], all_stuck[-1]
+        if all_good.all() and not all_stuck.any():
+            return block
+        place = np.searchsorted(ends_s, block.end_s, side="right")
+        row_stuck = all_stuck[place]
+        before = np.ones(row_stuck.shape, dtype=bool) if block.good is None else block.good
+        return _blanked(replace(block, good=before & all_good[place] & ~row_stuck), row_stuck)
+
+
+_Block = TypeVar("_Block", ReadingBlock, AggregateBlock)
+
+
+def _blanked(block: _Block, where: Bools) -> _Block:
+    """No figures there."""
+
+    def blank(figures: Floats) -> Floats:
+        return np.where(where, np.nan, figures)
+
+    return replace(
+        block,
+        volts_rms=blank(block.volts_rms),
+        amps_rms=blank(block.amps_rms),
+        volts_mean=blank(block.volts_mean),
+        amps_mean=blank(block.amps_mean),
+        watts=blank(block.watts),
+        volts_peak=blank(block.volts_peak),
+        amps_peak=blank(block.amps_peak),
+    )
