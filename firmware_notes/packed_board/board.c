@@ -1,9 +1,10 @@
-/* How a sample travels: timer 1 starts a conversion every 83 microseconds (with eight channels); the converter's interrupt stores the count, turns
-   the multiplexer to the next pin, and hands over each finished scan through a queue; the main loop packs ten scans at a time
-   into the transmit ring; the serial port's interrupt sends the ring, a byte whenever the port is ready for one.
+/* How a sample travels: timer 1 starts a conversion every 81 microseconds (with eight channels); the converter's interrupt
+   stores the count, turns the multiplexer to the next pin, and hands over each finished scan through a queue; the main loop packs
+   ten scans at a time into the transmit ring; the serial port's interrupt sends the ring, a byte whenever the port is ready for
+   one.
 
-   A scan is the conversions of all pins in turn (eight, say), then of the internal reference twice. The first of those two is thrown away, because
-   the reference needs time to charge the converter's input; the second tells the supply voltage. */
+   A scan is the conversions of all pins in turn, then of the internal reference twice. The first of those two is thrown away,
+   because the reference needs time to charge the converter's input; the second tells the supply voltage. */
 
 #include "board.h"
 
@@ -168,7 +169,7 @@ static uint16_t supply_millivolts(void) {
         reference_sum = 0;
         reference_readings = 0;
     }
-    /* count = 1024 * reference / supply, turned round, over the mean of the last second. Fits 32 bits: 1200 * 1024 * 2000. */
+    /* count = 1024 * reference / supply, turned round, over the mean of the last second. Fits 32 bits: 1200 mV * 1024 * 2000. */
     return sum ? (uint16_t)(1024UL * REFERENCE_MILLIVOLTS * readings / sum) : 0;
 }
 

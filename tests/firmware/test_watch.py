@@ -30,7 +30,7 @@ def assert_injected(summary):
 def test_it_reads_what_was_injected(emulated_board, watch, form):
     elf = toolchain.packed_elf() if form == "packed" else toolchain.sketch_elf(toolchain.LINE_BOARD)
     board = emulated_board(fernhollow.WAVES, elf=elf)
-    summary = summary_of(watch(board.pty, "--headless", "--no-record", "--seconds", 4))
+    summary = summary_of(watch(board.pty, "--headless", "--seconds", 4))
     assert summary["boards"] == ["bench-1"]
     assert (summary["findings"], summary["warnings"]) == ({}, {})
     # The first packet or line is cut, and the first identity may be a second away.
@@ -42,7 +42,7 @@ def test_it_reads_what_was_injected(emulated_board, watch, form):
 def test_it_goes_on_when_the_board_is_unplugged_and_plugged_in_again(emulated_board, watch, tmp_path):
     link = tmp_path / "board"
     board = emulated_board(fernhollow.WAVES, link=link)
-    process = watch(link, "--headless", "--no-record", "--seconds", 8)
+    process = watch(link, "--headless", "--seconds", 8)
     time.sleep(3)
     board.stop()
     time.sleep(1)

@@ -40,7 +40,7 @@ def address_of(process):
 
 def test_the_page_shows_what_was_injected_and_when_it_is_gone(emulated_board, watch, visitor):
     board = emulated_board(WAVES)
-    process = watch(board.pty, "--no-record", "--web-port", 0)
+    process = watch(board.pty, "--web-port", 0)
     visitor.goto(address_of(process))
     cards = visitor.locator("[data-district]")
     expect(cards).to_have_count(4)
