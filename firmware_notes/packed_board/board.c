@@ -241,7 +241,7 @@ void board_begin(void) {
     send_now(); /* the receiver stays off: the board only talks */
 
     DIDR0 = 0x3F; /* no digital input on A0 to A5 */
-    ACSR = _BV(ACBG); /* the comparator, otherwise idle, keeps the internal reference running, so that it need not start each time */
+    ACSR = _BV(ACBG); /* the idle comparator keeps the internal reference running, so that it need not start each time */
     ADCSRB = 0;
     ADMUX = MUX_PIN(0);
     ADCSRA = (CONVERTER_ON & ~_BV(ADIE)) | _BV(ADSC);
