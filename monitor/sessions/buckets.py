@@ -82,9 +82,14 @@ class BoardBuckets:
 
 
 def _rest(blocks: list[ReadingBlock], done: int) -> ReadingBlock:
-    names = [name for name in ReadingBlock.__dataclass_fields__ if name not in ("board", "districts")]
+    names = [name for name in ReadingBlock.__dataclass_fields__ if name not in ("board", "districts", "good")]
     rows = {name: np.concatenate([getattr(block, name) for block in blocks])[done:] for name in names}
-    return ReadingBlock(board=blocks[0].board, districts=blocks[0].districts, **rows)
+    good = np.concatenate([_good(block) for block in blocks])[done:]
+    return ReadingBlock(board=blocks[0].board, districts=blocks[0].districts, good=good, **rows)
+
+
+def _good(block: ReadingBlock) -> NDArray[np.bool_]:
+    return np.ones(block.volts_rms.shape, dtype=np.bool_) if block.good is None else block.good
 
 
 def _mean(values: Floats, edges: NDArray[np.intp]) -> Floats:

@@ -1,8 +1,12 @@
 """The whole program on real firmware: ``pilotlamp watch`` reads an emulated board in real time, through a pseudo-terminal."""
 
 import json
+import lzma
+import subprocess
+import sys
 import time
 
+import pandas as pd
 import pytest
 
 from tests.firmware import bench, fernhollow, toolchain
@@ -26,8 +30,29 @@ def assert_injected(summary):
         assert district["amps_mean"] == pytest.approx(amps_rms, abs=AMPS_LIMIT)
 
 
+def assert_raw_bytes_are_a_capture(session, summary):
+    """The raw bytes, unpacked as any program does, can be sifted again."""
+    capture = session.parent / "kept.wire"
+    capture.write_bytes(b"".join(lzma.decompress(part.read_bytes()) for part in sorted((session / "raw").iterdir())))
+    command = [sys.executable, "-m", "monitor", "sift", capture, "--layout", session / "layout.toml", "--json"]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=toolchain.NOTES.parent)
+    again = json.loads(done.stdout.splitlines()[-1])
+    assert again["duration_s"] == pytest.approx(summary["duration_s"], abs=0.6)
+    assert_injected(again)
+
+
+def assert_readings_are_kept(session):
+    """The readings, as any program reads Parquet."""
+    kept = pd.concat(pd.read_parquet(part) for part in sorted((session / "readings").iterdir()))
+    assert kept["at_s"].max() - kept["at_s"].min() > 2.5
+    means = kept.groupby("district", observed=True)[["volts_rms", "amps_rms"]].mean()
+    for name, volts_rms, amps_rms in zip(fernhollow.DISTRICTS, fernhollow.VOLTS_RMS, fernhollow.AMPS_RMS, strict=True):
+        assert means.loc[name, "volts_rms"] == pytest.approx(volts_rms, abs=VOLTS_LIMIT)
+        assert means.loc[name, "amps_rms"] == pytest.approx(amps_rms, abs=AMPS_LIMIT)
+
+
 @pytest.mark.parametrize("form", ["packed", "lines"])
-def test_it_reads_what_was_injected(emulated_board, watch, form):
+def test_it_reads_and_records_what_was_injected(emulated_board, watch, form, tmp_path):
     elf = toolchain.packed_elf() if form == "packed" else toolchain.sketch_elf(toolchain.LINE_BOARD)
     board = emulated_board(fernhollow.WAVES, elf=elf)
     summary = summary_of(watch(board.pty, "--headless", "--seconds", 4))
@@ -37,6 +62,9 @@ def test_it_reads_what_was_injected(emulated_board, watch, form):
     assert summary["duration_s"] > 3
     assert all(district["lost_s"] < 1 for district in summary["districts"].values())
     assert_injected(summary)
+    (session,) = (tmp_path / "recordings").iterdir()
+    assert_raw_bytes_are_a_capture(session, summary)
+    assert_readings_are_kept(session)
 
 
 def test_it_goes_on_when_the_board_is_unplugged_and_plugged_in_again(emulated_board, watch, tmp_path):
