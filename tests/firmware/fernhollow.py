@@ -1,5 +1,7 @@
 """The layout that the emulated board stands on: one supply, four districts, channels as the sketches number them."""
 
+import math
+
 from tests.firmware.bench import amps_wave, volts_wave
 
 DISTRICTS = ("Outer main", "Inner main", "Quarry branch", "Town lights")
@@ -18,6 +20,8 @@ WAVES = {
 # A sine cut at 90 degrees has 1 / sqrt(2) of the whole sine's RMS.
 VOLTS_RMS = (16.0, 14.0, 16.0 / 2**0.5, 12.0)
 AMPS_RMS = (3.0, 1.2, 2.0 / 2**0.5, 0.4)
+# V I cos(lag); the chopped wave has volts and amps of the same shape.
+WATTS = (48.0 * math.cos(math.radians(40)), 16.8 * math.cos(math.radians(20)), 16.0, 4.8)
 
 
 def layout(port=None):
