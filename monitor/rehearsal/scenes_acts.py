@@ -60,7 +60,7 @@ def breaks(rng: Rng, district: int, at_s: float) -> list[Act]:
     first = float(rng.uniform(0.2, 1.2)) if rng.random() < 0.85 else float(rng.uniform(1.2, 2.8))
     if rng.random() < 0.4:
         return [DirectionBreak(at_s=at_s, seconds=first, district=district, edge_s=edge_s)]
-    neutral_s = float(rng.uniform(1.5, 5.0))
+    neutral_s = float(rng.uniform(2.2, 5.5))
     second = float(rng.uniform(0.25, 1.0))
     return [
         DirectionBreak(at_s=at_s, seconds=first, district=district, edge_s=edge_s, neutral_s=neutral_s),

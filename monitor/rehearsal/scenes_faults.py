@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from monitor.rehearsal.model_acts import Act, Binding, FeedLost, MainsDip, Short, StepLoad
+from monitor.rehearsal.model_acts import Act, Binding, DirectionBreak, FeedLost, MainsDip, Short, StepLoad
 from monitor.rehearsal.model_specs import BenchSpec
 from monitor.rehearsal.scene import Scene
 from monitor.rehearsal.scenes_acts import contact_losses, deliberate, moments, one_deliberate
@@ -161,11 +161,18 @@ def _track(rng: Rng, bench: BenchSpec) -> int:
 
 
 def _spaced(acts: list[Act]) -> list[Act]:
-    """Acts in order of time, without those that begin within two seconds of the end of an earlier one."""
+    """Acts in order of time, without those that begin within two seconds of the end of an earlier one.
+
+    The break that ends a neutral belongs to the one that began it: nothing comes between them.
+    """
     kept: list[Act] = []
-    busy_until = -10.0
+    busy_until, partner_at = -10.0, -10.0
     for act in sorted(acts, key=lambda act: act.at_s):
-        if act.at_s >= busy_until + 2.0:
-            kept.append(act)
-            busy_until = act.at_s + act.seconds
+        is_partner = isinstance(act, DirectionBreak) and abs(act.at_s - partner_at) < 1e-6
+        if act.at_s < busy_until + 2.0 and not is_partner:
+            continue
+        kept.append(act)
+        busy_until = act.at_s + act.seconds
+        if isinstance(act, DirectionBreak) and act.neutral_s:
+            partner_at = busy_until = busy_until + act.neutral_s
     return kept
