@@ -164,9 +164,11 @@ def _guard(app: dash.Dash, gate: Gate) -> None:
         response.headers.setdefault("X-Content-Type-Options", "nosniff")
         response.headers.setdefault("X-Frame-Options", "DENY")
         response.headers.setdefault("Referrer-Policy", "no-referrer")
+        # Only now has Dash put its own inline scripts together.
+        own_inline = " ".join(app.csp_hashes()) if response.mimetype == "text/html" else ""
         response.headers.setdefault(
             "Content-Security-Policy",
-            "default-src 'self'; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; "
+            f"default-src 'self'; script-src 'self' {own_inline}; style-src 'self' 'unsafe-inline'; "
             "img-src 'self' data: blob:; frame-ancestors 'none'; form-action 'none'; base-uri 'self'",
         )
         return response

@@ -102,8 +102,7 @@
     ports.hidden = !payload.ports.length;
     mark(ports, "well", String(!bad.length && connected));
     const names = payload.ports.map(function (port) { return port.board; }).join(", ");
-    put(ports, bad.length ? "board " + bad[0].board + ": " + bad[0].state : payload.ports.length > 2 ? payload.ports.length + " boards talking" : names + " talking");
-    ports.title = payload.ports.map(function (port) { return port.sentence; }).join("\n");
+    put(ports, bad.length ? "board " + bad[0].board + ": " + bad[0].word : payload.ports.length > 2 ? payload.ports.length + " boards talking" : names + " talking");
     const recording = document.querySelector("[data-recording]");
     recording.hidden = payload.recording.sentence === null;
     mark(recording, "well", String(payload.recording.well && connected));

@@ -99,7 +99,7 @@
   }
 
   function fillPast(item, past) {
-    put(item, "over " + feed.span(past.ago_s) + " ago: " + past.message);
+    put(item, feed.span(past.ago_s) + " ago, " + past.where + ": " + past.what);
   }
 
   /* Elements are kept by number, so that a button under a finger stays where it is. */

@@ -6,6 +6,8 @@ from dashboard.views.figures import channel_decimals, figure, volt_amperes
 from dashboard.views.shares import OutputLoad, SupplyLoad, supply_loads
 from dashboard.views.words import (
     LEVEL_OF_PRIORITY,
+    WORD_OF_CAUSE,
+    WORD_OF_PORT,
     WORD_OF_PRIORITY,
     district_standing,
     headline,
@@ -51,9 +53,7 @@ def tick(layout: Layout, picture: Picture, recent: TrendWindow) -> Json:
         ],
         "supplies": [_supply(load, picture) for load in loads],
         **_notices(layout, picture),
-        "ports": [
-            {"state": p.state, "well": p.is_well, "board": p.board or p.port, "sentence": p.sentence} for p in picture.ports
-        ],
+        "ports": [{"well": p.is_well, "board": p.board or p.port, "word": WORD_OF_PORT[p.state]} for p in picture.ports],
         "recording": {"sentence": picture.recording, "well": picture.recording_is_well},
         "muted_s": None if picture.muted_until_s is None else round(picture.muted_until_s - picture.now_s, 1),
         "mark": picture.marks[0].text if picture.marks else None,
@@ -76,12 +76,21 @@ def _notices(layout: Layout, picture: Picture) -> Json:
     return {
         "warnings": [_warning(standing, picture.now_s) for standing in picture.warnings[:WARNINGS_SHOWN]],
         "more_warnings": max(0, len(picture.warnings) - WARNINGS_SHOWN),
-        "past": [
-            {"id": w.id, "message": w.message, "ago_s": round(picture.now_s - (w.end_s or w.start_s))}
-            for w in picture.past_warnings[:PAST_SHOWN]
-        ],
-        "findings": [_finding(layout, finding, picture.now_s) for finding in picture.findings[:FINDINGS_SHOWN]],
+        "past": _past(picture),
+        "findings": [*_troubles(picture), *(_finding(layout, f, picture.now_s) for f in picture.findings[:FINDINGS_SHOWN])],
     }
+
+
+def _past(picture: Picture) -> list[Json]:
+    """Warnings that cleared and faults that happened lately, newest first."""
+    found = [
+        (w.end_s or w.start_s, {"id": f"w{w.id}", "where": w.scope.name, "what": f"over: {w.message}"})
+        for w in picture.past_warnings[:PAST_SHOWN]
+    ]
+    faults = [event for event in picture.events if event.cause.is_fault][:PAST_SHOWN]
+    found += [(e.start_s, {"id": f"e{e.id}", "where": e.district, "what": WORD_OF_CAUSE[e.cause]}) for e in faults]
+    found.sort(key=lambda pair: pair[0], reverse=True)
+    return [{**said, "ago_s": round(picture.now_s - at_s)} for at_s, said in found[:PAST_SHOWN]]
 
 
 def _columns(table: object, decimals: int) -> list[list[float | None]]:
@@ -142,6 +151,18 @@ def _warning(standing: StandingWarning, now_s: float) -> Json:
         "acknowledged": standing.acknowledged,
         "shelved_s": None if shelved is None else round(shelved - now_s),
     }
+
+
+def _troubles(picture: Picture) -> list[Json]:
+    """Ports and recorder that are not well, in the shape of findings."""
+    found: list[Json] = [
+        {"id": port.port, "where": port.board or port.port, "what": WORD_OF_PORT[port.state], "check": port.sentence}
+        for port in picture.ports
+        if not port.is_well
+    ]
+    if not picture.recording_is_well:
+        found.append({"id": "recording", "where": "recording", "what": "not going on", "check": picture.recording or ""})
+    return [{**trouble, "ago_s": None, "count": 1} for trouble in found]
 
 
 def _finding(layout: Layout, finding: Finding, now_s: float) -> Json:

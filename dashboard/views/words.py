@@ -7,7 +7,7 @@ from dashboard.views.figures import percent, seconds
 from dashboard.views.shares import SupplyLoad
 from monitor.layout import District, Layout
 from monitor.runtime import DistrictNow, Picture, StandingWarning
-from monitor.values import Event, Priority
+from monitor.values import Cause, Event, Priority
 
 NO_VOLTS = 1.0
 NO_AMPS = 0.1
@@ -37,15 +37,26 @@ WORD_OF_FINDING = {
     "zero-drift": "zero drifted",
     "supply-low": "board volts low",
 }
+WORD_OF_PORT = {
+    "opening": "cannot be opened",
+    "reading": "talking",
+    "silent": "silent",
+    "lost": "unplugged",
+    "wrong-baud": "wrong baud rate",
+    "stranger": "unknown board",
+}
 WORD_OF_CAUSE = {
-    "lost-contact": "lost contact",
-    "short": "short circuit",
-    "protection-open": "protection is open",
-    "supply-sag": "supply sags",
-    "mains-dip": "mains dip",
-    "feed-lost": "feed is lost",
-    "binding": "motor labours",
-    "weak-joint": "weak joint",
+    Cause.LOST_CONTACT: "lost contact",
+    Cause.SHORT: "short circuit",
+    Cause.PROTECTION_OPEN: "protection is open",
+    Cause.SUPPLY_SAG: "supply sags",
+    Cause.MAINS_DIP: "mains dip",
+    Cause.FEED_LOST: "feed is lost",
+    Cause.BINDING: "motor labours",
+    Cause.WEAK_JOINT: "weak joint",
+    Cause.DIRECTION_BREAK: "stepped by hand",
+    Cause.DC_SIGNAL: "whistle or bell",
+    Cause.THROTTLE: "throttle moved",
 }
 
 
@@ -98,7 +109,7 @@ def district_standing(
         return Standing(level=LEVEL_OF_PRIORITY[worst.priority], word="its supply" if worst.scope.kind == "supply" else word)
     going_on = next((e for e in events if e.district == row.name and e.end_s is None and e.cause.is_fault), None)
     if going_on is not None:
-        return Standing(level=Level.LOW, word=WORD_OF_CAUSE.get(going_on.cause.value, going_on.cause.value))
+        return Standing(level=Level.LOW, word=WORD_OF_CAUSE[going_on.cause])
     return _draw_standing(row, now, share)
 
 

@@ -79,7 +79,7 @@ class Hall:
 
     def statuses(self):
         return tuple(
-            PortStatus(port=b.name, board=b.name, state="talking", sentence=f"{b.name} is talking.") for b in self.layout.board
+            PortStatus(port=b.name, board=b.name, state="reading", sentence=f"{b.name} is talking.") for b in self.layout.board
         )
 
     def publish(self, **things):

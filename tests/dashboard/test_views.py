@@ -1,5 +1,7 @@
 import json
 import math
+from dataclasses import replace
+from typing import get_args
 
 import msgspec
 import numpy as np
@@ -10,10 +12,10 @@ from dashboard.views.history import history_figure
 from dashboard.views.live_page import columns_for, live_page
 from dashboard.views.payload import tick
 from dashboard.views.shares import output_limit_amps, supply_loads
-from dashboard.views.words import Level, district_standing, headline
+from dashboard.views.words import WORD_OF_CAUSE, WORD_OF_PORT, Level, district_standing, headline
 from monitor.runtime import DistrictNow, Picture, StandingWarning
 from monitor.runtime.trend import Trend, TrendWindow
-from monitor.values import Cause, Event, Finding, FindingKind, PortStatus, Priority, Scope
+from monitor.values import Cause, Event, Finding, FindingKind, PortState, PortStatus, Priority, Scope
 from monitor.values import Warning as RaisedWarning
 from tests.browser.hall import hall_layout
 
@@ -137,6 +139,17 @@ def test_an_event_that_goes_on_is_named():
     assert district_standing(LAYOUT.district[0], now_of("Outer main"), 0.1, (), (lost,)).word == "lost contact"
 
 
+def test_what_happened_lately_stands_newest_first_and_deliberate_acts_do_not():
+    def event(number, cause, start_s):
+        return Event(id=number, district="Outer main", cause=cause, start_s=start_s, end_s=start_s + 0.1, confidence=0.9)
+
+    events = (event(3, Cause.THROTTLE, 98.0), event(2, Cause.SHORT, 97.0), event(1, Cause.LOST_CONTACT, 80.0))
+    past = replace(standing().warning, end_s=90.0)
+    said = tick_of(picture_of(events=events, past_warnings=(past,)))["past"]
+    assert [(p["id"], p["ago_s"]) for p in said] == [("e2", 3), ("w7", 10), ("e1", 20)]
+    assert said[0]["what"] == "short circuit"
+
+
 def test_headline_says_what_opens_first_and_counts_down():
     picture = picture_of(warnings=(standing(),))
     said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
@@ -156,6 +169,21 @@ def test_headline_when_everything_is_silent_tells_the_remedy():
     said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
     assert (said.level, said.sentence) == (Level.STALE, "No live figures for 1 min 5 s".replace("1 min 5 s", seconds(65.0)))
     assert said.more == lost.sentence
+
+
+def test_a_port_or_recorder_in_trouble_says_what_to_do():
+    lost = PortStatus(port="/dev/ttyUSB0", board="bench-1", state="lost", sentence="bench-1 is unplugged: plug it in again.")
+    said = tick_of(picture_of(ports=(lost,), recording="The disk is full: make room.", recording_is_well=False))
+    assert [(f["where"], f["check"]) for f in said["findings"]] == [
+        ("bench-1", lost.sentence),
+        ("recording", "The disk is full: make room."),
+    ]
+    assert said["ports"] == [{"well": False, "board": "bench-1", "word": "unplugged"}]
+
+
+def test_every_port_state_and_cause_has_a_word():
+    assert set(WORD_OF_PORT) == set(get_args(PortState))
+    assert set(WORD_OF_CAUSE) == set(Cause)
 
 
 def test_headline_tells_of_silent_districts_when_nothing_is_worse():
