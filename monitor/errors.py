@@ -8,6 +8,7 @@
     │   ├── LinkUnavailableError          a port that will not open
     │   └── LinkLostError                 a port that went away
     ├── CaptureError                      a capture file that cannot be read
+    ├── CalibrationError (also ValueError) known readings that no calibration fits
     ├── SessionError                      the recordings side
     │   ├── SessionDamagedError           a session that cannot be understood
     │   └── SessionFullError              no room, or no right, to record
@@ -61,6 +62,10 @@ class LinkLostError(LinkError):
 
 class CaptureError(MonitorError):
     """A capture file that cannot be read."""
+
+
+class CalibrationError(MonitorError, ValueError):
+    """Known readings that no calibration fits."""
 
 
 class SessionError(MonitorError):

@@ -12,6 +12,7 @@ COMMANDS = {
     "watch": "watch the layout: page, warnings, recording",
     "sift": "work through a capture or a recording offline",
     "layout": "check a layout file or write a new one",
+    "calibrate": "set zero and gain of each channel against a meter",
     "ports": "list what is plugged in",
     "bench": "bench check of each supply: fit to use or not, and why",
     "budget": "what the loads draw against every limit",

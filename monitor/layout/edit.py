@@ -36,6 +36,29 @@ def set_load_draw(text: str, load: str, running_amps: float) -> str:
     return tomlkit.dumps(document)
 
 
+def set_calibration(text: str, board: str, channel: int, gain: float, zero: float) -> str:
+    """The text with the calibration of one channel; that of other channels stays as it is.
+
+    Args:
+        text: The layout file.
+        board: The board's name.
+        channel: The channel's number.
+        gain: Factor on the board's own scale.
+        zero: Counts added to the board's own zero.
+    """
+    document = tomlkit.parse(text)
+    if "calibration" not in document:
+        document["calibration"] = tomlkit.table(is_super_table=True)
+    boards: Any = document["calibration"]
+    if board not in boards:
+        boards[board] = tomlkit.table(is_super_table=True)
+    channels = boards[board]
+    if str(channel) not in channels:
+        channels[str(channel)] = tomlkit.table()
+    _set(channels[str(channel)], {"gain": round(gain, 5), "zero": round(zero, 2)})
+    return tomlkit.dumps(document)
+
+
 def _set(table: Any, values: Mapping[str, Plain]) -> None:  # noqa: ANN401 - the library's containers share no useful type
     for key, value in values.items():
         table[key] = value

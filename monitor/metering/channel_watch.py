@@ -166,21 +166,19 @@ class ChannelWatch:
 
 def implausible_channels(table: ChannelTable, at_s: float, *, can_meter: bool) -> list[Trouble]:
     """What in a board's identity and calibration cannot be."""
-    check = (
-        "The board gives this channel a scale, zero or skew that cannot be: correct its sketch, or the channel's gain and zero under "
-        "calibration in the layout file. Its figures are left out."
-    )
-    troubles = [
-        Trouble(kind=FindingKind.IMPLAUSIBLE, channel=k, start_s=at_s, end_s=None, count=1, check=check)
-        for k in table.implausible
-    ]
     if not can_meter:
         check = (
             f"The board says it scans every {table.interval_s:.3g} s, with which no mains cycle can be measured: correct its sketch. "
             "Nothing of this board is metered."
         )
-        troubles.append(Trouble(kind=FindingKind.IMPLAUSIBLE, channel=None, start_s=at_s, end_s=None, count=1, check=check))
-    return troubles
+        return [Trouble(kind=FindingKind.IMPLAUSIBLE, channel=None, start_s=at_s, end_s=None, count=1, check=check)]
+    check = (
+        "The board gives this channel a scale, zero or skew that cannot be: correct its sketch, or the channel's gain and zero under "
+        "calibration in the layout file. Its figures are left out."
+    )
+    return [
+        Trouble(kind=FindingKind.IMPLAUSIBLE, channel=k, start_s=at_s, end_s=None, count=1, check=check) for k in table.implausible
+    ]
 
 
 def _lasted(state: Bools, before: NDArray[np.intp]) -> NDArray[np.intp]:

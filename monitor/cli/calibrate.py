@@ -1,0 +1,221 @@
+"""``pilotlamp calibrate``: zero and gain of each channel against a meter, written into the layout file."""
+
+import argparse
+import shutil
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.errors import CalibrationError, LayoutError, LinkLostError
+from monitor.layout import Board, Layout, load_layout
+from monitor.layout.edit import set_calibration
+from monitor.link import HostClock, SerialSource
+from monitor.metering.calibration import CalibrationFit, Observed, fit_calibration
+from monitor.metering.uncertainty import decimals_supported
+from monitor.values import Identity
+from monitor.wire import SampleRun, WireDecoder
+
+TAKEN_S = 2.0
+"""Each look at a channel lasts this long: a whole number of cycles at 50 and 60 Hz."""
+PATIENCE_S = 5.0
+LET_GO_S = 0.3
+CAUTION = (
+    "Measure on the track side only, with the meter's leads on the output terminals. Never open a supply, never touch its mains side. "
+    "A phase-cut supply needs a meter that shows true RMS. Local codes and the makers' instructions come first."
+)
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("file", type=Path, metavar="LAYOUT.toml", help="the layout file; it is kept as LAYOUT.toml.before")
+    parser.add_argument("--board", metavar="NAME", help="which board, where the layout file has several")
+    parser.add_argument("--channel", type=int, action="append", metavar="N", help="only this channel; may be given again")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Ask, fit, show, write."""
+    layout = load_layout(args.file)
+    board = _board(layout, args.board, args.file)
+    wanted = _channels(layout, board, args.channel)
+    bench = Bench(board)
+    print(CAUTION)
+    try:
+        identity = bench.open()
+        for channel, label in wanted:
+            fit = _calibrate(bench, identity, channel, label)
+            if fit is not None and _yes("Write this into the layout file? [yes/no] "):
+                _write(args.file, board.name, channel, fit)
+    finally:
+        bench.close()
+    return 0
+
+
+class Bench:
+    """Looks at one board's counts while a person holds the meter.
+
+    Args:
+        board: The board, with its port.
+    """
+
+    def __init__(self, board: Board) -> None:
+        self._board = board
+        self._clock = HostClock()
+        self._source = SerialSource(board.port or "", board.baud, self._clock)
+        self._decoder = WireDecoder()
+        self._identity: Identity | None = None
+
+    def open(self) -> Identity:
+        """Open the port and wait for the board to say who it is.
+
+        Raises:
+            LinkUnavailableError: The port will not open.
+            LinkLostError: Nothing understandable comes.
+            CalibrationError: The board sends finished readings, which have no counts.
+        """
+        self._source.open()
+        identity, _ = self._collect(lambda _: self._identity is not None)
+        if identity.form == "lines":
+            raise CalibrationError(
+                f'board "{self._board.name}" sends finished readings, not samples: correct the scale in its sketch instead'
+            )
+        return identity
+
+    def look(self, channel: int) -> Observed:
+        """The channel over the next two seconds."""
+        self._let_go()
+        interval_s = 1.0 if self._identity is None else self._identity.scan_interval_s
+        _, counts = self._collect(lambda scans: scans * interval_s >= TAKEN_S)
+        return Observed.of(counts[: round(TAKEN_S / interval_s), channel])
+
+    def _let_go(self) -> None:
+        """Let what waited in the port while a person was typing go by."""
+        until_s = self._clock.now_s() + LET_GO_S
+        while self._clock.now_s() < until_s:
+            self._decoder.feed(self._source.read().data)
+
+    def close(self) -> None:
+        """Give the port back."""
+        self._source.close()
+
+    def _collect(self, done: Callable[[int], bool]) -> tuple[Identity, NDArray[np.int16]]:
+        runs: list[NDArray[np.int16]] = []
+        until_s = self._clock.now_s() + PATIENCE_S
+        while not done(sum(len(run) for run in runs)):
+            if self._clock.now_s() > until_s:
+                raise LinkLostError(
+                    f"{self._board.port}: nothing usable came for {PATIENCE_S:.0f} s: check that board number {self._board.number} is "
+                    "plugged in and the baud is right",
+                    port=str(self._board.port),
+                )
+            for item in self._decoder.feed(self._source.read().data):
+                if isinstance(item, Identity) and item.number == self._board.number:
+                    self._identity = item
+                elif isinstance(item, SampleRun) and item.number == self._board.number:
+                    runs.append(item.counts)
+                    until_s = self._clock.now_s() + PATIENCE_S
+        assert self._identity is not None  # noqa: S101 - both ways of being done need an identity
+        return self._identity, np.concatenate(runs) if runs else np.zeros((0, 0), dtype=np.int16)
+
+
+def _board(layout: Layout, name: str | None, file: Path) -> Board:
+    known = [board for board in layout.board if name in (None, board.name)]
+    if len(known) != 1:
+        names = ", ".join(board.name for board in layout.board) or "none"
+        raise LayoutError(f"say which board with --board, one of: {names}", source=str(file))
+    if known[0].port is None:
+        raise LayoutError(
+            "calibrating needs the board's port: add it", source=str(file), table=f'board "{known[0].name}"', key="port"
+        )
+    return known[0]
+
+
+def _channels(layout: Layout, board: Board, only: Sequence[int] | None) -> list[tuple[int, str]]:
+    """Channels and what they measure."""
+    found: list[tuple[int, str]] = []
+    for district in layout.districts_of_board(board.name):
+        found.append((district.volts_channel, f"volts of {district.name}"))
+        found.append((district.amps_channel, f"amps of {district.name}"))
+        if district.far_volts_channel is not None:
+            found.append((district.far_volts_channel, f"volts at the far end of {district.name}"))
+    chosen = [(channel, label) for channel, label in sorted(found) if only is None or channel in only]
+    if not chosen:
+        raise LayoutError("no district of the layout file uses such a channel: check --channel", table=f'board "{board.name}"')
+    return chosen
+
+
+def _calibrate(bench: Bench, identity: Identity, channel: int, label: str) -> CalibrationFit | None:
+    if channel >= len(identity.channels):
+        print(f"Channel {channel}, {label}: this board has {len(identity.channels)} channels only; left out.")
+        return None
+    unit = identity.channels[channel].quantity
+    print(f"\nChannel {channel}, {label}.")
+    if not _yes("Switch the output off and take every train off. Is nothing flowing? [yes, or no to leave this channel out] "):
+        return None
+    at_zero = bench.look(channel)
+    print(f"  at zero: {at_zero.mean_counts:.2f} counts, noise {at_zero.spread_counts:.2f}")
+    known: list[tuple[float, Observed]] = []
+    while (reading := _number(f"Steady reading of the meter in {unit} (empty when done): ")) is not None:
+        known.append((reading, bench.look(channel)))
+    try:
+        fit = fit_calibration(identity.channels[channel], at_zero, known)
+    except CalibrationError as error:
+        print(f"  not usable: {error}")
+        return None
+    _show(fit, [reading for reading, _ in known], unit)
+    return fit
+
+
+def _show(fit: CalibrationFit, readings: Sequence[float], unit: str) -> None:
+    print(f"  zero {fit.zero:+.2f} counts (± {fit.zero_uncertainty_counts:.2f}), gain {fit.gain:.4f}", end="")
+    print(f" (± {fit.gain_uncertainty:.1%})" if readings else " (not measured: zero only)")
+    for reading, residual in zip(readings, fit.residuals, strict=True):
+        digits = max(2, decimals_supported(fit.gain_uncertainty * abs(reading)))
+        print(
+            f"    meter {reading:.{digits}f} {unit}, board {abs(reading) + residual:.{digits}f} {unit}, off by {residual:+.{digits}f}"
+        )
+
+
+def _write(file: Path, board: str, channel: int, fit: CalibrationFit) -> None:
+    spare = file.with_suffix(file.suffix + ".before")
+    try:
+        if not spare.exists():
+            shutil.copyfile(file, spare)
+        file.write_text(set_calibration(file.read_text(encoding="utf-8"), board, channel, fit.gain, fit.zero), encoding="utf-8")
+    except OSError as error:
+        raise LayoutError(f"the file cannot be written ({error.strerror}): check its rights", source=str(file)) from error
+    load_layout(file)
+    print(f"  written into {file}")
+
+
+def _yes(prompt: str) -> bool:
+    while True:
+        answer = _answer(prompt).lower()
+        if answer in ("y", "yes"):
+            return True
+        if answer in ("n", "no", ""):
+            return False
+        print("  answer yes or no")
+
+
+def _number(prompt: str) -> float | None:
+    while True:
+        answer = _answer(prompt).replace(",", ".")
+        if not answer:
+            return None
+        try:
+            value = float(answer)
+        except ValueError:
+            print("  a number, as the meter shows it, such as 14.2")
+            continue
+        if 0 < abs(value) < 1000:
+            return value
+        print("  a reading above 0 and below 1000")
+
+
+def _answer(prompt: str) -> str:
+    try:
+        return input(prompt).strip()
+    except EOFError:
+        return ""
