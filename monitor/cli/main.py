@@ -11,6 +11,10 @@ from monitor.errors import MonitorError
 COMMANDS = {
     "watch": "watch the layout: page, warnings, recording",
     "sift": "work through a capture or a recording offline",
+    "replay": "play a recorded session on the live page, also by another layout",
+    "sessions": "list recorded sessions, put cut-off ones in order",
+    "pack": "make one file of a session",
+    "unpack": "make a session of a packed file",
     "layout": "check a layout file or write a new one",
     "calibrate": "set zero and gain of each channel against a meter",
     "ports": "list what is plugged in",

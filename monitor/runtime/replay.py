@@ -148,6 +148,11 @@ class Replay:
             self._state = "leaping"
             self._told.notify_all()
 
+    def wait(self, seconds: float) -> None:
+        """Wait so long, or until it was told something."""
+        with self._told:
+            self._told.wait(seconds)
+
     def status(self) -> ReplayStatus:
         """Where it is."""
         with self._told:

@@ -10,6 +10,8 @@ from monitor.sessions.xz_log import part_paths, read_part
 from monitor.values import Action, Chunk
 
 RAW_STEM, RAW_SUFFIX, STEPS_STEM, STEPS_SUFFIX = "port", ".wire", "steps", ".csv"
+STEPS_LIMIT_BYTES = 50_000_000
+"""A part covers five minutes: less than one megabyte a board. What grows beyond this was not written by a recorder."""
 STEPS_HEAD = b"step,port,bytes,received_s,reopened\n"
 
 
@@ -64,7 +66,7 @@ class Playback:
                 yield self._played(row, streams)
             for port, stream in streams.items():
                 # Bytes beyond the chunk log: what a kill left behind. Nobody knows to the moment when they came.
-                if rest := stream.rest():
+                for rest in stream.rest():
                     yield Played(port=self._name(port), chunk=Chunk(data=rest))
 
     def _played(self, row: StepRow, streams: dict[int, "_Stream"]) -> Played:
@@ -78,7 +80,12 @@ class Playback:
 
     def _rows(self, path: Path) -> Iterator[StepRow]:
         pieces, damage = read_part(path)
-        text = b"".join(pieces)
+        text = b""
+        for piece in pieces:
+            text += piece
+            if len(text) > STEPS_LIMIT_BYTES:
+                damage.append(f"{path.name} is larger than a chunk log can be: the rest of it is left out")
+                break
         self.damage += damage
         for line in text[: text.rfind(b"\n") + 1].split(b"\n"):
             row = _parsed(line)
@@ -102,11 +109,11 @@ class _Stream:
         del self._held[:size]
         return data
 
-    def rest(self) -> bytes:
-        """All that is left."""
-        while self._pull():
-            pass
-        return bytes(self._held)
+    def rest(self) -> Iterator[bytes]:
+        """All that is left, piece by piece."""
+        while self._held or self._pull():
+            yield bytes(self._held)
+            self._held.clear()
 
     def _pull(self) -> bool:
         piece = next(self._pieces, None)

@@ -26,12 +26,11 @@ from monitor.sessions.folder import (
 )
 from monitor.sessions.kept import Kept
 from monitor.sessions.notice_rows import Row, row_line
+from monitor.sessions.playback import RAW_STEM, RAW_SUFFIX, STEPS_HEAD, STEPS_STEM, STEPS_SUFFIX
 from monitor.sessions.readings_log import ReadingsLog
 from monitor.sessions.session_lock import SessionLock
 from monitor.sessions.xz_log import XzLog
 
-STEPS_HEAD = b"step,port,bytes,received_s,reopened\n"
-RAW_STEM, RAW_SUFFIX, STEPS_STEM, STEPS_SUFFIX = "port", ".wire", "steps", ".csv"
 READINGS_SYNC_S = 0.5
 
 ABOUT = {

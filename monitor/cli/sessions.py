@@ -1,0 +1,119 @@
+"""``pilotlamp sessions``: list what was recorded, put cut-off sessions in order, remove old ones where asked."""
+
+import argparse
+import sys
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from monitor.errors import SessionError
+from monitor.sessions import SessionFolder, find_sessions
+from monitor.sessions.folder import LOCK
+from monitor.sessions.session_lock import is_held
+
+ACTIONS = ("list", "recover", "check")
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument(
+        "action",
+        nargs="?",
+        choices=ACTIONS,
+        default="list",
+        help="list (the default); recover: put sessions in order that were cut off; check: compare every file with its checksum",
+    )
+    parser.add_argument("--recordings", type=Path, default=Path("recordings"), metavar="DIR", help="where sessions are kept")
+    parser.add_argument(
+        "--keep-days", type=_days, metavar="N", help="remove sessions that ended more than N days ago, after asking"
+    )
+    parser.add_argument("--yes", action="store_true", help="remove without asking")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the chosen action."""
+    if not args.recordings.is_dir():
+        raise SessionError(f"{args.recordings}: there is no such folder: give the one that holds the sessions with --recordings")
+    if args.keep_days is not None:
+        return _keep(args)
+    return {"list": _list, "recover": _recover, "check": _check}[args.action](args.recordings)
+
+
+def _list(recordings: Path) -> int:
+    sessions = list(find_sessions(recordings))
+    for session in sessions:
+        print(_line(session))
+    if not sessions:
+        print(f"{recordings}: no session yet.")
+    return 0
+
+
+def _line(session: SessionFolder) -> str:
+    manifest, closing = session.manifest(), session.closing()
+    size_mb = sum(path.stat().st_size for path in session.path.rglob("*") if path.is_file()) / 1e6
+    began = (manifest.began_at + timedelta(seconds=manifest.first_s)).astimezone().strftime("%Y-%m-%d %H:%M")
+    if closing is not None:
+        length_s = closing.ended_s - manifest.first_s
+        said = f"{length_s / 60:6.1f} min  {closing.reason}{'' if not closing.losses else '; some of it is missing'}"
+    elif is_held(session.path / LOCK):
+        said = "   now   being recorded"
+    else:
+        said = "     ?   cut off: 'pilotlamp sessions recover' puts it in order"
+    invented = "  (invented: a demonstration)" if manifest.invented else ""
+    return f"{began}  {size_mb:7.1f} MB  {said}{invented}\n    {session.path}"
+
+
+def _recover(recordings: Path) -> int:
+    # Opens tables: not for listing.
+    from monitor.sessions.recovery import recover_all  # noqa: PLC0415 - start-up time
+
+    recovered = recover_all(recordings)
+    for each in recovered:
+        print(f"{each.session.path}: put in order, {each.ended_s:.0f} s in all.", *each.losses, sep="\n    ")
+    if not recovered:
+        print("Every session is in order.")
+    return 0
+
+
+def _check(recordings: Path) -> int:
+    from monitor.sessions.pack import damage_of  # noqa: PLC0415 - start-up time
+
+    damaged = False
+    for session in find_sessions(recordings):
+        damage = list(damage_of(session))
+        damaged = damaged or bool(damage)
+        print(f"{session.path}: {'; '.join(damage) or 'every file is as it was written'}")
+    return 1 if damaged else 0
+
+
+def _keep(args: argparse.Namespace) -> int:
+    from monitor.sessions.retention import older_than, remove  # noqa: PLC0415 - start-up time
+
+    old = older_than(args.recordings, args.keep_days, datetime.now(tz=UTC))
+    if not old:
+        print(f"No session ended more than {args.keep_days:g} days ago.")
+        return 0
+    for session in old:
+        print(_line(session))
+    if not args.yes and not _agrees(f"Remove these {len(old)} sessions for good?"):
+        print("Nothing was removed.")
+        return 0
+    for session in old:
+        remove(session)
+    print(f"{len(old)} sessions removed.")
+    return 0
+
+
+def _agrees(question: str) -> bool:
+    if not sys.stdin.isatty():
+        raise SessionError("nobody is here to ask: add --yes to remove them")
+    return input(f"{question} [y/N] ").strip().lower() in ("y", "yes")
+
+
+def _days(text: str) -> float:
+    try:
+        days = float(text)
+    except ValueError:
+        days = -1.0
+    if not 0 <= days < 1e6:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number of days")
+    return days

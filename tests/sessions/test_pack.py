@@ -1,0 +1,86 @@
+"""Packed sessions: whole and true, or refused. The tricks are those that archive readers are known for (CWE-22, CWE-409)."""
+
+import stat
+import zipfile
+
+import pytest
+
+from monitor.cli.main import main
+from monitor.errors import SessionError
+from monitor.sessions import find_sessions
+from monitor.sessions.pack import pack, unpack
+from tests.runtime.streams import packed_stream, sine_counts
+from tests.sessions.shows import record
+
+
+@pytest.fixture(scope="module")
+def session(tmp_path_factory):
+    recordings = tmp_path_factory.mktemp("recordings")
+    record(recordings, packed_stream(sine_counts(2.0)), 2.0)
+    return next(find_sessions(recordings))
+
+
+def test_a_session_comes_back_as_it_was(session, tmp_path, capsys):
+    assert main(["pack", str(session.path), str(tmp_path)]) == 0
+    (bundle,) = tmp_path.glob("*.session.zip")
+    assert main(["unpack", str(bundle), "--recordings", str(tmp_path / "there")]) == 0
+    there = tmp_path / "there" / session.name
+    for path in session.path.rglob("*"):
+        if path.is_file():
+            assert (there / path.relative_to(session.path)).read_bytes() == path.read_bytes()
+    assert main(["unpack", str(bundle), "--recordings", str(tmp_path / "there")]) == 2
+    assert "there already" in capsys.readouterr().err
+
+
+def bundle_with(session, path, extra):
+    pack(session, path)
+    with zipfile.ZipFile(path, "a", zipfile.ZIP_DEFLATED) as bundle:
+        for name, data in extra:
+            bundle.writestr(name, data)
+    return path
+
+
+def link(name):
+    entry = zipfile.ZipInfo(name)
+    entry.external_attr = (stat.S_IFLNK | 0o777) << 16
+    return entry
+
+
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [
+        ("../out.json", b"{}"),
+        ("{name}/../../out.json", b"{}"),
+        ("/etc/out.json", b"{}"),
+        ("{name}/raw/..\\..\\out.xz", b"x"),
+        ("C:/out.json", b"{}"),
+        ("{name}/raw/a:b.xz", b"x"),
+        ("{name}/program.py", b"import os"),
+        ("{name}/readings/deeper/a.parquet", b"x"),
+        ("other/manifest.json", b"{}"),
+        (link("{name}/events.jsonl"), b"/etc/passwd"),
+        ("{name}/raw/port-1-0099.wire", bytes(12_000_000)),
+    ],
+    ids=str,
+)
+def test_tricks_and_bombs_are_refused_and_leave_nothing(session, tmp_path, name, data):
+    if isinstance(name, zipfile.ZipInfo):
+        name.filename = name.filename.replace("{name}", session.name)
+    else:
+        name = name.replace("{name}", session.name)
+    bundle = bundle_with(session, tmp_path / "bad.session.zip", [(name, data)])
+    with pytest.raises(SessionError):
+        unpack(bundle, tmp_path / "in" / "recordings")
+    assert [path for path in tmp_path.rglob("*") if path.is_file()] == [bundle]
+
+
+def test_changed_or_cut_files_are_refused(session, tmp_path):
+    bundle = pack(session, tmp_path / "a.session.zip")
+    data = bundle.read_bytes()
+    raw = next(session.raw.iterdir()).read_bytes()
+    for k, bad in enumerate((data[: len(data) // 2], data.replace(raw, raw[:50] + bytes(50) + raw[100:]), b"no zip at all")):
+        path = tmp_path / f"{k}.zip"
+        path.write_bytes(bad)
+        with pytest.raises(SessionError, match=r"not whole|as it was written"):
+            unpack(path, tmp_path / "in")
+    assert not list((tmp_path / "in").glob("*"))
