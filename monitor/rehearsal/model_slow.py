@@ -29,6 +29,7 @@ class SlowBench:
         breakers: One a supply.
         volts: RMS volts at the loads of each district in the last tick.
         amps: RMS amps of each supply in the last tick.
+        volt_amperes: Of each supply in the last tick.
         tripped: Supplies whose protection opened at the end of the last tick.
     """
 
@@ -45,6 +46,7 @@ class SlowBench:
         self._members = [spec.districts_of(supply) for supply in range(len(spec.supplies))]
         self.volts = [spec.supplies[district.supply].volts_open * district.level for district in spec.districts]
         self.amps = [0.0] * len(spec.supplies)
+        self.volt_amperes = [0.0] * len(spec.supplies)
         self.tripped: list[int] = []
         self._dt_s = SCANS_PER_TICK * spec.converter.scan_interval_s
 
@@ -127,6 +129,8 @@ class SlowBench:
             push = sum(a * e for a, e in zip(slopes, drives, strict=True))
             total = push / (1 + spec.source_ohms * sum(slopes))
             self.amps[supply] = total
+            self.volt_amperes[supply] = 0.0
             for n, a, e in zip(members, slopes, drives, strict=True):
                 amps = a * (e - spec.source_ohms * total)
                 self.volts[n] = amps / siemens[n] if siemens[n] > 1e-9 else feed[n][tick] * e
+                self.volt_amperes[supply] += self.volts[n] * amps

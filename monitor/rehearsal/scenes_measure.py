@@ -18,10 +18,12 @@ class Running:
 
     Attributes:
         amps: Of each supply.
+        volt_amperes: Of each supply.
         volts: At the loads of each district.
     """
 
     amps: list[float]
+    volt_amperes: list[float]
     volts: list[float]
 
 
@@ -29,12 +31,14 @@ class _Means:
     def __init__(self, slow: SlowBench) -> None:
         self._slow = slow
         self.amps: list[list[float]] = []
+        self.volt_amperes: list[list[float]] = []
         self.volts: list[list[float]] = []
 
     def after_tick(self, tick_scan: int, steps: list[float]) -> None:
         """Take one tick."""
         del tick_scan, steps
         self.amps.append(list(self._slow.amps))
+        self.volt_amperes.append(list(self._slow.volt_amperes))
         self.volts.append(list(self._slow.volts))
 
 
@@ -53,7 +57,10 @@ def running(bench: BenchSpec, seconds: float = 24.0) -> Running:
         levels = np.repeat([[district.level] for district in bench.districts], frame.scans, axis=1)
         slow.run(frame, levels, means, rng)
     settled = slice(_TICKS, None)
-    return Running(np.mean(means.amps[settled], axis=0).tolist(), np.mean(means.volts[settled], axis=0).tolist())
+    amps, volt_amperes, volts = (
+        np.mean(rows[settled], axis=0).tolist() for rows in (means.amps, means.volt_amperes, means.volts)
+    )
+    return Running(amps, volt_amperes, volts)
 
 
 def load_for(bench: BenchSpec, now: Running, district: int, more_amps: float) -> float:
@@ -62,3 +69,16 @@ def load_for(bench: BenchSpec, now: Running, district: int, more_amps: float) ->
     ohms = supply.source_ohms + bench.districts[district].own_ohms + bench.districts[district].feeder_ohms
     volts = max(now.volts[district] - ohms * more_amps, 0.3 * now.volts[district], 1.0)
     return more_amps * NOMINAL_VOLTS / volts
+
+
+def load_for_va(bench: BenchSpec, district: int, volt_amperes: float) -> float:
+    """Amps at nominal volts of a load in a district that brings its supply to so many volt-amperes in all."""
+    supply = bench.districts[district].supply
+    amps, now = 0.0, running(bench, 8.0)
+    for _ in range(3):
+        missing = volt_amperes - now.volt_amperes[supply]
+        amps = max(amps + load_for(bench, now, district, missing / max(now.volts[district], 1.0)), 0.0)
+        loaded = replace(bench.districts[district], steady_amps=bench.districts[district].steady_amps + amps)
+        districts = tuple(loaded if n == district else other for n, other in enumerate(bench.districts))
+        now = running(replace(bench, districts=districts), 8.0)
+    return amps

@@ -11,7 +11,7 @@ from monitor.rehearsal.scene import Scene
 from monitor.rehearsal.scenes_acts import deliberate
 from monitor.rehearsal.scenes_clean import lines_of, newcomer
 from monitor.rehearsal.scenes_draw import Wish, draw_bench
-from monitor.rehearsal.scenes_measure import load_for, running
+from monitor.rehearsal.scenes_measure import load_for, load_for_va, running
 
 Rng = np.random.Generator
 
@@ -77,12 +77,8 @@ def over_nameplate(rng: Rng, seed: int) -> Scene:
     """More than the plate allows, and nothing that would ever open."""
     bench = draw_bench(rng, Wish(share=(0.5, 0.65), breakers=("none",), regulation=(0.05, 0.1)))
     supply = int(rng.integers(0, len(bench.supplies)))
-    spec = bench.supplies[supply]
-    rated = spec.rated_va / spec.max_volts
-    places = bench.districts_of(supply)
-    now, district = running(bench), int(rng.choice(places))
-    missing = rated * float(rng.uniform(1.3, 1.55)) - now.amps[supply]
-    amps = load_for(bench, now, district, missing)
+    district = int(rng.choice(bench.districts_of(supply)))
+    amps = load_for_va(bench, district, bench.supplies[supply].rated_va * float(rng.uniform(1.08, 1.35)))
     act = replace(_step(rng, float(rng.uniform(49.2, 50.0)), 118.0, district, amps), surge=1.0)
     return Scene(name="over-nameplate", seed=seed, seconds=120.0, bench=bench, acts=(act,))
 
