@@ -99,7 +99,10 @@ class Watch:
             thread.start()
 
     def stop(self, reason: str = "stopped") -> None:
-        """Stop reading, work through what was read, close the session; returns when all is done (some seconds at most)."""
+        """Stop reading, work through what was read, close the session; returns when all is done.
+
+        Takes some seconds at most; a second call does nothing.
+        """
         for group in (self._readers, [self._worker_thread], [self._supervisor]):
             for thread in group:
                 thread.ask_to_stop()
@@ -107,8 +110,9 @@ class Watch:
                 if not thread.join(STOP_WITHIN_S):
                     _log.error("%s did not stop within %.0f s", thread.health().name, STOP_WITHIN_S)
         self.live.set_ports(self.statuses())
-        if self._recorder is not None:
-            self._recorder.close(reason)
+        recorder, self._recorder = self._recorder, None
+        if recorder is not None:
+            recorder.close(reason)
 
     def operate(self, action: Action) -> None:
         """Take what an operator did; from any thread."""
