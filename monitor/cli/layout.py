@@ -1,6 +1,7 @@
 """``pilotlamp layout``: check a layout file or write a new one."""
 
 import argparse
+import importlib
 from pathlib import Path
 
 from monitor.layout import load_layout
@@ -12,6 +13,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     check = actions.add_parser("check", help="say whether a layout file can be used")
     check.add_argument("file", type=Path, metavar="FILE")
     check.set_defaults(action=_check)
+    new = actions.add_parser("new", help="ask a few questions and write a commented file for the board that is plugged in")
+    new.add_argument("file", type=Path, nargs="?", default=Path("layout.toml"), metavar="FILE", help="default %(default)s")
+    new.add_argument("--port", action="append", metavar="DEVICE", help="listen only there; may be given again for other boards")
+    new.set_defaults(action=_new)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -26,3 +31,8 @@ def _check(args: argparse.Namespace) -> int:
         f"{len(layout.district)} districts, {len(layout.board)} boards, {len(layout.load)} loads."
     )
     return 0
+
+
+def _new(args: argparse.Namespace) -> int:
+    # Looked up when called: "check" has no need of ports and questions.
+    return int(importlib.import_module("monitor.cli.layout_new").run(args))

@@ -65,6 +65,9 @@ class BoardClock:
         if not self._knots_board:
             return np.full(np.shape(board_s), self._received_s)
         board, stream = self._table
+        if np.size(board_s) and np.min(board_s) > board[-1]:
+            # The usual case: nothing but new moments.
+            return np.asarray(self._knots_stream[-1] + (board_s - self._knots_board[-1]) * self._slope)
         inside = np.interp(board_s, board, stream)
         after = self._knots_stream[-1] + (board_s - board[-1]) * self._slope
         before = stream[0] + (board_s - board[0]) * self._rate

@@ -15,7 +15,7 @@ from monitor.values import Chunk
 READ_LIMIT_BYTES = 1 << 16
 """Most bytes of one chunk; the rest waits for the next read."""
 
-PACES_S = (0.017, 0.023, 0.029)
+PACES_S = (0.027, 0.034, 0.041)
 """Pauses between reads: short against what a page can show, long enough that a chunk is worth its handling, and uneven so that
 they never fall into step with a board's packets, which would hide the shortest delays from the board's clock."""
 

@@ -37,6 +37,7 @@ class Pipeline:
         self._stages: dict[str, BoardStage] = {}
         self._places = BoardPlaces(layout)
         self._port_of: dict[str, str] = {}
+        self._touched: dict[str, BoardStage] = {}
         self._judge = Judge(layout)
         self._diagnosis = Diagnosis(layout)
         self._finding_ids = itertools.count(1)
@@ -66,6 +67,7 @@ class Pipeline:
 
     def finish(self, port: str = "") -> Step:
         """The stream ends: what was held back comes out."""
+        self._touched = dict(self._stages)
         for stage in self._stages.values():
             stage.finish()
         step = self._step(port, Chunk(data=b""), [], [])
@@ -90,6 +92,7 @@ class Pipeline:
         for item in self._decoders.setdefault(port, WireDecoder()).feed(chunk.data):
             stage = self._stage(port, item, chunk.received_s)
             if stage is not None:
+                self._touched[stage.name] = stage
                 stage.take(item, chunk.received_s)
             if isinstance(item, Identity):
                 boards.append(_seen(stage, item))
@@ -99,10 +102,11 @@ class Pipeline:
             stage.observe(chunk.received_s)
 
     def _step(self, port: str, chunk: Chunk, boards: list[BoardSeen], healths: list[Health]) -> Step:
-        drained = [stage.drain() for stage in self._stages.values()]
+        touched, self._touched = self._touched.values(), {}
+        drained = [stage.drain() for stage in touched]
         samples = [block for each in drained for block in each.samples]
         readings = [block for each in drained for block in each.readings]
-        self._now_s = max([self._now_s, *(stage.now_s for stage in self._stages.values())])
+        self._now_s = max([self._now_s, *(stage.now_s for stage in touched)])
         if chunk.received_s is not None:
             self._now_s = max(self._now_s, chunk.received_s)
         warnings = self._judged(readings)

@@ -69,6 +69,14 @@ def checksum(characters: bytes) -> int:
     return functools.reduce(operator.xor, characters, 0)
 
 
+def line_channels(outputs: int) -> tuple[Channel, ...]:
+    """Channels of a line board with so many outputs: 2n is the volts of output n, 2n+1 its amps."""
+    return (
+        Channel(quantity="V", skew_s=0.0, units_per_count=1.0, zero_counts=0.0),
+        Channel(quantity="A", skew_s=0.0, units_per_count=1.0, zero_counts=0.0),
+    ) * outputs
+
+
 def _too_long(offset: int, size: int) -> Fault:
     return Fault(kind=FaultKind.TOO_LONG, offset=offset, size=size)
 
@@ -112,11 +120,8 @@ def _identity(fields: list[str]) -> Identity | None:
     outputs, interval_ms = _whole(fields[2]), _whole(fields[3])
     if not 1 <= outputs <= OUTPUTS_LIMIT or not interval_ms:
         return None
-    pair = (
-        Channel(quantity="V", skew_s=0.0, units_per_count=1.0, zero_counts=0.0),
-        Channel(quantity="A", skew_s=0.0, units_per_count=1.0, zero_counts=0.0),
-    )
-    return Identity(number=0, name=fields[1], scan_interval_s=interval_ms / 1000, channels=pair * outputs, form="lines")
+    channels = line_channels(outputs)
+    return Identity(number=0, name=fields[1], scan_interval_s=interval_ms / 1000, channels=channels, form="lines")
 
 
 _READERS = {"r": _reading, "b": _identity}
