@@ -8,6 +8,7 @@ import pytest
 from monitor.app import Watch, with_ports
 from monitor.errors import LayoutError
 from monitor.layout import parse_layout
+from monitor.sessions.recorder import RecordingStatus
 from monitor.values import Action, FindingKind
 from tests.layout.fernhollow import FERNHOLLOW
 from tests.link.plugs import Plug, TalkingBoard, until
@@ -23,6 +24,9 @@ class Kept:
 
     def put(self, step):
         self.steps.append(step)
+
+    def status(self):
+        return RecordingStatus(state="recording", sentence="Keeping", folder=None, dropped_bytes=0, dropped_readings=0)
 
     def close(self, reason):
         self.reason = reason
@@ -80,6 +84,7 @@ def test_a_board_is_read_shown_and_kept(bench):
     until(lambda: any(mark in step.actions for step in kept.steps))
     watch.stop("test over")
     assert kept.reason == "test over"
+    assert watch.live.picture().recording == "Keeping"
     raw = b"".join(step.chunk.data for step in kept.steps if step.port == plug.device)
     assert len(raw) == watch.statuses()[0].bytes
     assert [part.failures for part in watch.parts()] == [0, 0, 0]

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from monitor.errors import MonitorError
 
 COMMANDS = {
+    "demo": "see it work without any hardware: a modelled show, watched live",
     "watch": "watch the layout: page, warnings, recording",
     "sift": "work through a capture or a recording offline",
     "replay": "play a recorded session on the live page, also by another layout",

@@ -54,7 +54,9 @@ def run(args: argparse.Namespace) -> int:
     return watch_layout(layout, args, layout_text=args.layout.read_text(encoding="utf-8"))
 
 
-def watch_layout(layout: Layout, args: argparse.Namespace, *, layout_text: str, invented: bool = False) -> int:
+def watch_layout(
+    layout: Layout, args: argparse.Namespace, *, layout_text: str, invented: bool = False, speed: float = 1.0
+) -> int:
     """Watch a layout as the arguments of :func:`configure_watching` say.
 
     Args:
@@ -62,12 +64,13 @@ def watch_layout(layout: Layout, args: argparse.Namespace, *, layout_text: str, 
         args: The arguments.
         layout_text: The layout file's text, kept with the session.
         invented: True for demonstrations: their sessions are marked as such.
+        speed: How fast time runs; other than 1 in demonstrations only.
 
     Returns:
         0, or :data:`NOTHING_READ`.
     """
     logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s: %(message)s", level=logging.WARNING)
-    clock = HostClock()
+    clock = HostClock(speed)
     lines, tally = TerminalLines(clock), Tally(layout)
     sinks = (lines.take, tally.take) if args.headless else (lines.take,)
     recorder = None if args.no_record else _recorder(args.recordings, layout, layout_text, clock, invented=invented)

@@ -23,3 +23,9 @@ def test_wall_time_is_anchored_once_whatever_is_done_to_the_computers_clock(monk
     assert clock.wall_time(90.0) == began_at + timedelta(seconds=90)
     assert abs(datetime.now(tz=UTC) - began_at) < timedelta(seconds=5)
     assert clock.now_s() < 5
+
+
+def test_a_rehearsal_may_run_faster():
+    clock = HostClock(speed=1e6)
+    assert clock.now_s() < clock.now_s()
+    assert clock.wall_time(5e6) - clock.began_at == timedelta(seconds=5)
