@@ -156,7 +156,9 @@
     list(warnings, payload.warnings, makeWarning, fillWarning);
     list(document.querySelector("[data-findings]"), payload.findings, makeFinding, fillFinding);
     list(document.querySelector("[data-past]"), payload.past, function () { return make("p"); }, fillPast);
-    document.querySelector("[data-none]").hidden = payload.warnings.length > 0;
+    const none = document.querySelector("[data-none]");
+    none.hidden = payload.warnings.length > 0;
+    put(none, payload.headline.level === "stale" ? "None known: figures are missing." : "None.");
     const marking = document.querySelector("[data-marking]");
     if (marking && !marking.children.length) makeMarking(marking);
   }

@@ -118,8 +118,10 @@
     });
     pen.stroke();
     pen.setLineDash([]);
-    pen.fillStyle = css(colour);
     pen.font = "13px system-ui, sans-serif";
+    pen.fillStyle = css("--panel");
+    pen.fillRect(0, from + 2, 64, 19);
+    pen.fillStyle = css(colour);
     pen.fillText("±" + most.toFixed(most < 10 ? 1 : 0) + unit, 4, 16 + from);
   }
 

@@ -7,6 +7,7 @@ import time
 import numpy as np
 
 from monitor.layout import parse_layout
+from monitor.rehearsal import capture, random_scene
 from monitor.runtime import Live, Pipeline
 from monitor.values import Chunk, PortStatus, Step
 from monitor.wire.encode import identity_body, packet, samples_body
@@ -136,6 +137,40 @@ class Hall:
         rms[1 : 2 * len(amps) : 2] = np.array(amps) * swell
         scale = np.array([VOLTS_PER_COUNT, AMPS_PER_COUNT] * 4)
         return np.clip(np.round(ZERO + np.sqrt(2) * rms * np.sin(2 * np.pi * 60 * times) / scale), 0, 1023).astype(np.int16)
+
+
+class Rehearsed(Hall):
+    """Plays a rehearsed capture at its own pace, from some seconds before a moment of it; what was before goes in at once.
+
+    Attributes:
+        truth: What is true of the capture.
+    """
+
+    def __init__(self, kind, seed, before_s, moment_of):
+        played = capture(random_scene(kind, seed))
+        self.truth = played.truth
+        super().__init__(1)
+        self.layout = parse_layout(played.layout)
+        self.live = Live(self.layout, self.now_s)
+        self._pipeline = Pipeline(self.layout)
+        self._wire, self._sent = played.wire, 0
+        self._bytes_a_second = len(played.wire) / self.truth["seconds"]
+        self.skip_s = max(0.0, moment_of(self.truth) - before_s)
+
+    def start(self):
+        for start_s in np.arange(0.0, self.skip_s, 1.0):
+            self._feed(start_s)
+        self.began = time.monotonic() - self.skip_s
+        return super().start()
+
+    def step(self):
+        self._feed(self.now_s())
+
+    def _feed(self, until_s):
+        due = int(until_s * self._bytes_a_second)
+        data, self._sent = self._wire[self._sent : due], due
+        with self._lock:
+            self.live.publish(self._pipeline.feed("test", Chunk(data=data)))
 
 
 CHROMIUM_ARGS = [

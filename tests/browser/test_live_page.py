@@ -10,7 +10,7 @@ import pytest
 from dashboard.app import PageServer
 from monitor.values import Finding, FindingKind, Priority, Scope
 from monitor.values import Warning as RaisedWarning
-from tests.browser.hall import Hall
+from tests.browser.hall import Hall, Rehearsed
 
 pytestmark = pytest.mark.browser
 ids = itertools.count(1000)
@@ -241,6 +241,21 @@ def test_words_of_users_are_text_and_never_markup(show):
         assert shown_page.evaluate("window.hit") is None
     one.open(f"district?name={quote('<img src=x onerror=window.hit=1>')}", ready=False).wait_for_selector("text=No such district")
     assert one.troubles == []
+
+
+def test_a_rehearsed_short_is_on_the_page_soon_after_it_happened(show):
+    def first_short(truth):
+        return next(event["start_s"] for event in truth["events"] if event["cause"] == "short")
+
+    one = show(Rehearsed("short", 1, before_s=6.0, moment_of=first_short))
+    page = one.open()
+    begins_s = first_short(one.hall.truth)
+    wait_for(lambda: "short circuit" in page.locator(".live").inner_text(), within_s=20.0)
+    # One second after its end is what was asked for; one more for the slow machine that runs the tests.
+    ends_s = next(event["end_s"] for event in one.hall.truth["events"] if event["cause"] == "short")
+    assert begins_s <= one.hall.now_s() <= ends_s + 2.0
+    plates = {supply.name: supply.plate_va for supply in one.hall.layout.supply}
+    assert f"of {next(iter(plates.values())):g} VA" in page.locator('[data-supply="0"]').inner_text()
 
 
 def quoted(name):
