@@ -60,8 +60,7 @@
     const place = document.querySelector("[data-phasing]");
     if (!place) return;
     const lines = phasings.map(function (p) {
-      const current = p.circulating_amps === "–" ? "" : " About " + p.circulating_amps + " A would flow while a train bridges the gap.";
-      return p.other + ": " + p.verdict.replace("-", " ") + ", " + p.difference_volts + " V between the hots, " + p.degrees + "°." + current + " " + p.advice;
+      return p.other + ": " + p.verdict.replace("-", " ") + ", " + p.difference_volts + " V between the hots, " + p.degrees + "°. " + p.advice;
     });
     const text = lines.join("\n") || "Nothing to compare with: one board has to measure two supplies.";
     if (place.textContent !== text) place.textContent = text;

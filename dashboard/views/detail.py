@@ -21,7 +21,6 @@ def detail(layout: Layout, picture: Picture, row: District, wave: Wave | None) -
                 "verdict": phasing.verdict,
                 "difference_volts": figure(phasing.difference_volts, 1),
                 "degrees": figure(phasing.degrees, 0),
-                "circulating_amps": figure(phasing.circulating_amps, 1),
                 "advice": phasing.advice,
             }
             for phasing in picture.phasings

@@ -129,12 +129,12 @@ def _total(supply: Supply) -> Component:
 
 def _output_row(layout: Layout, supply: Supply, number: int, name: str) -> Component:
     fed = ", ".join(row.name for row in layout.districts_of_supply(supply.name) if row.output == name)
-    limit_amps = output_limit_amps(layout, supply, name)
+    limit = f"{output_limit_amps(layout, supply, name):.1f}".removesuffix(".0")
     return html.Li(
         [
             html.B(name),
             html.Span(fed or "nothing connected", className="fed"),
-            html.Span([html.Span("–", **hook(slot="amps")), f" of {limit_amps:.3g} A"], className="amps"),
+            html.Span([html.Span("–", **hook(slot="amps")), f" of {limit} A"], className="amps"),
         ],
         **hook(output_row=str(number)),
     )

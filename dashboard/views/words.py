@@ -174,9 +174,8 @@ def headline(layout: Layout, picture: Picture, loads: tuple[SupplyLoad, ...]) ->
             sentence=f"{len(silent)} of {len(layout.district)} districts without live figures",
             more=f"{names}: nothing can be said about them now.",
         )
-    return Headline(
-        level=Level.WELL, sentence="Nothing is near its limit" if _all_far(loads) else "Nothing to do", more=_closest(loads)
-    )
+    calm = Headline(level=Level.WELL, sentence="Nothing is near its limit", more=_closest(loads))
+    return _trouble_without_warning(picture, loads) or calm
 
 
 def _silence(picture: Picture) -> Headline:
@@ -201,8 +200,16 @@ def _shares(loads: tuple[SupplyLoad, ...]) -> list[tuple[float, str]]:
     return sorted(found, reverse=True)
 
 
-def _all_far(loads: tuple[SupplyLoad, ...]) -> bool:
-    return all(share < NEAR_SHARE for share, _ in _shares(loads))
+def _trouble_without_warning(picture: Picture, loads: tuple[SupplyLoad, ...]) -> Headline | None:
+    """What no warning speaks of: a fault that goes on, or a draw near a limit. None where there is neither."""
+    going_on = next((event for event in picture.events if event.end_s is None and event.cause.is_fault), None)
+    if going_on is not None:
+        since = f"It began {seconds(picture.now_s - going_on.start_s)} ago."
+        return Headline(level=Level.LOW, sentence=f"{going_on.district}: {WORD_OF_CAUSE[going_on.cause]}", more=since)
+    shares = _shares(loads)
+    if shares and shares[0][0] >= NEAR_SHARE:
+        return Headline(level=Level.LOW, sentence=shares[0][1], more="No warning stands: it may pass by itself.")
+    return None
 
 
 def _closest(loads: tuple[SupplyLoad, ...]) -> str:

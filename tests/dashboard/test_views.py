@@ -163,6 +163,16 @@ def test_headline_in_calm_names_what_comes_closest():
     assert said.more == "Closest: North bench carries 67 % of its plate."  # 4 x 30 VA of 180
 
 
+def test_headline_names_what_no_warning_speaks_of():
+    short = Event(id=1, district="Inner main", cause=Cause.SHORT, start_s=98.0, end_s=None, confidence=0.9)
+    picture = picture_of(events=(short,))
+    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
+    assert (said.level, said.sentence, said.more) == (Level.LOW, "Inner main: short circuit", "It began 2 s ago.")
+    heavy = picture_of(now_of("Outer main", amps=7.6))
+    said = headline(LAYOUT, heavy, supply_loads(LAYOUT, heavy.districts))
+    assert (said.level, said.sentence) == (Level.LOW, "North bench carries 113 % of its plate")  # 114 + 3 x 30 of 180 VA
+
+
 def test_headline_when_everything_is_silent_tells_the_remedy():
     lost = PortStatus(port="/dev/ttyUSB0", board="bench-1", state="lost", sentence="bench-1 is unplugged: plug it in again.")
     picture = picture_of(*(now_of(row.name, age_s=65.0) for row in LAYOUT.district), ports=(lost,), warnings=(standing(),))
