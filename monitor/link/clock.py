@@ -21,7 +21,7 @@ class HostClock:
 
     def now_s(self) -> float:
         """Seconds since the watch began, to the microsecond: no finer than what a recording keeps."""
-        return round(_steady_s() - self._zero_s, 6)
+        return round((_steady_s() - self._zero_s) * self._speed, 6)
 
     def wall_time(self, at_s: float) -> datetime:
         """Wall clock (UTC) of a moment of the watch."""
