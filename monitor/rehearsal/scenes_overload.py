@@ -77,6 +77,11 @@ def over_nameplate(rng: Rng, seed: int) -> Scene:
     """More than the plate allows, and nothing that would ever open."""
     bench = draw_bench(rng, Wish(share=(0.5, 0.65), breakers=("none",), regulation=(0.05, 0.1)))
     supply = int(rng.integers(0, len(bench.supplies)))
+    # Volts well up: at a low throttle no load brings the supply over its plate.
+    turned_up = (
+        replace(d, level=max(d.level, float(rng.uniform(0.85, 0.95)))) if d.supply == supply else d for d in bench.districts
+    )
+    bench = replace(bench, districts=tuple(turned_up))
     district = int(rng.choice(bench.districts_of(supply)))
     amps = load_for_va(bench, district, bench.supplies[supply].rated_va * float(rng.uniform(1.08, 1.35)))
     act = replace(_step(rng, float(rng.uniform(49.2, 50.0)), 118.0, district, amps), surge=1.0)
