@@ -101,7 +101,9 @@ class WaveNetwork:
         angle = theta + self._spec.phase_rad
         wave = np.sin(angle)
         if third or fifth:
-            wave = wave + third * np.sin(3 * angle) + fifth * np.sin(5 * angle)
+            # sin 3x = 3s - 4s^3 and sin 5x = 5s - 20s^3 + 16s^5, much cheaper than two more sines.
+            square = wave * wave
+            wave = wave * (1 + third * (3 - 4 * square) + fifth * (5 + square * (16 * square - 20)))
         return np.asarray(self._scale * wave)
 
     def _drive(self, n: int, theta: Floats) -> Floats:

@@ -5,7 +5,7 @@ from typing import Protocol
 import numpy as np
 
 from monitor.rehearsal.model_breaker import Breaker
-from monitor.rehearsal.model_frame import SCANS_PER_TICK, Floats, Frame
+from monitor.rehearsal.model_frame import SCANS_PER_TICK, TRACKS, Floats, Frame, Track
 from monitor.rehearsal.model_lamp import NOMINAL_VOLTS, Lamp
 from monitor.rehearsal.model_record import SlowRecord
 from monitor.rehearsal.model_specs import BenchSpec
@@ -41,6 +41,7 @@ class SlowBench:
             for train in spec.trains
         ]
         self.lamps = [Lamp(district.lamp_amps, 0.06) for district in spec.districts]
+        self._ohms = [(district.own_ohms + district.feeder_ohms, district.feeder_growth) for district in spec.districts]
         self._steady = [district.steady_amps / NOMINAL_VOLTS for district in spec.districts]
         self.breakers = [Breaker(supply.breaker) for supply in spec.supplies]
         self._members = [spec.districts_of(supply) for supply in range(len(spec.supplies))]
@@ -48,6 +49,7 @@ class SlowBench:
         self.amps = [0.0] * len(spec.supplies)
         self.volt_amperes = [0.0] * len(spec.supplies)
         self.tripped: list[int] = []
+        self._means: dict[Track, list[list[float]]] = {}
         self._dt_s = SCANS_PER_TICK * spec.converter.scan_interval_s
 
     def run(self, frame: Frame, levels: Floats, onlooker: Onlooker, rng: np.random.Generator) -> SlowRecord:
@@ -59,6 +61,7 @@ class SlowBench:
             onlooker: Who is told of each tick.
             rng: For the wavering of loads.
         """
+        self._means = {track: frame.means(track) for track in TRACKS}
         record = SlowRecord(self._spec, self.trains, self.lamps, frame)
         throttles = levels.reshape(len(levels), frame.ticks, SCANS_PER_TICK).mean(2).tolist()
         normals = rng.standard_normal((frame.ticks, max(len(self.trains), 1))).tolist()
@@ -71,29 +74,31 @@ class SlowBench:
         return record
 
     def _tick(self, frame: Frame, tick: int, throttles: list[float], normals: list[float]) -> list[float]:
-        siemens = self._district_siemens(frame, tick)
+        siemens = self._district_siemens(tick)
         pulls, shrink = self._train_siemens(frame, tick, siemens)
         self._solve(frame, tick, throttles, siemens)
         dt_s = self._dt_s
         for lamp, volts in zip(self.lamps, self.volts, strict=True):
-            lamp.step(volts, dt_s)
-        contact, load, cars = frame.means("contact"), frame.means("load"), frame.means("cars")
+            if lamp.siemens:
+                lamp.step(volts, dt_s)
+        contact, load, cars = self._means["contact"], self._means["load"], self._means["cars"]
         steps = []
         for n, train in enumerate(self.trains):
             volts = pulls[n] * shrink[n]
             train.waver(normals[n], dt_s)
             steps.append(train.step(volts, contact[n][tick], load[n][tick], dt_s))
-            train.cars.step(volts * cars[n][tick], dt_s)
+            if train.cars.siemens:
+                train.cars.step(volts * cars[n][tick], dt_s)
         self.tripped = [s for s, breaker in enumerate(self.breakers) if breaker.step(self.amps[s], dt_s)]
         return steps
 
-    def _district_siemens(self, frame: Frame, tick: int) -> list[float]:
-        short, step = frame.means("short"), frame.means("step")
+    def _district_siemens(self, tick: int) -> list[float]:
+        short, step = self._means["short"], self._means["step"]
         return [self._steady[n] + lamp.siemens + short[n][tick] + step[n][tick] for n, lamp in enumerate(self.lamps)]
 
     def _train_siemens(self, frame: Frame, tick: int, siemens: list[float]) -> tuple[list[float], list[float]]:
         """Adds the trains' conductances; returns the volts that each engine is fed from and what a weak joint leaves of them."""
-        contact, cars, joint = frame.means("contact"), frame.means("cars"), frame.means("joint")
+        contact, cars, joint = self._means["contact"], self._means["cars"], self._means["joint"]
         pulls, shrink = [], []
         for n, train in enumerate(self.trains):
             shares = train.tick_shares(frame.start_scan + tick * SCANS_PER_TICK)
@@ -111,7 +116,7 @@ class SlowBench:
         return pulls, shrink
 
     def _solve(self, frame: Frame, tick: int, throttles: list[float], siemens: list[float]) -> None:
-        mains, feed, drive = frame.means("mains")[0][tick], frame.means("feed"), frame.means("drive")
+        mains, feed, drive = self._means["mains"][0][tick], self._means["feed"], self._means["drive"]
         seconds = (frame.start_scan + tick * SCANS_PER_TICK) * self._spec.converter.scan_interval_s
         for supply, members in enumerate(self._members):
             spec = self._spec.supplies[supply]
@@ -121,13 +126,16 @@ class SlowBench:
                     self.volts[n] = 0.0
                 continue
             slopes, drives = [], []
+            push = slope_sum = 0.0
             for n in members:
-                district = self._spec.districts[n]
-                ohms = district.own_ohms + district.feeder_ohms + district.feeder_growth * seconds
-                slopes.append(feed[n][tick] * siemens[n] / (1 + ohms * siemens[n]))
-                drives.append(spec.volts_open * mains * throttles[n] * drive[n][tick])
-            push = sum(a * e for a, e in zip(slopes, drives, strict=True))
-            total = push / (1 + spec.source_ohms * sum(slopes))
+                ohms, growth = self._ohms[n]
+                slope = feed[n][tick] * siemens[n] / (1 + (ohms + growth * seconds) * siemens[n])
+                volts = spec.volts_open * mains * throttles[n] * drive[n][tick]
+                push += slope * volts
+                slope_sum += slope
+                slopes.append(slope)
+                drives.append(volts)
+            total = push / (1 + spec.source_ohms * slope_sum)
             self.amps[supply] = total
             self.volt_amperes[supply] = 0.0
             for n, a, e in zip(members, slopes, drives, strict=True):
