@@ -133,7 +133,7 @@ def _open(watch: Watch, host: str, port: int, sockets: dict[int, object]) -> Bas
     except OSError as error:
         raise PageError(
             f"the page cannot be served at {host}:{port} ({error.strerror}): another program may use that port; "
-            "close it, or choose another with --port"
+            "close it, or choose another with --web-port"
         ) from error
     server.adj.socket_options = _socket_options()
     return server

@@ -77,14 +77,14 @@ class Watch:
         self.layout = layout
         self.clock = clock or HostClock()
         self.live = Live(layout, self.clock.now_s)
-        self._recorder = recorder
+        self._recorder: StepRecorder | None = None
         self._inbox = Inbox()
         bauds = _bauds(layout)
         self._records = {port: PortRecord(port, layout, baud) for port, baud in bauds.items()}
         self._worker = PipelineWorker(
             lambda: Pipeline(layout, clock_for_board=lambda _board: BoardClock()),
             inbox=self._inbox,
-            sinks=[*([recorder.put] if recorder is not None else []), self.live.publish, *options.sinks],
+            sinks=[self.live.publish, *options.sinks],
             records=self._records,
             now_s=self.clock.now_s,
         )
@@ -92,6 +92,13 @@ class Watch:
         self._worker_thread = KeptThread("pipeline", self._worker.work)
         self._supervisor = KeptThread("supervisor", self._supervise)
         self._stalled = False
+        if recorder is not None:
+            self.keep(recorder)
+
+    def keep(self, recorder: StepRecorder) -> None:
+        """Keep the session with this recorder; before :meth:`start`. It is closed by :meth:`stop`."""
+        self._recorder = recorder
+        self._worker.add_sink(recorder.put)
 
     def start(self) -> None:
         """Start watching; returns at once."""

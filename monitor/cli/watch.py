@@ -73,9 +73,11 @@ def watch_layout(
     clock = HostClock(speed)
     lines, tally = TerminalLines(clock), Tally(layout)
     sinks = (lines.take, tally.take) if args.headless else (lines.take,)
-    recorder = None if args.no_record else _recorder(args.recordings, layout, layout_text, clock, invented=invented)
-    watch = Watch(layout, WatchOptions(sinks=sinks), recorder=recorder, clock=clock)
+    watch = Watch(layout, WatchOptions(sinks=sinks), clock=clock)
     with _page(watch, args):
+        # After the page: where its port is taken, no empty session is left behind.
+        if not args.no_record:
+            watch.keep(_recorder(args.recordings, layout, layout_text, clock, invented=invented))
         print(f"Watching {layout.title}; Ctrl-C ends it.", flush=True)
         run_watch(watch, lines, args.seconds)
     if not args.headless:

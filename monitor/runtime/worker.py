@@ -51,7 +51,7 @@ class PipelineWorker:
         self._make_pipeline = make_pipeline
         self._pipeline = make_pipeline()
         self._inbox = inbox
-        self._sinks = tuple(sinks)
+        self._sinks = list(sinks)
         self._records = records
         self._now_s = now_s
         self._failed_in_a_row = 0
@@ -59,6 +59,10 @@ class PipelineWorker:
         self.beat_s = now_s()
         self.trouble = ""
         self.failures = 0
+
+    def add_sink(self, sink: Sink) -> None:
+        """Hand each step to one more sink, before the others; only before the work begins."""
+        self._sinks.insert(0, sink)
 
     def work(self, stop: threading.Event) -> None:
         """Work until stopped, then let the pipeline finish."""

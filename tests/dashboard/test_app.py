@@ -192,7 +192,7 @@ def test_a_taken_port_is_one_clear_sentence(hall):
     server = PageServer(hall, port=0)
     server.start()
     try:
-        with pytest.raises(PageError, match=f":{server.port} .*another program.*--port"):
+        with pytest.raises(PageError, match=f":{server.port} .*another program.*--web-port"):
             PageServer(hall, port=server.port)
     finally:
         server.close()
