@@ -5,8 +5,10 @@ from collections.abc import Generator
 import numpy as np
 
 from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.openings import DEAD_SHARE, FELL_SHARE, zero_amps
+from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Floats, Watcher, Watching
+from monitor.diagnosis.watcher import Floats, Stream, Watcher, Watching
 from monitor.values import Cause
 
 BY_HAND_TICKS = 35  # a break that steps a reversing unit is 0.15-3 s long; longer is not one
@@ -19,6 +21,10 @@ SHORT_CIRCUIT = 1.8
 
 class Breaks(Watcher):
     """Watches for a live district that goes dead."""
+
+    def __init__(self, stream: Stream, district: int) -> None:
+        super().__init__(stream, district)
+        self._zero_amps = float(zero_amps(self.circuits)[district])
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -42,14 +48,23 @@ class Breaks(Watcher):
     def _event(self, tick: int) -> Occurrence:
         """What is known a moment after the district went dead; a plain break counts as one by hand until it shows otherwise."""
         d = self.district
-        cut = self.stream.cut(d, tick - 2, tick + 3)
-        dead = np.flatnonzero(cut.volts < self.circuits.off_volts[d])
-        start_s = float(cut.start_s[dead[0]]) if len(dead) else tick * TICK_S
-        event = Occurrence(district=d, cause=Cause.DIRECTION_BREAK, start_s=start_s)
+        event = Occurrence(district=d, cause=Cause.DIRECTION_BREAK, start_s=tick * TICK_S)
         event.evidence["volts_before"] = self.stream.median("volts", d, tick - 7, tick - 2)
+        cut = self.stream.cut(d, tick - 2, tick + 3)
+        dead = np.flatnonzero(self._is_dead(cut, event))
+        if len(dead):
+            event.start_s = float(cut.start_s[dead[0]])
         event.evidence["amps_before"] = self.stream.median("amps", d, tick - 7, tick - 2)
         self._judge_onset(event, tick)
         return event
+
+    def _is_dead(self, cut: Cut, event: Occurrence) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+        """Readings of an open feed: no volts worth the name, or a coasting motor's."""
+        d, before = self.district, event.evidence["volts_before"]
+        dead = cut.volts < max(float(self.circuits.off_volts[d]), DEAD_SHARE * before)
+        if self.circuits.is_ac[d]:
+            return np.asarray(dead)
+        return np.asarray(dead | ((cut.amps < self._zero_amps) & (cut.volts < FELL_SHARE * before)))
 
     def _judge_onset(self, event: Occurrence, tick: int) -> None:
         """The protection and the mains show at once; so does a throttle turned down to nothing."""
@@ -117,14 +132,14 @@ class Breaks(Watcher):
             if bool((low > off).all()):
                 self._close(event, back)
                 return back + BACK_TICKS
-            if undecided and self._chatters(back):
+            if undecided and self._chatters(event, back):
                 self._call_lost(event, back + BACK_TICKS, 0.93)
             at = back + 1
 
-    def _chatters(self, tick: int) -> bool:
+    def _chatters(self, event: Occurrence, tick: int) -> bool:
         """Volts came for a moment and went again."""
         cut = self.stream.cut(self.district, tick - 1, tick + 1 + BACK_TICKS)
-        live = cut.volts > 2 * self.circuits.off_volts[self.district]
+        live = ~self._is_dead(cut, event)
         return bool(np.any(live[:-1] & ~live[1:]))
 
     def _call_lost(self, event: Occurrence, tick: int, confidence: float) -> None:
@@ -134,7 +149,7 @@ class Breaks(Watcher):
     def _close(self, event: Occurrence, back: int) -> None:
         d = self.district
         cut = self.stream.cut(d, back - 2, back + 1)
-        dead = np.flatnonzero(cut.volts < self.circuits.off_volts[d])
+        dead = np.flatnonzero(self._is_dead(cut, event))
         event.end_s = max(event.start_s, float(cut.end_s[dead[-1]]) if len(dead) else back * TICK_S)
         event.evidence["dead_s"] = event.end_s - event.start_s
         if event.cause is Cause.DIRECTION_BREAK:

@@ -3,18 +3,25 @@
 from collections.abc import Generator
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Floats, Watcher, Watching
+from monitor.diagnosis.watcher import Floats, Stream, Watcher, Watching
 from monitor.values import Cause
 
-LEAST_RATIO = 1.27  # a grade takes seconds to add so much, a bind tenths of a second
-ABOVE_USUAL_RATIO = 1.2  # of the highest half second of the last seconds: coming back from a sag is no climb
-USUAL_TICKS = 35
+LEAST_RATIO = 1.18  # of the amps just before
+ABOVE_HIGH_RATIO = 1.13  # of the highest that grades brought in the laps before
+UNKNOWN_RATIO = 1.45  # of both, while the train has not yet been seen all round its lap
+KNOWN_TICKS = 240
+HIGH_QUANTILE = 0.95  # what lasts a shorter share of the time are surges, not grades
+LOOK_BACK_TICKS = 600
+SAME_VOLTS_SHARE = 0.04
+BEFORE_TICKS = 26
 LEAST_AMPS = 0.2
+REMEMBERED = 8
 STAYS_TICKS = 12
 STAYS_SHARE = 0.6
 ARRIVAL_RATIO = 3.5  # a running train does not draw so many times its usual without stopping
@@ -24,6 +31,10 @@ LAMP_QUIET = 0.35  # amps that waver less than this share of what they do later 
 
 class Climbs(Watcher):
     """Watches a track district's amps for a climb that stays."""
+
+    def __init__(self, stream: Stream, district: int) -> None:
+        super().__init__(stream, district)
+        self._bound: list[tuple[int, int]] = []
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -40,51 +51,62 @@ class Climbs(Watcher):
             tick = yield from self._follow(event, found, floor, level)
 
     def _climbed(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
-        """Half a second's median against that of the half second which ended half a second earlier."""
+        """Half a second's median well above the lowest half second of the last two and a half."""
         ticks, d = self.ticks, self.district
-        start = self.ticks.base + rows.start
-        # usual_amps of tick k is the median of k-6..k-2: read twice, seven ticks apart.
+        wide = slice(max(0, rows.start - BEFORE_TICKS), rows.stop)
+        usual = ticks.usual_amps[wide, d]
+        padded = np.concatenate([np.full(BEFORE_TICKS - (rows.start - wide.start), np.nan), usual])
+        lowest = np.min(sliding_window_view(padded, BEFORE_TICKS + 1), axis=-1)
         late = ticks.usual_amps[rows, d]
-        early_rows = ticks.rows(start - 7, start - 7 + len(late))
-        early = np.full(len(late), np.nan)
-        early[len(late) - (early_rows.stop - early_rows.start) :] = ticks.usual_amps[early_rows, d]
-        least = np.maximum(LEAST_AMPS, ticks.amps_spread[rows, d])
-        return np.asarray((late > LEAST_RATIO * early) & (late > early + least) & (ticks.calm[rows, d] > 0))
+        return np.asarray((late > LEAST_RATIO * lowest) & (late > lowest + LEAST_AMPS) & (ticks.calm[rows, d] > 0))
 
     def _event(self, found: int) -> tuple[Occurrence | None, float, float]:
         d, stream = self.district, self.stream
-        floor = stream.median("amps", d, found - 14, found - 9)
+        rows = self.ticks.rows(found - BEFORE_TICKS, found)
+        floor = float(np.min(self.ticks.usual_amps[rows, d]))
         level = stream.median("amps", d, found - 2, found + STAYS_TICKS)
-        if not self._is_above(found, floor, level) or self._came_from_elsewhere(found, floor, level):
+        if not floor + LEAST_AMPS < level < ARRIVAL_RATIO * floor or not self._stays(found, floor, level):
             return None, floor, level
-        volts = stream.median("volts", d, found - 14, found - 9)
+        volts = stream.median("volts", d, found - BEFORE_TICKS, found - 9)
         during = stream.median("volts", d, found - 2, found + STAYS_TICKS)
-        if not HOLD_SHARE * volts < during < 1.025 * volts:
+        high, known = self._high(found, during)
+        if not self._is_above(level, floor, high, known=known) or not HOLD_SHARE * volts < during < 1.025 * volts:
+            return None, floor, level
+        if self._came_from_elsewhere(found, floor, level):
             return None, floor, level
         event = Occurrence(district=d, cause=Cause.BINDING, start_s=self._onset_s(found, floor, level))
         event.evidence = {
             "amps_before": floor,
+            "amps_highest_before": high,
             "amps_during": level,
             "amps_ratio": level / max(floor, 1e-9),
             "volts_before": volts,
             "volts_during": during,
         }
-        event.confidence = 0.93 if level > 1.4 * floor else 0.75
+        event.confidence = 0.93 if known and level > 1.25 * high else 0.8 if known else 0.7
         return event, floor, level
 
-    def _is_above(self, found: int, floor: float, level: float) -> bool:
-        """Well above what was usual, and it stays."""
-        d = self.district
-        usual = float(np.max(self.ticks.usual_amps[self.ticks.rows(found - USUAL_TICKS, found - 6), d], initial=0.0))
-        least = max(LEAST_RATIO * floor, floor + LEAST_AMPS, ABOVE_USUAL_RATIO * usual)
-        if not least < level < ARRIVAL_RATIO * floor or not self._stays(found, floor, level):
-            return False
-        return bool(self.ticks.calm[self.ticks.rows(found - 14, found + STAYS_TICKS), d].all())
+    def _high(self, found: int, volts: float) -> tuple[float, bool]:
+        """The highest amps that this train's laps brought at these volts, and whether enough of its way was seen."""
+        rows = self.ticks.rows(found - LOOK_BACK_TICKS, found - BEFORE_TICKS // 2)
+        same = np.abs(self.ticks.volts[rows, self.district] - volts) < SAME_VOLTS_SHARE * volts + 0.1
+        for first, last in self._bound:
+            bound = self.ticks.rows(first, last)
+            same[max(0, bound.start - rows.start) : max(0, bound.stop - rows.start)] = False
+        amps = self.ticks.amps[rows, self.district][same & (self.ticks.calm[rows, self.district] > 0)]
+        if len(amps) < STAYS_TICKS:
+            return 0.0, False
+        return float(np.quantile(amps, HIGH_QUANTILE)), len(amps) >= KNOWN_TICKS
+
+    def _is_above(self, level: float, floor: float, high: float, *, known: bool) -> bool:
+        if known:
+            return level > ABOVE_HIGH_RATIO * high
+        return level > UNKNOWN_RATIO * floor and level > UNKNOWN_RATIO * high
 
     def _onset_s(self, found: int, floor: float, level: float) -> float:
-        cut = self.stream.cut(self.district, found - 14, found)
+        cut = self.stream.cut(self.district, found - BEFORE_TICKS, found)
         under = np.flatnonzero(_smooth(cut.amps) < floor + 0.15 * (level - floor))
-        return float(cut.end_s[under[-1]]) if len(under) else (found - 6) * TICK_S
+        return float(cut.end_s[under[-1]]) if len(under) else (found - BEFORE_TICKS) * TICK_S
 
     def _stays(self, found: int, floor: float, level: float) -> bool:
         after = self.ticks.amps[self.ticks.rows(found, found + STAYS_TICKS), self.district]
@@ -93,18 +115,18 @@ class Climbs(Watcher):
     def _came_from_elsewhere(self, found: int, floor: float, level: float) -> bool:
         """Switched on, driven in from another district, or started: nothing that was running already."""
         climb = level - floor
-        lost = self.stream.medians("amps", found - 14, found - 9) - self.stream.medians("amps", found, found + 6)
+        lost = self.stream.medians("amps", found - 36, found - 24) - self.stream.medians("amps", found + 4, found + 12)
         lost[~self.circuits.is_track] = 0.0
         lost[self.district] = 0.0
         if bool((lost > 0.4 * climb).any()):
             return True
-        cut = self.stream.cut(self.district, found - 12, found + 2)
+        cut = self.stream.cut(self.district, found - 26, found + 2)
         if sharpest_share(cut.end_s, cut.amps, climb) >= SHARP_SHARE:
             return True
         # Only a motor wavers with its load; without one before, something arrived. Coarse readings do not show it.
         return (
             is_fine(cut)
-            and self._spread(found - 16, found - 9) / floor < LAMP_QUIET * self._spread(found + 2, found + 12) / level
+            and self._spread(found - 36, found - 26) / floor < LAMP_QUIET * self._spread(found + 2, found + 12) / level
         )
 
     def _spread(self, first: int, last: int) -> float:
@@ -129,6 +151,7 @@ class Climbs(Watcher):
         event.end_s = float(cut.end_s[over[-1]]) if len(over) else at * TICK_S
         event.evidence["lasted_s"] = event.end_s - event.start_s
         self.tell(event, at + 4)
+        self._bound = [*self._bound, (found - BEFORE_TICKS // 2, at + 5)][-REMEMBERED:]
         return at + 8
 
 

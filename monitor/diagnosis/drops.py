@@ -5,24 +5,31 @@ from collections.abc import Generator
 import numpy as np
 
 from monitor.diagnosis.edges import SHARP_SHARE, crossing_s, is_fine, sharpest_share
-from monitor.diagnosis.medians import median
+from monitor.diagnosis.medians import median, medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Floats, Stream, Watcher, Watching
 from monitor.values import Cause
 
-LEAST_SHARE = 0.18  # of the amps before
-LEAST_LOST_SHARE = 0.3  # what one engine of several takes with it
+LEAST_SHARE = 0.12  # of the amps before: one engine of several
+LEAST_JOINT_SHARE = 0.18
 LEAST_AMPS = 0.1
 SPREADS = 1.6  # of the amps' own wavering within a tick
+LEAST_RUN = 4  # half cycles: losses about a cycle long are what every track has, and no train notices
+SURE_SHARE = 0.75
+WAVERING_SHARE = 0.3  # of the depth: a motor still runs behind a joint, and what is left after a lost contact is steady
+LONGEST_LOST_S = 0.55
 HOLD_SHARE = 0.955  # volts that stay above this share of what they were hold
 STALLED_TICKS = 25
 RECENT_TICKS = 26
+EARLIER_TICKS = 50
+NOISES = 2.2  # of the readings just before
 GIVE_UP_TICKS = 1200
 RECOVERED_SHARE = 0.4  # of the depth: back above this, contact is made again
 LONGEST_EDGE_S = 0.7  # a train crosses a joint within this; grades take longer
 SHORTEST_JOINT_S = 0.3
+COARSE_EDGE_S = 0.35
 REMEMBERED = 3
 
 
@@ -85,7 +92,7 @@ class Drops(Watcher):
                 self._call_by_edges(event, cut, usual, depth)
                 self._check_surge(event, found)
             else:
-                self._call_by_length(event, usual, depth)
+                self._call_by_length(event, cut, usual, depth)
             handed = event.cause is Cause.WEAK_JOINT and self._handed_over(found, depth)
             if event.confidence > 0 and not handed:
                 self._remember(event, back + 1)
@@ -125,42 +132,60 @@ class Drops(Watcher):
         return event
 
     def _call_by_edges(self, event: Occurrence, cut: Cut, usual: float, depth: float) -> None:
-        """A lost contact cuts within a cycle; a train rolling over a joint fades in and out."""
+        """A lost contact cuts within a cycle; a train rolling over a joint fades in and out, and its motor runs on."""
         share = max(sharpest_share(cut.end_s, cut.amps, -depth), sharpest_share(cut.end_s, cut.amps, depth))
+        wavering = _wavering_share(cut, usual, depth)
         event.evidence["change_within_one_cycle_share"] = share
+        event.evidence["wavering_share"] = wavering
         lasted_s = event.evidence["lasted_s"]
-        if share >= SHARP_SHARE:
-            event.confidence = 0.95 if share > 0.6 else 0.85
-            if depth < LEAST_LOST_SHARE * usual:
-                event.confidence = 0.0
-            return
-        edge_s = _edge_s(cut, usual, depth)
-        event.evidence["edge_s"] = edge_s
-        steady_depth = usual - float(np.min(_smooth(cut.amps), initial=usual))
-        partly = LEAST_SHARE * usual < steady_depth < 0.9 * usual
-        if lasted_s >= SHORTEST_JOINT_S and edge_s <= LONGEST_EDGE_S and partly:
-            event.cause = Cause.WEAK_JOINT
-            event.confidence = 0.7 if share < 0.3 else 0.5
-        elif lasted_s < SHORTEST_JOINT_S and depth > 0.3 * usual:
-            event.confidence = 0.7
+        event.confidence = 0.0
+        long = lasted_s > LONGEST_LOST_S and (share < SURE_SHARE or wavering > WAVERING_SHARE)
+        if share >= SHARP_SHARE and not long:
+            self._call_lost(event, cut, usual, depth)
         else:
+            self._call_joint(event, cut, usual)
+
+    def _call_lost(self, event: Occurrence, cut: Cut, usual: float, depth: float) -> None:
+        """Against the level just before and after, for a grade's slope is no loss; a loss shorter than a cycle or so is dirt."""
+        level = min(usual, _level_beside(cut, usual - 0.5 * depth))
+        lowest = usual - depth
+        gone = cut.amps < level - 0.25 * (level - lowest)
+        event.evidence["without_amps_s"] = float(gone.sum()) * median(np.diff(cut.end_s))
+        event.confidence = 0.95 if event.evidence["change_within_one_cycle_share"] > 0.6 and depth > 0.25 * usual else 0.85
+        noise = _noise(cut.amps[: max(8, int(np.argmax(gone)) - 1)])
+        typical = level - median(cut.amps[gone]) if gone.any() else 0.0
+        if _longest_run(gone) < LEAST_RUN or typical < max(NOISES * noise, LEAST_SHARE * level):
             event.confidence = 0.0
+
+    def _call_joint(self, event: Occurrence, cut: Cut, usual: float) -> None:
+        """By what lasts: single losses of contact within a sag, or beside one, do not count."""
+        steady = cut._replace(amps=_steady(cut.amps))
+        depth = usual - float(np.min(steady.amps, initial=usual))
+        span = crossing_s(steady, steady.amps < usual - 0.3 * depth)
+        if span is None or not LEAST_JOINT_SHARE * usual < depth < 0.9 * usual:
+            return
+        event.start_s, event.end_s = span
+        edge_s, lasted_s = _edge_s(steady, usual, depth), span[1] - span[0]
+        event.evidence.update(edge_s=edge_s, lasted_s=lasted_s, amps_lowest=usual - depth)
+        if lasted_s >= SHORTEST_JOINT_S and edge_s <= LONGEST_EDGE_S:
+            event.cause = Cause.WEAK_JOINT
+            event.confidence = 0.7 if event.evidence["change_within_one_cycle_share"] < 0.3 or lasted_s > LONGEST_LOST_S else 0.5
 
     def _check_surge(self, event: Occurrence, found: int) -> None:
         """A starting train's surge that fades is no sag: what counts is the last seconds' usual."""
         recent = self.stream.median("amps", self.district, found - RECENT_TICKS, found - 1)
-        if event.cause is Cause.WEAK_JOINT and not event.evidence["amps_lowest"] < (1 - LEAST_SHARE) * recent:
+        if event.cause is Cause.WEAK_JOINT and not event.evidence["amps_lowest"] < (1 - LEAST_JOINT_SHARE) * recent:
             event.confidence = 0.0
 
-    def _call_by_length(self, event: Occurrence, usual: float, depth: float) -> None:
-        """Ten readings a second tell no edges: a contact is lost for tenths of a second, a joint takes as long as the train."""
-        lasted_s = event.evidence["lasted_s"]
-        if lasted_s < 0.55 and depth > 0.3 * usual:
+    def _call_by_length(self, event: Occurrence, cut: Cut, usual: float, depth: float) -> None:
+        """Ten readings a second tell few edges: a contact is lost for tenths of a second, a joint takes as long as the train."""
+        lasted_s, edge_s = event.evidence["lasted_s"], _edge_s(cut, usual, depth)
+        event.evidence["edge_s"] = edge_s
+        event.confidence = 0.0
+        if lasted_s < LONGEST_LOST_S and depth > 0.3 * usual and edge_s <= COARSE_EDGE_S:
             event.confidence = 0.75
-        elif lasted_s >= 0.55 and depth < 0.6 * usual:
-            event.cause, event.confidence = Cause.WEAK_JOINT, 0.55
-        else:
-            event.confidence = 0.6 if depth > 0.4 * usual else 0.0
+        elif lasted_s >= LONGEST_LOST_S and 0.22 * usual < depth < 0.8 * usual and edge_s <= COARSE_EDGE_S:
+            event.cause, event.confidence = Cause.WEAK_JOINT, 0.5
 
     def _handed_over(self, tick: int, depth: float, least_share: float = 0.4) -> bool:
         """Another track district took what this one lost: the train drove over."""
@@ -182,6 +207,9 @@ class Drops(Watcher):
         holds = self.stream.median("volts", d, found + 4, found + STALLED_TICKS) > HOLD_SHARE * self.stream.median(
             "volts", d, found - 6, found - 1
         )
+        earlier = self.stream.median("amps", d, found - EARLIER_TICKS, found - RECENT_TICKS)
+        if usual > 1.2 * earlier:
+            return found + 2  # what had come on a moment ago went off again
         stands = share >= SHARP_SHARE and depth > 0.5 * usual and bool((rest < usual - 0.8 * depth).all())
         event = self._measure(cut, found, usual, depth) if calm and holds and stands and is_fine(cut) else None
         if event is None or self._handed_over(found, depth):
@@ -202,8 +230,39 @@ class Drops(Watcher):
         return end + 2
 
 
-def _smooth(values: Floats) -> Floats:
-    return np.convolve(values, np.full(7, 1 / 7), mode="valid") if len(values) >= 7 else values
+def _level_beside(cut: Cut, middle: float) -> float:
+    """The lower of the levels just before and just after the readings below the middle."""
+    low = np.flatnonzero(cut.amps < middle)
+    before, after = cut.amps[max(0, low[0] - 10) : max(1, low[0] - 1)], cut.amps[low[-1] + 2 : low[-1] + 11]
+    return min(median(before), median(after)) if len(before) and len(after) else middle
+
+
+def _longest_run(gone: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> int:
+    """The longest run, single readings between bridged: a bouncing contact is one loss."""
+    bridged = gone.copy()
+    bridged[1:-1] |= gone[:-2] & gone[2:]
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], bridged, [False]]).astype(np.int8)))
+    return int(np.max(edges[1::2] - edges[::2], initial=0))
+
+
+def _noise(values: Floats) -> float:
+    """From the lowest tenth to the highest."""
+    low, high = np.quantile(values, [0.1, 0.9]).tolist()
+    return float(high - low)
+
+
+def _steady(values: Floats) -> Floats:
+    """Running median of seven, edges kept."""
+    if len(values) < 7:
+        return values
+    return medians(np.lib.stride_tricks.sliding_window_view(np.pad(values, 3, mode="edge"), 7), -1)
+
+
+def _wavering_share(cut: Cut, usual: float, depth: float) -> float:
+    """How far the amps waver while they are down, as a share of the depth."""
+    down = np.flatnonzero(cut.amps < usual - 0.5 * depth)
+    inner = cut.amps[down[2:-2]]
+    return float(np.ptp(np.quantile(inner, [0.1, 0.9]))) / depth if len(inner) > 5 else 0.0
 
 
 def _edge_s(cut: Cut, usual: float, depth: float) -> float:

@@ -66,7 +66,7 @@ class Sags(Watcher):
 
     def _fell(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
         ticks, d = self.ticks, self.district
-        usual = ticks.usual_volts[rows, d]
+        usual = np.fmin(ticks.usual_volts[rows, d], ticks.recent_volts[rows, d])
         wavering = 0.8 * ticks.volts_spread[rows, d]
         return np.asarray(
             (ticks.volts[rows, d] < usual - np.maximum((1 - FOUND_SHARE) * usual, wavering)) & (ticks.calm[rows, d] > 0)
@@ -77,7 +77,7 @@ class Sags(Watcher):
         lowest = rows.start + int(np.argmin(self.ticks.volts[rows, self.district]))
         return _Before(
             tick=tick,
-            volts=self.stream.medians("volts", tick - 6, tick - 1),
+            volts=np.fmin(self.stream.medians("volts", tick - 6, tick - 1), self.ticks.recent_volts[rows.start]),
             amps=self.stream.medians("amps", tick - 6, tick - 1),
             volts_low=self.ticks.volts[lowest],
             amps_low=self.ticks.amps[lowest],
@@ -87,7 +87,7 @@ class Sags(Watcher):
         """By what the amps and the others do at the same instant."""
         circuits, d = self.circuits, self.district
         live = before.volts > circuits.off_volts
-        share = before.volts_low / before.volts
+        share = before.volts_low / np.maximum(before.volts, 1e-6)
         near, far = circuits.supply_of == circuits.supply_of[d], circuits.supply_of != circuits.supply_of[d]
         rise = float(np.nansum((before.amps_low - before.amps)[near]))
         rated = float(circuits.rated_amps[circuits.supply_of[d]])

@@ -11,8 +11,7 @@ from monitor.values import Cause
 LEAP = 2.5  # times the amps before
 RATED_SHARE = 1.15  # of the supply's rated amps
 FELL_SHARE = 0.8  # of the volts before: worth a look
-COLLAPSED_SHARE = 0.7  # of the volts before; lamps and trains that start leave three quarters
-LONG_COLLAPSED_SHARE = 0.6  # where whole windows lie within the short: more is lost in the supply than is left
+COLLAPSED_SHARE = 0.68  # of the volts before; lamps and trains that start leave three quarters
 OPEN_TICKS = 5
 
 
@@ -59,9 +58,7 @@ class Shorts(Watcher):
         peak = float(np.max(cut.amps, initial=0.0))
         leapt = cut.amps > max(LEAP * amps, 0.3 * peak)
         lowest = float(np.min(cut.volts[leapt], initial=np.inf))
-        fine = is_fine(cut)
-        share = LONG_COLLAPSED_SHARE if fine and int(leapt.sum()) > 4 else COLLAPSED_SHARE
-        return leapt & (lowest < (share if fine else FELL_SHARE) * volts)
+        return leapt & (lowest < (COLLAPSED_SHARE if is_fine(cut) else FELL_SHARE) * volts)
 
     def _event(self, cut: Cut, shorted: "np.ndarray[tuple[int], np.dtype[np.bool_]]", amps: float, volts: float) -> Occurrence:
         first = int(np.argmax(shorted))

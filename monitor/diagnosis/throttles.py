@@ -71,7 +71,7 @@ class Throttles(Watcher):
     def _judge(self, start: int, end: int) -> bool:
         d, stream = self.district, self.stream
         before, after = stream.medians("volts", start - 6, start), stream.medians("volts", end + 1, end + 5)
-        share = after / before - 1
+        share = np.where(before > self.circuits.off_volts, after, before) / np.maximum(before, 1e-6) - 1
         if not abs(share[d]) > LEAST_SHARE or self._has_other_reason(share, start, end):
             return False
         event = Occurrence(district=d, cause=Cause.THROTTLE, start_s=start * TICK_S, end_s=end * TICK_S)
@@ -89,7 +89,7 @@ class Throttles(Watcher):
         """A load, the mains, a DC signal."""
         circuits, d = self.circuits, self.district
         others = share[(circuits.output_of != circuits.output_of[d]) & (share > -0.9)]
-        along = float(np.max(others / share[d], initial=0.0))
+        along = float(np.max(others / share[d], initial=0.0)) if share[d] else 0.0
         amps = self.stream.medians("amps", end + 1, end + 5) - self.stream.medians("amps", start - 6, start)
         near = circuits.neighbours(d)
         rise = float(np.nansum(amps[near]))

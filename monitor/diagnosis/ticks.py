@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.medians import medians
+from monitor.diagnosis.openings import Openings
 from monitor.values import ReadingBlock
 
 Floats = NDArray[np.float64]
@@ -20,7 +21,7 @@ USUAL_TICKS = 5
 RECENT_TICKS = 25
 CALM_TICKS = 6
 _MEASURED = ("volts", "volts_low", "volts_high", "amps", "amps_low", "amps_high", "offset_volts")
-_DERIVED = ("usual_volts", "usual_amps", "amps_spread", "volts_spread", "calm")
+_DERIVED = ("usual_volts", "usual_amps", "recent_volts", "amps_spread", "volts_spread", "calm")
 
 
 class Ticks:
@@ -43,6 +44,7 @@ class Ticks:
     offset_volts: Floats
     usual_volts: Floats
     usual_amps: Floats
+    recent_volts: Floats
     amps_spread: Floats
     volts_spread: Floats
     calm: Floats
@@ -53,6 +55,7 @@ class Ticks:
         self._pending: dict[str, tuple[tuple[str, ...], list[_Rows]]] = {}
         self._reached: dict[str, int] = {}
         self._held = np.full(len(circuits), -HELD_TICKS - 1)
+        self._openings = Openings(circuits)
         self.base = 0
         self.end = 0
         self.real_end = 0
@@ -82,6 +85,7 @@ class Ticks:
         for board in list(self._pending):
             self._fill(board, begin)
         self._hold(begin)
+        self._close_off(begin)
         self._derive(begin)
 
     def stand_still(self, ticks: int) -> None:
@@ -176,10 +180,18 @@ class Ticks:
             whole = name.partition("_")[0] if name != "offset_volts" else name
             array[at + span.start, column] = getattr(self, whole)[source, column]
 
+    def _close_off(self, begin: int) -> None:
+        """An open feed has no volts of its own."""
+        span = slice(begin - self.base, self.end - self.base)
+        usual = _median_before(self.volts, span, USUAL_TICKS), _median_before(self.amps, span, USUAL_TICKS)
+        volts = self.volts[span], self.volts_low[span], self.volts_high[span]
+        self._openings.close_off(volts, (self.amps_low[span], self.amps_high[span]), usual)
+
     def _derive(self, begin: int) -> None:
         """What was usual just before each tick, and how much it wavered: from earlier ticks only."""
         span = slice(begin - self.base, self.end - self.base)
         self.usual_volts[span] = _median_before(self.volts, span, USUAL_TICKS)
+        self.recent_volts[span] = _median_before(self.volts, span, RECENT_TICKS)
         self.usual_amps[span] = _median_before(self.amps, span, USUAL_TICKS)
         self.amps_spread[span] = _median_before(self.amps_high - self.amps_low, span, 2 * USUAL_TICKS + 1)
         volts = _windows(self.volts, span, RECENT_TICKS + 1, 2)
