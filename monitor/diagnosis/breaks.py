@@ -4,8 +4,9 @@ from collections.abc import Generator
 
 import numpy as np
 
+from monitor.diagnosis.edges import is_fine
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.openings import DEAD_SHARE, FELL_SHARE, zero_amps
+from monitor.diagnosis.openings import FELL_SHARE, zero_amps
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Floats, Stream, Watcher, Watching
@@ -13,6 +14,7 @@ from monitor.values import Cause
 
 BY_HAND_TICKS = 35  # a break that steps a reversing unit is 0.15-3 s long; longer is not one
 SHORTEST_BY_HAND_S = 0.1  # nobody lets go of a button faster
+DOWN_SHARE = 0.5
 BACK_TICKS = 3  # volts are back when they stay for so long: a loose contact chatters faster than a hand
 LOOK_BACK_TICKS = 25  # how far an overload before the opening is looked for
 OVERLOAD = 0.97  # of the protection's rated amps: it may open up to a quarter early, never at ordinary running
@@ -50,21 +52,22 @@ class Breaks(Watcher):
         d = self.district
         event = Occurrence(district=d, cause=Cause.DIRECTION_BREAK, start_s=tick * TICK_S)
         event.evidence["volts_before"] = self.stream.median("volts", d, tick - 7, tick - 2)
-        cut = self.stream.cut(d, tick - 2, tick + 3)
-        dead = np.flatnonzero(self._is_dead(cut, event))
-        if len(dead):
-            event.start_s = float(cut.start_s[dead[0]])
+        cut = self.stream.cut(d, tick - 5, tick + 4)
+        down = np.flatnonzero(self._is_down(cut, event))
+        if len(down):
+            event.start_s = float(0.75 * cut.start_s[down[0]] + 0.25 * cut.end_s[down[0]])
+            event.evidence["falls"] = float(_swings(cut.volts / event.evidence["volts_before"], falling=True))
         event.evidence["amps_before"] = self.stream.median("amps", d, tick - 7, tick - 2)
         self._judge_onset(event, tick)
         return event
 
-    def _is_dead(self, cut: Cut, event: Occurrence) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
-        """Readings of an open feed: no volts worth the name, or a coasting motor's."""
-        d, before = self.district, event.evidence["volts_before"]
-        dead = cut.volts < max(float(self.circuits.off_volts[d]), DEAD_SHARE * before)
-        if self.circuits.is_ac[d]:
-            return np.asarray(dead)
-        return np.asarray(dead | ((cut.amps < self._zero_amps) & (cut.volts < FELL_SHARE * before)))
+    def _is_down(self, cut: Cut, event: Occurrence) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+        """Readings of an open feed: most of the volts gone, or a coasting motor's without amps."""
+        down = cut.volts < DOWN_SHARE * event.evidence["volts_before"]
+        if self.circuits.is_ac[self.district]:
+            return np.asarray(down)
+        coasts = (cut.amps < self._zero_amps) & (cut.volts < FELL_SHARE * event.evidence["volts_before"])
+        return np.asarray(down | coasts)
 
     def _judge_onset(self, event: Occurrence, tick: int) -> None:
         """The protection and the mains show at once; so does a throttle turned down to nothing."""
@@ -132,15 +135,9 @@ class Breaks(Watcher):
             if bool((low > off).all()):
                 self._close(event, back)
                 return back + BACK_TICKS
-            if undecided and self._chatters(event, back):
-                self._call_lost(event, back + BACK_TICKS, 0.93)
+            if undecided:
+                self._call_lost(event, back + BACK_TICKS, 0.9)
             at = back + 1
-
-    def _chatters(self, event: Occurrence, tick: int) -> bool:
-        """Volts came for a moment and went again."""
-        cut = self.stream.cut(self.district, tick - 1, tick + 1 + BACK_TICKS)
-        live = ~self._is_dead(cut, event)
-        return bool(np.any(live[:-1] & ~live[1:]))
 
     def _call_lost(self, event: Occurrence, tick: int, confidence: float) -> None:
         event.cause, event.confidence = Cause.FEED_LOST, confidence
@@ -148,18 +145,35 @@ class Breaks(Watcher):
 
     def _close(self, event: Occurrence, back: int) -> None:
         d = self.district
-        cut = self.stream.cut(d, back - 2, back + 1)
-        dead = np.flatnonzero(self._is_dead(cut, event))
-        event.end_s = max(event.start_s, float(cut.end_s[dead[-1]]) if len(dead) else back * TICK_S)
+        cut = self.stream.cut(d, back - 3, back + BACK_TICKS + 1)
+        down = np.flatnonzero(self._is_down(cut, event))
+        end_s = float(0.25 * cut.start_s[down[-1]] + 0.75 * cut.end_s[down[-1]]) if len(down) else back * TICK_S
+        event.end_s = max(event.start_s, end_s)
         event.evidence["dead_s"] = event.end_s - event.start_s
+        event.evidence["rises"] = float(_swings(cut.volts / event.evidence["volts_before"], falling=False))
         if event.cause is Cause.DIRECTION_BREAK:
-            if event.end_s - event.start_s < SHORTEST_BY_HAND_S and len(cut.volts) > 10:
-                event.cause, event.confidence = Cause.FEED_LOST, 0.6
-            else:
-                event.confidence = 0.93
+            self._judge_hand(event, fine=is_fine(cut))
         if event.cause is Cause.THROTTLE:
             event.end_s = event.start_s
         self.tell(event, back + BACK_TICKS)
+
+    def _judge_hand(self, event: Occurrence, *, fine: bool) -> None:
+        """A hand's switch opens once and closes once."""
+        ragged = max(event.evidence.get("falls", 1.0), event.evidence["rises"]) > 1
+        if fine and ragged:
+            event.cause, event.confidence = Cause.FEED_LOST, 0.9
+        elif fine and event.evidence["dead_s"] < SHORTEST_BY_HAND_S:
+            event.cause, event.confidence = Cause.FEED_LOST, 0.6
+        else:
+            event.confidence = 0.95 if fine else 0.8
+
+
+def _swings(share: Floats, *, falling: bool) -> int:
+    """How often volts went all the way down, or up, as shares of what they were; single half cycles do not count."""
+    state = np.where(share > 0.5, 1, np.where(share < 0.25, -1, 0))
+    state = state[state != 0]
+    steps = np.diff(state)
+    return int((steps < 0).sum() if falling else (steps > 0).sum())
 
 
 def _highest_mean(values: Floats, width: int) -> float:

@@ -120,7 +120,7 @@ class Climbs(Watcher):
         lost[self.district] = 0.0
         if bool((lost > 0.4 * climb).any()):
             return True
-        cut = self.stream.cut(self.district, found - 26, found + 2)
+        cut = self.stream.cut(self.district, found - BEFORE_TICKS - 8, found + 2)
         if sharpest_share(cut.end_s, cut.amps, climb) >= SHARP_SHARE:
             return True
         # Only a motor wavers with its load; without one before, something arrived. Coarse readings do not show it.

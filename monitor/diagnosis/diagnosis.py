@@ -53,16 +53,16 @@ class Diagnosis:
         """The stream ends: what was held back to see how it goes on."""
         self._stream.ticks.complete(now_s + 1.0)
         self._stream.ticks.stand_still(STANDSTILL_TICKS)
-        events = self._advance()
+        events = self._advance(at_end=True)
         return events, self._book.patterns(at_end=True)
 
-    def _advance(self) -> list[Event]:
+    def _advance(self, *, at_end: bool = False) -> list[Event]:
         told = [occurrence for watcher in self._watchers for occurrence in watcher.advance()]
-        told.sort(key=lambda o: (o.known_tick, o.district, o.start_s))
+        told.sort(key=lambda o: (o.first_tick, o.district, o.start_s, o.cause.value))
         end = self._stream.ticks.real_end
         events = []
         for occurrence in told:
-            if occurrence.known_tick >= end:
+            if at_end and occurrence.known_tick >= end:
                 continue  # what only shows when the last readings are taken to stand is not known
             occurrence.id = occurrence.id or next(self._ids)
             self._book.note(occurrence)

@@ -23,11 +23,12 @@ LONGEST_LOST_S = 0.55
 HOLD_SHARE = 0.955  # volts that stay above this share of what they were hold
 STALLED_TICKS = 25
 RECENT_TICKS = 26
-EARLIER_TICKS = 50
+EARLIER_TICKS = 600
+LEFT_SHARE = 0.8  # of the least this district drew in the last minute
 NOISES = 2.2  # of the readings just before
 GIVE_UP_TICKS = 1200
 RECOVERED_SHARE = 0.4  # of the depth: back above this, contact is made again
-LONGEST_EDGE_S = 0.7  # a train crosses a joint within this; grades take longer
+LONGEST_EDGE_S = 0.46  # a train crosses a joint within this; grades take longer
 SHORTEST_JOINT_S = 0.3
 COARSE_EDGE_S = 0.35
 REMEMBERED = 3
@@ -207,9 +208,9 @@ class Drops(Watcher):
         holds = self.stream.median("volts", d, found + 4, found + STALLED_TICKS) > HOLD_SHARE * self.stream.median(
             "volts", d, found - 6, found - 1
         )
-        earlier = self.stream.median("amps", d, found - EARLIER_TICKS, found - RECENT_TICKS)
-        if usual > 1.2 * earlier:
-            return found + 2  # what had come on a moment ago went off again
+        past = self.ticks.amps[self.ticks.rows(found - EARLIER_TICKS, found - 2), d]
+        if not usual - depth < LEFT_SHARE * float(np.nanquantile(past, 0.1)):
+            return found + 2  # back to what it drew before something came on
         stands = share >= SHARP_SHARE and depth > 0.5 * usual and bool((rest < usual - 0.8 * depth).all())
         event = self._measure(cut, found, usual, depth) if calm and holds and stands and is_fine(cut) else None
         if event is None or self._handed_over(found, depth):

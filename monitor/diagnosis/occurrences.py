@@ -16,7 +16,8 @@ class Occurrence:
         end_s: When it ended; None while it goes on.
         confidence: Share of such calls that are right, 0-1.
         evidence: Figures with their units in their names.
-        known_tick: The tick at which this was last said: orders what one step brings, however the stream was cut.
+        first_tick: The tick at which this was first said: orders the ids, however the stream was cut; -1 before.
+        known_tick: The tick at which this was last said.
         id: Given when it is first told; 0 before.
     """
 
@@ -26,5 +27,6 @@ class Occurrence:
     end_s: float | None = None
     confidence: float = 0.5
     evidence: dict[str, float] = field(default_factory=dict)
-    known_tick: int = 0
+    first_tick: int = -1
+    known_tick: int = -1
     id: int = 0

@@ -50,7 +50,7 @@ class PatternBook:
 
     def patterns(self, *, at_end: bool = False) -> list[Pattern]:
         """The patterns as they now stand, where they changed; looked for every ten seconds and at the end."""
-        if not self._is_due or (self._ticks.end < self._next_tick and not at_end):
+        if not at_end and not (self._is_due and self._ticks.end >= self._next_tick):
             return []
         self._next_tick = self._ticks.end + EVERY_TICKS
         self._is_due = False
@@ -71,7 +71,7 @@ class PatternBook:
             alone = self._history_of(district, (cause,))
             if (
                 LEAST_EVENTS <= len(alone.events_s) < len(history.events_s)
-                and spot(alone, train_present(alone.amps, alone.live)).is_fixed
+                and spot(alone, train_present(alone.amps, alone.live)[0]).is_fixed
             ):
                 return alone
         return history

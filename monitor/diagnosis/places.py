@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.diagnosis.laps import Track, laps, tracks
-from monitor.diagnosis.presence import LEAST_HAND_OVERS, hand_overs, train_present
+from monitor.diagnosis.presence import hand_overs, train_present
 from monitor.diagnosis.rayleigh import Clustering, rayleigh, resultant_lengths
 from monitor.diagnosis.ticks import TICK_S
 from monitor.values import Pattern
@@ -69,8 +69,16 @@ class Spot:
 
 def patterns(histories: list[History]) -> list[Pattern]:
     """One verdict for each district, or group of districts that share a train, with enough events."""
-    present = [train_present(history.amps, history.live) for history in histories]
-    groups = _groups(histories, present)
+    if not histories:
+        return []
+    seen = [train_present(history.amps, history.live) for history in histories]
+    present, tells = [mask for mask, _ in seen], np.array([tell for _, tell in seen])
+    linked = hand_overs(np.stack(present, axis=1), tells, np.stack([history.amps for history in histories], axis=1))
+    for k in np.flatnonzero(~tells & linked.any(axis=0)).tolist():
+        # Other trains stay here: the shared one is here while it is in none of the districts that tell.
+        away = np.any([present[other] for other in np.flatnonzero(linked[k] & tells).tolist()], axis=0)
+        present[k] = histories[k].live & ~away
+    groups = _groups(linked)
     found = [pattern for group in groups for pattern in _verdicts([histories[k] for k in group], [present[k] for k in group])]
     return sorted(found, key=lambda pattern: (pattern.start_s, pattern.districts))
 
@@ -146,12 +154,10 @@ def _along_presence(phases: Floats, present: Bools, at: Floats) -> Floats:
     return np.asarray(np.interp(at * bins, np.arange(bins + 1), edges))
 
 
-def _groups(histories: list[History], present: list[Bools]) -> list[list[int]]:
+def _groups(linked: Bools) -> list[list[int]]:
     """Districts that hand trains to one another, together; the others alone."""
-    counts = hand_overs(np.stack(present, axis=1)) if present else np.zeros((0, 0), dtype=np.intp)
-    linked = (counts + counts.T) >= 2 * LEAST_HAND_OVERS
     groups: list[list[int]] = []
-    for k in range(len(histories)):
+    for k in range(len(linked)):
         joined = [group for group in groups if any(linked[k, other] for other in group)]
         rest = [group for group in groups if group not in joined]
         groups = [*rest, sorted([k, *(other for group in joined for other in group)])]

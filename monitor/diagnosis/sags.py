@@ -7,6 +7,7 @@ import numpy as np
 
 from monitor.diagnosis.edges import crossing_s
 from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.shorts import COLLAPSED_SHARE, LEAP
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Floats, Watcher, Watching
 from monitor.values import Cause
@@ -91,7 +92,7 @@ class Sags(Watcher):
         near, far = circuits.supply_of == circuits.supply_of[d], circuits.supply_of != circuits.supply_of[d]
         rise = float(np.nansum((before.amps_low - before.amps)[near]))
         rated = float(circuits.rated_amps[circuits.supply_of[d]])
-        if not share[d] < 1 - DIP_DEPTH:
+        if not share[d] < 1 - DIP_DEPTH or self._is_short(before):
             return None
         if bool((live & far).any()) and bool((share[live] < 1 - 0.6 * DIP_DEPTH).all()) and rise < LEAST_RATED_SHARE * rated:
             return Cause.MAINS_DIP if self._fell_alike(share[live], share[d]) else None
@@ -100,6 +101,13 @@ class Sags(Watcher):
         if not bool((live & far).any()) and int((live & near).sum()) > 1 and self._fell_alike(share[live], share[d]) and rise < 0:
             return Cause.MAINS_DIP if self._fell_sharply(before) else None
         return None
+
+    def _is_short(self, before: _Before) -> bool:
+        """This district's own short: another watcher's."""
+        rows = self.ticks.rows(before.tick - 1, before.tick + 4)
+        d = self.district
+        leapt = np.max(self.ticks.amps_high[rows, d]) > LEAP * before.amps[d]
+        return bool(leapt and np.min(self.ticks.volts_low[rows, d]) < COLLAPSED_SHARE * before.volts[d])
 
     def _fell_alike(self, share: Floats, own: float) -> bool:
         return bool((np.abs(share - own) < 0.35 * (1 - own) + 0.02).all())
@@ -164,4 +172,4 @@ class Sags(Watcher):
         span = crossing_s(cut, cut.volts < middle)
         event.end_s = max(event.start_s, span[1] if span else over * TICK_S)
         event.evidence["lasted_s"] = event.end_s - event.start_s
-        self.tell(event, over + 1)
+        self.tell(event, over)

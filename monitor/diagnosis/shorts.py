@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from monitor.diagnosis.edges import is_fine
+from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.watcher import Watcher, Watching
@@ -58,6 +58,8 @@ class Shorts(Watcher):
         peak = float(np.max(cut.amps, initial=0.0))
         leapt = cut.amps > max(LEAP * amps, 0.3 * peak)
         lowest = float(np.min(cut.volts[leapt], initial=np.inf))
+        if sharpest_share(cut.end_s, cut.amps, peak - amps) < SHARP_SHARE:
+            return leapt & False  # a short is there within a cycle; a heavy train comes over wheel by wheel
         return leapt & (lowest < (COLLAPSED_SHARE if is_fine(cut) else FELL_SHARE) * volts)
 
     def _event(self, cut: Cut, shorted: "np.ndarray[tuple[int], np.dtype[np.bool_]]", amps: float, volts: float) -> Occurrence:

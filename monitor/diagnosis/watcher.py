@@ -74,6 +74,8 @@ class Watcher(ABC):
     def tell(self, occurrence: Occurrence, tick: int) -> None:
         """Say that this occurrence began, changed or ended, as known from ticks up to this one."""
         occurrence.known_tick = tick
+        if occurrence.first_tick < 0:
+            occurrence.first_tick = tick
         if all(occurrence is not other for other in self._told):
             self._told.append(occurrence)
 

@@ -14,6 +14,7 @@ import time
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -147,6 +148,22 @@ def judge(name: str, truth: dict[str, Any], patterns: list[Pattern], tally: Tall
 
 
 def report(tally: Tally, *, verbose: bool) -> None:
+    report_causes(tally)
+    hours = tally.seconds / 3600
+    print(f"false faults {len(tally.false_faults) / max(hours, 1e-9):.2f} an hour")
+    if tally.clean_seconds:
+        print(f"fault events in clean running {tally.clean_faults} in {tally.clean_seconds / 3600:.2f} h")
+    if tally.verdicts:
+        print(f"verdicts right {sum(ok for _, ok in tally.verdicts)} of {len(tally.verdicts)}")
+    report_confidence(tally)
+    print(f"cost {1000 * tally.cpu_s / max(tally.seconds, 1e-9) * 200:.0f} ms for 200 s")
+    if verbose:
+        for title, rows in (("misses", tally.misses), ("false faults", tally.false_faults)):
+            print(title, *rows, sep="\n  ")
+        print("verdicts", *(f"{'right' if ok else 'WRONG'} {row}" for row, ok in tally.verdicts), sep="\n  ")
+
+
+def report_causes(tally: Tally) -> None:
     called = sorted({name for row in tally.confusion.values() for name in row})
     print(f"{'':18}" + "".join(f"{name[:9]:>10}" for name in called))
     for cause in sorted(tally.confusion):
@@ -157,26 +174,18 @@ def report(tally: Tally, *, verbose: bool) -> None:
         found = sum(other[cause] for other in tally.confusion.values())
         scores.append(2 * row[cause] / (sum(row.values()) + found))
         print(f"{cause:18} F1 {scores[-1]:.3f} of {sum(row.values())}")
-    hours = tally.seconds / 3600
-    print(f"macro-F1 {sum(scores) / max(1, len(scores)):.4f} over {hours:.2f} h")
-    print(f"false faults {len(tally.false_faults) / max(hours, 1e-9):.2f} an hour")
-    if tally.clean_seconds:
-        print(f"fault events in clean running {tally.clean_faults} in {tally.clean_seconds / 3600:.2f} h")
-    if tally.verdicts:
-        print(f"verdicts right {sum(ok for _, ok in tally.verdicts)} of {len(tally.verdicts)}")
-    for low in (0.0, 0.6, 0.7, 0.8, 0.9, 0.95):
-        high = {0.0: 0.6, 0.6: 0.7, 0.7: 0.8, 0.8: 0.9, 0.9: 0.95, 0.95: 1.01}[low]
+    print(f"macro-F1 {sum(scores) / max(1, len(scores)):.4f} over {tally.seconds / 3600:.2f} h")
+
+
+def report_confidence(tally: Tally) -> None:
+    """Of the events called with so much confidence, how many were right."""
+    for low, high in pairwise((0.0, 0.6, 0.7, 0.8, 0.9, 0.95, 1.01)):
         inside = [ok for confidence, ok in tally.confidences if low <= confidence < high]
         if inside:
             print(f"confidence {low:.2f}-{min(high, 1):.2f}: right {sum(inside) / len(inside):.3f} of {len(inside)}")
     if tally.edges_s:
         edges = sorted(tally.edges_s)
         print(f"start error median {edges[len(edges) // 2]:.4f} s, 90 % within {edges[int(0.9 * len(edges))]:.3f} s")
-    print(f"cost {1000 * tally.cpu_s / tally.seconds * 200:.0f} ms for 200 s")
-    if verbose:
-        for title, rows in (("misses", tally.misses), ("false faults", tally.false_faults)):
-            print(title, *rows, sep="\n  ")
-        print("verdicts", *(f"{'right' if ok else 'WRONG'} {row}" for row, ok in tally.verdicts), sep="\n  ")
 
 
 def rehearsed(kinds: list[str], seeds: range) -> Iterator[tuple[str, bytes, Layout, dict[str, Any]]]:
