@@ -1,0 +1,79 @@
+"""``pilotlamp layout new`` at a terminal, with a board plugged in."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from monitor.layout import load_layout
+from tests.link.plugs import Plug, TalkingBoard
+
+ROOT = Path(__file__).parent.parent.parent
+ANSWERS = "\n".join(
+    [
+        "Fernhollow show layout", "120", "60", "North bench", "ac", "180", "18", "thermal", "10", "2", "A", "y", "B", "n", "no",
+        "Outer main", "1", "track", "Town lights", "2", "accessories",
+    ]
+)  # fmt: skip
+
+
+def layout_new(cwd, *arguments, answers=ANSWERS):
+    return subprocess.run(
+        [sys.executable, "-m", "monitor", "layout", "new", *map(str, arguments)],
+        cwd=cwd,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        input=answers + "\n",
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+
+
+@pytest.fixture
+def plug(tmp_path):
+    made = Plug(tmp_path / "usb")
+    board = TalkingBoard(made)
+    yield made
+    board.stop()
+    made.pull_out()
+
+
+def test_the_board_that_is_plugged_in_is_found_and_written(tmp_path, plug):
+    done = layout_new(tmp_path, "mine.toml", "--port", plug.device)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert 'board "bench-1", 4 channels, packed form, 500000 baud' in done.stdout
+    layout = load_layout(tmp_path / "mine.toml")
+    assert [(board.name, board.port) for board in layout.board] == [("bench-1", plug.device)]
+    assert [(d.name, d.output_name, d.amps_channel) for d in layout.district] == [
+        ("Outer main", "North bench/A", 1),
+        ("Town lights", "North bench/B", 3),
+    ]
+
+
+def test_no_board_makes_a_file_with_a_place_for_one(tmp_path):
+    done = layout_new(tmp_path, "--port", tmp_path / "nothing", answers=ANSWERS.replace("no\nOuter", "no\n2\nOuter"))
+    assert done.returncode == 0
+    assert "there is no port" in done.stdout
+    assert load_layout(tmp_path / "layout.toml").board[0].port is None
+
+
+@pytest.mark.parametrize(
+    ("answers", "words"),
+    [("Fernhollow\n120", "the answers ended before the questions: nothing was written")],
+)
+def test_answers_that_end_early_write_nothing(tmp_path, answers, words):
+    done = layout_new(tmp_path, "--port", tmp_path / "nothing", answers=answers)
+    assert done.returncode == 2
+    assert words in done.stderr
+    assert not (tmp_path / "layout.toml").exists()
+
+
+def test_a_file_that_is_there_stays_as_it_is(tmp_path):
+    (tmp_path / "layout.toml").write_text("mine")
+    done = layout_new(tmp_path, answers="")
+    assert done.returncode == 2
+    assert "stays as it is: give another name" in done.stderr
+    assert (tmp_path / "layout.toml").read_text() == "mine"
