@@ -177,7 +177,8 @@ def implausible_channels(table: ChannelTable, at_s: float, *, can_meter: bool) -
         "calibration in the layout file. Its figures are left out."
     )
     return [
-        Trouble(kind=FindingKind.IMPLAUSIBLE, channel=k, start_s=at_s, end_s=None, count=1, check=check) for k in table.implausible
+        Trouble(kind=FindingKind.IMPLAUSIBLE, channel=k, start_s=at_s, end_s=None, count=1, check=check)
+        for k in table.implausible
     ]
 
 

@@ -145,15 +145,15 @@ class CutEdges:
         first, second, dead = values[rows, at], values[rows, at + ahead], values[rows, at - ahead]
         lone = np.abs(second) <= np.abs(first) / 8
         true = (np.abs(second) <= STEEPEST * np.abs(first)) & (np.abs(first) >= 8)
-        followed = (second - first * np.cos(self._step_rad)) / np.sin(self._step_rad)
-        told = ahead * first / np.tan(np.clip(angles, 0.05 * np.pi, 0.95 * np.pi))
-        slope = np.where(lone, told, followed)
+        slope = (second - first * np.cos(self._step_rad)) / np.sin(self._step_rad)
+        slope[lone] = ahead * first[lone] / np.tan(np.clip(angles[lone], 0.05 * np.pi, 0.95 * np.pi))
         length = np.where(side == 0, 1 - shares, shares)
-        squares = np.zeros(len(rows))
-        for place, weight in ((0.0, 1.0), (0.5, 4.0), (1.0, 1.0)):
-            turn = self._step_rad * place * length
-            piece = np.maximum(0.0, np.sign(first) * (first * np.cos(turn) - slope * np.sin(turn)))
-            squares += weight / 6 * piece**2
+        half = 0.5 * self._step_rad * length
+        cos, sin = np.cos(half), np.sin(half)
+        sign = np.sign(first)
+        middle = np.maximum(0.0, sign * (first * cos - slope * sin))
+        end = np.maximum(0.0, sign * (first * (2 * cos * cos - 1) - slope * 2 * sin * cos))
+        squares = (first**2 + 4 * middle**2 + end**2) / 6
         ending = np.where(lone, 0.0, first * slope * self._step_rad / 6)
         change = squares * length - (first**2 + dead**2) / 2 + ending
         return np.where(true, change, 0.0), true

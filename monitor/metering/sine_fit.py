@@ -10,7 +10,7 @@ HOPS = 4
 """A frame is four hops of half a nominal cycle: two cycles."""
 LIVE_COUNTS = 6.0
 """A sample nearer to zero than this may lie in the pause of a phase-cut waveform."""
-DEAD_SHARE = 0.15
+DEAD_SHARE = 0.08
 """With more samples than this in pauses the mains is fitted to the others only; a plain sine has some 2 %."""
 
 

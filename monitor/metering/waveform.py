@@ -56,21 +56,19 @@ def waveform_kinds(
 
 
 def conduction_degrees(conduction: Floats, starts: NDArray[np.intp], cut: Bools) -> Floats:
-    """Median conduction angle of each window, shape (n, d); NaN where the waveform is not phase-cut.
+    """Mean conduction angle of each window, shape (n, d); NaN where the waveform is not phase-cut.
 
     Args:
         conduction: Shape (half cycles, d): share of each half cycle, NaN where unknown.
         starts: Shape (n,): first half cycle of each window.
         cut: Shape (n, d).
     """
-    degrees = np.full(cut.shape, np.nan)
-    stops = np.append(starts[1:], len(conduction))
-    for k, column in zip(*np.nonzero(cut), strict=True):
-        found = conduction[starts[k] : stops[k], column]
-        found = found[np.isfinite(found)]
-        if len(found):
-            degrees[k, column] = 180 * float(np.median(found))
-    return degrees
+    if not cut.any():
+        return np.full(cut.shape, np.nan)
+    known = np.isfinite(conduction)
+    total = np.add.reduceat(np.where(known, conduction, 0.0), starts, axis=0)
+    count = np.add.reduceat(known.astype(np.float64), starts, axis=0)
+    return np.where(cut & (count > 0), 180 * total / np.maximum(count, 1.0), np.nan)
 
 
 _CODES = tuple(WaveformKind)
