@@ -116,9 +116,10 @@ class CycleSums:
 
     def _half_cycles(self, values: Floats, base: Floats, number: int, edges_s: Floats, nodes: GridNodes) -> HalfCycles:
         d = self._districts
-        volts, amps, far = values[:d], values[d : 2 * d], values[2 * d :]
-        together = self._shift.applied(amps) * volts
-        rows = np.concatenate([volts, amps, volts * volts, amps * amps, far * far, together])
+        rows = np.empty((len(self._row_later), values.shape[1]))
+        rows[: 2 * d] = values[: 2 * d]
+        np.multiply(values, values, out=rows[2 * d : -d])
+        together = np.multiply(self._shift.applied(values[d : 2 * d]), values[:d], out=rows[-d:])
         lengths = np.diff(base)
         sums = window_sums(rows, base, self._row_later)
         sizes = np.abs(self._counts[: 2 * d] - self._whole_zero[: 2 * d])

@@ -67,15 +67,18 @@ class DisturbanceWatch:
         steady_ends_s = np.concatenate([np.zeros(0), *(end_s for end_s, _ in steady)])
         steady_volts = np.concatenate([np.zeros((0, len(self._districts))), *(figures for _, figures in steady)])
         rows = np.searchsorted(ends_s, steady_ends_s)
+        extremes = list(zip(volts.min(axis=0).tolist(), volts.max(axis=0).tolist(), strict=True))
         found: list[Disturbance] = []
         for column in range(len(self._districts)):
             levels = steady_volts[:, column].tolist()
-            if not self._quiet(column, volts[:, column], rows, levels):
+            if not self._quiet(column, volts[:, column], extremes[column], rows, levels):
                 found += self._walk(column, middles_s, volts[:, column], dict(zip(rows.tolist(), levels, strict=True)))
         return sorted(found, key=lambda event: event.start_s)
 
-    def _quiet(self, column: int, volts: Floats, rows: NDArray[np.intp], levels: list[float]) -> bool:
-        """True, and the reference moved on, where nothing at all happens in a stretch."""
+    def _quiet(
+        self, column: int, volts: Floats, extremes: tuple[float, float], rows: NDArray[np.intp], levels: list[float]
+    ) -> bool:
+        """True, and the reference moved on, where nothing at all happens in a stretch; extremes are those of the volts."""
         standing = self._standing[column]
         if standing.event is not None:
             return False
@@ -84,6 +87,13 @@ class DisturbanceWatch:
         for level in levels:
             references.append(_slid(references[-1], latest, level))
             latest = level
+        if max(references) < LOWEST_REFERENCE_VOLTS or (
+            min(references) >= LOWEST_REFERENCE_VOLTS
+            and extremes[0] >= DIP_BELOW * max(references)
+            and extremes[1] <= SWELL_ABOVE * min(references)
+        ):
+            standing.reference, standing.latest = references[-1], latest
+            return True
         at_row = np.array(references)[np.searchsorted(rows, np.arange(len(volts)), side="right")]
         beyond = (volts < DIP_BELOW * at_row) | (volts > SWELL_ABOVE * at_row)
         if (beyond & (at_row >= LOWEST_REFERENCE_VOLTS)).any():

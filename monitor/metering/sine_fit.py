@@ -53,11 +53,10 @@ class SineFit:
             return np.zeros((len(values), 0), dtype=np.complex128)
         parts = values[:, : blocks * self._hop].reshape(len(values), blocks, self._hop)
         real, imag = self._summed(parts @ self._hann, 2)
-        alive = np.abs(parts) >= LIVE_COUNTS
-        number = np.count_nonzero(alive, axis=2)
+        live = (np.abs(parts) >= LIVE_COUNTS).astype(np.float64)
+        number = live @ np.ones(self._hop)
         cut = number[:, :-3] + number[:, 1:-2] + number[:, 2:-1] + number[:, 3:] < (1 - DEAD_SHARE) * HOPS * self._hop
         if cut.any():
-            live = alive.astype(np.float64)
             cos, minus_sin = _solved(self._summed(live @ self._mask, 5), self._summed((live * parts) @ self._live, 3))
             real, imag = np.where(cut, cos, real), np.where(cut, minus_sin, imag)
         return np.asarray(real + 1j * imag)
