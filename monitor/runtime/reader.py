@@ -129,8 +129,10 @@ class PortReader:
     def _probe(self, stop: threading.Event) -> None:
         """Listen at the usual rates in turn; stay at the first that makes sense, else go back to the layout file's."""
         found = next((baud for baud in self._other_bauds() if self._makes_sense_at(baud, stop)), None)
-        if found is None:
-            self._source.set_baud(self._baud)
+        # The trouble may have been passing noise, or a port that takes any rate: the layout file's own gets the last chance.
+        if found is None or self._makes_sense_at(self._baud, stop):
+            found = None
+        self._source.set_baud(found or self._baud)
         self._record.baud_changed(found)
         self._mark_reopened = True
         self._probed_s = self._now_s()

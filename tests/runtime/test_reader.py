@@ -85,10 +85,22 @@ def nonsense(record, then):
 def test_wrong_baud_is_searched_and_the_right_one_kept():
     record = PortRecord(PORT, plain_layout(), 500_000)
     read = nonsense(record, 115_200)
-    source, _, letters = read_all([read] * 8, record)
+    source, _, letters = read_all([read] * 80, record)
     assert source.baud == 115_200
     assert [letter.reopened for letter in letters if letter.data].count(True) == 1
     assert record._baud_found == 115_200
+
+
+def test_trouble_that_was_over_before_the_search_leaves_the_layouts_rate():
+    record = PortRecord(PORT, plain_layout(), 500_000)
+
+    def read(source):
+        record._state = "wrong-baud"
+        return b"\0" + identity_packet(identity(channels=4)) if source.at_s > 0.1 else b"\x91\x13"
+
+    source, _, _ = read_all([read] * 80, record)
+    assert source.baud == 500_000
+    assert record._baud_found is None
 
 
 def test_where_no_rate_makes_sense_the_layouts_stands_and_the_search_rests():
