@@ -164,7 +164,7 @@
     const scale = most * 1.1;
     const y = function (value) { return bottom - (Math.min(value, scale) / scale) * (bottom - top); };
     stroke(plotted.pen, points(plotted, plotted.ring.volts), y, colours.volts, 1.75);
-    label(plotted.pen, most.toFixed(0) + " V", 1, top - 1);
+    label(plotted.pen, most.toFixed(0) + " V", 1, Math.max(top - 1, bottom - 12)); // volts mostly run near the top
   }
 
   function drawAmps(plotted, top, bottom, limit) {

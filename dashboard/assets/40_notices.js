@@ -157,6 +157,7 @@
     list(document.querySelector("[data-findings]"), payload.findings, makeFinding, fillFinding);
     list(document.querySelector("[data-past]"), payload.past, function () { return make("p"); }, fillPast);
     const none = document.querySelector("[data-none]");
+    warnings.closest(".notices").dataset.any = String(payload.warnings.length + payload.findings.length > 0);
     none.hidden = payload.warnings.length > 0;
     put(none, payload.headline.level === "stale" ? "None known: figures are missing." : "None.");
     const marking = document.querySelector("[data-marking]");

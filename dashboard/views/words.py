@@ -202,14 +202,17 @@ def _shares(loads: tuple[SupplyLoad, ...]) -> list[tuple[float, str]]:
 
 def _trouble_without_warning(picture: Picture, loads: tuple[SupplyLoad, ...]) -> Headline | None:
     """What no warning speaks of: a fault that goes on, or a draw near a limit. None where there is neither."""
+    shares = _shares(loads)
+    loaded = (
+        Headline(level=Level.LOW, sentence=shares[0][1], more="No warning stands: it may pass by itself.") if shares else None
+    )
+    if loaded is not None and shares[0][0] >= 1:
+        return loaded
     going_on = next((event for event in picture.events if event.end_s is None and event.cause.is_fault), None)
     if going_on is not None:
         since = f"It began {seconds(picture.now_s - going_on.start_s)} ago."
         return Headline(level=Level.LOW, sentence=f"{going_on.district}: {WORD_OF_CAUSE[going_on.cause]}", more=since)
-    shares = _shares(loads)
-    if shares and shares[0][0] >= NEAR_SHARE:
-        return Headline(level=Level.LOW, sentence=shares[0][1], more="No warning stands: it may pass by itself.")
-    return None
+    return loaded if shares and shares[0][0] >= NEAR_SHARE else None
 
 
 def _closest(loads: tuple[SupplyLoad, ...]) -> str:

@@ -136,7 +136,8 @@ def test_a_high_warning_is_said_shown_and_can_be_worked_with(shown):
     notice.get_by_role("button", name="Seen").click()
     page.wait_for_selector('[data-warnings] .notice[data-seen="true"]')
     notice.get_by_role("button", name="Put aside").click()
-    page.wait_for_selector('[data-headline][data-level="well"]')
+    page.wait_for_selector('[data-headline]:not([data-level="high"])')
+    assert notice.get_attribute("data-aside") == "true"
     assert [action.kind for action in hall.operated[-2:]] == ["acknowledge", "shelve"]
     assert hall.operated[-1].until_s == pytest.approx(hall.now_s() + 900, abs=5)
     hall.publish(warnings=(warning(number=high.id, end_s=hall.now_s()),))
@@ -247,7 +248,7 @@ def test_a_rehearsed_short_is_on_the_page_soon_after_it_happened(show):
     def first_short(truth):
         return next(event["start_s"] for event in truth["events"] if event["cause"] == "short")
 
-    one = show(Rehearsed("short", 1, before_s=6.0, moment_of=first_short))
+    one = show(Rehearsed("short", 1, before_s=3.0, moment_of=first_short))
     page = one.open()
     begins_s = first_short(one.hall.truth)
     wait_for(lambda: "short circuit" in page.locator(".live").inner_text(), within_s=20.0)
