@@ -14,6 +14,7 @@ COMMANDS = {
     "sift": "work through a capture or a recording offline",
     "replay": "play a recorded session on the live page, also by another layout",
     "sessions": "list recorded sessions, put cut-off ones in order",
+    "report": "a session as a page that prints, as PDF, as a table",
     "pack": "make one file of a session",
     "unpack": "make a session of a packed file",
     "layout": "check a layout file or write a new one",

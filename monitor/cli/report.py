@@ -1,0 +1,83 @@
+"""``pilotlamp report``: a session as a page that prints, as PDF, as a table for spreadsheet programs."""
+
+import argparse
+import datetime as dt
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+
+from monitor.cli.progress import Progress
+from monitor.errors import SessionError
+from monitor.layout import Layout, load_layout
+from monitor.planning.bench_check import Fitness, check_bench
+from monitor.sessions import SessionFolder
+from monitor.sessions.csv_export import export_csv
+from monitor.sessions.report import report
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
+PDF_WITHIN_S = 120
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("session", type=Path, metavar="SESSION", help="the session's folder")
+    parser.add_argument("--out", type=Path, metavar="FILE.html", help="the page to write; by default named as the session")
+    parser.add_argument("--layout", type=Path, metavar="LAYOUT.toml", help="hold the figures against another layout")
+    parser.add_argument("--pdf", action="store_true", help="also as PDF, by the installed Chromium")
+    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="paper of the PDF (%(default)s)")
+    parser.add_argument("--csv", type=Path, metavar="FILE.csv", help="also the readings as a table for spreadsheet programs")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write what was asked for and say where."""
+    session = SessionFolder(args.session)
+    session.manifest()
+    layout = session.at_its_ports(load_layout(args.layout)) if args.layout is not None else session.layout()
+    page = args.out if args.out is not None else Path(f"{session.name}.html")
+    html = report(session, _outstanding(layout), layout)
+    try:
+        page.write_text(html, encoding="utf-8")
+    except OSError as error:
+        raise SessionError(f"{page} cannot be written ({error.strerror}): give another place with --out") from error
+    print(page)
+    if args.pdf:
+        print(_pdf(html, page.with_suffix(".pdf"), args.paper))
+    if args.csv is not None:
+        with Progress("writing the table", len(list(session.readings.glob("*.parquet")))) as progress:
+            rows = export_csv(session, args.csv, progress.reached)
+        print(f"{args.csv}: {rows} rows")
+    return 0
+
+
+def _outstanding(layout: Layout) -> list[str]:
+    """What the bench checks still leave open."""
+    year = dt.datetime.now().astimezone().year
+    verdicts = [check_bench(supply, layout.mains, this_year=year) for supply in layout.supply]
+    found = [f"{verdict.supply}: {question}" for verdict in verdicts for question in verdict.open_questions]
+    reasons = [(verdict.supply, reason) for verdict in verdicts for reason in verdict.reasons if reason.fitness != Fitness.FIT]
+    return found + [f"{supply}: {reason.finding} {reason.remedy}" for supply, reason in reasons]
+
+
+def _pdf(html: str, path: Path, paper: str) -> Path:
+    browser = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if browser is None:
+        raise SessionError("a PDF needs Chromium: install it (apt install chromium), or print the page from any browser")
+    sized = html.replace(
+        "@page { margin: 14mm; }", f"@page {{ size: {paper.upper() if paper == 'a4' else paper}; margin: 14mm; }}"
+    )
+    with tempfile.TemporaryDirectory() as folder:
+        source = Path(folder) / "report.html"
+        source.write_text(sized, encoding="utf-8")
+        command = [
+            browser, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer", f"--user-data-dir={folder}/profile",
+            f"--print-to-pdf={path.resolve()}", source.as_uri(),
+        ]  # fmt: skip
+        try:
+            done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=PDF_WITHIN_S)  # noqa: S603 - its own page, no shell
+        except subprocess.TimeoutExpired as error:
+            raise SessionError(f"{browser} did not finish the PDF in {PDF_WITHIN_S} s: print the page from a browser") from error
+    if done.returncode or not path.exists():
+        said = done.stderr.strip().splitlines()[-1:] or ["no word"]
+        raise SessionError(f"{browser} could not make the PDF ({said[0]}): print the page from a browser")
+    return path

@@ -1,0 +1,81 @@
+"""The readings of a session for spreadsheet programs."""
+
+import csv
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+from typing import TextIO
+
+import pandas as pd
+
+from monitor.errors import SessionError
+from monitor.sessions.folder import SessionFolder
+
+HEADINGS = {
+    "at_s": "seconds of the watch (s)",
+    "district": "district",
+    "volts_rms": "volts RMS (V)",
+    "volts_lowest": "volts lowest cycle (V)",
+    "volts_highest": "volts highest cycle (V)",
+    "amps_rms": "amps RMS (A)",
+    "amps_lowest": "amps lowest cycle (A)",
+    "amps_highest": "amps highest cycle (A)",
+    "watts": "real power (W)",
+    "volt_amperes": "apparent power (VA)",
+    "volts_mean": "volts DC (V)",
+    "amps_mean": "amps DC (A)",
+    "volts_peak": "volts peak (V)",
+    "amps_peak": "amps peak (A)",
+    "far_volts_rms": "volts at the far end (V)",
+    "frequency_hz": "mains frequency (Hz)",
+}
+TIME_FORM = "%Y-%m-%d %H:%M:%S.%f"
+
+
+def export_csv(session: SessionFolder, path: Path, tell: Callable[[int], None] = lambda _parts: None) -> int:
+    """Write a CSV file: commas, points, UTF-8 with its mark, a time column that spreadsheet programs take for a time.
+
+    Args:
+        session: The session.
+        path: The file to write.
+        tell: Is told after each part how many are done.
+
+    Returns:
+        How many rows.
+
+    Raises:
+        SessionError: There are no readings, or the file cannot be written.
+    """
+    parts = sorted(session.readings.glob("readings-*.parquet"))
+    if not parts:
+        raise SessionError(f"{session.path} holds no readings: if it was cut off, run 'pilotlamp sessions recover' first")
+    try:
+        with path.open("w", encoding="utf-8-sig", newline="") as file:
+            return _write(session, parts, file, tell)
+    except OSError as error:
+        raise SessionError(f"{path} cannot be written ({error.strerror}): check its folder") from error
+
+
+def _write(session: SessionFolder, parts: list[Path], file: TextIO, tell: Callable[[int], None]) -> int:
+    zone = session.manifest().began_at.astimezone()
+    offset = zone.utcoffset() or timedelta(0)
+    minutes = round(offset.total_seconds() / 60)
+    sign = "+" if minutes >= 0 else "-"
+    heading = f"time (UTC{sign}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d})"
+    csv.writer(file).writerow([heading, *HEADINGS.values()])
+    rows = 0
+    for done, part in enumerate(parts, start=1):
+        table = pd.read_parquet(part)
+        local = (table["time"].dt.tz_localize(None) + offset).dt.strftime(TIME_FORM).str[:-3]
+        out = table[list(HEADINGS)].copy()
+        out["district"] = out["district"].astype(str).map(_harmless)
+        out.insert(0, "time", local)
+        out.to_csv(file, header=False, index=False, float_format="%.4f", lineterminator="\r\n")
+        rows += len(out)
+        tell(done)
+    return rows
+
+
+def _harmless(name: str) -> str:
+    """A name that a spreadsheet program cannot take for a formula."""
+    return f"'{name}" if name[:1] in "=+-@\t\r" else name

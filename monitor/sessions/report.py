@@ -1,0 +1,231 @@
+"""The report of a session: one page that prints, with everything in it."""
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime, timedelta
+from html import escape
+from importlib import resources
+from string import Template
+
+from monitor.layout import Layout
+from monitor.sessions.figures import STALLS, DistrictReview, SessionReview, Spread, SupplyReview, review, supply_table
+from monitor.sessions.folder import SessionFolder
+from monitor.sessions.pictures import clock_words, time_line
+from monitor.sessions.stored import StoredDistrict, load_readings
+from monitor.values import Cause, Event, Priority
+from monitor.values import Warning as RaisedWarning
+
+ROWS_LIMIT = 200
+"""Of each table; the whole is in the session's own files."""
+CLOSE_SHARE = 0.8
+PLOT_COLUMNS = ("volts_rms", "amps_rms", "amps_highest", "volt_amperes")
+
+REMEDIES = {
+    Cause.LOST_CONTACT: "clean rails and wheels there; look for a dead frog, a loose joiner, a lifted rail",
+    Cause.SHORT: "look for what bridged the rails: a derailed truck, a wheel in a frog, a loose wire",
+    Cause.PROTECTION_OPEN: "draw less from this supply at once, or spread its districts; mend what overloaded it",
+    Cause.SUPPLY_SAG: "move load to another supply: this one gives way when another train starts",
+    Cause.FEED_LOST: "look at the feeder, its terminal and its plug",
+    Cause.BINDING: "oil and inspect the engine that ran then; look for a tight spot or a dragging car",
+    Cause.WEAK_JOINT: "mend the joint: solder it or give that stretch a feeder of its own",
+    Cause.MAINS_DIP: "nothing on the layout: the house's mains dipped",
+}
+CAUTION = (
+    "pilotlamp watches and advises; it is no protection. The breaker or fuse in each supply protects: never bypass it or fit a larger "
+    "one. Work on the low-voltage side only; whatever is on the mains side is for a licensed practitioner, and local codes and the "
+    "maker's instructions come first."
+)
+
+
+def report(session: SessionFolder, outstanding: Sequence[str] = (), layout: Layout | None = None) -> str:
+    """One self-contained HTML page.
+
+    Args:
+        session: The session.
+        outstanding: Bench checks and the like that are still open, one sentence each.
+        layout: Another layout to hold the figures against; its own when None.
+
+    Raises:
+        SessionError: It cannot be understood.
+    """
+    layout = layout or session.layout()
+    figures = review(session, layout)
+    stored = load_readings(session, PLOT_COLUMNS)
+    sections = (
+        _head(figures),
+        _ran(figures),
+        _close(figures, layout, stored),
+        _stalled(figures),
+        _mend(figures, outstanding),
+        _courses(figures, stored),
+        _foot(figures),
+    )
+    page = Template(resources.files("monitor.sessions").joinpath("report.html").read_text(encoding="utf-8"))
+    return page.substitute(title=escape(f"{figures.title}, {_day(figures.began_at)}"), body="\n".join(map("\n".join, sections)))
+
+
+def _head(figures: SessionReview) -> Iterator[str]:
+    began = figures.began_at.astimezone()
+    ended = began + timedelta(seconds=figures.duration_s)
+    yield f"<h1>{escape(figures.title)}</h1>"
+    yield f"<p>{_day(began)}, {began:%H:%M} to {ended:%H:%M} ({clock_words(figures.duration_s)}). Session {escape(figures.name)}.</p>"
+    if figures.invented:
+        yield '<p class="invented">Invented: a demonstration by the rehearsal model. Nothing here was measured.</p>'
+    high = sum(warning.priority is Priority.HIGH for warning in figures.warnings)
+    yield f"<p>{figures.stalls} stalls, {len(figures.warnings)} warnings ({high} of high priority).</p>"
+
+
+def _ran(figures: SessionReview) -> Iterator[str]:
+    yield "<h2>What ran</h2>"
+    heads = ("District", "measured", "volts mean", "lowest", "amps mean", "95 %", "highest", "VA highest", "Wh", "stalls")
+    yield _table(heads, (_district_cells(district) for district in figures.districts))
+    yield '<p class="small">Means over time of one-cycle RMS; 95 %: no higher for so much of the time; VA: highest one-second mean.</p>'
+
+
+def _close(figures: SessionReview, layout: Layout, stored: dict[str, StoredDistrict]) -> Iterator[str]:
+    yield "<h2>What came close</h2>"
+    heads = ("Supply", "VA mean", "95 %", "highest", "of plate", "over 80 %", "over 100 %", "source ohms", "opened after")
+    yield _table(heads, (_supply_cells(supply) for supply in figures.supplies))
+    for supply in layout.supply:
+        at_s, va, _amps = supply_table(layout, supply.name, stored)
+        ticks = [(w.start_s, w.message) for w in figures.warnings if w.scope.name.split("/")[0] == supply.name]
+        picture = time_line(at_s, va, unit="VA", limit=supply.plate_va, limit_name="nameplate", marks=ticks)
+        yield f"<figure><figcaption>{escape(supply.name)}: volt-amperes of all its outputs together; triangles: warnings</figcaption>"
+        yield f"{picture}</figure>"
+    if figures.warnings:
+        yield "<h3>Warnings</h3>"
+        yield _table(
+            ("When", "for", "priority", "where", "what"),
+            (_warning_cells(warning) for warning in figures.warnings[:ROWS_LIMIT]),
+            words=(3, 4),
+        )
+        yield from _more(len(figures.warnings))
+
+
+def _stalled(figures: SessionReview) -> Iterator[str]:
+    yield "<h2>What stalled, and why</h2>"
+    faults = [event for event in figures.events if event.cause.is_fault]
+    if not faults:
+        yield "<p>Nothing: no fault was diagnosed.</p>"
+        return
+    heads = ("When", "for", "district", "cause", "sure")
+    yield _table(heads, (_event_cells(event) for event in faults[:ROWS_LIMIT]), words=(2, 3))
+    yield from _more(len(faults))
+
+
+def _mend(figures: SessionReview, outstanding: Sequence[str]) -> Iterator[str]:
+    yield "<h2>What to mend before the next show</h2>"
+    items = [*_mend_items(figures)]
+    yield _boxes(items) if items else "<p>Nothing that this session showed.</p>"
+    yield "<h3>Bench checks outstanding</h3>"
+    yield _boxes(outstanding) if outstanding else "<p>None.</p>"
+    if figures.losses:
+        yield "<h3>Missing from this recording</h3>"
+        yield _boxes(figures.losses)
+
+
+def _mend_items(figures: SessionReview) -> Iterator[str]:
+    counts = Counter((event.district, event.cause) for event in figures.events if event.cause.is_fault)
+    for (district, cause), count in counts.most_common():
+        times = "once" if count == 1 else f"{count} times"
+        yield f"{district}: {cause.value} {times}: {REMEDIES.get(cause, 'look into it')}."
+    for supply in figures.supplies:
+        if supply.share_highest is not None and supply.share_highest > CLOSE_SHARE:
+            yield f"{supply.name}: reached {supply.share_highest:.0%} of its nameplate: move some of its load to another supply."
+
+
+def _courses(figures: SessionReview, stored: dict[str, StoredDistrict]) -> Iterator[str]:
+    yield "<h2>Every district</h2>"
+    for district in figures.districts:
+        rows = stored.get(district.name)
+        if rows is None:
+            continue
+        ticks = [(event.start_s, event.cause.value) for event in figures.events if event.district == district.name]
+        yield f"<h3>{escape(district.name)}</h3><figure><figcaption>Amps, highest one-cycle RMS; triangles: events</figcaption>"
+        yield time_line(rows.at_s, rows.figures["amps_highest"], unit="A", marks=ticks) + "</figure>"
+        yield "<figure><figcaption>Volts, RMS</figcaption>"
+        yield time_line(rows.at_s, rows.figures["volts_rms"], unit="V") + "</figure>"
+    if figures.marks:
+        yield "<h3>Marks</h3>"
+        yield _table(("When", "remark"), ((clock_words(mark.at_s), mark.text) for mark in figures.marks), words=(1,))
+
+
+def _foot(figures: SessionReview) -> Iterator[str]:
+    del figures
+    yield f'<h2>Caution</h2><p class="small">{CAUTION} Times are hours, minutes and seconds from the beginning of the watch.</p>'
+
+
+def _district_cells(district: DistrictReview) -> tuple[str, ...]:
+    volts, amps, va = district.volts, district.amps, district.volt_amperes
+    return (
+        district.name,
+        clock_words(district.measured_s),
+        _part(volts, "mean"),
+        _figure(district.volts_lowest),
+        _part(amps, "mean", 2),
+        _part(amps, "high", 2),
+        _part(amps, "highest", 2),
+        _part(va, "highest"),
+        _figure(district.energy_wh, 2),
+        ", ".join(f"{cause.value} {district.stalls[cause]}" for cause in STALLS if cause in district.stalls) or "0",
+    )
+
+
+def _supply_cells(supply: SupplyReview) -> tuple[str, ...]:
+    va = supply.volt_amperes
+    return (
+        supply.name,
+        _part(va, "mean"),
+        _part(va, "high"),
+        _part(va, "highest"),
+        "–" if supply.share_highest is None else f"{supply.share_highest:.0%}",
+        *(f"{supply.above_s[share]:.0f} s" for share in sorted(supply.above_s)),
+        _figure(supply.source_ohms, 2),
+        ", ".join(f"{seconds:.0f} s" for seconds in supply.opened_after_s) or "–",
+    )
+
+
+def _warning_cells(warning: RaisedWarning) -> tuple[str, ...]:
+    where = f"{warning.scope.kind} {warning.scope.name}"
+    lasted = _lasted(warning.start_s, warning.end_s)
+    return (clock_words(warning.start_s), lasted, warning.priority.word, where, f"{warning.message} {warning.advice}".strip())
+
+
+def _event_cells(event: Event) -> tuple[str, ...]:
+    sure = f"{event.confidence:.0%}"
+    return (clock_words(event.start_s), _lasted(event.start_s, event.end_s), event.district, event.cause.value, sure)
+
+
+def _lasted(start_s: float, end_s: float | None) -> str:
+    return "to the end" if end_s is None else f"{end_s - start_s:.1f} s"
+
+
+def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], words: Sequence[int] = ()) -> str:
+    def cells(row: Sequence[str], tag: str) -> str:
+        return "".join(
+            f"<{tag}{' class=words' if column in words else ''}>{escape(cell)}</{tag}>" for column, cell in enumerate(row)
+        )
+
+    body = "".join(f"<tr>{cells(row, 'td')}</tr>" for row in rows)
+    return f'<div class="wide"><table><thead><tr>{cells(heads, "th")}</tr></thead><tbody>{body}</tbody></table></div>'
+
+
+def _boxes(items: Iterable[str]) -> str:
+    return '<ul class="boxes">' + "".join(f'<li class="box">{escape(item)}</li>' for item in items) + "</ul>"
+
+
+def _more(count: int) -> Iterator[str]:
+    if count > ROWS_LIMIT:
+        yield f'<p class="small">{count - ROWS_LIMIT} more are in the session\'s own files.</p>'
+
+
+def _figure(value: float | None, digits: int = 1) -> str:
+    return "–" if value is None else f"{value:.{digits}f}"
+
+
+def _part(spread: Spread | None, part: str, digits: int = 1) -> str:
+    return _figure(None if spread is None else getattr(spread, part), digits)
+
+
+def _day(moment: datetime) -> str:
+    return f"{moment.astimezone():%d %B %Y}"

@@ -1,0 +1,93 @@
+"""How things change from session to session, and two sessions side by side."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from monitor.sessions.figures import SessionReview
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trend:
+    """One figure over sessions.
+
+    Attributes:
+        figure: What, with its unit.
+        where: Which district or supply; empty for the whole layout.
+        points: (began_at, value), oldest first.
+    """
+
+    figure: str
+    where: str
+    points: tuple[tuple[datetime, float], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """One figure of two sessions."""
+
+    figure: str
+    where: str
+    first: float | None
+    second: float | None
+
+    @property
+    def change(self) -> float | None:
+        """Second less first."""
+        return None if self.first is None or self.second is None else self.second - self.first
+
+
+def trends(reviews: Iterable[SessionReview]) -> tuple[Trend, ...]:
+    """Stalls an hour, source impedance, loop resistance and opening times over sessions."""
+    ordered = sorted(reviews, key=lambda each: each.began_at)
+    found: dict[tuple[str, str], list[tuple[datetime, float]]] = {}
+    for each in ordered:
+        for (figure, where), value in figures_of(each).items():
+            if figure in TREND_FIGURES and value is not None:
+                found.setdefault((figure, where), []).append((each.began_at, value))
+    return tuple(Trend(figure=figure, where=where, points=tuple(points)) for (figure, where), points in found.items())
+
+
+def side_by_side(first: SessionReview, second: SessionReview) -> tuple[Compared, ...]:
+    """All figures of two sessions; a district or supply that only one of them has stands with an empty other half."""
+    one, other = figures_of(first), figures_of(second)
+    return tuple(
+        Compared(figure=key[0], where=key[1], first=one.get(key), second=other.get(key)) for key in dict.fromkeys([*one, *other])
+    )
+
+
+def figures_of(review: SessionReview) -> dict[tuple[str, str], float | None]:
+    """Every figure of a session by (figure with its unit, where)."""
+    found: dict[tuple[str, str], float | None] = {
+        ("duration (min)", ""): review.duration_s / 60,
+        ("stalls an hour", ""): review.stalls_an_hour,
+        ("warnings", ""): float(len(review.warnings)),
+    }
+    for supply in review.supplies:
+        spread = supply.volt_amperes
+        found["VA mean", supply.name] = None if spread is None else spread.mean
+        found["VA highest second", supply.name] = None if spread is None else spread.highest
+        found["share of plate, highest (%)", supply.name] = _percent(supply.share_highest)
+        found["source impedance (ohm)", supply.name] = supply.source_ohms
+        found["breaker opened after (s)", supply.name] = _mean(supply.opened_after_s)
+    for district in review.districts:
+        found["volts mean (V)", district.name] = None if district.volts is None else district.volts.mean
+        found["amps mean (A)", district.name] = None if district.amps is None else district.amps.mean
+        found["amps highest (A)", district.name] = None if district.amps is None else district.amps.highest
+        found["energy (Wh)", district.name] = district.energy_wh
+        found["loop resistance (ohm)", district.name] = district.loop_ohms
+        found["stalls", district.name] = float(sum(district.stalls.values()))
+    return found
+
+
+TREND_FIGURES = frozenset(
+    ["stalls an hour", "source impedance (ohm)", "loop resistance (ohm)", "breaker opened after (s)", "VA highest second"]
+)
+
+
+def _percent(share: float | None) -> float | None:
+    return None if share is None else 100 * share
+
+
+def _mean(values: tuple[float, ...]) -> float | None:
+    return sum(values) / len(values) if values else None

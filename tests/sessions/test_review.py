@@ -1,0 +1,144 @@
+"""Figures, pictures, report and table of a session, against what was sent and against pandas on the same readings."""
+
+import csv
+import re
+from datetime import datetime
+from html.parser import HTMLParser
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.cli.main import main
+from monitor.sessions import find_sessions
+from monitor.sessions.downsample import downsampled, window
+from monitor.sessions.figures import review
+from monitor.sessions.trends import side_by_side, trends
+from tests.runtime.streams import packed_stream, sine_counts
+from tests.sessions.shows import BEGAN_AT, overload_stream, record
+
+SECONDS = 9.0
+
+
+@pytest.fixture(scope="module")
+def show(tmp_path_factory):
+    recordings = tmp_path_factory.mktemp("recordings")
+    record(recordings, overload_stream(SECONDS), SECONDS, marks=[(120, "=2+2 <b>bold</b>")])
+    return next(find_sessions(recordings))
+
+
+@pytest.fixture(scope="module")
+def calm(tmp_path_factory):
+    recordings = tmp_path_factory.mktemp("calm")
+    record(recordings, packed_stream(sine_counts(6.0)), 6.0)
+    return next(find_sessions(recordings))
+
+
+def test_figures_of_known_sines(show):
+    figures = review(show)
+    outer = next(district for district in figures.districts if district.name == "Outer main")
+    # By hand (IEEE 1459, resistive): 15 V; 3 A, 14 A, 3 A for 3 s each: 45 W x 6 s + 210 W x 3 s = 900 Ws = 0.25 Wh.
+    assert outer.energy_wh == pytest.approx(0.25, rel=0.03)
+    assert outer.amps.mean == pytest.approx((3 + 14 + 3) / 3, rel=0.03)
+    assert outer.amps.highest == pytest.approx(14, rel=0.02)
+    assert outer.volt_amperes.highest == pytest.approx(210, rel=0.02)
+    # The output's own 10 A: above it, and above 8 A, for the 3 s at 14 A.
+    assert outer.above_s == {0.8: pytest.approx(3.0, abs=0.41), 1.0: pytest.approx(3.0, abs=0.41)}
+    north = next(supply for supply in figures.supplies if supply.name == "North bench")
+    assert north.share_highest == pytest.approx(210 / 180, rel=0.02)
+    assert figures.duration_s == pytest.approx(SECONDS, abs=0.1)
+    assert [mark.text for mark in figures.marks] == ["=2+2 <b>bold</b>"]
+
+
+def test_figures_agree_with_pandas_on_the_same_readings(show):
+    frame = pd.read_parquet(show.readings)
+    for district in review(show).districts:
+        rows = frame[frame.district == district.name]
+        assert district.amps.mean == pytest.approx(float(rows.amps_rms.mean()), rel=1e-5)
+        assert district.amps.high == pytest.approx(float(rows.amps_rms.quantile(0.95)), rel=1e-5)
+        assert district.volt_amperes.highest == pytest.approx(float(rows.volt_amperes.rolling(5).mean().max()), rel=1e-4)
+        assert district.energy_wh == pytest.approx(float(rows.watts.sum()) * 0.2 / 3600, rel=1e-4)
+
+
+def test_two_sessions_side_by_side_and_trends(show, calm):
+    first, second = review(calm), review(show)
+    highest = next(row for row in side_by_side(first, second) if row.figure == "VA highest second" and row.where == "North bench")
+    assert (highest.first, highest.second) == (pytest.approx(45, rel=0.05), pytest.approx(210, rel=0.05))
+    assert highest.change == pytest.approx(165, rel=0.05)
+    over = {(trend.figure, trend.where): trend for trend in trends([second, first])}
+    assert [at for at, _ in over["VA highest second", "North bench"].points] == [BEGAN_AT, BEGAN_AT]
+
+
+@given(st.lists(st.floats(-1e6, 1e6) | st.just(float("nan")), min_size=1, max_size=400), st.integers(2, 60))
+@settings(max_examples=60, deadline=None)
+def test_no_peak_is_lost(values, half):
+    at_s, values = np.arange(len(values)) * 0.2, np.array(values)
+    kept_s, kept = downsampled(at_s, values, 2 * half)
+    good = values[np.isfinite(values)]
+    assert len(kept) <= max(2 * half, 2)
+    assert (np.diff(kept_s) > 0).all()
+    if len(good):
+        assert (kept.max(), kept.min()) == (good.max(), good.min())
+    zoomed_s, _ = window(at_s, values, 1.0, 2.0)
+    assert ((zoomed_s >= 1.0) & (zoomed_s < 2.0)).all()
+
+
+class _Page(HTMLParser):
+    """Collects what a page would fetch, and its words."""
+
+    def __init__(self):
+        super().__init__()
+        self.fetched, self.words, self.svgs = [], [], 0
+
+    def handle_starttag(self, tag, attributes):
+        self.fetched += [value for name, value in attributes if name in ("src", "href", "srcset", "data", "action")]
+        self.svgs += tag == "svg"
+        assert tag not in ("script", "iframe", "object", "link", "b")
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+def test_the_report_says_it_all_and_fetches_nothing(show, tmp_path, capsys):
+    page_path, table = tmp_path / "show.html", tmp_path / "show.csv"
+    command = ["report", str(show.path), "--out", str(page_path), "--pdf", "--paper", "letter", "--csv", str(table)]
+    assert main(command) == 0
+    html = page_path.read_text()
+    page = _Page()
+    page.feed(html)
+    assert page.fetched == []
+    assert "url(" not in html
+    assert page.svgs == 2 + 2 * 2
+    words = " ".join(page.words)
+    for said in (
+        "What ran",
+        "What came close",
+        "What stalled",
+        "before the next show",
+        "Bench checks outstanding",
+        "117%",
+        "=2+2",
+    ):
+        assert said in words
+    # US letter in points (ISO 32000 user space, 1/72 inch): 8.5 x 11 inches.
+    assert re.search(rb"/MediaBox\s*\[0 0 612 792\]", page_path.with_suffix(".pdf").read_bytes())
+    capsys.readouterr()
+
+
+def test_the_table_is_one_that_spreadsheets_read(show, tmp_path, capsys):
+    table = tmp_path / "show.csv"
+    assert main(["report", str(show.path), "--out", str(tmp_path / "x.html"), "--csv", str(table)]) == 0
+    capsys.readouterr()
+    data = table.read_bytes()
+    # The byte order mark tells spreadsheet programs that it is UTF-8; RFC 4180 has CRLF.
+    assert data.startswith(b"\xef\xbb\xbf")
+    assert data.count(b"\r\n") == data.count(b"\n")
+    rows = list(csv.reader(data.decode("utf-8-sig").splitlines()))
+    assert re.fullmatch(r"time \(UTC[+-]\d\d:\d\d\)", rows[0][0])
+    assert "amps highest cycle (A)" in rows[0]
+    # ISO 8601 with a space for the T and without a zone: what spreadsheet programs take for a time (common practice, no published
+    # source).
+    assert datetime.strptime(rows[1][0], "%Y-%m-%d %H:%M:%S.%f").astimezone() == BEGAN_AT
+    assert len(rows) - 1 == len(pd.read_parquet(show.readings))
