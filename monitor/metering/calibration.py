@@ -15,6 +15,8 @@ METER_DIGITS_VOLTS_AMPS = 0.02
 """Standard uncertainty of a usual handheld meter's AC ranges: 0.8 % and two digits of 0.01 (common practice, no published source)."""
 LEAST_COUNTS = 20.0
 """Known readings below this say more about noise than about gain."""
+LOUDEST_ZERO_COUNTS = 6.0
+"""A sound channel with nothing to measure moves by a count or two."""
 GAIN_LIMITS = (0.5, 2.0)
 """A gain beyond means another channel, another range or a slip of the pen, not a sensor's tolerance."""
 ZERO_LIMIT_SHARE = 0.1
@@ -76,6 +78,11 @@ def fit_calibration(channel: Channel, at_zero: Observed, known: Sequence[tuple[f
     Raises:
         CalibrationError: A reading is too small, or zero or gain come out as no sensor has them.
     """
+    if at_zero.spread_counts > LOUDEST_ZERO_COUNTS:
+        raise CalibrationError(
+            f"at zero this channel still moves by {at_zero.spread_counts:.0f} counts: switch the output off, take every train off, and "
+            "check that this is the right channel"
+        )
     zero = at_zero.mean_counts - channel.zero_counts
     if abs(zero) > max(100.0, ZERO_LIMIT_SHARE * abs(channel.zero_counts)):
         raise CalibrationError(

@@ -61,6 +61,7 @@ def test_zero_alone_leaves_the_gain():
     ("at_zero", "known", "words"),
     [
         (observed(zero, true_zero=150), [], "nothing is connected"),
+        (observed(sine(3)), [], "still moves"),
         (observed(zero), [(0.5, observed(sine(0.5)))], "at least 20 counts"),
         (observed(zero), [(120, observed(sine(12)))], "check the channel"),
     ],
@@ -144,10 +145,12 @@ def test_the_command_walks_fits_and_writes_without_losing_comments(show, bench, 
 
 
 def test_the_command_looks_at_a_boards_own_samples(show, bench, capsys):
-    # The board shows a sine where nothing should be: the noise at zero gives it away, and nothing usable comes of it.
-    bench("yes", "", "no")
+    # The board shows a sine where nothing should be: nothing usable comes of it, and nothing is written.
+    bench("yes", "", "yes")
     assert main(["calibrate", str(show), "--channel", "2"]) == 0
-    assert "at zero: 512.0" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "at zero: 512.0" in out
+    assert "not usable: at zero this channel still moves" in out
     assert show.read_text() == "# ours\n" + FERNHOLLOW
 
 
