@@ -160,7 +160,7 @@ def _trouble(rng: np.random.Generator, kind: str, at_s: float) -> tuple[list[Act
     if kind == "short":
         where = int(rng.choice([QUARRY, QUARRY, INNER]))
         lasts = float(rng.uniform(0.15, 2.5))
-        return [Short(at_s=at_s, seconds=lasts, district=where, ohms=float(rng.uniform(0.05, 0.3)), chatter=0.2)], 30.0
+        return [Short(at_s=at_s, seconds=lasts, district=where, ohms=float(rng.uniform(0.03, 0.16)), chatter=0.2)], 30.0
     if kind == "odd":
         return [_oddity(rng, at_s)], 20.0
     return [StepLoad(at_s=at_s, seconds=float(rng.uniform(0.3, 0.9)), district=TOWN, amps=1.2)], 10.0
