@@ -78,17 +78,7 @@ def fit_calibration(channel: Channel, at_zero: Observed, known: Sequence[tuple[f
     Raises:
         CalibrationError: A reading is too small, or zero or gain come out as no sensor has them.
     """
-    if at_zero.spread_counts > LOUDEST_ZERO_COUNTS:
-        raise CalibrationError(
-            f"at zero this channel still moves by {at_zero.spread_counts:.0f} counts: switch the output off, take every train off, and "
-            "check that this is the right channel"
-        )
-    zero = at_zero.mean_counts - channel.zero_counts
-    if abs(zero) > max(100.0, ZERO_LIMIT_SHARE * abs(channel.zero_counts)):
-        raise CalibrationError(
-            f"at zero this channel stands {zero:.0f} counts off the board's own zero: check that nothing is connected, and that this "
-            "is the right channel"
-        )
+    zero = _zero(channel, at_zero)
     zero_uncertainty = math.hypot(at_zero.spread_counts / math.sqrt(at_zero.samples), 1 / math.sqrt(12) / 10)
     shown = np.array([_size(seen, at_zero) for _, seen in known])
     if (shown < LEAST_COUNTS).any():
@@ -108,6 +98,22 @@ def fit_calibration(channel: Channel, at_zero: Observed, known: Sequence[tuple[f
         zero_uncertainty_counts=zero_uncertainty,
         noise_counts=at_zero.spread_counts,
     )
+
+
+def _zero(channel: Channel, at_zero: Observed) -> float:
+    """Counts to be added to the board's own zero."""
+    if at_zero.spread_counts > LOUDEST_ZERO_COUNTS:
+        raise CalibrationError(
+            f"at zero this channel still moves by {at_zero.spread_counts:.0f} counts: switch the output off, take every train off, and "
+            "check that this is the right channel"
+        )
+    zero = at_zero.mean_counts - channel.zero_counts
+    if abs(zero) > max(100.0, ZERO_LIMIT_SHARE * abs(channel.zero_counts)):
+        raise CalibrationError(
+            f"at zero this channel stands {zero:.0f} counts off the board's own zero: check that nothing is connected, and that this "
+            "is the right channel"
+        )
+    return zero
 
 
 def _size(seen: Observed, at_zero: Observed) -> float:
