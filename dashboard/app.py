@@ -129,6 +129,7 @@ def _open(watch: Watch, host: str, port: int, sockets: dict[int, object]) -> Bas
             outbuf_high_watermark=VIEWER_BUFFER_BYTES,
             max_request_body_size=1 << 20,
             ident=None,
+            log_socket_errors=False,  # viewers come and go; that is no error
         )
     except OSError as error:
         raise PageError(

@@ -1,4 +1,6 @@
 import json
+import socket
+import time
 
 import pytest
 
@@ -186,6 +188,35 @@ def test_answers_carry_a_policy_that_keeps_everything_at_home(client):
     headers = client.get("/").headers
     assert headers["Content-Security-Policy"].startswith("default-src 'self'")
     assert headers["X-Content-Type-Options"] == "nosniff"
+
+
+def test_a_viewer_that_never_reads_gives_its_stream_back_without_a_word(hall, monkeypatch, caplog):
+    monkeypatch.setattr("dashboard.feed.STREAMS_LIMIT", 1)
+    monkeypatch.setattr("dashboard.app.DEAD_VIEWER_MS", 1000)
+    monkeypatch.setattr("dashboard.feed.TICK_S", 0.001)  # fills what the network holds for the viewer sooner
+    server = PageServer(hall, port=0)
+    server.start()
+    ask = f"GET /feed/stream HTTP/1.1\r\nHost: 127.0.0.1:{server.port}\r\n\r\n".encode()
+
+    def answer():
+        with socket.create_connection(("127.0.0.1", server.port)) as other:
+            other.sendall(ask)
+            return other.recv(12)
+
+    with socket.socket() as viewer:
+        viewer.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
+        viewer.connect(("127.0.0.1", server.port))
+        viewer.sendall(ask)
+        time.sleep(0.3)
+        try:
+            assert answer().endswith(b"503")
+            ends_s = time.monotonic() + 20
+            while not answer().endswith(b"200"):
+                assert time.monotonic() < ends_s
+                time.sleep(0.3)
+        finally:
+            server.close()
+    assert "Traceback" not in caplog.text
 
 
 def test_a_taken_port_is_one_clear_sentence(hall):
