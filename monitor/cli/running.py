@@ -50,6 +50,7 @@ def _print_until(ended: threading.Event, watch: Watch, lines: TerminalLines, sec
 
 def _print(watch: Watch, lines: TerminalLines) -> None:
     lines.take_ports(watch.statuses())
+    lines.take_parts(watch.parts(), watch.dropped_bytes)
     for line in lines.waiting():
         print(line)
     sys.stdout.flush()

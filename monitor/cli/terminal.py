@@ -4,6 +4,7 @@ import queue
 from collections.abc import Iterator
 
 from monitor.link import HostClock
+from monitor.runtime.kept_thread import PartHealth
 from monitor.values import Event, Finding, PortStatus, Step
 from monitor.values import Warning as RaisedWarning
 
@@ -25,6 +26,8 @@ class TerminalLines:
         self._events: dict[int, bool] = {}
         self._findings: set[int] = set()
         self._said_of_ports: dict[str, str] = {}
+        self._said_of_parts: dict[str, str] = {}
+        self._dropped_bytes = 0
 
     def take(self, step: Step) -> None:
         """Take one step."""
@@ -44,6 +47,19 @@ class TerminalLines:
             if self._said_of_ports.get(status.port) != status.sentence:
                 self._said_of_ports[status.port] = status.sentence
                 self._say(self._clock.now_s(), f"port: {status.sentence}")
+
+    def take_parts(self, parts: tuple[PartHealth, ...], dropped_bytes: int) -> None:
+        """Say what the watch's own parts failed on, and what was lost by it; called by the thread that prints."""
+        for part in parts:
+            if part.trouble and self._said_of_parts.get(part.name) != part.trouble:
+                self._said_of_parts[part.name] = part.trouble
+                self._say(self._clock.now_s(), f"trouble inside the program: {part.name} failed and goes on ({part.trouble})")
+        if dropped_bytes > 2 * self._dropped_bytes:
+            self._dropped_bytes = dropped_bytes
+            self._say(
+                self._clock.now_s(),
+                f"this computer does not keep up: {dropped_bytes} bytes were dropped so far; close other programs on it",
+            )
 
     def waiting(self) -> Iterator[str]:
         """Lines that wait, without waiting for more."""

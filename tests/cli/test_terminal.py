@@ -1,0 +1,78 @@
+from monitor.cli.terminal import WAITING_LIMIT, TerminalLines
+from monitor.link import HostClock
+from monitor.runtime.kept_thread import PartHealth
+from monitor.values import Action, Cause, Chunk, Event, Finding, FindingKind, PortStatus, Priority, Scope, Step
+from monitor.values import Warning as RaisedWarning
+
+
+def step(**what):
+    return Step(port="p", chunk=Chunk(data=b""), now_s=1.0, **what)
+
+
+def warning(end_s=None, message="North bench carries 130 % of its plate"):
+    return RaisedWarning(
+        id=1, rule="over-nameplate", priority=Priority.HIGH, scope=Scope(kind="supply", name="North bench"), start_s=1.0,
+        end_s=end_s, trip_in_s=None, message=message, advice="Stop a train.",
+    )  # fmt: skip
+
+
+def said(*steps, lines=None):
+    lines = lines or TerminalLines(HostClock())
+    for each in steps:
+        lines.take(each)
+    return [line[10:] for line in lines.waiting()]
+
+
+def test_a_warning_is_said_once_when_it_rises_and_once_when_it_clears():
+    steps = [step(warnings=(warning(),)), step(warnings=(warning(),)), step(warnings=(warning(end_s=4.0),))]
+    assert said(*steps) == [
+        "HIGH WARNING: North bench carries 130 % of its plate Stop a train.",
+        "cleared: over-nameplate, supply North bench",
+    ]
+
+
+def test_faults_are_said_and_what_people_do_is_not():
+    def event(cause, end_s=None):
+        return Event(id=cause.value, district="Quarry branch", cause=cause, start_s=1.0, end_s=end_s, confidence=0.9)
+
+    steps = [
+        step(events=(event(Cause.SHORT),)),
+        step(events=(event(Cause.SHORT, 3.5),)),
+        step(events=(event(Cause.THROTTLE, 2.0),)),
+    ]
+    assert said(*steps) == ["short in Quarry branch", "short in Quarry branch: over after 2.5 s"]
+
+
+def test_findings_are_said_once_and_marks_as_they_are():
+    finding = Finding(
+        id=3, board="bench-1", channel=None, kind=FindingKind.GAP, start_s=1.0, end_s=1.2, count=9, check="Check the cable."
+    )
+    mark = Action(kind="mark", at_s=1.0, text="cleaned\nrails")
+    assert said(step(findings=(finding,)), step(findings=(finding,), actions=(mark,))) == [
+        'sensor: gap on board "bench-1". Check the cable.',
+        "mark: cleaned rails",
+    ]
+
+
+def test_ports_and_parts_are_said_when_they_change():
+    lines = TerminalLines(HostClock())
+    status = PortStatus(port="p", board=None, state="silent", sentence="p is open.")
+    part = PartHealth(name="pipeline", alive=True, failures=1, trouble="ValueError: x")
+    for _ in range(3):
+        lines.take_ports((status,))
+        lines.take_parts((part,), dropped_bytes=700)
+    assert said(lines=lines) == [
+        "port: p is open.",
+        "trouble inside the program: pipeline failed and goes on (ValueError: x)",
+        "this computer does not keep up: 700 bytes were dropped so far; close other programs on it",
+    ]
+
+
+def test_a_terminal_that_stands_still_loses_lines_and_says_how_many():
+    lines = TerminalLines(HostClock())
+    for k in range(WAITING_LIMIT + 5):
+        lines.take(step(actions=(Action(kind="mark", at_s=0.0, text=str(k)),)))
+    waiting = list(lines.waiting())
+    assert len(waiting) == WAITING_LIMIT + 1
+    assert waiting[-1].startswith("(5 lines more could not be shown")
+    assert list(lines.waiting()) == []
