@@ -49,14 +49,8 @@ def time_line(
         points = " ".join(f"{x:.1f},{y:.1f}" for x, y in map(place, xs.tolist(), ys.tolist()))
         parts.append(f'<polyline class="line" points="{points}"/>')
     if limit is not None:
-        _, y = place(first_s, limit)
-        parts.append(f'<line class="limit" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}"/>')
-        parts.append(f'<text class="limit-name" x="{WIDTH - RIGHT}" y="{y - 3:.1f}">{escape(limit_name)}</text>')
-    for moment_s, words in marks:
-        if first_s <= moment_s <= last_s:
-            x, _ = place(moment_s, 0.0)
-            base = HEIGHT - BOTTOM
-            parts.append(f'<path class="tick" d="M{x:.1f} {base} l-3 -7 h6 z"><title>{escape(words)}</title></path>')
+        parts += _limit_line(place(first_s, limit)[1], limit_name)
+    parts += (_tick(place(at, 0.0)[0], words) for at, words in marks if first_s <= at <= last_s)
     return f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img">{"".join(parts)}</svg>'
 
 
@@ -64,6 +58,15 @@ def clock_words(seconds: float) -> str:
     """Hours, minutes and seconds."""
     whole = round(seconds)
     return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+
+
+def _limit_line(y: float, name: str) -> Iterable[str]:
+    yield f'<line class="limit" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}"/>'
+    yield f'<text class="limit-name" x="{WIDTH - RIGHT}" y="{y - 3:.1f}">{escape(name)}</text>'
+
+
+def _tick(x: float, words: str) -> str:
+    return f'<path class="tick" d="M{x:.1f} {HEIGHT - BOTTOM} l-3 -7 h6 z"><title>{escape(words)}</title></path>'
 
 
 def _axes(first_s: float, last_s: float, top: float, unit: str) -> Iterable[str]:
