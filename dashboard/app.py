@@ -14,6 +14,7 @@ from dashboard.access import LOCAL_NAMES, Gate
 from dashboard.acting import acting_routes
 from dashboard.feed import STREAMS_LIMIT, Feed, feed_routes
 from dashboard.pages import PAGES
+from dashboard.pages.before import bench_routes
 from dashboard.views.shell import INDEX, shell
 from dashboard.watch import Watch
 from monitor.errors import PageError
@@ -57,6 +58,7 @@ def create_app(watch: Watch, gate: Gate | None = None) -> dash.Dash:
     app.layout = lambda: shell(watch.layout, [(p["name"], p["path"]) for p in dash.page_registry.values() if p["in_menu"]])
     app.server.register_blueprint(feed_routes(Feed(watch)))
     app.server.register_blueprint(acting_routes(watch, gate))
+    app.server.register_blueprint(bench_routes(watch, gate))
     _guard(app, gate)
     return app
 

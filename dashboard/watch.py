@@ -1,5 +1,6 @@
 """What the pages look at."""
 
+from pathlib import Path
 from typing import Protocol
 
 from monitor.layout import Layout
@@ -13,6 +14,10 @@ class Watch(Protocol):
     @property
     def layout(self) -> Layout:
         """The layout that is watched."""
+
+    @property
+    def layout_path(self) -> Path | None:
+        """The layout file that bench checks are kept in; None where there is none (the demo, a replay)."""
 
     @property
     def live(self) -> Live:

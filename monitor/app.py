@@ -11,6 +11,7 @@ import logging
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import msgspec
 
@@ -41,10 +42,12 @@ class WatchOptions:
     Attributes:
         sinks: Further takers of each step, called in the worker's thread: they must be quick.
         source_for: Makes what is read for a port from (port, baud, clock); by default a serial port.
+        layout_path: The layout file that bench checks may be kept in; None where it is not a file of the user's.
     """
 
     sinks: tuple[Sink, ...] = ()
     source_for: Callable[[str, int, HostClock], Source] = SerialSource
+    layout_path: Path | None = None
 
 
 class Watch:
@@ -58,6 +61,7 @@ class Watch:
 
     Attributes:
         layout: What is watched.
+        layout_path: Its file, where it has one.
         clock: The host's clock.
         live: What pages look at.
 
@@ -75,6 +79,7 @@ class Watch:
     ) -> None:
         options = options or WatchOptions()
         self.layout = layout
+        self.layout_path = options.layout_path
         self.clock = clock or HostClock()
         self.live = Live(layout, self.clock.now_s)
         self._recorder: StepRecorder | None = None

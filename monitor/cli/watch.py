@@ -73,7 +73,7 @@ def watch_layout(
     clock = HostClock(speed)
     lines, tally = TerminalLines(clock), Tally(layout)
     sinks = (lines.take, tally.take) if args.headless else (lines.take,)
-    watch = Watch(layout, WatchOptions(sinks=sinks), clock=clock)
+    watch = Watch(layout, WatchOptions(sinks=sinks, layout_path=getattr(args, "layout", None)), clock=clock)
     with _page(watch, args):
         # After the page: where its port is taken, no empty session is left behind.
         if not args.no_record:

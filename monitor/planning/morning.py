@@ -19,14 +19,15 @@ def morning_list(
         troubles: What was open after the session before, one sentence each.
     """
     rows = [f"Show morning: {layout.title}", ""]
-    rows += [f"[ ] {item}" for item in _items(layout, verdicts, budget, troubles)]
+    rows += [f"[ ] {item}" for item in morning_items(layout, verdicts, budget, troubles)]
     rows += ["", "pilotlamp advises. The breaker protects; local codes and licensed practice come first."]
     return "\n".join(rows) + "\n"
 
 
-def _items(
-    layout: Layout, verdicts: Sequence[BenchVerdict], budget: Sequence[BudgetEntry], troubles: Sequence[str]
+def morning_items(
+    layout: Layout, verdicts: Sequence[BenchVerdict], budget: Sequence[BudgetEntry], troubles: Sequence[str] = ()
 ) -> Iterator[str]:
+    """The items of the list, in the order of a morning; arguments as for :func:`morning_list`."""
     yield from map(_verdict_item, verdicts)
     for entry in budget:
         yield from _budget_items(entry)

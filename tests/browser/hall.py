@@ -63,6 +63,7 @@ class Hall:
         self.ripple = 0.0
         self.pause_s = 0.04
         self.operated = []
+        self.layout_path = None
         self._lock = threading.Lock()
         self._pipeline = Pipeline(self.layout)
         self._sequence = [0] * len(self.layout.board)

@@ -55,7 +55,7 @@ def test_budget_and_its_table_of_typical_draws(show, capsys):
 
 
 def test_an_unfit_supply_is_shared_only_with_a_visible_override(show, capsys):
-    show.write_text(FERNHOLLOW.replace('cord = "sound"', 'cord = "cloth"'))
+    show.write_text(FERNHOLLOW.replace('cord = "sound"', 'cord = "cloth"').replace("running_amps = 2.4", "running_amps = 6.0"))
     assert main(["share", str(show)]) == 0
     out = capsys.readouterr().out
     assert "North bench gets no load" in out
