@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.metering import BoardMeter
+from monitor.metering import BoardMeter, Metered
 from monitor.values import Channel, FindingKind
 from tests.metering.converter import (
     INTERVAL_S,
@@ -156,3 +156,29 @@ def test_a_signed_board_of_many_bits_is_metered_too():
     assert joined(made.readings, "volts_rms") == pytest.approx(16, abs=0.05)
     assert joined(made.readings, "watts") == pytest.approx(80, abs=0.5)
     assert made.troubles == []
+
+
+def through_holes(pieces, sizes):
+    meter, out = BoardMeter(LAYOUT, "bench-1"), Metered()
+    for start, stop in pieces:
+        for block in blocks_of(COUNTS[start:stop], IDENTITY, sizes, start_s=start * INTERVAL_S, first_scan=start):
+            out.add(meter.feed(block))
+    out.add(meter.finish())
+    return out
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(1, 90))
+@settings(max_examples=8, deadline=None)
+def test_nothing_depends_on_cutting_where_packets_are_lost_either(seed, size):
+    rng = np.random.default_rng(seed)
+    pieces, start = [], 0
+    while start < len(COUNTS):
+        pieces.append((start, start + int(rng.integers(15, 400))))
+        start = pieces[-1][1] + int(rng.integers(1, 1500 if rng.random() < 0.1 else 40))
+    whole, cut = through_holes(pieces, None), through_holes(pieces, [size])
+    for name in FIGURES:
+        one, other = joined(cut.readings, name), joined(whole.readings, name)
+        np.testing.assert_allclose(one.astype(float), other.astype(float), rtol=1e-9, atol=1e-9, err_msg=name)
+    np.testing.assert_allclose(joined(cut.aggregates, "volts_rms"), joined(whole.aggregates, "volts_rms"), rtol=1e-9, atol=1e-9)
+    assert last_words(cut.disturbances) == last_words(whole.disturbances)
+    assert [(p.verdict, round(p.start_s, 6)) for p in cut.phasings] == [(p.verdict, round(p.start_s, 6)) for p in whole.phasings]
