@@ -1,7 +1,55 @@
 """The judge: compares what is drawn with what may be drawn."""
 
+import itertools
+
+import numpy as np
+from numpy.typing import NDArray
+
 from monitor.layout import Layout
-from monitor.values import Action, ReadingBlock, Warning  # noqa: A004 - the trade's own word for it
+from monitor.protection import words
+from monitor.protection.alarms import Alarms
+from monitor.protection.shorts import ShortSeen, ShortWatch
+from monitor.protection.supply_watch import SupplyWatch
+from monitor.protection.ticks import TICK_S, BoardTicks
+from monitor.values import Action, Priority, ReadingBlock, Scope, SupplyLoad
+from monitor.values import Warning as RaisedWarning
+
+Floats = NDArray[np.float64]
+SILENT_S = 2.0
+"""A board that is this far behind the stream is no longer waited for."""
+
+
+class _Board:
+    """One board's share of the work."""
+
+    def __init__(self, layout: Layout, name: str, watches: dict[str, SupplyWatch]) -> None:
+        districts = layout.districts_of_board(name)
+        self.names = tuple(district.name for district in districts)
+        self.supplies = tuple(district.supply for district in districts)
+        self.ticks = BoardTicks(len(districts))
+        self.first = 0
+        self.means = np.zeros((0, 3, len(districts)))
+        self.shorts = ShortWatch(
+            np.array([watches[supply].capable_amps for supply in self.supplies]),
+            np.array([watches[supply].supply.max_volts for supply in self.supplies]),
+        )
+
+    def feed(self, readings: ReadingBlock) -> None:
+        """Add what became complete to what waits."""
+        first, means = self.ticks.feed(readings)
+        if not len(self.means):
+            self.first = first
+        self.means = np.concatenate([self.means, means])
+
+    def tick(self, number: int) -> Floats | None:
+        """Volts, amps and VA of one tick; None where there is nothing of it."""
+        row = number - self.first
+        return self.means[row] if 0 <= row < len(self.means) else None
+
+    def drop_before(self, number: int) -> None:
+        """Forget ticks that are judged."""
+        rows = min(len(self.means), max(0, number - self.first))
+        self.means, self.first = self.means[rows:], self.first + rows
 
 
 class Judge:
@@ -9,23 +57,91 @@ class Judge:
 
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
+        self._alarms = Alarms(itertools.count(1))
+        self._watches = {supply.name: SupplyWatch(layout, supply, self._alarms) for supply in layout.supply}
+        measured = {district.board for district in layout.district}
+        self._boards = {b.name: _Board(layout, b.name, self._watches) for b in layout.board if b.name in measured}
+        self._places = {name: (board, k) for board in self._boards.values() for k, name in enumerate(board.names)}
+        self._next: int | None = None
+        self._moved = False
 
-    def feed(self, readings: ReadingBlock) -> list[Warning]:
+    def feed(self, readings: ReadingBlock) -> list[RaisedWarning]:
         """Take readings of one board, in the stream's time; warnings that rose, changed or cleared."""
-        del readings
-        return []
+        board = self._boards.get(readings.board)
+        if board is None or not len(readings):
+            return []
+        shorts = board.shorts.feed(readings)
+        board.feed(readings)
+        if self._next is None:
+            self._next = board.first
+        # A short is told at once; in the order of time with what the ticks before it bring.
+        out: list[RaisedWarning] = []
+        for seen in shorts:
+            out += self._run(min(self._ready(), int(np.ceil(seen.at_s / TICK_S - 1e-6)) - 1))
+            out += self._tell_short(board, seen)
+        return out + self._run(self._ready())
 
-    def tick(self, now_s: float) -> list[Warning]:
+    def tick(self, now_s: float) -> list[RaisedWarning]:
         """Let time pass without readings."""
-        del now_s
-        return []
+        out: list[RaisedWarning] = []
+        if self._next is not None:
+            heard = [board.ticks.closed for board in self._boards.values() if board.ticks.closed is not None]
+            late = int(np.floor((now_s - SILENT_S) / TICK_S))
+            waiting = [closed for closed in heard if closed > late]
+            out = self._run(min(waiting, default=max(heard)))
+        return out + self._alarms.tick(now_s)
 
-    def operate(self, action: Action) -> list[Warning]:
+    def operate(self, action: Action) -> list[RaisedWarning]:
         """Take what an operator did; warnings that changed by it."""
-        del action
-        return []
+        return self._alarms.operate(action)
 
-    def finish(self, now_s: float) -> list[Warning]:
+    def finish(self, now_s: float) -> list[RaisedWarning]:
         """The stream ends; what still stands keeps its open end."""
         del now_s
-        return []
+        heard = [board.ticks.closed for board in self._boards.values() if board.ticks.closed is not None]
+        return self._run(max(heard, default=0))
+
+    def loads(self) -> tuple[SupplyLoad, ...]:
+        """Every supply as it stands, in file order."""
+        return tuple(watch.load() for watch in self._watches.values())
+
+    def loads_if_moved(self) -> tuple[SupplyLoad, ...]:
+        """The same where a tick was judged since the last call; empty otherwise."""
+        moved, self._moved = self._moved, False
+        return self.loads() if moved else ()
+
+    def _ready(self) -> int:
+        """The first tick that some board has not completed."""
+        return min(board.ticks.closed if board.ticks.closed is not None else -(10**9) for board in self._boards.values())
+
+    def _run(self, until: int) -> list[RaisedWarning]:
+        """Judge ticks up to one, that one not included."""
+        out: list[RaisedWarning] = []
+        if self._next is None:
+            return out
+        while self._next < until:
+            for watch in self._watches.values():
+                if watch.districts:
+                    out += watch.feed(self._next, *self._figures(watch, self._next))
+            self._next += 1
+            self._moved = True
+        for board in self._boards.values():
+            board.drop_before(self._next)
+        return out
+
+    def _figures(self, watch: SupplyWatch, number: int) -> Floats:
+        figures = np.full((3, len(watch.districts)), np.nan)
+        for column, name in enumerate(watch.districts):
+            board, place = self._places[name]
+            tick = board.tick(number)
+            if tick is not None:
+                figures[:, column] = tick[:, place]
+        return figures
+
+    def _tell_short(self, board: _Board, seen: ShortSeen) -> list[RaisedWarning]:
+        district, supply = board.names[seen.column], board.supplies[seen.column]
+        key = ("short", Scope(kind="district", name=district))
+        if not seen.began:
+            return self._alarms.clear(seen.at_s, key, supply)
+        self._watches[supply].note_short(seen.at_s)
+        return self._alarms.raise_(seen.at_s, key, Priority.HIGH, words.short(district, seen.amps, seen.volts), supply)

@@ -9,7 +9,7 @@ from monitor.runtime.latest import BoardLatest
 from monitor.runtime.notices import Notices
 from monitor.runtime.picture import DistrictNow, Picture, Wave
 from monitor.runtime.trend import Trend, TrendWindow
-from monitor.values import Action, BoardSeen, Finding, Health, PortStatus, Step
+from monitor.values import Action, BoardSeen, Finding, Health, PortStatus, Step, SupplyLoad
 
 MARKS_KEPT = 50
 BOARDS_KEPT = 64
@@ -36,6 +36,7 @@ class Live:
         self._boards: dict[str, BoardSeen] = {}
         self._healths: dict[int, Health] = {}
         self._marks: deque[Action] = deque(maxlen=MARKS_KEPT)
+        self._loads: tuple[SupplyLoad, ...] = ()
         self._ports: tuple[PortStatus, ...] = ()
         self._recording: tuple[str | None, bool] = (None, True)
 
@@ -54,6 +55,7 @@ class Live:
                     readings.amps_rms,
                     readings.watts,
                 )
+            self._loads = step.loads or self._loads
             self._notices.add(step)
             self._marks.extend(action for action in step.actions if action.kind == "mark")
             self._note_boards(step)
@@ -83,6 +85,7 @@ class Live:
                 patterns=self._notices.patterns(),
                 phasings=self._notices.phasings(),
                 findings=findings,
+                loads=self._loads,
                 boards=dict(self._boards),
                 healths=dict(self._healths),
                 ports=self._ports,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.values import Action, BoardSeen, Event, Finding, Health, Pattern, Phasing, PortStatus
+from monitor.values import Action, BoardSeen, Event, Finding, Health, Pattern, Phasing, PortStatus, SupplyLoad
 from monitor.values import Warning as RaisedWarning
 
 STALE_AFTER_S = 1.0
@@ -85,6 +85,7 @@ class Picture:
         patterns: As they now stand.
         phasings: As they now stand.
         findings: Those that go on or ended lately, newest first.
+        loads: Every supply with what binds it, what is left, heat and forecast; empty before anything was judged.
         boards: Who said what of itself, by the name in the layout file, or by the board's own name where it has none.
         healths: By board number.
         ports: How it stands with each port.
@@ -102,6 +103,7 @@ class Picture:
     patterns: tuple[Pattern, ...] = ()
     phasings: tuple[Phasing, ...] = ()
     findings: tuple[Finding, ...] = ()
+    loads: tuple[SupplyLoad, ...] = ()
     boards: Mapping[str, BoardSeen]
     healths: Mapping[int, Health]
     ports: tuple[PortStatus, ...] = ()

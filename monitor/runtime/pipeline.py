@@ -123,6 +123,7 @@ class Pipeline:
             aggregates=tuple(block for each in drained for block in each.aggregates),
             disturbances=tuple(disturbance for each in drained for disturbance in each.disturbances),
             warnings=tuple(warnings),
+            loads=self._judge.loads_if_moved(),
             events=tuple(events),
             patterns=tuple(patterns),
             phasings=tuple(phasing for each in drained for phasing in each.phasings),

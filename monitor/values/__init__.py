@@ -8,6 +8,7 @@ from monitor.values.disturbances import Disturbance, DisturbanceKind
 from monitor.values.events import Cause, Event, Pattern, Phasing
 from monitor.values.findings import Finding, FindingKind
 from monitor.values.line_readings import LineReadings
+from monitor.values.loads import Headroom, Limit, PlaceLoad, SupplyLoad, TripForecast
 from monitor.values.ports import PortState, PortStatus
 from monitor.values.readings import ReadingBlock
 from monitor.values.samples import SampleBlock
@@ -27,11 +28,14 @@ __all__ = [
     "Event",
     "Finding",
     "FindingKind",
+    "Headroom",
     "Health",
     "Identity",
+    "Limit",
     "LineReadings",
     "Pattern",
     "Phasing",
+    "PlaceLoad",
     "PortState",
     "PortStatus",
     "Priority",
@@ -40,6 +44,8 @@ __all__ = [
     "SampleBlock",
     "Scope",
     "Step",
+    "SupplyLoad",
+    "TripForecast",
     "Warning",
     "WaveformKind",
 ]

@@ -9,6 +9,7 @@ from monitor.values.chunks import Chunk
 from monitor.values.disturbances import Disturbance
 from monitor.values.events import Event, Pattern, Phasing
 from monitor.values.findings import Finding
+from monitor.values.loads import SupplyLoad
 from monitor.values.readings import ReadingBlock
 from monitor.values.samples import SampleBlock
 from monitor.values.warnings import Warning  # noqa: A004 - the trade's own word for it
@@ -29,6 +30,7 @@ class Step:
         aggregates: Aggregate blocks (about 200 ms a row), in order.
         disturbances: Dips, swells and interruptions that began, changed or ended.
         warnings: Warnings that rose, changed or cleared.
+        loads: Every supply as it stands, where it moved on since the step before; empty otherwise.
         events: Events that began, changed or ended.
         patterns: Patterns as they now stand; replaces what was said before for the same districts.
         phasings: Phasings as they now stand.
@@ -47,6 +49,7 @@ class Step:
     aggregates: tuple[AggregateBlock, ...] = ()
     disturbances: tuple[Disturbance, ...] = ()
     warnings: tuple[Warning, ...] = ()
+    loads: tuple[SupplyLoad, ...] = ()
     events: tuple[Event, ...] = ()
     patterns: tuple[Pattern, ...] = ()
     phasings: tuple[Phasing, ...] = ()

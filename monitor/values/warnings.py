@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from enum import IntEnum
 from typing import Literal
 
+AlarmState = Literal["unacknowledged", "acknowledged", "returned", "normal"]
+"""States of ISA-18.2 / IEC 62682; shelving stands beside them."""
 ScopeKind = Literal["supply", "output", "district"]
 
 
@@ -50,6 +52,14 @@ class Warning:  # noqa: A001 - the trade's own word; the builtin is an exception
         trip_in_s: Seconds to the predicted opening as seen at start_s; None where none is predicted.
         message: What is wrong, where, how long is left: one sentence.
         advice: What to do now: one sentence.
+        state: Of an occurrence that stands: "unacknowledged" or "acknowledged"; of one that cleared: "returned" (nobody has
+            acknowledged it yet) or "normal".
+        shelved_until_s: Put aside by an operator until this moment of the stream; None where it is not.
+        first_out: The first one of its supply since everything there was well: look here first.
+        limit: Which limit binds, in words; empty where none does.
+        share: Share of that limit as seen at start_s; None where none binds.
+        trip_earliest_s: Seconds to the opening of a quick protection, as seen at start_s; None where none is predicted.
+        trip_latest_s: The same of a slow one; None also where a slow one may never open.
     """
 
     id: int
@@ -61,3 +71,10 @@ class Warning:  # noqa: A001 - the trade's own word; the builtin is an exception
     trip_in_s: float | None
     message: str
     advice: str
+    state: AlarmState = "unacknowledged"
+    shelved_until_s: float | None = None
+    first_out: bool = False
+    limit: str = ""
+    share: float | None = None
+    trip_earliest_s: float | None = None
+    trip_latest_s: float | None = None

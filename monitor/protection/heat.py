@@ -1,0 +1,115 @@
+"""The heat of one supply's protection, tracked live: likely value, bounds, openings, forecasts."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.protection.curves import NEVER_S, Device
+from monitor.protection.laps import coming_squares, keeps_to_lap, lap_ticks
+from monitor.protection.ticks import TICK_S
+from monitor.values import TripForecast
+
+QUICK, SLOW = 0.75, 1.25
+"""Real breakers open up to a quarter sooner or later than the typical curve, and more: common practice."""
+START_HEAT_LIMIT = 0.6
+RESET_HEAT = 0.7
+"""Likely heat at which a thermal protection closes again; common practice, no published source. Learned once one was seen."""
+GAP_AMPS_S = 5.0
+LOOK_AHEAD_S = 240.0
+LAP_SAFE_HEAT = 0.97
+
+
+@dataclass(slots=True)
+class HeatTrack:
+    """Heat of one protective device.
+
+    Attributes:
+        device: Its model.
+        likely: Best estimate, 1 where a typical one opens.
+        lowest: The least that it may be.
+        highest: The most that it may be.
+        opens_at: Likely heat at which this very one opens: 1, until openings were seen.
+        open_since_s: Since when it is open; None while it is closed.
+        reset_heat: Likely heat at which it closes again.
+    """
+
+    device: Device
+    likely: float = math.nan
+    lowest: float = 0.0
+    highest: float = 1.0
+    opens_at: float = 1.0
+    open_since_s: float | None = None
+    reset_heat: float = RESET_HEAT
+    _amps: float = 0.0
+    _unknown_s: float = 0.0
+
+    def step(self, amps: float) -> None:
+        """One tick at a draw; NaN where nothing is known."""
+        if amps != amps:  # noqa: PLR0124 - NaN
+            self._unknown_s += TICK_S
+            known = self._amps if self._unknown_s <= GAP_AMPS_S else 0.0
+            low, likely, high = 0.0, known, self._amps
+        else:
+            self._unknown_s, self._amps = 0.0, amps
+            low = likely = high = amps
+        if math.isnan(self.likely):
+            # Nobody knows what went before: most probably much what is drawn now, for long.
+            self.likely = min(START_HEAT_LIMIT, (likely / self.device.hold_amps) ** 2)
+        if self.open_since_s is not None:
+            cooled = math.exp(-TICK_S / self.device.cooling_s)
+            self.likely, self.lowest, self.highest = self.likely * cooled, self.lowest * cooled, self.highest * cooled
+            return
+        self.likely = self.device.step(self.likely, likely, TICK_S)
+        self.lowest = min(self.device.step(self.lowest, low, TICK_S), self.likely)
+        # What has not opened yet cannot be far beyond the point where a slow one opens.
+        self.highest = min(max(self.device.step(self.highest, high, TICK_S), self.likely), max(1.0, self.likely))
+
+    def opened(self, at_s: float, *, by_heat: bool) -> None:
+        """It was seen to open; by heat (then this tells when this very one opens) or by a short."""
+        if by_heat and 0.5 < self.likely < 2.0 and self.highest - self.lowest < 0.3:
+            self.opens_at = self.likely
+        elif not by_heat or self.likely < self.opens_at:
+            self.likely = self.opens_at
+        self.lowest, self.highest = self.likely * 0.9, self.likely * 1.1
+        self.open_since_s = at_s
+
+    def closed(self) -> None:
+        """It was seen to close again."""
+        if self.open_since_s is not None:
+            self.reset_heat = min(0.95, max(0.05, self.likely / self.opens_at))
+        self.open_since_s = None
+
+    def reset_in_s(self) -> float:
+        """Likely seconds until it closes again by itself."""
+        level = self.reset_heat * self.opens_at
+        return self.device.cooling_s * math.log(self.likely / level) if self.likely > level else 0.0
+
+    def forecast(self, amps: float, squares: NDArray[np.float64]) -> TripForecast | None:
+        """When it would open; None where it would not.
+
+        Args:
+            amps: The present draw with its trend.
+            squares: Shape (n,): amps squared of the last ticks, for the lap's profile.
+        """
+        in_s = self.device.opens_in_s(self.likely, amps, self.opens_at)
+        by_lap = False
+        lap = lap_ticks(squares) if len(squares) else None
+        if lap is not None and keeps_to_lap(squares, lap):
+            in_s, by_lap = self._opens_by_lap_s(coming_squares(squares, lap, round(LOOK_AHEAD_S / TICK_S))), True
+        if in_s == NEVER_S:
+            return None
+        earliest_s = min(in_s, QUICK * self.device.opens_in_s(self.highest, amps, self.opens_at))
+        latest_s = SLOW * self.device.opens_in_s(self.lowest, amps, self.opens_at)
+        return TripForecast(
+            in_s=in_s, earliest_s=earliest_s, latest_s=None if latest_s == NEVER_S else max(in_s, latest_s), by_lap=by_lap
+        )
+
+    def _opens_by_lap_s(self, ahead: NDArray[np.float64]) -> float:
+        heat = self.likely
+        for tick, amps in enumerate(np.sqrt(ahead).tolist()):
+            heat = self.device.step(heat, amps, TICK_S)
+            if heat >= LAP_SAFE_HEAT * self.opens_at:
+                return (tick + 1) * TICK_S
+        return NEVER_S

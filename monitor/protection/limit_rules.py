@@ -1,0 +1,136 @@
+"""Ratings against what is drawn: over them (medium), close to them (low)."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.layout import Layout, Supply
+from monitor.protection import words
+from monitor.protection.alarms import Alarms, Key
+from monitor.protection.limits import feeder_limit, output_limit, supply_limits
+from monitor.protection.step_source import StepSource
+from monitor.protection.ticks import TICK_S
+from monitor.values import Limit, Priority, Scope, TripForecast
+from monitor.values import Warning as RaisedWarning
+
+ON_DELAY_S, OFF_DELAY_S = 5.0, 3.0
+"""Starting engines and cold filaments are over within the on-delay; a person has minutes to act on a rating."""
+NEAR, NEAR_ON_DELAY_S = 0.9, 20.0
+DEADBAND = 0.02
+RULES = {
+    "nameplate": "over-nameplate",
+    "winding": "over-winding",
+    "protection": "over-protection-rating",
+    "output": "over-output-limit",
+    "feeder": "over-feeder-ampacity",
+}
+
+
+@dataclass(slots=True)
+class _Watched:
+    """Limits of one place, told as one warning."""
+
+    scope: Scope
+    limits: tuple[Limit, ...]
+    columns: list[int]
+    over_s: float = 0.0
+    near_s: float = 0.0
+    back_s: float = 0.0
+    priority: Priority | None = None
+    rule: str = ""
+
+
+class LimitRules:
+    """Judges the ratings of one supply, its outputs and its feeders."""
+
+    def __init__(self, layout: Layout, supply: Supply, alarms: Alarms) -> None:
+        self._alarms = alarms
+        self._supply = supply.name
+        self._watched = list(_watched(layout, supply))
+
+    def feed(
+        self, at_s: float, smooth: NDArray[np.float64], forecast: TripForecast | None, source: StepSource | None
+    ) -> list[RaisedWarning]:
+        """Take one tick.
+
+        Args:
+            at_s: Its end.
+            smooth: Shape (2, d): smoothed amps squared and VA of the supply's districts.
+            forecast: When the supply's protection would open.
+            source: The step behind an overload.
+        """
+        amps, va = np.sqrt(smooth[0]).tolist(), smooth[1].tolist()
+        out: list[RaisedWarning] = []
+        for watched in self._watched:
+            drawn = sum(amps[k] for k in watched.columns if amps[k] == amps[k])
+            power = sum(va[k] for k in watched.columns if va[k] == va[k])
+            limit, share = _binding(watched.limits, drawn, power)
+            if share < NEAR - DEADBAND and watched.priority is None:
+                watched.over_s = watched.near_s = 0.0
+                continue
+            _time(watched, share)
+            out += self._announce(watched, at_s, limit, (share, drawn, forecast, source))
+        return out
+
+    def _announce(
+        self, watched: _Watched, at_s: float, limit: Limit, facts: tuple[float, float, TripForecast | None, StepSource | None]
+    ) -> list[RaisedWarning]:
+        share, drawn, forecast, source = facts
+        wanted = _wanted(watched)
+        if wanted is watched.priority:
+            return []
+        out: list[RaisedWarning] = []
+        if watched.priority is not None:
+            out = self._alarms.clear(at_s, (watched.rule, watched.scope), self._supply, at_once=wanted is not None)
+            if not out and wanted is None and self._alarms.standing(watched.rule, watched.scope) is not None:
+                return []
+        watched.priority = wanted
+        if wanted is None:
+            return out
+        watched.rule = RULES[limit.kind] if wanted is Priority.MEDIUM else "near-limit"
+        trip_in_s = forecast.in_s if forecast is not None else None
+        said = words.near_limit(limit, share, "")
+        if wanted is Priority.MEDIUM:
+            said = words.over_limit(limit, share, drawn, source, trip_in_s)
+        key: Key = (watched.rule, watched.scope)
+        return out + self._alarms.raise_(at_s, key, wanted, said, self._supply)
+
+
+def _watched(layout: Layout, supply: Supply) -> list[_Watched]:
+    districts = layout.districts_of_supply(supply.name)
+    found = [_Watched(Scope(kind="supply", name=supply.name), supply_limits(supply), list(range(len(districts))))]
+    for output in layout.output:
+        limit = output_limit(output)
+        columns = [k for k, d in enumerate(districts) if d.output == output.name]
+        if output.supply == supply.name and limit is not None and columns:
+            found.append(_Watched(Scope(kind="output", name=limit.place), (limit,), columns))
+    for column, district in enumerate(districts):
+        limit = feeder_limit(district)
+        if limit is not None:
+            found.append(_Watched(Scope(kind="district", name=district.name), (limit,), [column]))
+    return found
+
+
+def _binding(limits: tuple[Limit, ...], amps: float, va: float) -> tuple[Limit, float]:
+    shares = [amps / limit.amps if limit.amps is not None else va / (limit.va or math.inf) for limit in limits]
+    best = max(range(len(shares)), key=shares.__getitem__)
+    return limits[best], shares[best]
+
+
+def _time(watched: _Watched, share: float) -> None:
+    """Run the delays: time over a limit counts up and, while under it, down again."""
+    over, near = share > 1.0, share > NEAR
+    watched.over_s = min(ON_DELAY_S, watched.over_s + TICK_S) if over else max(0.0, watched.over_s - TICK_S)
+    watched.near_s = min(NEAR_ON_DELAY_S, watched.near_s + TICK_S) if near else max(0.0, watched.near_s - TICK_S)
+    floor = 1.0 - DEADBAND if watched.priority is Priority.MEDIUM else NEAR - DEADBAND
+    watched.back_s = watched.back_s + TICK_S if share < floor else 0.0
+
+
+def _wanted(watched: _Watched) -> Priority | None:
+    if watched.over_s >= ON_DELAY_S - 1e-9:
+        return Priority.MEDIUM
+    if watched.priority is not None:
+        return None if watched.back_s >= OFF_DELAY_S - 1e-9 else watched.priority
+    return Priority.LOW if watched.near_s >= NEAR_ON_DELAY_S - 1e-9 else None
