@@ -13,12 +13,12 @@ warm_ppm = st.floats(-500, 500)
 
 
 @given(st.integers(0, 1000), off_ppm, off_ppm, warm_ppm, st.floats(200, 1200))
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=3, deadline=None)
 def test_two_boards_line_up_within_5_ms_over_an_hour(seed, first_ppm, second_ppm, warm, warm_s):
     errors = []
     for board, ppm in enumerate((first_ppm, second_ppm)):
         true_s, board_s, received_s = board_and_host(seed + board, off_ppm=ppm, warm_ppm=warm, warm_s=warm_s)
-        stream_s = mapped(BoardClock(), board_s, received_s)
+        stream_s, true_s = mapped(BoardClock(), board_s, received_s, every=8), true_s[::8]
         assert (np.diff(stream_s) > 0).all()
         settled = true_s > 60
         errors.append(np.interp(np.arange(61, 3599), true_s[settled], (stream_s - true_s)[settled]))
