@@ -7,6 +7,7 @@ import numpy as np
 from monitor.diagnosis.edges import is_fine
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.openings import FELL_SHARE, zero_amps
+from monitor.diagnosis.overloads import LOOK_BACK_TICKS, highest_mean, opening_evidence, overload_before
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Floats, Stream, Watcher, Watching
@@ -16,7 +17,6 @@ BY_HAND_TICKS = 35  # a break that steps a reversing unit is 0.15-3 s long; long
 SHORTEST_BY_HAND_S = 0.1  # nobody lets go of a button faster
 DOWN_SHARE = 0.5
 BACK_TICKS = 3  # volts are back when they stay for so long: a loose contact chatters faster than a hand
-LOOK_BACK_TICKS = 25  # how far an overload before the opening is looked for
 OVERLOAD = 0.97  # of the protection's rated amps: it may open up to a quarter early, never at ordinary running
 SHORT_CIRCUIT = 1.8
 
@@ -76,14 +76,16 @@ class Breaks(Watcher):
         near = circuits.neighbours(d)
         supply_dead = bool((dead | ~live)[near].all())
         elsewhere = live & (circuits.supply_of != circuits.supply_of[d])
-        multiple, leap = self._overload(tick)
+        supply = int(circuits.supply_of[d])
+        multiple, leap = overload_before(self.ticks, circuits, supply, tick)
         event.evidence["supply_rating_multiple"] = multiple
         if bool(elsewhere.any()) and supply_dead and bool(dead[elsewhere].all()):
             event.cause, event.confidence = Cause.MAINS_DIP, 0.95
         elif supply_dead and (multiple > OVERLOAD or leap > SHORT_CIRCUIT):
             event.cause = Cause.PROTECTION_OPEN
             event.confidence = 0.97 if max(multiple, leap / SHORT_CIRCUIT) > 1.1 else 0.85
-            event.evidence["highest_amps_before"] = leap * circuits.rated_amps[circuits.supply_of[d]]
+            event.evidence["highest_amps_before"] = leap * circuits.rated_amps[supply]
+            event.evidence.update(opening_evidence(self.ticks, circuits, supply, tick))
         elif self._output_overload(tick):
             event.cause, event.confidence = Cause.PROTECTION_OPEN, 0.85
         elif self._faded(tick):
@@ -99,21 +101,11 @@ class Breaks(Watcher):
     def _live(self, tick: int) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
         return np.asarray(self.stream.medians("volts", tick - 6, tick - 1) > self.circuits.off_volts)
 
-    def _overload(self, tick: int) -> tuple[float, float]:
-        """Multiples of the rated amps before: the highest half second, and the highest tenth."""
-        circuits = self.circuits
-        supply = circuits.supply_of[self.district]
-        near = circuits.neighbours(self.district)
-        amps = self.ticks.amps[self.ticks.rows(tick - LOOK_BACK_TICKS, tick - 1)][:, near].sum(axis=1)
-        high = self.ticks.amps_high[self.ticks.rows(tick - 4, tick + 1)][:, near].sum(axis=1)
-        rated = float(circuits.rated_amps[supply])
-        return _highest_mean(amps, 5) / rated, float(np.nanmax(high, initial=0.0)) / rated
-
     def _output_overload(self, tick: int) -> bool:
         circuits = self.circuits
         same = circuits.output_of == circuits.output_of[self.district]
         amps = self.ticks.amps[self.ticks.rows(tick - LOOK_BACK_TICKS, tick - 1)][:, same].sum(axis=1)
-        return _highest_mean(amps, 5) > float(circuits.output_max_amps[self.district])
+        return highest_mean(amps, 5) > float(circuits.output_max_amps[self.district])
 
     def _faded(self, tick: int) -> bool:
         """Turned down by hand: volts were on the way down for tenths of a second before."""
@@ -174,10 +166,3 @@ def _swings(share: Floats, *, falling: bool) -> int:
     state = state[state != 0]
     steps = np.diff(state)
     return int((steps < 0).sum() if falling else (steps > 0).sum())
-
-
-def _highest_mean(values: Floats, width: int) -> float:
-    if len(values) < width:
-        return 0.0
-    means = np.convolve(np.nan_to_num(values), np.full(width, 1 / width), mode="valid")
-    return float(means.max())

@@ -25,6 +25,7 @@ class Circuits:
         is_track: Shape (d,): trains run there.
         is_ac: Shape (d,): the supply gives alternating current.
         rated_amps: Shape (s,): what the supply's protection holds for ever, else what its plate allows.
+        trip_points: Data-sheet points of each supply's protection, by multiple; empty where none are known.
         output_max_amps: Shape (d,): the output's own limit; inf where it has none.
     """
 
@@ -37,6 +38,7 @@ class Circuits:
     is_track: NDArray[np.bool_]
     is_ac: NDArray[np.bool_]
     rated_amps: NDArray[np.float64]
+    trip_points: tuple[tuple[tuple[float, float], ...], ...]
     output_max_amps: NDArray[np.float64]
 
     @classmethod
@@ -57,6 +59,7 @@ class Circuits:
             is_track=np.array([d.use == "track" for d in layout.district], dtype=np.bool_),
             is_ac=np.array([supply.current == "ac" for supply in feeds], dtype=np.bool_),
             rated_amps=np.array([_rated_amps(supply) for supply in layout.supply], dtype=np.float64),
+            trip_points=tuple(tuple(sorted(s.protection.points)) if s.protection is not None else () for s in layout.supply),
             output_max_amps=np.array([limits[d.supply, d.output] for d in layout.district], dtype=np.float64),
         )
 

@@ -11,11 +11,13 @@ from monitor.diagnosis.offsets import Offsets
 from monitor.diagnosis.pattern_book import PatternBook
 from monitor.diagnosis.sags import Sags
 from monitor.diagnosis.shorts import Shorts
+from monitor.diagnosis.slow_book import SlowBook
+from monitor.diagnosis.snapshots import SampleMemory
 from monitor.diagnosis.throttles import Throttles
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Stream, Watcher
 from monitor.layout import Layout
-from monitor.values import Event, Pattern, ReadingBlock, SampleBlock
+from monitor.values import Event, Pattern, ReadingBlock, SampleBlock, SlowFigure, Snapshot
 
 STANDSTILL_TICKS = 40
 
@@ -28,23 +30,29 @@ class Diagnosis:
         self._stream = Stream(self._circuits)
         self._watchers = [watcher for d in range(len(self._circuits)) for watcher in _watchers(self._stream, d)]
         self._ids = itertools.count(1)
+        self._memory = SampleMemory(layout)
+        self._snapshots: list[Snapshot] = []
+        self._slow = SlowBook(layout, self._circuits, self._stream.ticks)
         self._book = PatternBook(layout, self._circuits, self._stream.ticks)
 
     def feed(
         self, samples: tuple[SampleBlock, ...], readings: tuple[ReadingBlock, ...], now_s: float
     ) -> tuple[list[Event], list[Pattern]]:
         """Take what one chunk brought, in the stream's time; events that changed, and patterns as they now stand."""
-        del samples
+        self._memory.take(samples)
         ticks = self._stream.ticks
         for block in readings:
             if len(block) and block.districts:
                 ticks.take(block)
                 self._stream.rows.take(block)
+                self._slow.take(block)
         end = ticks.end
         ticks.complete(now_s)
         if ticks.end == end:
             return [], []
         events = self._advance()
+        self._slow.advance(events)
+        self._memory.forget(ticks.end * TICK_S)
         self._stream.rows.forget(ticks.end * TICK_S)
         ticks.forget()
         return events, self._book.patterns()
@@ -54,7 +62,17 @@ class Diagnosis:
         self._stream.ticks.complete(now_s + 1.0)
         self._stream.ticks.stand_still(STANDSTILL_TICKS)
         events = self._advance(at_end=True)
+        self._slow.finish()
         return events, self._book.patterns(at_end=True)
+
+    def drain(self) -> tuple[list[Snapshot], list[SlowFigure]]:
+        """Snapshots of events told for the first time, and slow figures that changed, since the last call."""
+        snapshots, self._snapshots = self._snapshots, []
+        return snapshots, self._slow.drain()
+
+    def source_ohms(self) -> dict[str, float]:
+        """Each supply's source impedance as estimated so far, ohms by name; only where enough steps were seen."""
+        return self._slow.source_ohms()
 
     def _advance(self, *, at_end: bool = False) -> list[Event]:
         told = [occurrence for watcher in self._watchers for occurrence in watcher.advance()]
@@ -64,10 +82,20 @@ class Diagnosis:
         for occurrence in told:
             if at_end and occurrence.known_tick >= end:
                 continue  # what only shows when the last readings are taken to stand is not known
+            is_new = not occurrence.id
             occurrence.id = occurrence.id or next(self._ids)
+            if is_new:
+                self._keep_snapshot(occurrence)
             self._book.note(occurrence)
             events.append(self._as_event(occurrence))
         return events
+
+    def _keep_snapshot(self, occurrence: Occurrence) -> None:
+        known_s = (occurrence.first_tick + 1) * TICK_S
+        end_s = known_s if occurrence.end_s is None else min(occurrence.end_s, known_s)
+        snapshot = self._memory.cut(occurrence.id, self._circuits.districts[occurrence.district], occurrence.start_s, end_s)
+        if snapshot is not None:
+            self._snapshots.append(snapshot)
 
     def _as_event(self, occurrence: Occurrence) -> Event:
         return Event(

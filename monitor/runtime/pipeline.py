@@ -72,12 +72,15 @@ class Pipeline:
             stage.finish()
         step = self._step(port, Chunk(data=b""), [], [])
         events, patterns = self._diagnosis.finish(self._now_s)
+        snapshots, slow_figures = self._diagnosis.drain()
         warnings = self._judge.finish(self._now_s)
         return replace(
             step,
             warnings=(*step.warnings, *warnings),
             events=(*step.events, *events),
             patterns=(*step.patterns, *patterns),
+            snapshots=(*step.snapshots, *snapshots),
+            slow_figures=(*step.slow_figures, *slow_figures),
         )
 
     def _reopen(self, port: str, received_s: float | None) -> None:
@@ -111,6 +114,7 @@ class Pipeline:
             self._now_s = max(self._now_s, chunk.received_s)
         warnings = self._judged(readings)
         events, patterns = self._diagnosed(samples, readings)
+        snapshots, slow_figures = self._diagnosis.drain()
         actions, self._actions = self._actions, []
         return Step(
             port=port,
@@ -125,7 +129,9 @@ class Pipeline:
             warnings=tuple(warnings),
             loads=self._judge.loads_if_moved(),
             events=tuple(events),
+            snapshots=tuple(snapshots),
             patterns=tuple(patterns),
+            slow_figures=tuple(slow_figures),
             phasings=tuple(phasing for each in drained for phasing in each.phasings),
             findings=tuple(finding for each in drained for finding in each.findings),
             actions=tuple(actions),

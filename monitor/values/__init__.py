@@ -12,6 +12,8 @@ from monitor.values.loads import Headroom, Limit, PlaceLoad, SupplyLoad, TripFor
 from monitor.values.ports import PortState, PortStatus
 from monitor.values.readings import ReadingBlock
 from monitor.values.samples import SampleBlock
+from monitor.values.slow import SlowFigure
+from monitor.values.snapshots import Snapshot, SnapshotChannel
 from monitor.values.steps import Step
 from monitor.values.warnings import Priority, Scope, Warning  # noqa: A004 - the trade's own word for it
 
@@ -43,6 +45,9 @@ __all__ = [
     "ResetCause",
     "SampleBlock",
     "Scope",
+    "SlowFigure",
+    "Snapshot",
+    "SnapshotChannel",
     "Step",
     "SupplyLoad",
     "TripForecast",

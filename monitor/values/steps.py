@@ -12,6 +12,8 @@ from monitor.values.findings import Finding
 from monitor.values.loads import SupplyLoad
 from monitor.values.readings import ReadingBlock
 from monitor.values.samples import SampleBlock
+from monitor.values.slow import SlowFigure
+from monitor.values.snapshots import Snapshot
 from monitor.values.warnings import Warning  # noqa: A004 - the trade's own word for it
 
 
@@ -32,7 +34,9 @@ class Step:
         warnings: Warnings that rose, changed or cleared.
         loads: Every supply as it stands, where it moved on since the step before; empty otherwise.
         events: Events that began, changed or ended.
+        snapshots: Samples around events that were told for the first time.
         patterns: Patterns as they now stand; replaces what was said before for the same districts.
+        slow_figures: What changes over an evening: each replaces what was said before of its kind and name.
         phasings: Phasings as they now stand.
         findings: Findings that began, changed or ended.
         actions: What operators did since the step before.
@@ -51,7 +55,9 @@ class Step:
     warnings: tuple[Warning, ...] = ()
     loads: tuple[SupplyLoad, ...] = ()
     events: tuple[Event, ...] = ()
+    snapshots: tuple[Snapshot, ...] = ()
     patterns: tuple[Pattern, ...] = ()
+    slow_figures: tuple[SlowFigure, ...] = ()
     phasings: tuple[Phasing, ...] = ()
     findings: tuple[Finding, ...] = ()
     actions: tuple[Action, ...] = ()

@@ -1,0 +1,61 @@
+"""Running amps: what each district's trains draw at unchanged volts, minute by minute: a motor that tires draws more."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.diagnosis.circuits import Circuits
+from monitor.diagnosis.ticks import TICK_S, Ticks
+from monitor.values import SlowFigure
+
+Floats = NDArray[np.float64]
+
+MINUTE_TICKS = 600
+SAME_VOLTS_SHARE = 0.03
+COMPARED = 5
+KEPT = 600
+
+
+class RunningAmps:
+    """Compares the last minutes with the first ones at the same volts."""
+
+    def __init__(self, circuits: Circuits, ticks: Ticks) -> None:
+        self._circuits = circuits
+        self._ticks = ticks
+        self._next: int | None = None
+        self._minutes: list[list[tuple[float, float]]] = [[] for _ in circuits.districts]
+
+    def advance(self) -> list[SlowFigure]:
+        """Figures of the minutes completed since."""
+        if self._next is None:
+            self._next = self._ticks.base + MINUTE_TICKS
+        found = []
+        while self._ticks.real_end >= self._next:
+            rows = self._ticks.rows(self._next - MINUTE_TICKS, self._next)
+            self._next += MINUTE_TICKS
+            for district in np.flatnonzero(self._circuits.is_track).tolist():
+                found += self._minute(district, self._ticks.volts[rows, district], self._ticks.amps[rows, district])
+        return found
+
+    def _minute(self, district: int, volts: Floats, amps: Floats) -> list[SlowFigure]:
+        usual = float(np.median(volts))
+        steady = np.abs(volts - usual) < SAME_VOLTS_SHARE * usual
+        minutes = self._minutes[district]
+        if not usual > self._circuits.off_volts[district] or steady.mean() < 0.8:
+            return []
+        minutes.append((usual, float(np.median(amps[steady]))))
+        del minutes[1 : 1 + max(0, len(minutes) - KEPT)]
+        alike = [a for v, a in minutes if abs(v - usual) < SAME_VOLTS_SHARE * usual]
+        if len(alike) < 2 * COMPARED:
+            return []
+        early, late = np.array(alike[:COMPARED]), np.array(alike[-COMPARED:])
+        return [
+            SlowFigure(
+                kind="running-amps",
+                name=self._circuits.districts[district],
+                value=float(np.median(late)),
+                reference=float(np.median(early)),
+                spread=float(np.subtract(*np.quantile(late, [0.75, 0.25])) / 2),
+                count=len(alike),
+                at_s=(self._next or 0) * TICK_S,
+            )
+        ]

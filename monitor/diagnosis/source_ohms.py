@@ -1,0 +1,92 @@
+"""Source ohms: what each supply's volts lose for each amp more, from the steps that loads make by themselves."""
+
+from collections import deque
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.diagnosis.circuits import Circuits
+from monitor.diagnosis.medians import medians
+from monitor.diagnosis.ticks import TICK_S, Ticks
+from monitor.values import SlowFigure
+
+Floats = NDArray[np.float64]
+
+STEP_SHARE = 0.05  # of the rated amps: a smaller step drowns in the converter's own steps
+HALF_TICKS = 3
+STEPS_KEPT = 200
+LEAST_STEPS = 5
+HIGHEST_LOSS_SHARE = 0.6  # of the highest volts at rated amps: more is no winding's doing
+
+
+class SourceOhms:
+    """Estimates each supply's source impedance (Thevenin): minus the change of volts over the change of amps.
+
+    Steps count in which one district alone changed, and its own volts went the other way; the throttle, the mains and DC
+    signals move volts and amps alike or leave the amps.
+    """
+
+    def __init__(self, circuits: Circuits, ticks: Ticks) -> None:
+        self._circuits = circuits
+        self._ticks = ticks
+        self._next: int | None = None
+        self._steps: list[deque[float]] = [deque(maxlen=STEPS_KEPT) for _ in circuits.supplies]
+        self._told = [0] * len(circuits.supplies)
+
+    def advance(self) -> None:
+        """Look at the ticks completed since."""
+        ticks = self._ticks
+        first = ticks.base + 2 * HALF_TICKS if self._next is None else self._next
+        last = ticks.real_end - 2 * HALF_TICKS
+        if last <= first:
+            return
+        self._next = last
+        rows = ticks.rows(first - 2 * HALF_TICKS, last + 2 * HALF_TICKS)
+        volts, amps = ticks.volts[rows], ticks.amps[rows]
+        # A step shows between two ticks next but one; medians of three on either side measure it.
+        rise = amps[2 * HALF_TICKS + 1 : -2 * HALF_TICKS + 1] - amps[2 * HALF_TICKS - 1 : -2 * HALF_TICKS - 1]
+        least = STEP_SHARE * self._circuits.rated_amps[self._circuits.supply_of]
+        for at, district in np.argwhere(np.abs(rise) > least).tolist():
+            self._measure(volts, amps, at + 2 * HALF_TICKS, district)
+
+    def figures(self) -> list[SlowFigure]:
+        """Supplies whose figure is new or rests on more steps by a tenth."""
+        found = []
+        for supply, name in enumerate(self._circuits.supplies):
+            steps = self._steps[supply]
+            if len(steps) >= LEAST_STEPS and len(steps) > 1.1 * self._told[supply]:
+                self._told[supply] = len(steps)
+                low, middle, high = np.quantile(np.array(steps), [0.25, 0.5, 0.75]).tolist()
+                found.append(
+                    SlowFigure(
+                        kind="source-ohms",
+                        name=name,
+                        value=middle,
+                        reference=None,
+                        spread=(high - low) / 2,
+                        count=len(steps),
+                        at_s=self._ticks.real_end * TICK_S,
+                    )
+                )
+        return found
+
+    def ohms(self) -> dict[str, float]:
+        """The estimates so far, by supply; only where enough steps were seen."""
+        found = zip(self._circuits.supplies, self._steps, strict=True)
+        return {name: float(np.median(np.array(steps))) for name, steps in found if len(steps) >= LEAST_STEPS}
+
+    def _measure(self, volts: Floats, amps: Floats, at: int, district: int) -> None:
+        supply = int(self._circuits.supply_of[district])
+        near = self._circuits.supply_of == supply
+        change = [
+            medians(values[at + 2 : at + 2 + HALF_TICKS], 0) - medians(values[at - 1 - HALF_TICKS : at - 1], 0)
+            for values in (volts, amps)
+        ]
+        others = float(np.abs(np.where(near, change[1], 0.0)).sum() - abs(change[1][district]))
+        own = float(change[1][district])
+        rated, highest = float(self._circuits.rated_amps[supply]), float(self._circuits.max_volts[district])
+        if abs(own) < STEP_SHARE * rated or others > 0.3 * abs(own):
+            return
+        ohms = -float(change[0][district]) / own
+        if 0 < ohms < HIGHEST_LOSS_SHARE * highest / rated:
+            self._steps[supply].append(ohms)
