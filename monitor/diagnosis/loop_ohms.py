@@ -13,6 +13,7 @@ Floats = NDArray[np.float64]
 
 EVERY_S = 60.0
 LEAST_ROWS = 200
+LEAST_AMPS = 0.3
 LEAST_SPREAD_AMPS = 0.1  # amps must vary for a slope to mean anything
 
 
@@ -46,15 +47,18 @@ class LoopOhms:
     def _figure(self, name: str) -> list[SlowFigure]:
         n, amps, lost, amps_squared, both = self._sums[name].tolist()
         self._sums[name] = np.zeros(5)
-        spread = amps_squared - amps**2 / n if n else 0.0
-        if n < LEAST_ROWS or spread / n < LEAST_SPREAD_AMPS**2:
+        if n < LEAST_ROWS or amps / n < LEAST_AMPS:
             return []
+        spread = amps_squared - amps**2 / n
+        varied = spread / n > LEAST_SPREAD_AMPS**2
+        # Steady amps give no slope; then the loss over the amps must do, which trusts both volt channels' zero and gain.
+        ohms = (both - amps * lost / n) / spread if varied else both / amps_squared
         feeder = self._feeders[name]
         return [
             SlowFigure(
                 kind="loop-ohms",
                 name=name,
-                value=(both - amps * lost / n) / spread,
+                value=ohms,
                 reference=None if feeder is None else loop_ohms(feeder),
                 spread=0.0,
                 count=int(n),

@@ -22,6 +22,8 @@ HIGHEST_LOSS_SHARE = 0.6  # of the highest volts at rated amps: more is no windi
 class SourceOhms:
     """Estimates each supply's source impedance (Thevenin): minus the change of volts over the change of amps.
 
+    Volts are taken at the neighbours of the district that changed, where it has any.
+
     Steps count in which one district alone changed, and its own volts went the other way; the throttle, the mains and DC
     signals move volts and amps alike or leave the amps.
     """
@@ -87,6 +89,10 @@ class SourceOhms:
         rated, highest = float(self._circuits.rated_amps[supply]), float(self._circuits.max_volts[district])
         if abs(own) < STEP_SHARE * rated or others > 0.3 * abs(own):
             return
-        ohms = -float(change[0][district]) / own
+        beside = near & (change[0] != 0) & (volts[at] > self._circuits.off_volts)
+        beside[district] = False
+        # A neighbour loses what the shared winding loses; the district itself also what its own output and feeder lose.
+        fall = float(np.median(change[0][beside])) if beside.any() else float(change[0][district])
+        ohms = -fall / own
         if 0 < ohms < HIGHEST_LOSS_SHARE * highest / rated:
             self._steps[supply].append(ohms)
