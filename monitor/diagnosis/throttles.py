@@ -4,6 +4,7 @@ from collections.abc import Generator
 
 import numpy as np
 
+from monitor.diagnosis.edges import is_fine, sharpest_share
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.ticks import TICK_S
@@ -15,6 +16,7 @@ LEAST_SHARE = 0.035
 FOLLOW_SHARE = 0.35  # neighbours that move more than this share of it have a common cause
 STILL_SHARE = 0.008
 LONGEST_TICKS = 80
+SHARPEST_SHARE = 0.6  # of the move within one cycle: a hand is slower
 
 
 class Throttles(Watcher):
@@ -73,6 +75,9 @@ class Throttles(Watcher):
         before, after = stream.medians("volts", start - 6, start), stream.medians("volts", end + 1, end + 5)
         share = np.where(before > self.circuits.off_volts, after, before) / np.maximum(before, 1e-6) - 1
         if not abs(share[d]) > LEAST_SHARE or self._has_other_reason(share, start, end):
+            return False
+        cut = self.stream.cut(d, start - 1, end + 2)
+        if is_fine(cut) and sharpest_share(cut.end_s, cut.volts, float(after[d] - before[d])) > SHARPEST_SHARE:
             return False
         event = Occurrence(district=d, cause=Cause.THROTTLE, start_s=start * TICK_S, end_s=end * TICK_S)
         event.confidence = 0.9 if abs(share[d]) > 2 * LEAST_SHARE else 0.75

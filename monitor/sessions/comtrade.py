@@ -1,0 +1,110 @@
+"""Snapshots as COMTRADE (IEEE C37.111-1999, IEC 60255-24) and as CSV, for other people's tools.
+
+The configuration file names the channels and their scaling, the data file holds one binary record a scan: number, time stamp
+in microseconds, one 16-bit figure a channel, and a status word that says while the event is going on.
+"""
+
+from datetime import datetime, timedelta
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.values import Event, Snapshot, SnapshotChannel
+
+HIGHEST = 32767
+MISSING = -32768
+"""What stands for a missing figure in a binary data file."""
+_UNITS = {"V": "V", "A": "A", "F": "V"}
+_NAMES = {"V": "volts", "A": "amps", "F": "far volts"}
+
+
+class Comtrade(NamedTuple):
+    """Both files of a record.
+
+    Attributes:
+        cfg: Text of the configuration file.
+        dat: Bytes of the data file.
+    """
+
+    cfg: str
+    dat: bytes
+
+
+def comtrade(snapshot: Snapshot, event: Event, *, station: str, mains_hertz: float, began_at: datetime) -> Comtrade:
+    """A snapshot as a COMTRADE record.
+
+    Args:
+        snapshot: The samples; at most 32767 scans' scaling is kept, that is 16 bits a figure.
+        event: The event; its start is the record's trigger.
+        station: The layout's title.
+        mains_hertz: Nominal mains frequency.
+        began_at: Wall clock at second 0 of the stream.
+    """
+    slopes = _slopes(snapshot.values)
+    rate_hz = 1 / snapshot.interval_s
+    n = len(snapshot.values)
+    lines = [
+        f"{_plain(station)},{_plain(snapshot.board)},1999",
+        f"{len(snapshot.channels) + 1},{len(snapshot.channels)}A,1D",
+        *(_channel(k, channel, slope) for k, (channel, slope) in enumerate(zip(snapshot.channels, slopes, strict=True), start=1)),
+        f"1,{_plain(event.cause.value)} {_plain(event.district)},,,0",
+        f"{mains_hertz:g}",
+        "1",
+        f"{rate_hz:.6f},{n}",
+        _stamp(began_at, snapshot.start_s),
+        _stamp(began_at, event.start_s),
+        "BINARY",
+        "1",
+    ]
+    return Comtrade("\r\n".join(lines) + "\r\n", _records(snapshot, event, slopes))
+
+
+def snapshot_csv(snapshot: Snapshot, event: Event) -> str:
+    """A snapshot as comma-separated text: seconds from the event's start, then volts and amps as the head line names them."""
+    head = ["seconds", *(f"{channel.district} {_NAMES[channel.quantity]}" for channel in snapshot.channels)]
+    rows = [",".join(f'"{name}"' if "," in name else name for name in (_quoted(name) for name in head))]
+    times_s = snapshot.start_s - event.start_s + np.arange(len(snapshot.values)) * snapshot.interval_s
+    for at_s, values in zip(times_s.tolist(), snapshot.values.tolist(), strict=True):
+        rows.append(",".join([f"{at_s:.6f}", *("" if value != value else f"{value:.4f}" for value in values)]))  # noqa: PLR0124 - NaN
+    return "\n".join(rows) + "\n"
+
+
+def _quoted(name: str) -> str:
+    return name.replace('"', "'")
+
+
+def _slopes(values: NDArray[np.float32]) -> list[float]:
+    highest = np.max(np.abs(np.nan_to_num(values)), axis=0, initial=0.0)
+    return [float(top) / HIGHEST if top > 0 else 1.0 / HIGHEST for top in highest.tolist()]
+
+
+def _channel(number: int, channel: SnapshotChannel, slope: float) -> str:
+    name = f"{_plain(channel.district)} {_NAMES[channel.quantity]}"
+    skew_us = channel.skew_s * 1e6
+    return f"{number},{name},,,{_UNITS[channel.quantity]},{slope:.9e},0,{skew_us:.3f},-{HIGHEST},{HIGHEST},1,1,P"
+
+
+def _records(snapshot: Snapshot, event: Event, slopes: list[float]) -> bytes:
+    n, channels = snapshot.values.shape
+    record = np.dtype([("number", "<u4"), ("stamp_us", "<u4"), ("figures", "<i2", (channels,)), ("status", "<u2")])
+    rows = np.zeros(n, dtype=record)
+    at_s = np.arange(n) * snapshot.interval_s
+    rows["number"] = np.arange(1, n + 1)
+    rows["stamp_us"] = np.round(at_s * 1e6)
+    figures = np.round(snapshot.values / np.array(slopes, dtype=np.float64))
+    rows["figures"] = np.where(np.isnan(figures), MISSING, figures)
+    going_on = at_s + snapshot.start_s >= event.start_s
+    if event.end_s is not None:
+        going_on &= at_s + snapshot.start_s < event.end_s
+    rows["status"] = going_on
+    return rows.tobytes()
+
+
+def _stamp(began_at: datetime, at_s: float) -> str:
+    return (began_at + timedelta(seconds=at_s)).strftime("%d/%m/%Y,%H:%M:%S.%f")
+
+
+def _plain(text: str) -> str:
+    """Without what would break a line of the configuration file."""
+    return "".join(" " if c in ",\r\n" else c for c in text)

@@ -1,0 +1,182 @@
+"""One cause at a time on a bench of plain arithmetic; what each looks like stands in the layout of causes of the sift output."""
+
+import numpy as np
+import pytest
+
+from monitor.values import Cause
+from tests.diagnosis.benches import Bench, bare
+
+AC_AND_DC = pytest.mark.parametrize(("hertz", "current"), [(60, "ac"), (50, "ac"), (50, "dc")])
+
+
+def only(bench: Bench, cause: Cause, district: str = "Outer main"):
+    events, _ = bench.diagnose()
+    assert bare(events) == [(cause.value, district)]
+    return events[0]
+
+
+@AC_AND_DC
+def test_quiet_running_brings_nothing(hertz: float, current: str):
+    events, patterns = Bench(seconds=90, hertz=hertz, current=current).diagnose()
+    assert (events, patterns) == ([], [])
+
+
+@AC_AND_DC
+@pytest.mark.parametrize("lasting_s", [0.06, 0.2, 0.45])
+def test_lost_contact(hertz: float, current: str, lasting_s: float):
+    bench = Bench(seconds=30, hertz=hertz, current=current)
+    bench.load[bench.rows(20, 20 + lasting_s), 0] = 0
+    event = only(bench, Cause.LOST_CONTACT)
+    # Within one cycle.
+    assert event.start_s == pytest.approx(20, abs=1 / hertz)
+    assert event.end_s == pytest.approx(20 + lasting_s, abs=1 / hertz)
+    assert event.evidence["amps_lowest"] < 0.5
+    assert event.evidence["volts_during"] > event.evidence["volts_before"]
+
+
+def test_dirt_of_half_a_cycle_is_no_event():
+    bench = Bench(seconds=40)
+    for at_s in np.arange(5, 38, 0.9):
+        bench.load[bench.rows(at_s, at_s + 0.012), 0] = 0
+    assert bench.diagnose()[0] == []
+
+
+@pytest.mark.parametrize("lasting_s", [0.3, 0.8, 2.5])
+def test_direction_break(lasting_s: float):
+    bench = Bench(seconds=30)
+    bench.fed[bench.rows(20, 20 + lasting_s), 0] = 0
+    event = only(bench, Cause.DIRECTION_BREAK)
+    assert event.start_s == pytest.approx(20, abs=1 / 60)
+    assert event.end_s == pytest.approx(20 + lasting_s, abs=1 / 60)
+
+
+def test_a_coasting_dc_motor_holds_volts_up_through_a_break():
+    bench = Bench(seconds=30, current="dc", hertz=50)
+    readings = bench.readings()
+    down = (readings.start_s > 20) & (readings.end_s < 21)
+    readings.amps_rms[down, 0] = 0.02
+    readings.volts_rms[down, 0] = 8.0 * np.exp(-(readings.end_s[down] - 20))
+    from tests.diagnosis.benches import diagnose, layout  # noqa: PLC0415 - used here alone
+
+    events, _ = diagnose(readings, layout(50, "dc"))
+    assert bare(events) == [("direction-break", "Outer main")]
+
+
+def test_ragged_and_long_losses_are_the_feed():
+    bench = Bench(seconds=60)
+    bench.fed[bench.rows(20, 21), 0] = 0
+    bench.fed[bench.rows(20.1, 20.14), 0] = 1
+    bench.fed[bench.rows(20.2, 20.25), 0] = 1
+    bench.fed[bench.rows(40, 48), 0] = 0
+    events, _ = bench.diagnose()
+    assert bare(events) == [("feed-lost", "Outer main")] * 2
+    assert events[1].end_s == pytest.approx(48, abs=1 / 60)
+
+
+def test_protection_opens_after_an_overload_and_takes_the_whole_supply():
+    bench = Bench(seconds=60)
+    bench.extra[bench.rows(20, 35), 0] = 9
+    bench.fed[bench.rows(35, 45), :2] = 0
+    events, _ = bench.diagnose()
+    found = bare(events)
+    assert ("protection-open", "Outer main") in found
+    assert ("protection-open", "Inner main") in found
+    assert not {cause for cause, _ in found} - {"protection-open", "supply-sag"}
+    opening = next(e for e in events if e.cause is Cause.PROTECTION_OPEN)
+    assert opening.evidence["overload_lasted_s"] == pytest.approx(15, abs=0.3)
+
+
+def test_one_district_dead_in_an_overload_is_a_hand():
+    bench = Bench(seconds=40)
+    bench.extra[bench.rows(20, 39), 1] = 5
+    bench.fed[bench.rows(30, 30.8), 0] = 0
+    events, _ = bench.diagnose()
+    assert ("direction-break", "Outer main") in bare(events)
+    assert "protection-open" not in {cause for cause, _ in bare(events)}
+
+
+def test_short():
+    bench = Bench(seconds=30)
+    bench.extra[bench.rows(20, 20.1), 0] = 25
+    bench.fed[bench.rows(20.1, 26), :2] = 0
+    events, _ = bench.diagnose()
+    short = next(e for e in events if e.cause is Cause.SHORT)
+    assert short.district == "Outer main"
+    assert short.start_s == pytest.approx(20, abs=1 / 60)
+    assert short.end_s == pytest.approx(20.1, abs=1 / 60)
+    assert {e.district for e in events if e.cause is Cause.PROTECTION_OPEN} == {"Outer main", "Inner main"}
+
+
+def test_supply_sag_is_seen_by_the_neighbours():
+    bench = Bench(seconds=40)
+    bench.extra[bench.rows(20, 24), 3] = 4
+    events, _ = bench.diagnose()
+    assert bare(events) == [("supply-sag", "Quarry branch"), ("supply-sag", "Town lights")]
+    assert events[0].end_s == pytest.approx(24, abs=0.1)
+
+
+def test_a_starting_train_is_no_sag():
+    bench = Bench(seconds=40)
+    surge = bench.rows(20, 24)
+    bench.load[: surge.start, 0] = 0
+    bench.load[surge, 0] = 1 + 2.2 * np.exp(-(bench.at_s[surge] - 20) / 0.5)
+    assert bench.diagnose()[0] == []
+
+
+def test_mains_dip_falls_on_every_supply():
+    bench = Bench(seconds=40)
+    bench.fed[bench.rows(20, 20.6)] = 0.6
+    events, _ = bench.diagnose()
+    assert [cause for cause, _ in bare(events)] == ["mains-dip"] * 4
+    assert all(e.start_s == pytest.approx(20, abs=1 / 60) and e.end_s == pytest.approx(20.6, abs=1 / 60) for e in events)
+
+
+def test_binding_climbs_gradually_and_stays():
+    bench = Bench(seconds=80)
+    bind = bench.rows(50, 56)
+    bench.load[bind, 0] = np.minimum(1.7, 1 + 0.7 * (bench.at_s[bind] - 50) / 0.5)
+    event = only(bench, Cause.BINDING)
+    assert event.start_s == pytest.approx(50, abs=0.3)
+    assert event.end_s == pytest.approx(56, abs=0.3)
+
+
+def test_something_switched_on_is_no_binding():
+    bench = Bench(seconds=80)
+    bench.extra[bench.rows(50, 60), 0] = 1.8
+    assert "binding" not in {cause for cause, _ in bare(bench.diagnose()[0])}
+
+
+def test_a_train_that_drives_over_is_neither_lost_nor_binding():
+    bench = Bench(seconds=80)
+    bench.load[:, 1] = 0
+    there = np.clip((bench.at_s - 40) / 0.8, 0, 1)
+    bench.load[:, 0], bench.load[:, 1] = 1 - there, there
+    assert bench.diagnose()[0] == []
+
+
+def test_dc_signal():
+    bench = Bench(seconds=30)
+    bench.offset[bench.rows(20, 21.5), 0] = -2
+    event = only(bench, Cause.DC_SIGNAL)
+    assert (event.start_s, event.end_s) == pytest.approx((20, 21.5), abs=1 / 60)
+    assert event.evidence["offset_volts"] == pytest.approx(-2, abs=0.05)
+
+
+def test_throttle():
+    bench = Bench(seconds=50)
+    bench.fed[:, 0] = 1 - 0.2 * np.clip((bench.at_s - 25) / 1.5, 0, 1)
+    event = only(bench, Cause.THROTTLE)
+    assert event.start_s == pytest.approx(25, abs=0.3)
+
+
+def test_weak_joint_lap_after_lap_at_one_place():
+    bench = Bench(seconds=170)
+    for lap in range(9):
+        at_s = 8 + 17 * lap
+        dip = bench.rows(at_s, at_s + 1)
+        bench.load[dip, 0] = 1 - 0.4 * np.minimum(1, np.minimum(bench.at_s[dip] - at_s, at_s + 1 - bench.at_s[dip]) / 0.2)
+    events, patterns = bench.diagnose()
+    assert bare(events) == [("weak-joint", "Outer main")] * 9
+    assert events[-1].confidence > 0.9
+    assert [(p.verdict, p.districts) for p in patterns] == [("fixed-spot", ("Outer main",))]
+    assert patterns[0].lap_s == pytest.approx(17, rel=0.03)
