@@ -45,7 +45,7 @@ class Climbs(Watcher):
             yield found + STAYS_TICKS + 1
             event, floor, level = self._event(found)
             if event is None:
-                tick = found + 1
+                tick = found + 2
                 continue
             self.tell(event, found + STAYS_TICKS)
             tick = yield from self._follow(event, found, floor, level)
@@ -96,7 +96,8 @@ class Climbs(Watcher):
         amps = self.ticks.amps[rows, self.district][same & (self.ticks.calm[rows, self.district] > 0)]
         if len(amps) < STAYS_TICKS:
             return 0.0, False
-        return float(np.quantile(amps, HIGH_QUANTILE)), len(amps) >= KNOWN_TICKS
+        at = int(HIGH_QUANTILE * (len(amps) - 1))
+        return float(np.partition(amps, at)[at]), len(amps) >= KNOWN_TICKS
 
     def _is_above(self, level: float, floor: float, high: float, *, known: bool) -> bool:
         if known:

@@ -248,8 +248,8 @@ def _longest_run(gone: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> int:
 
 def _noise(values: Floats) -> float:
     """From the lowest tenth to the highest."""
-    low, high = np.quantile(values, [0.1, 0.9]).tolist()
-    return float(high - low)
+    ordered = np.sort(values)
+    return float(ordered[int(0.9 * (len(ordered) - 1))] - ordered[int(0.1 * (len(ordered) - 1))])
 
 
 def _steady(values: Floats) -> Floats:
@@ -263,7 +263,7 @@ def _wavering_share(cut: Cut, usual: float, depth: float) -> float:
     """How far the amps waver while they are down, as a share of the depth."""
     down = np.flatnonzero(cut.amps < usual - 0.5 * depth)
     inner = cut.amps[down[2:-2]]
-    return float(np.ptp(np.quantile(inner, [0.1, 0.9]))) / depth if len(inner) > 5 else 0.0
+    return _noise(inner) / depth if len(inner) > 5 else 0.0
 
 
 def _edge_s(cut: Cut, usual: float, depth: float) -> float:

@@ -56,6 +56,7 @@ class Watcher(ABC):
         self._told: list[Occurrence] = []
         self._watching: Watching | None = None
         self._needs = 0
+        self._looked: tuple[Mask, int, int, NDArray[np.bool_]] | None = None
 
     def advance(self) -> list[Occurrence]:
         """Go on as far as the complete ticks allow; occurrences that began, changed or ended."""
@@ -85,7 +86,7 @@ class Watcher(ABC):
             end = self.ticks.end if until is None else min(until, self.ticks.end)
             tick = max(tick, self.ticks.base)
             if tick < end:
-                hits = mask(self.ticks.rows(tick, end))
+                hits = self._hits(mask, tick, end)
                 first = int(np.argmax(hits))
                 if hits[first]:
                     return tick + first
@@ -93,3 +94,13 @@ class Watcher(ABC):
             if until is not None and tick >= until:
                 return None
             yield tick
+
+    def _hits(self, mask: Mask, tick: int, end: int) -> NDArray[np.bool_]:
+        """The mask over these ticks; a watcher that goes on after a hit need not look at the rest again."""
+        if self._looked is not None:
+            looked, first, last, hits = self._looked
+            if looked == mask and first <= tick and last == end:
+                return hits[tick - first :]
+        hits = mask(self.ticks.rows(tick, end))
+        self._looked = (mask, tick, end, hits)
+        return hits
