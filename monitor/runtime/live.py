@@ -9,7 +9,7 @@ from monitor.runtime.latest import BoardLatest
 from monitor.runtime.notices import Notices
 from monitor.runtime.picture import DistrictNow, Picture, Wave
 from monitor.runtime.trend import Trend, TrendWindow
-from monitor.values import Action, BoardSeen, Finding, Health, PortStatus, Step, SupplyLoad
+from monitor.values import Action, BoardSeen, Finding, Health, PortStatus, Snapshot, Step, SupplyLoad
 
 MARKS_KEPT = 50
 BOARDS_KEPT = 64
@@ -84,6 +84,7 @@ class Live:
                 marks=tuple(reversed(self._marks)),
                 patterns=self._notices.patterns(),
                 phasings=self._notices.phasings(),
+                slow_figures=self._notices.slow_figures(),
                 findings=findings,
                 loads=self._loads,
                 boards=dict(self._boards),
@@ -104,6 +105,11 @@ class Live:
         moment_s = self.now_s() if until_s is None else until_s
         with self._lock:
             return self._trend.window(moment_s, buckets, columns)
+
+    def snapshot(self, event_id: int) -> Snapshot | None:
+        """Samples around an event; None where there are none, or none any more."""
+        with self._lock:
+            return self._notices.snapshot(event_id)
 
     def wave(self, district: str) -> Wave | None:
         """The last samples of a district; None where there are none.

@@ -4,11 +4,13 @@ from collections import OrderedDict
 from typing import Protocol, TypeVar
 
 from monitor.runtime.picture import StandingWarning
-from monitor.values import Action, Event, Finding, Pattern, Phasing, Step
+from monitor.values import Action, Event, Finding, Pattern, Phasing, SlowFigure, Snapshot, Step
 from monitor.values import Warning as RaisedWarning
 
 KEPT = 200
 """Of each kind; the oldest go first."""
+SNAPSHOTS_KEPT = 60
+"""Samples around the latest events; the sessions keep them all."""
 FINDING_SHOWN_S = 60.0
 """A finding that ended stays in sight this long."""
 
@@ -33,6 +35,8 @@ class Notices:
         self._findings: OrderedDict[int, Finding] = OrderedDict()
         self._patterns: OrderedDict[tuple[str, ...], Pattern] = OrderedDict()
         self._phasings: OrderedDict[tuple[str, str], Phasing] = OrderedDict()
+        self._snapshots: OrderedDict[int, Snapshot] = OrderedDict()
+        self._slow: OrderedDict[tuple[str, str], SlowFigure] = OrderedDict()
         self._acknowledged: set[int] = set()
         self._shelved_until_s: OrderedDict[tuple[object, ...], float] = OrderedDict()
         self._muted_until_s: float | None = None
@@ -47,12 +51,21 @@ class Notices:
             _put(self._events, event)
         for finding in step.findings:
             _put(self._findings, finding)
-        for pattern in step.patterns:
-            self._patterns[pattern.districts] = pattern
-            _trim(self._patterns)
+        self._add_diagnosis(step)
         for phasing in step.phasings:
             self._phasings[phasing.supplies] = phasing
             _trim(self._phasings)
+
+    def _add_diagnosis(self, step: Step) -> None:
+        for pattern in step.patterns:
+            self._patterns[pattern.districts] = pattern
+            _trim(self._patterns)
+        for snapshot in step.snapshots:
+            self._snapshots[snapshot.event_id] = snapshot
+            _trim(self._snapshots, SNAPSHOTS_KEPT)
+        for figure in step.slow_figures:
+            self._slow[figure.kind, figure.name] = figure
+            _trim(self._slow)
 
     def standing(self, now_s: float) -> tuple[StandingWarning, ...]:
         """Warnings that stand: highest priority first, then newest first."""
@@ -73,6 +86,14 @@ class Notices:
     def events(self) -> tuple[Event, ...]:
         """The latest events, newest first."""
         return tuple(reversed(self._events.values()))
+
+    def snapshot(self, event_id: int) -> Snapshot | None:
+        """Samples around an event; None where there are none any more."""
+        return self._snapshots.get(event_id)
+
+    def slow_figures(self) -> tuple[SlowFigure, ...]:
+        """The latest of each kind and name."""
+        return tuple(self._slow.values())
 
     def findings(self, now_s: float) -> tuple[Finding, ...]:
         """Findings that go on or ended lately, newest first."""
@@ -131,6 +152,6 @@ def _put(kept: OrderedDict[int, N], thing: N) -> None:
     _trim(kept)
 
 
-def _trim(kept: OrderedDict[K, V]) -> None:
-    while len(kept) > KEPT:
+def _trim(kept: OrderedDict[K, V], most: int = KEPT) -> None:
+    while len(kept) > most:
         kept.popitem(last=False)

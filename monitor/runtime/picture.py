@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.values import Action, BoardSeen, Event, Finding, Health, Pattern, Phasing, PortStatus, SupplyLoad
+from monitor.values import Action, BoardSeen, Event, Finding, Health, Pattern, Phasing, PortStatus, SlowFigure, SupplyLoad
 from monitor.values import Warning as RaisedWarning
 
 STALE_AFTER_S = 1.0
@@ -84,6 +84,7 @@ class Picture:
         marks: Remarks of operators.
         patterns: As they now stand.
         phasings: As they now stand.
+        slow_figures: What changes over an evening, the latest of each kind and name.
         findings: Those that go on or ended lately, newest first.
         loads: Every supply with what binds it, what is left, heat and forecast; empty before anything was judged.
         boards: Who said what of itself, by the name in the layout file, or by the board's own name where it has none.
@@ -102,6 +103,7 @@ class Picture:
     marks: tuple[Action, ...] = ()
     patterns: tuple[Pattern, ...] = ()
     phasings: tuple[Phasing, ...] = ()
+    slow_figures: tuple[SlowFigure, ...] = ()
     findings: tuple[Finding, ...] = ()
     loads: tuple[SupplyLoad, ...] = ()
     boards: Mapping[str, BoardSeen]

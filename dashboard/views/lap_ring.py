@@ -1,0 +1,72 @@
+"""The lap ring: where on the lap each district's events fall."""
+
+import math
+from collections.abc import Sequence
+
+from dashboard.views.history import AMPS, LINE, TEXT
+from monitor.values import Cause, Event, Pattern
+
+ON_THE_RING = (Cause.LOST_CONTACT, Cause.WEAK_JOINT)
+INNERMOST = 0.45
+
+
+def lap_ring(patterns: Sequence[Pattern], events: Sequence[Event]) -> dict[str, object]:
+    """A ring for each district with a lap time, a dot for each event, one turn for one lap; a plain dictionary."""
+    rings = [(district, pattern) for pattern in patterns if pattern.lap_s for district in pattern.districts]
+    traces: list[dict[str, object]] = []
+    for number, (district, pattern) in enumerate(rings):
+        radius = 1.0 if len(rings) == 1 else INNERMOST + (1 - INNERMOST) * number / (len(rings) - 1)
+        traces.append(_circle(district, radius))
+        traces.append(_dots(district, radius, pattern, events))
+        if pattern.lap_fraction is not None:
+            traces.append(_spot(pattern.lap_fraction, radius))
+    ticks = [0, 36, 72, 108, 144, 180, 216, 252, 288, 324]
+    return {
+        "data": traces,
+        "layout": {
+            "paper_bgcolor": "rgba(0,0,0,0)",
+            "font": {"color": TEXT, "size": 13},
+            "margin": {"l": 40, "r": 40, "t": 30, "b": 30},
+            "showlegend": len(rings) > 1,
+            "legend": {"orientation": "h", "y": -0.08},
+            "polar": {
+                "bgcolor": "rgba(0,0,0,0)",
+                "radialaxis": {"visible": False, "range": [0, 1.15]},
+                "angularaxis": {
+                    "direction": "clockwise", "rotation": 90, "gridcolor": LINE, "linecolor": LINE,
+                    "tickvals": ticks, "ticktext": [f"{k / 36:.0f}/10" for k in ticks],
+                },
+            },
+            "uirevision": "ring",
+        },
+    }  # fmt: skip
+
+
+def _circle(district: str, radius: float) -> dict[str, object]:
+    angles = list(range(0, 361, 6))
+    return {
+        "type": "scatterpolar", "mode": "lines", "r": [radius] * len(angles), "theta": angles, "hoverinfo": "skip",
+        "line": {"color": LINE, "width": 2}, "showlegend": False, "name": district,
+    }  # fmt: skip
+
+
+def _dots(district: str, radius: float, pattern: Pattern, events: Sequence[Event]) -> dict[str, object]:
+    lap_s = pattern.lap_s or math.inf
+    own = [event for event in events if event.district == district and event.cause in ON_THE_RING]
+    return {
+        "type": "scatterpolar",
+        "mode": "markers",
+        "name": district,
+        "r": [radius] * len(own),
+        "theta": [round(360 * (event.start_s / lap_s % 1.0), 2) for event in own],
+        "text": [f"{district}, {event.cause.value.replace('-', ' ')}" for event in own],
+        "hoverinfo": "text",
+        "marker": {"size": 11, "opacity": 0.7, "color": AMPS},
+    }
+
+
+def _spot(fraction: float, radius: float) -> dict[str, object]:
+    return {
+        "type": "scatterpolar", "mode": "markers", "r": [radius], "theta": [round(360 * fraction, 2)], "showlegend": False,
+        "hoverinfo": "skip", "marker": {"size": 30, "symbol": "circle-open", "color": TEXT, "line": {"width": 3}},
+    }  # fmt: skip

@@ -1,0 +1,153 @@
+"""Causes in plain words: what happened, and what to try next, likeliest first."""
+
+from collections.abc import Mapping
+
+from dashboard.views.figures import seconds
+from monitor.values import Cause, Event, Pattern, SlowFigure
+
+Evidence = Mapping[str, float]
+
+WHAT: dict[Cause, str] = {
+    Cause.LOST_CONTACT: "A train lost contact: the amps fell at once while the volts held.",
+    Cause.SHORT: "A short circuit: the amps leapt to what the supply can give and the volts collapsed.",
+    Cause.PROTECTION_OPEN: "The protection opened: every output of this supply went dead after too much was drawn.",
+    Cause.SUPPLY_SAG: "The volts sagged because something on the same supply drew more.",
+    Cause.MAINS_DIP: "The mains dipped: every supply fell at the same moment and nothing drew more.",
+    Cause.FEED_LOST: "The feed was lost: volts and amps went together, with no overload before, and not as a hand does it.",
+    Cause.BINDING: "A train laboured: its amps climbed well above its usual and stayed there while the volts held.",
+    Cause.WEAK_JOINT: "The amps sagged part of the way and came back: current passes badly at one joint of the track.",
+    Cause.DIRECTION_BREAK: "Somebody broke the volts for a moment, as one does to step the reversing unit. Nothing is wrong.",
+    Cause.DC_SIGNAL: "Somebody sounded a whistle or a bell. Nothing is wrong.",
+    Cause.THROTTLE: "Somebody moved the throttle. Nothing is wrong.",
+}
+TRY: dict[Cause, tuple[str, ...]] = {
+    Cause.LOST_CONTACT: (
+        "Clean the rails where it happened, then the train's wheels and pickups.",
+        "Look for a low rail joint or a gap in a switch there.",
+        "If it is the same train in every district, look at that train's pickups and their wires.",
+    ),
+    Cause.SHORT: (
+        "Look for a derailed car or something metal across the rails.",
+        "Check switches and crossings where wheels can bridge both sides.",
+        "Take the trains off one by one; if it stays, look for pinched wires below.",
+    ),
+    Cause.PROTECTION_OPEN: (
+        "Take some load off this supply, and let it cool before it is used again.",
+        "Look for a short if it opened at once.",
+        "Never hold a breaker in, replace it by a bigger one or bridge it.",
+    ),
+    Cause.SUPPLY_SAG: (
+        "Move a load to another supply: the page before the show proposes which.",
+        "If a starting train does it, start trains one after the other.",
+        "If small loads do it, measure the supply: its own ohms may have grown.",
+    ),
+    Cause.MAINS_DIP: (
+        "Ask what else was switched on in the building at that moment.",
+        "If it recurs, have a licensed electrician look at the circuit.",
+    ),
+    Cause.FEED_LOST: (
+        "Move the plugs and clips of this district's feeder gently, with the supply off, and look for a loose one.",
+        "Look for a broken wire or a cold solder joint on the way to the track.",
+        "Check the throttle's own contacts if it only happens at one setting.",
+    ),
+    Cause.BINDING: (
+        "Stop the train and turn its wheels by hand: look for thread, a dry bearing or a bent rod.",
+        "Look for a car whose wheels do not roll, or one that rubs.",
+        "Let the motor cool before it runs again.",
+    ),
+    Cause.WEAK_JOINT: (
+        "Clean and tighten the rail joint where the lap ring shows it.",
+        "Add a feeder beyond that joint.",
+    ),
+    Cause.DIRECTION_BREAK: (),
+    Cause.DC_SIGNAL: (),
+    Cause.THROTTLE: (),
+}
+VERDICT = {"fixed-spot": "One place of the track", "follows-train": "One train", "scattered": "No one place"}
+_LABELS = {
+    "amps_before": ("Amps before", "A"),
+    "amps_lowest": ("Amps, lowest", "A"),
+    "amps_during": ("Amps during", "A"),
+    "amps_after": ("Amps after", "A"),
+    "amps_highest": ("Amps, highest", "A"),
+    "amps_highest_before": ("Highest amps of its laps before", "A"),
+    "highest_amps_before": ("Highest amps just before", "A"),
+    "supply_amps_before": ("Supply's amps before", "A"),
+    "supply_amps_during": ("Supply's amps during", "A"),
+    "volts_before": ("Volts before", "V"),
+    "volts_during": ("Volts during", "V"),
+    "volts_after": ("Volts after", "V"),
+    "volts_lowest": ("Volts, lowest", "V"),
+    "offset_volts": ("DC offset", "V"),
+    "lasted_s": ("Lasted", "s"),
+    "dead_s": ("Dead for", "s"),
+    "without_amps_s": ("Without amps", "s"),
+    "overload_lasted_s": ("Overload lasted", "s"),
+}
+
+
+def how_sure(confidence: float) -> str:
+    """A confidence in words; the figure is the share of such calls that are right."""
+    word = "sure" if confidence >= 0.95 else "quite sure" if confidence >= 0.85 else "likely" if confidence >= 0.7 else "a guess"
+    return f"{word} ({confidence:.0%})"
+
+
+def lasted(event: Event, now_s: float) -> str:
+    """How long an event lasted, or that it goes on."""
+    if event.end_s is None:
+        return f"going on for {seconds(now_s - event.start_s)}"
+    span_s = event.end_s - event.start_s
+    return f"{span_s:.2f} s" if span_s < 10 else seconds(span_s)
+
+
+def evidence_rows(event: Event) -> list[tuple[str, str]]:
+    """The figures that have a name people use, with their units."""
+    rows = []
+    for key, value in event.evidence.items():
+        if key in _LABELS:
+            label, unit = _LABELS[key]
+            rows.append((label, f"{value:.2f} {unit}"))
+    return rows
+
+
+def pattern_sentence(pattern: Pattern) -> str:
+    """What the events have in common, with the evidence."""
+    where = " and ".join(pattern.districts)
+    if pattern.verdict == "fixed-spot":
+        lap = f", {10 * pattern.lap_fraction:.1f} tenths of a lap" if pattern.lap_fraction is not None else ""
+        laps = f" of {pattern.lap_s:.1f} s" if pattern.lap_s is not None else ""
+        return f"{where}: {pattern.events} events fall at one place{lap}{laps}. Clean or mend the track there."
+    if pattern.verdict == "follows-train":
+        return f"{where}: {pattern.events} events go with one train from district to district. Look at its pickups and wheels."
+    return f"{where}: {pattern.events} events, at no one place. Clean all of its rails, and the trains' wheels."
+
+
+def chance_words(p_value: float | None) -> str:
+    """A p-value in words."""
+    if p_value is None:
+        return ""
+    if p_value < 1e-4:
+        return "Chance alone would do that less than once in ten thousand times."
+    if p_value < 0.05:
+        return f"Chance alone would do that once in {1 / p_value:.0f} times."
+    return "Chance alone explains where they fall."
+
+
+def slow_sentence(figure: SlowFigure) -> tuple[str, str]:
+    """A slow figure's line and what it means."""
+    if figure.kind == "source-ohms":
+        line = f"{figure.name} loses {figure.value:.2f} V for each amp (from {figure.count} steps of load)"
+        return line, "Compare it with earlier sessions: a rise means a tired contact or winding."
+    if figure.kind == "loop-ohms":
+        line = f"{figure.name}: the feeder has {figure.value:.3f} ohms out and back"
+        if figure.reference is None:
+            return line, "Write the wire's gauge and length into the layout file to see what it should have."
+        more = figure.value / figure.reference
+        good = "as its wire should." if more < 1.25 else f"{more:.1f} times what its wire alone has: look for a bad joint."
+        return f"{line}; its wire {figure.reference:.3f}", f"That is {good}"
+    share = figure.value / figure.reference if figure.reference else 1.0
+    if figure.kind == "running-amps":
+        grown = "more than at first: let it cool, and oil it." if share > 1.08 else "as it did at first."
+        return f"{figure.name} draws {figure.value:.2f} A at unchanged volts", f"It draws {share - 1:+.0%}, {grown}"
+    earlier = "earlier than it used to: it may still be warm, or be tired." if share < 0.7 else "as it used to."
+    return f"{figure.name} opened after {figure.value:.0%} of its data sheet's typical time", f"It opens {earlier}"
