@@ -175,7 +175,7 @@ def test_a_mark_reaches_the_watch(shown):
     page.get_by_label("Remark for the time line").fill("cleaned rails")
     page.get_by_role("button", name="Mark").click()
     wait_for(lambda: any(action.text == "cleaned rails" for action in shown.hall.operated))
-    assert "cleaned rails" in page.locator("[data-marking]").inner_text()
+    wait_for(lambda: "cleaned rails" in page.locator("[data-marking]").inner_text())
 
 
 def test_sound_can_be_muted_and_the_mute_is_in_sight(shown):
@@ -206,7 +206,7 @@ def test_a_district_from_near_shows_wave_figures_and_history(shown):
     assert re.search(r"Volts, RMS\s+(14\.9|15\.[01]) V", figures)
     assert re.search(r"Power factor\s+(0\.9[89]|1\.00)", figures)
     wait_for(lambda: page.evaluate(IS_DRAWN))
-    page.wait_for_selector("#history .scatterlayer .js-line")
+    page.wait_for_selector("#history .scatterlayer .js-line", state="attached")  # a level line has no height
     assert page.locator(".modebar").count() == 0
 
 
