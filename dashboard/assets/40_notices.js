@@ -66,8 +66,9 @@
   }
 
   function fillWarning(item, warning) {
-    // The headline already says it: here are only its buttons.
-    item.dataset.head = String(feed.payload.headline.warning_id === warning.id);
+    // What the headline already says is not said twice.
+    const head = feed.payload.headline;
+    item.dataset.head = head.warning_id !== warning.id ? "no" : head.sentence === warning.message ? "all" : "advice";
     const aside = warning.shelved_s !== null;
     item.dataset.level = warning.level;
     item.dataset.aside = String(aside);

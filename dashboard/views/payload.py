@@ -10,6 +10,7 @@ from dashboard.views.words import (
     WORD_OF_PORT,
     WORD_OF_PRIORITY,
     district_standing,
+    first_sentence,
     headline,
     opens_in_s,
     supply_standing,
@@ -84,7 +85,7 @@ def _notices(layout: Layout, picture: Picture) -> Json:
 def _past(picture: Picture) -> list[Json]:
     """Warnings that cleared and faults that happened lately, newest first."""
     found = [
-        (w.end_s or w.start_s, {"id": f"w{w.id}", "where": w.scope.name, "what": f"over: {w.message}"})
+        (w.end_s or w.start_s, {"id": f"w{w.id}", "where": w.scope.name, "what": f"over: {first_sentence(w.message)}"})
         for w in picture.past_warnings[:PAST_SHOWN]
     ]
     faults = [event for event in picture.events if event.cause.is_fault][:PAST_SHOWN]

@@ -1,5 +1,6 @@
 """How a district and the whole layout stand, in words a helping visitor understands."""
 
+import re
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -162,7 +163,7 @@ def headline(layout: Layout, picture: Picture, loads: tuple[SupplyLoad, ...]) ->
             warning = standing.warning
             return Headline(
                 level=LEVEL_OF_PRIORITY[warning.priority],
-                sentence=warning.message,
+                sentence=first_sentence(warning.message),
                 more=warning.advice,
                 opens_in_s=opens_in_s(standing, picture.now_s),
                 warning_id=warning.id,
@@ -176,6 +177,11 @@ def headline(layout: Layout, picture: Picture, loads: tuple[SupplyLoad, ...]) ->
         )
     calm = Headline(level=Level.WELL, sentence="Nothing is near its limit", more=_closest(loads))
     return _trouble_without_warning(picture, loads) or calm
+
+
+def first_sentence(text: str) -> str:
+    """What can be read from the door; the rest stands in the list."""
+    return re.split(r"(?<=[.!?])\s+(?=[A-Z])", text, maxsplit=1)[0]
 
 
 def _silence(picture: Picture) -> Headline:

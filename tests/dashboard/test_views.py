@@ -12,7 +12,7 @@ from dashboard.views.history import history_figure
 from dashboard.views.live_page import columns_for, live_page
 from dashboard.views.payload import tick
 from dashboard.views.shares import output_limit_amps, supply_loads
-from dashboard.views.words import WORD_OF_CAUSE, WORD_OF_PORT, Level, district_standing, headline
+from dashboard.views.words import WORD_OF_CAUSE, WORD_OF_PORT, Level, district_standing, first_sentence, headline
 from monitor.runtime import DistrictNow, Picture, StandingWarning
 from monitor.runtime.trend import Trend, TrendWindow
 from monitor.values import Cause, Event, Finding, FindingKind, PortState, PortStatus, Priority, Scope
@@ -154,6 +154,12 @@ def test_headline_says_what_opens_first_and_counts_down():
     picture = picture_of(warnings=(standing(),))
     said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
     assert (said.level, said.sentence, said.opens_in_s, said.warning_id) == (Level.HIGH, "North bench may open.", 20.0, 7)
+
+
+def test_the_first_sentence_is_enough_for_the_door():
+    text = "North bench is overloaded: 11.3 A drawn, it holds 8.8 A. It began when Outer main went up by 6.4 A."
+    assert first_sentence(text) == "North bench is overloaded: 11.3 A drawn, it holds 8.8 A."
+    assert first_sentence("One only") == "One only"
 
 
 def test_headline_in_calm_names_what_comes_closest():
