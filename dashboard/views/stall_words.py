@@ -1,9 +1,9 @@
 """Causes in plain words: what happened, and what to try next, likeliest first."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from dashboard.views.figures import seconds
-from monitor.values import Cause, Event, Pattern, SlowFigure
+from monitor.values import Action, Cause, Event, Pattern, SlowFigure
 
 Evidence = Mapping[str, float]
 
@@ -63,6 +63,8 @@ TRY: dict[Cause, tuple[str, ...]] = {
     Cause.DC_SIGNAL: (),
     Cause.THROTTLE: (),
 }
+PASSES = "pass"
+"""A remark with this word is a place: it was written as a train passed there."""
 VERDICT = {"fixed-spot": "One place of the track", "follows-train": "One train", "scattered": "No one place"}
 _LABELS = {
     "amps_before": ("Amps before", "A"),
@@ -110,13 +112,30 @@ def evidence_rows(event: Event) -> list[tuple[str, str]]:
     return rows
 
 
-def pattern_sentence(pattern: Pattern) -> str:
-    """What the events have in common, with the evidence."""
+def place_words(pattern: Pattern, marks: Sequence[Action]) -> str:
+    """Where on the lap a spot lies: after a place that an operator marked as the train passed it, else after the lap's count."""
+    if pattern.lap_fraction is None or pattern.lap_s is None:
+        return ""
+    passed = (m for m in marks if PASSES in m.text.lower() and m.district in (None, *pattern.districts))
+    mark = next(passed, None)
+    if mark is None:
+        return f", {10 * pattern.lap_fraction:.1f} tenths of a lap on"
+    tenths = 10 * ((pattern.lap_fraction - mark.at_s / pattern.lap_s) % 1.0)
+    return f', {tenths:.1f} tenths of a lap after "{mark.text}"'
+
+
+def pattern_sentence(pattern: Pattern, marks: Sequence[Action] = ()) -> str:
+    """What the events have in common, with the evidence.
+
+    Args:
+        pattern: The pattern.
+        marks: Remarks of operators, newest first.
+    """
     where = " and ".join(pattern.districts)
     if pattern.verdict == "fixed-spot":
-        lap = f", {10 * pattern.lap_fraction:.1f} tenths of a lap" if pattern.lap_fraction is not None else ""
-        laps = f" of {pattern.lap_s:.1f} s" if pattern.lap_s is not None else ""
-        return f"{where}: {pattern.events} events fall at one place{lap}{laps}. Clean or mend the track there."
+        laps = f" (one lap takes {pattern.lap_s:.1f} s)" if pattern.lap_s is not None else ""
+        place = place_words(pattern, marks)
+        return f"{where}: {pattern.events} events fall at one place{place}{laps}. Clean or mend the track there."
     if pattern.verdict == "follows-train":
         return f"{where}: {pattern.events} events go with one train from district to district. Look at its pickups and wheels."
     return f"{where}: {pattern.events} events, at no one place. Clean all of its rails, and the trains' wheels."

@@ -151,15 +151,18 @@ def places(picture: Picture) -> list[Component]:
     """Patterns and the ring that shows them."""
     if not picture.patterns:
         return [html.P("Six events of a district and a few laps are needed before anything can be said.", className="quiet")]
-    said = [_pattern(pattern) for pattern in picture.patterns]
+    said = [_pattern(pattern, picture.marks) for pattern in picture.patterns]
     ring = lap_ring(picture.patterns, picture.events)
     drawn = [dcc.Graph(figure=ring, config=GRAPH_CONFIG, className="ring", id="stall-ring")] if ring["data"] else []
-    key = "One turn is one lap, clockwise, counted from where the train was when watching began. Mark a train's passing to find the place."
+    key = (
+        "One turn is one lap, clockwise, counted from where the train was when watching began. "
+        'Remember "passes the station" at the moment it does, and places are counted from there.'
+    )
     return [html.Ul(said, className="patterns"), *drawn, html.P(key, className="quiet") if drawn else html.Span()]
 
 
-def _pattern(pattern: Pattern) -> Component:
-    sentence, chance = html.Span(pattern_sentence(pattern)), html.Span(chance_words(pattern.p_value), className="quiet")
+def _pattern(pattern: Pattern, marks: tuple[Action, ...]) -> Component:
+    sentence, chance = html.Span(pattern_sentence(pattern, marks)), html.Span(chance_words(pattern.p_value), className="quiet")
     return html.Li([html.Strong(VERDICT[pattern.verdict]), sentence, chance])
 
 
@@ -217,7 +220,9 @@ def _marking(layout: Layout) -> Component:
     named = [html.Option(row.name, value=row.name) for row in layout.district]
     return html.Div(
         [
-            html.Label(["What was done ", dcc.Input(id="stall-done", type="text", maxLength=200, placeholder="cleaned rails")]),
+            html.Label(
+                ["What was done ", dcc.Input(id="stall-done", type="text", maxLength=200, placeholder="cleaned rails", size="28")]
+            ),
             html.Label(["Where ", html.Select([html.Option("all districts", value=""), *named], id="stall-where")]),
             html.Button("Remember it", type="button", **hook(remember="")),
             html.Span(className="said", role="status", **hook(remembered="")),

@@ -94,11 +94,18 @@ def test_the_ring_turns_once_a_lap():
 
 def test_places_say_their_evidence():
     text = words(places(picture()))
-    assert "9 events fall at one place, 2.5 tenths of a lap of 17.0 s" in text
+    assert "9 events fall at one place, 2.5 tenths of a lap on (one lap takes 17.0 s)" in text
     assert "less than once in ten thousand" in text
     assert "no one place" in pattern_sentence(Pattern(
         verdict="scattered", districts=("Outer main",), events=9, lap_s=None, lap_fraction=None, p_value=None, start_s=0.0,
     ))  # fmt: skip
+
+
+def test_a_place_counts_from_where_the_train_was_seen_to_pass():
+    mark = Action(kind="mark", at_s=17.0 * 2.15, district="Outer main", text="passes the station")
+    assert '1.0 tenths of a lap after "passes the station"' in pattern_sentence(SPOT, [mark])
+    elsewhere = Action(kind="mark", at_s=17.0 * 2.15, district="Inner main", text="passes the station")
+    assert "tenths of a lap on" in pattern_sentence(SPOT, [elsewhere])
 
 
 def lost_at(at_s, number):
