@@ -7,7 +7,7 @@ import numpy as np
 from monitor.diagnosis.edges import is_fine
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.openings import FELL_SHARE, zero_amps
-from monitor.diagnosis.overloads import LOOK_BACK_TICKS, highest_mean, opening_evidence, overload_before
+from monitor.diagnosis.overloads import LOOK_BACK_TICKS, highest_mean, opening_evidence, overload_before, short_before
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Floats, Stream, Watcher, Watching
@@ -52,18 +52,19 @@ class Breaks(Watcher):
         d = self.district
         event = Occurrence(district=d, cause=Cause.DIRECTION_BREAK, start_s=tick * TICK_S)
         event.evidence["volts_before"] = self.stream.median("volts", d, tick - 7, tick - 2)
+        event.evidence["amps_before"] = max(self.stream.median("amps", d, tick - 7, tick - 2), self._zero_amps)
         cut = self.stream.cut(d, tick - 5, tick + 4)
         down = np.flatnonzero(self._is_down(cut, event))
         if len(down):
             event.start_s = float(0.75 * cut.start_s[down[0]] + 0.25 * cut.end_s[down[0]])
             event.evidence["falls"] = float(_swings(cut.volts / event.evidence["volts_before"], falling=True))
-        event.evidence["amps_before"] = self.stream.median("amps", d, tick - 7, tick - 2)
         self._judge_onset(event, tick)
         return event
 
     def _is_down(self, cut: Cut, event: Occurrence) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
         """Readings of an open feed: most of the volts gone, or a coasting motor's without amps."""
-        down = cut.volts < DOWN_SHARE * event.evidence["volts_before"]
+        # In a short the volts collapse as well, but the amps do not go.
+        down = (cut.volts < DOWN_SHARE * event.evidence["volts_before"]) & (cut.amps < event.evidence["amps_before"])
         if self.circuits.is_ac[self.district]:
             return np.asarray(down)
         coasts = (cut.amps < self._zero_amps) & (cut.volts < FELL_SHARE * event.evidence["volts_before"])
@@ -78,12 +79,13 @@ class Breaks(Watcher):
         elsewhere = live & (circuits.supply_of != circuits.supply_of[d])
         supply = int(circuits.supply_of[d])
         multiple, leap = overload_before(self.ticks, circuits, supply, tick)
+        shorted = short_before(self.ticks, circuits, supply, tick)
         event.evidence["supply_rating_multiple"] = multiple
         if bool(elsewhere.any()) and supply_dead and bool(dead[elsewhere].all()):
             event.cause, event.confidence = Cause.MAINS_DIP, 0.95
-        elif supply_dead and (multiple > OVERLOAD or leap > SHORT_CIRCUIT):
+        elif supply_dead and (multiple > OVERLOAD or leap > SHORT_CIRCUIT or shorted):
             event.cause = Cause.PROTECTION_OPEN
-            event.confidence = 0.97 if max(multiple, leap / SHORT_CIRCUIT) > 1.1 else 0.85
+            event.confidence = 0.97 if max(multiple, leap / SHORT_CIRCUIT) > 1.1 or shorted else 0.85
             event.evidence["highest_amps_before"] = leap * circuits.rated_amps[supply]
             event.evidence.update(opening_evidence(self.ticks, circuits, supply, tick))
         elif self._output_overload(tick):

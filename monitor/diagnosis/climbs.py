@@ -16,6 +16,7 @@ LEAST_RATIO = 1.18  # of the amps just before
 ABOVE_HIGH_RATIO = 1.13  # of the highest that grades brought in the laps before
 UNKNOWN_RATIO = 1.45  # of both, while the train has not yet been seen all round its lap
 KNOWN_TICKS = 240
+QUICK_TICKS = 5  # a hill that was not met before takes longer
 HIGH_QUANTILE = 0.95  # what lasts a shorter share of the time are surges, not grades
 LOOK_BACK_TICKS = 600
 SAME_VOLTS_SHARE = 0.04
@@ -70,6 +71,8 @@ class Climbs(Watcher):
         volts = stream.median("volts", d, found - BEFORE_TICKS, found - 9)
         during = stream.median("volts", d, found - 2, found + STAYS_TICKS)
         high, known = self._high(found, during)
+        if not known and self._rise_ticks(found, floor, level) > QUICK_TICKS:
+            return None, floor, level
         if not self._is_above(level, floor, high, known=known) or not HOLD_SHARE * volts < during < 1.025 * volts:
             return None, floor, level
         if self._came_from_elsewhere(found, floor, level):
@@ -98,6 +101,13 @@ class Climbs(Watcher):
             return 0.0, False
         at = int(HIGH_QUANTILE * (len(amps) - 1))
         return float(np.partition(amps, at)[at]), len(amps) >= KNOWN_TICKS
+
+    def _rise_ticks(self, found: int, floor: float, level: float) -> int:
+        """Ticks from a fifth to four fifths of the climb."""
+        amps = self.ticks.amps[self.ticks.rows(found - BEFORE_TICKS, found + 5), self.district]
+        over = np.flatnonzero(amps > floor + 0.8 * (level - floor))
+        under = np.flatnonzero(amps[: over[0]] < floor + 0.2 * (level - floor)) if len(over) else over
+        return int(over[0] - under[-1]) if len(over) and len(under) else BEFORE_TICKS
 
     def _is_above(self, level: float, floor: float, high: float, *, known: bool) -> bool:
         if known:

@@ -20,8 +20,11 @@ LEAST_RUN = 4  # half cycles: losses about a cycle long are what every track has
 SURE_SHARE = 0.75
 WAVERING_SHARE = 0.3  # of the depth: a motor still runs behind a joint, and what is left after a lost contact is steady
 LONGEST_LOST_S = 0.55
+STANDING_S = 0.75  # a train without contact for so long stands, and what is left are lamps
+STEADY_SHARE = 0.12
 HOLD_SHARE = 0.955  # volts that stay above this share of what they were hold
 STALLED_TICKS = 25
+BESIDE_TICKS = 6
 RECENT_TICKS = 26
 EARLIER_TICKS = 600
 LEFT_SHARE = 0.8  # of the least this district drew in the last minute
@@ -53,6 +56,7 @@ class Drops(Watcher):
             if back is None:
                 tick = yield from self._follow_stall(found, usual)
                 continue
+            yield back + BESIDE_TICKS
             tick = self._judge(found, back, usual)
 
     def _dropped(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
@@ -94,10 +98,10 @@ class Drops(Watcher):
                 self._check_surge(event, found)
             else:
                 self._call_by_length(event, cut, usual, depth)
-            handed = event.cause is Cause.WEAK_JOINT and self._handed_over(found, depth)
+            handed = event.cause is Cause.WEAK_JOINT and self._handed_over(found, depth) and self._handed_over(back, -depth)
             if event.confidence > 0 and not handed:
-                self._remember(event, back + 1)
-                self.tell(event, back + 1)
+                self._remember(event, back + BESIDE_TICKS)
+                self.tell(event, back + BESIDE_TICKS)
         return back + 2
 
     def _remember(self, event: Occurrence, tick: int) -> None:
@@ -140,7 +144,9 @@ class Drops(Watcher):
         event.evidence["wavering_share"] = wavering
         lasted_s = event.evidence["lasted_s"]
         event.confidence = 0.0
-        long = lasted_s > LONGEST_LOST_S and (share < SURE_SHARE or wavering > WAVERING_SHARE)
+        partly = depth < 0.7 * usual
+        steady = STEADY_SHARE if lasted_s > STANDING_S and partly else WAVERING_SHARE
+        long = lasted_s > LONGEST_LOST_S and (share < SURE_SHARE or wavering > steady)
         if share >= SHARP_SHARE and not long:
             self._call_lost(event, cut, usual, depth)
         else:
@@ -189,12 +195,12 @@ class Drops(Watcher):
             event.cause, event.confidence = Cause.WEAK_JOINT, 0.5
 
     def _handed_over(self, tick: int, depth: float, least_share: float = 0.4) -> bool:
-        """Another track district took what this one lost: the train drove over."""
+        """Another track district took what this one lost (or gave what this one gained): the train drove over."""
         before = self.stream.medians("amps", tick - 6, tick - 1)
-        after = self.stream.medians("amps", tick + 2, tick + 6)
+        after = self.stream.medians("amps", tick + 2, tick + BESIDE_TICKS)
         gained = np.where(self.circuits.is_track, after - before, 0.0)
         gained[self.district] = 0.0
-        return bool(np.nanmax(gained, initial=0.0) > least_share * depth)
+        return bool(np.nanmax(gained / depth, initial=0.0) > least_share)
 
     def _follow_stall(self, found: int, usual: float) -> Generator[int, None, int]:
         """The amps did not come back: a train that stands without contact, unless it drove off or somebody switched."""

@@ -5,6 +5,8 @@ from typing import NamedTuple
 import numpy as np
 
 from monitor.diagnosis.circuits import Circuits
+from monitor.diagnosis.medians import medians
+from monitor.diagnosis.shorts import COLLAPSED_SHARE, LEAP
 from monitor.diagnosis.ticks import TICK_S, Ticks
 
 LOOK_BACK_TICKS = 25  # how far an overload before the opening is looked for
@@ -30,6 +32,16 @@ def overload_before(ticks: Ticks, circuits: Circuits, supply: int, tick: int) ->
     high = ticks.amps_high[ticks.rows(tick - 4, tick + 1)][:, near].sum(axis=1)
     rated = float(circuits.rated_amps[supply])
     return Overload(highest_mean(amps, 5) / rated, float(np.nanmax(high, initial=0.0)) / rated)
+
+
+def short_before(ticks: Ticks, circuits: Circuits, supply: int, tick: int) -> bool:
+    """Whether a district of this supply was shorted in the second before: its amps leapt while its volts collapsed."""
+    near = circuits.supply_of == supply
+    past, last = ticks.rows(tick - 60, tick), ticks.rows(tick - 10, tick + 1)
+    leapt = ticks.amps_high[last][:, near] > LEAP * medians(ticks.amps[past][:, near], 0)
+    low = ticks.volts_low[last][:, near]
+    collapsed = low < COLLAPSED_SHARE * medians(ticks.volts[past][:, near], 0)
+    return bool((leapt & collapsed).any())
 
 
 def opening_evidence(ticks: Ticks, circuits: Circuits, supply: int, tick: int) -> dict[str, float]:

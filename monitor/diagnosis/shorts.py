@@ -8,6 +8,7 @@ from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.watcher import Watcher, Watching
 from monitor.values import Cause
 
+COARSE_SHARE = 0.74  # of readings that a short fills in part only
 LEAP = 2.5  # times the amps before
 RATED_SHARE = 1.15  # of the supply's rated amps
 FELL_SHARE = 0.8  # of the volts before: worth a look
@@ -60,7 +61,7 @@ class Shorts(Watcher):
         lowest = float(np.min(cut.volts[leapt], initial=np.inf))
         if sharpest_share(cut.end_s, cut.amps, peak - amps) < SHARP_SHARE:
             return leapt & False  # a short is there within a cycle; a heavy train comes over wheel by wheel
-        return leapt & (lowest < (COLLAPSED_SHARE if is_fine(cut) else FELL_SHARE) * volts)
+        return leapt & (lowest < (COLLAPSED_SHARE if is_fine(cut) else COARSE_SHARE) * volts)
 
     def _event(self, cut: Cut, shorted: "np.ndarray[tuple[int], np.dtype[np.bool_]]", amps: float, volts: float) -> Occurrence:
         first = int(np.argmax(shorted))
