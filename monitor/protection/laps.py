@@ -25,7 +25,7 @@ def lap_ticks(squares: Floats) -> int | None:
         return None
     # Both ends of each comparison are as long as the other: the last n - lag ticks against those one lag earlier.
     lags = np.arange(shortest, longest + 1)
-    alike = np.array([_correlation(squares[lag:], squares[:-lag]) for lag in lags.tolist()])
+    alike = _correlations(squares, lags)
     peaks = np.flatnonzero((alike[1:-1] >= alike[:-2]) & (alike[1:-1] >= alike[2:]) & (alike[1:-1] > ALIKE)) + 1
     if not len(peaks):
         return None
@@ -59,7 +59,17 @@ def keeps_to_lap(squares: Floats, lap: int) -> bool:
     return abs(now - then) <= STEADY * max(now, then)
 
 
-def _correlation(first: Floats, second: Floats) -> float:
-    first, second = first - first.mean(), second - second.mean()
-    size = float(np.sqrt((first @ first) * (second @ second)))
-    return float(first @ second) / size if size > 0 else 0.0
+def _correlations(squares: Floats, lags: NDArray[np.int64]) -> Floats:
+    """Pearson correlation of the draw with itself at each lag, over the part where both are known; 0 where one end is constant."""
+    count = len(squares)
+    level = squares - squares.mean()
+    sums = np.concatenate([[0.0], np.cumsum(level)])
+    powers = np.concatenate([[0.0], np.cumsum(level**2)])
+    both = np.correlate(level, level, mode="full")[count - 1 + lags]
+    size = count - lags
+    late, early = sums[-1] - sums[lags], sums[size]
+    late_power, early_power = powers[-1] - powers[lags], powers[size]
+    spread = (size * late_power - late**2) * (size * early_power - early**2)
+    # Rounding leaves a trace of spread where a draw is constant.
+    known = spread > 1e-12 * max(1.0, float(powers[-1]) * count) ** 2
+    return np.where(known, (size * both - late * early) / np.sqrt(np.where(known, spread, 1.0)), 0.0)
