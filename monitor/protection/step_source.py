@@ -43,9 +43,9 @@ def find_step(layout: Layout, names: tuple[str, ...], history: NDArray[np.float6
     after = history[start : start + max(1, round(AFTER_S / TICK_S))]
     if not len(before) or not len(after):
         return None
-    rises = (
-        np.nan_to_num(np.nanmean(after, axis=0) - np.nanmean(before, axis=0)) if _known(before, after) else np.zeros(len(names))
-    )
+    # Medians: the overload is noticed some tenths of a second after its step, so the stretch before may hold the first of it.
+    levels = np.nanmedian(after, axis=0) - np.nanmedian(before, axis=0) if _known(before, after) else np.zeros(len(names))
+    rises = np.nan_to_num(levels)
     column = int(np.argmax(rises))
     amps = float(rises[column])
     if amps < LEAST_AMPS:
