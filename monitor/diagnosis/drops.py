@@ -26,11 +26,14 @@ HOLD_SHARE = 0.955  # volts that stay above this share of what they were hold
 STALLED_TICKS = 25
 BESIDE_TICKS = 6
 RECENT_TICKS = 26
+RECENT_SHARE = 0.85
 EARLIER_TICKS = 600
 LEFT_SHARE = 0.8  # of the least this district drew in the last minute
 NOISES = 2.2  # of the readings just before
 GIVE_UP_TICKS = 1200
 RECOVERED_SHARE = 0.4  # of the depth: back above this, contact is made again
+SLOWEST_EDGE_S = 0.65  # on one side, where the other is quick
+QUICK_EDGE_S = 0.2
 LONGEST_EDGE_S = 0.46  # a train crosses a joint within this; grades take longer
 SHORTEST_JOINT_S = 0.3
 COARSE_EDGE_S = 0.35
@@ -173,15 +176,16 @@ class Drops(Watcher):
             return
         event.start_s, event.end_s = span
         edge_s, lasted_s = _edge_s(steady, usual, depth), span[1] - span[0]
+        quick_out = _edge_s(_reversed(steady), usual, depth) <= QUICK_EDGE_S
         event.evidence.update(edge_s=edge_s, lasted_s=lasted_s, amps_lowest=usual - depth)
-        if lasted_s >= SHORTEST_JOINT_S and edge_s <= LONGEST_EDGE_S:
+        if lasted_s >= SHORTEST_JOINT_S and edge_s <= (SLOWEST_EDGE_S if quick_out else LONGEST_EDGE_S):
             event.cause = Cause.WEAK_JOINT
             event.confidence = 0.7 if event.evidence["change_within_one_cycle_share"] < 0.3 or lasted_s > LONGEST_LOST_S else 0.5
 
     def _check_surge(self, event: Occurrence, found: int) -> None:
         """A starting train's surge that fades is no sag: what counts is the last seconds' usual."""
         recent = self.stream.median("amps", self.district, found - RECENT_TICKS, found - 1)
-        if event.cause is Cause.WEAK_JOINT and not event.evidence["amps_lowest"] < (1 - LEAST_JOINT_SHARE) * recent:
+        if event.cause is Cause.WEAK_JOINT and not event.evidence["amps_lowest"] < RECENT_SHARE * recent:
             event.confidence = 0.0
 
     def _call_by_length(self, event: Occurrence, cut: Cut, usual: float, depth: float) -> None:
@@ -270,6 +274,11 @@ def _wavering_share(cut: Cut, usual: float, depth: float) -> float:
     down = np.flatnonzero(cut.amps < usual - 0.5 * depth)
     inner = cut.amps[down[2:-2]]
     return _noise(inner) / depth if len(inner) > 5 else 0.0
+
+
+def _reversed(cut: Cut) -> Cut:
+    """The same backwards in time."""
+    return cut._replace(end_s=-cut.end_s[::-1], amps=cut.amps[::-1])
 
 
 def _edge_s(cut: Cut, usual: float, depth: float) -> float:

@@ -18,8 +18,11 @@ LEAST_EVENTS = 6
 ENOUGH_EVENTS = 8  # to say that there is no place
 SIGNIFICANT = 0.01
 LEAST_LENGTH = 0.55  # mean resultant length: half the events elsewhere is no spot
+SURE = 0.001
+SHARED_LENGTH = 0.42  # of two trains with laps of their own, one's events lie at the spot and the other's all round
 REFINE_SHARE = 0.03
-MULTIPLES = (3.0, 2.0, 1.0)
+SHORTEST_BY_EVENTS_S = 8.0
+LAPS_BY_EVENTS = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +67,11 @@ class Spot:
     @property
     def is_fixed(self) -> bool:
         """The events fall at one place."""
-        return self.clustering.p_value < SIGNIFICANT and self.clustering.length > LEAST_LENGTH
+        p_value, length = self.clustering.p_value, self.clustering.length
+        return (p_value < SIGNIFICANT and length > LEAST_LENGTH) or (p_value < SURE and length > SHARED_LENGTH)
+
+
+_NOWHERE = Spot(lap_s=None, clustering=Clustering(0.0, 0.0, 1.0))
 
 
 def patterns(histories: list[History]) -> list[Pattern]:
@@ -88,28 +95,41 @@ def spot(history: History, present: Bools) -> Spot:
 
     A train that is here for part of its lap only can have events there only, so phases are counted along the time it is here.
     """
-    best = Spot(lap_s=None, clustering=Clustering(0.0, 0.0, 1.0))
-    tried = 0
-    passing: list[Spot] = []
-    for track in tracks(history.volts, history.amps, history.live & ~history.disturbed, history.moved):
-        candidates = _candidates(track, history)
-        for lap_s in candidates:
-            tried += 1
-            here = _fold(track, history, present, lap_s)
-            if here.clustering.p_value < best.clustering.p_value or best.lap_s is None:
-                best = here
-            passing.append(here)
-    if best.lap_s is None:
-        return best
-    corrected = [
-        Spot(lap_s=s.lap_s, clustering=s.clustering._replace(p_value=min(1.0, s.clustering.p_value * tried))) for s in passing
-    ]
-    fixed = [s for s in corrected if s.is_fixed]
-    if not fixed:
-        return Spot(lap_s=best.lap_s, clustering=best.clustering._replace(p_value=min(1.0, best.clustering.p_value * tried)))
-    tightest = min(s.clustering.p_value for s in fixed)
-    # Half the lap passes as well as the lap, so the longest counts, but not a chance one far weaker than the best.
-    return max((s for s in fixed if s.clustering.p_value < tightest**0.6), key=lambda s: s.lap_s or 0.0)
+    counted = tracks(history.volts, history.amps, history.live & ~history.disturbed, history.moved)
+    folded = [_fold(track, history, present, lap_s) for track in counted for lap_s in _candidates(track, history)]
+    tried = [_corrected(found, len(folded)) for found in folded]
+    fixed = [found for found in tried if found.is_fixed]
+    if fixed:
+        tightest = min(found.clustering.p_value for found in fixed)
+        # Half the lap passes as well as the lap, so the longest counts, but not a chance one far weaker than the best.
+        return max((found for found in fixed if found.clustering.p_value < tightest**0.6), key=lambda found: found.lap_s or 0.0)
+    by_events = _by_events(counted[0], history, present) if counted else _NOWHERE
+    if by_events.is_fixed:
+        return by_events
+    return min(tried, key=lambda found: found.clustering.p_value, default=_NOWHERE)
+
+
+def _corrected(found: Spot, trials: float) -> Spot:
+    """With the p-value of the best of so many tries (Bonferroni)."""
+    return Spot(lap_s=found.lap_s, clustering=found.clustering._replace(p_value=min(1.0, found.clustering.p_value * trials)))
+
+
+def _by_events(track: Track, history: History, present: Bools) -> Spot:
+    """Where the amps show no lap, or another train's, the events themselves may: any period counts as tried."""
+    way = _way(track, history)
+    span_s = float(way[-1] - way[0])
+    shortest_s, longest_s = SHORTEST_BY_EVENTS_S, span_s / LAPS_BY_EVENTS
+    if longest_s <= shortest_s:
+        return _NOWHERE
+    trials = span_s * (1 / shortest_s - 1 / longest_s)
+    periods = 1 / np.linspace(1 / longest_s, 1 / shortest_s, int(6 * trials) + 2)
+    lap_s = float(periods[int(np.argmax(resultant_lengths(way, periods)))])
+    return _corrected(_fold(track, history, present, lap_s), trials)
+
+
+def _way(track: Track, history: History) -> Floats:
+    """The way gone at each event."""
+    return np.asarray(np.interp(history.events_s, history.start_s + np.arange(len(track.way_s)) * TICK_S, track.way_s))
 
 
 def _candidates(track: Track, history: History) -> list[float]:
@@ -131,7 +151,7 @@ def _is_multiple(lap_s: float, other_s: float) -> bool:
 
 def _fold(track: Track, history: History, present: Bools, lap_s: float) -> Spot:
     """Fold at this lap, sharpened a little by the events themselves."""
-    way = np.interp(history.events_s, history.start_s + np.arange(len(track.way_s)) * TICK_S, track.way_s)
+    way = _way(track, history)
     # Two periods differ once they drift apart by a good part of a lap over the whole way.
     turns = max(1.0, float(track.way_s[-1] - track.way_s[0]) / lap_s)
     steps = int(np.clip(np.ceil(2 * REFINE_SHARE * turns * 4), 3, 121))
