@@ -1,6 +1,9 @@
 """What all tests share: a skipped test is a failure, and paths of the tree."""
 
 import pytest
+from playwright.sync_api import sync_playwright
+
+from tests.browser.hall import CHROMIUM_ARGS, chromium_path
 
 
 @pytest.hookimpl(wrapper=True)
@@ -10,3 +13,12 @@ def pytest_runtest_makereport(item, call):
         report.outcome = "failed"
         report.longrepr = f"{item.nodeid} was skipped: a skipped test is a failure here. Install what it needs or delete it."
     return report
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """One Chromium for all tests of the whole run: Playwright allows one of its loops in a thread."""
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM_ARGS)
+        yield chromium
+        chromium.close()

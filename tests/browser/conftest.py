@@ -1,18 +1,9 @@
-"""One browser for all, and halls with a page server each."""
+"""Halls with a page server each."""
 
 import pytest
-from playwright.sync_api import sync_playwright
 
 from dashboard.app import PageServer
-from tests.browser.hall import CHROMIUM_ARGS, Hall, chromium_path
-
-
-@pytest.fixture(scope="session")
-def browser():
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM_ARGS)
-        yield chromium
-        chromium.close()
+from tests.browser.hall import Hall
 
 
 class Shown:

@@ -271,7 +271,7 @@ def test_the_browser_itself_notices_a_lost_server_and_resumes(show):
     lost_since = time.monotonic()
     wait_for(lambda: page.evaluate("[...document.querySelectorAll('.card')].every(c => c.dataset.level === 'stale')"))
     assert time.monotonic() - lost_since < 2.0
-    assert "No answer from pilotlamp" in page.locator("[data-headline]").inner_text()
+    wait_for(lambda: "No answer from pilotlamp" in page.locator("[data-headline]").inner_text(), within_s=2.0)
     page.evaluate("window.sameDocument = true")
     one.server = PageServer(one.hall, port=port)
     one.server.start()

@@ -1,11 +1,10 @@
 """The live page of a watch on real firmware, read in Chromium as a visitor reads it."""
 
 import re
-import shutil
 import signal
 
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from tests.firmware import bench, fernhollow
 from tests.firmware.bench import amps_wave, volts_wave
@@ -21,14 +20,11 @@ PAGE_LINE = re.compile(r"The page is at (http://\S+)")
 
 
 @pytest.fixture
-def visitor():
+def visitor(browser):
     """A Chromium page."""
-    program = shutil.which("chromium")
-    assert program, "The page tests need Chromium: install it with: apt-get install chromium"
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=["--no-sandbox", "--disable-gpu"])
-        yield browser.new_page(viewport={"width": 1920, "height": 1080})
-        browser.close()
+    page = browser.new_page(viewport={"width": 1920, "height": 1080})
+    yield page
+    page.close()
 
 
 def address_of(process):
