@@ -86,7 +86,7 @@ class Climbs(Watcher):
             "volts_before": volts,
             "volts_during": during,
         }
-        event.confidence = 0.93 if known and level > 1.25 * high else 0.8 if known else 0.7
+        event.confidence = 0.88 if known and level > 1.25 * high else 0.8 if known else 0.7
         return event, floor, level
 
     def _high(self, found: int, volts: float) -> tuple[float, bool]:

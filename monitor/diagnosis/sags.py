@@ -161,7 +161,7 @@ class Sags(Watcher):
             if not len(circuits.strangers(d)):
                 event.confidence = 0.6
         else:
-            event.confidence = 0.9 if depth > 0.1 else 0.7
+            event.confidence = 0.85 if depth > 0.1 else 0.7
             self.tell(event, known)
         return event
 

@@ -80,7 +80,7 @@ class Throttles(Watcher):
         if is_fine(cut) and sharpest_share(cut.end_s, cut.volts, float(after[d] - before[d])) > SHARPEST_SHARE:
             return False
         event = Occurrence(district=d, cause=Cause.THROTTLE, start_s=start * TICK_S, end_s=end * TICK_S)
-        event.confidence = 0.9 if abs(share[d]) > 2 * LEAST_SHARE else 0.75
+        event.confidence = 0.8 if abs(share[d]) > 2 * LEAST_SHARE else 0.7
         event.evidence = {
             "volts_before": float(before[d]),
             "volts_after": float(after[d]),
