@@ -19,7 +19,7 @@ KNOWN_TICKS = 240
 QUICK_TICKS = 5  # a hill that was not met before takes longer
 HIGH_QUANTILE = 0.95  # what lasts a shorter share of the time are surges, not grades
 LOOK_BACK_TICKS = 600
-SAME_VOLTS_SHARE = 0.04
+SAME_VOLTS_SHARE = 0.6  # laps at volts within this tell what hills there are
 BEFORE_TICKS = 26
 LEAST_AMPS = 0.2
 REMEMBERED = 8
@@ -92,11 +92,14 @@ class Climbs(Watcher):
     def _high(self, found: int, volts: float) -> tuple[float, bool]:
         """The highest amps that this train's laps brought at these volts, and whether enough of its way was seen."""
         rows = self.ticks.rows(found - LOOK_BACK_TICKS, found - BEFORE_TICKS // 2)
-        same = np.abs(self.ticks.volts[rows, self.district] - volts) < SAME_VOLTS_SHARE * volts + 0.1
+        past = self.ticks.volts[rows, self.district]
+        same = (past > SAME_VOLTS_SHARE * volts) & (past * SAME_VOLTS_SHARE < volts)
         for first, last in self._bound:
             bound = self.ticks.rows(first, last)
             same[max(0, bound.start - rows.start) : max(0, bound.stop - rows.start)] = False
-        amps = self.ticks.amps[rows, self.district][same & (self.ticks.calm[rows, self.district] > 0)]
+        same &= self.ticks.calm[rows, self.district] > 0
+        # A hill asks for the same torque at any speed; at more volts it may take as much more amps at the most.
+        amps = self.ticks.amps[rows, self.district][same] * np.maximum(1.0, volts / past[same])
         if len(amps) < STAYS_TICKS:
             return 0.0, False
         at = int(HIGH_QUANTILE * (len(amps) - 1))

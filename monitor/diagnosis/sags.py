@@ -95,7 +95,7 @@ class Sags(Watcher):
         if not share[d] < 1 - DIP_DEPTH or self._is_short(before):
             return None
         if bool((live & far).any()) and bool((share[live] < 1 - 0.6 * DIP_DEPTH).all()) and rise < LEAST_RATED_SHARE * rated:
-            return Cause.MAINS_DIP if self._fell_alike(share[live], share[d]) else None
+            return Cause.MAINS_DIP if self._fell_alike(share[live], share[d]) and self._fell_together(before, live) else None
         if rise > LEAST_RATED_SHARE * rated:
             return Cause.SUPPLY_SAG
         if not bool((live & far).any()) and int((live & near).sum()) > 1 and self._fell_alike(share[live], share[d]) and rise < 0:
@@ -108,6 +108,12 @@ class Sags(Watcher):
         d = self.district
         leapt = np.max(self.ticks.amps_high[rows, d]) > LEAP * before.amps[d]
         return bool(leapt and np.min(self.ticks.volts_low[rows, d]) < COLLAPSED_SHARE * before.volts[d])
+
+    def _fell_together(self, before: _Before, live: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> bool:
+        """All within the tick in which it was found, or the next."""
+        rows = self.ticks.rows(before.tick, before.tick + 2)
+        low = np.min(self.ticks.volts_low[rows], axis=0)
+        return bool((low[live] < (1 - 0.6 * DIP_DEPTH) * before.volts[live]).all())
 
     def _fell_alike(self, share: Floats, own: float) -> bool:
         return bool((np.abs(share - own) < 0.35 * (1 - own) + 0.02).all())

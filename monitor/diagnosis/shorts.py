@@ -3,12 +3,16 @@
 import numpy as np
 
 from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share
+from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.watcher import Watcher, Watching
 from monitor.values import Cause
 
-COARSE_SHARE = 0.74  # of readings that a short fills in part only
+FADE_S = 0.15
+FADED_SHARE = 0.8
+LOST_SHARE = 0.55  # of the volts: below, more is lost in the supply than is left whatever the amps do
+COARSE_SHARE = 0.7  # of readings that a short fills in part only
 LEAP = 2.5  # times the amps before
 RATED_SHARE = 1.15  # of the supply's rated amps
 FELL_SHARE = 0.8  # of the volts before: worth a look
@@ -29,7 +33,7 @@ class Shorts(Watcher):
             usual_amps, usual_volts = self._usual(found)
             cut = self.stream.cut(self.district, found - 2, found + 3)
             shorted = self._shorted(cut, usual_amps, usual_volts)
-            if not shorted.any():
+            if not shorted.any() or self._fades(cut, shorted, usual_volts):
                 tick = found + 1
                 continue
             event = self._event(cut, shorted, usual_amps, usual_volts)
@@ -62,6 +66,13 @@ class Shorts(Watcher):
         if sharpest_share(cut.end_s, cut.amps, peak - amps) < SHARP_SHARE:
             return leapt & False  # a short is there within a cycle; a heavy train comes over wheel by wheel
         return leapt & (lowest < (COLLAPSED_SHARE if is_fine(cut) else COARSE_SHARE) * volts)
+
+    def _fades(self, cut: Cut, shorted: "np.ndarray[tuple[int], np.dtype[np.bool_]]", volts: float) -> bool:
+        """Something heavy that starts: volts not quite lost, and amps that fall within tenths of a second."""
+        late = shorted & (cut.end_s > cut.end_s[int(np.argmax(shorted))] + FADE_S)
+        if not late.any() or float(cut.volts[shorted].min()) < LOST_SHARE * volts:
+            return False
+        return median(cut.amps[late]) < FADED_SHARE * float(cut.amps.max())
 
     def _event(self, cut: Cut, shorted: "np.ndarray[tuple[int], np.dtype[np.bool_]]", amps: float, volts: float) -> Occurrence:
         first = int(np.argmax(shorted))
