@@ -27,6 +27,8 @@ STALLED_TICKS = 25
 BESIDE_TICKS = 6
 RECENT_TICKS = 26
 RECENT_SHARE = 0.85
+WAVERED = 1.7  # of what the amps wavered by in the seconds before
+NOT_FELL_SHARE = 0.997  # less current raises the volts; where both fall, something else moves them
 EARLIER_TICKS = 600
 LEFT_SHARE = 0.8  # of the least this district drew in the last minute
 NOISES = 2.2  # of the readings just before
@@ -173,6 +175,10 @@ class Drops(Watcher):
         depth = usual - float(np.min(steady.amps, initial=usual))
         span = crossing_s(steady, steady.amps < usual - 0.3 * depth)
         if span is None or not LEAST_JOINT_SHARE * usual < depth < 0.9 * usual:
+            return
+        tick = int(event.start_s / TICK_S)
+        wavered = _noise(self.ticks.amps[self.ticks.rows(tick - RECENT_TICKS, tick), self.district])
+        if depth < WAVERED * wavered or event.evidence["volts_during"] < NOT_FELL_SHARE * event.evidence["volts_before"]:
             return
         event.start_s, event.end_s = span
         edge_s, lasted_s = _edge_s(steady, usual, depth), span[1] - span[0]
