@@ -1,54 +1,110 @@
-"""The gate: who may look and who may act. Everything that changes something asks here and nowhere else."""
+"""The gate: who may look and who may act. Everything that changes something asks here and nowhere else.
+
+This machine looks and acts. Others look only where the page is shared, and act only with a visit (see ``entering``).
+"""
 
 import ipaddress
 from urllib.parse import urlsplit
 
 from flask import Request
 
+from dashboard.visits import COOKIE, Visits
+
 LOCAL_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 ACTING_HEADER = "X-Pilotlamp"
 """A page of another site cannot send it without asking first, and nobody answers that question here."""
+FORWARDED = ("Forwarded", "X-Forwarded-For", "X-Real-IP", "Via")
+"""A proxy on this machine makes everybody look local: what came through one counts as coming from elsewhere."""
+LOOKING_POSTS = frozenset({"/_dash-update-component", "/enter", "/leave"})
+"""What is posted without changing anything of the watch; all else that is no plain look needs the right to act."""
 
 
 class Gate:
-    """Lets this machine look and act, and nobody else.
+    """Lets this machine look and act; others as far as it was told.
 
     Args:
         names: Host names under which the page may be asked for: another name means that somebody's page was made to point here.
+        shared: Whether other machines of the local network may look.
+        visits: Those who may act from there.
     """
 
-    def __init__(self, names: frozenset[str] = LOCAL_NAMES) -> None:
+    def __init__(self, names: frozenset[str] = LOCAL_NAMES, *, shared: bool = False, visits: Visits | None = None) -> None:
         self._names = names
+        self._shared = shared
+        self.visits = visits or Visits()
+
+    def refusal(self, request: Request) -> str | None:
+        """Why this request gets nothing at all; None where it may go on. Asked before every answer."""
+        if request.method in ("GET", "HEAD"):
+            return self.refusal_to_view(request)
+        if request.path in LOOKING_POSTS:
+            return self.refusal_to_view(request) or _refusal_of_other_sites(request)
+        return self.refusal_to_act(request)
 
     def refusal_to_view(self, request: Request) -> str | None:
         """Why this request may not look; None where it may."""
-        name = urlsplit(f"//{request.host}").hostname
-        if name not in self._names:
+        if not self._is_ours(_name_asked_for(request)):
             return "Open this page under the address that pilotlamp printed."
-        if not _is_local(request.remote_addr):
-            return "This page answers on its own machine only."
+        if not is_local(request) and not (self._shared and _is_near(request.remote_addr)):
+            return (
+                "This page answers on its own machine only." if not self._shared else "This page answers in its own network only."
+            )
         return None
 
     def refusal_to_act(self, request: Request) -> str | None:
         """Why this request may not act; None where it may."""
-        refusal = self.refusal_to_view(request)
+        refusal = self.refusal_to_view(request) or _refusal_of_other_sites(request)
         if refusal is not None:
             return refusal
-        origin = request.headers.get("Origin")
-        if origin is not None and urlsplit(origin).netloc != request.host:
+        if ACTING_HEADER not in request.headers:
             return "Only the page itself may act."
-        if ACTING_HEADER not in request.headers or request.headers.get("Sec-Fetch-Site", "same-origin") != "same-origin":
-            return "Only the page itself may act."
+        if not is_local(request) and not self.visits.known(request.cookies.get(COOKIE)):
+            return "To act from here, open /enter and give the passphrase."
         return None
 
     def name_of(self, request: Request) -> str:
         """Who acts, for the record."""
-        del request
-        return "this machine"
+        return "this machine" if is_local(request) else f"a visitor at {request.remote_addr}"
+
+    def _is_ours(self, name: str | None) -> bool:
+        if name is None:
+            return False
+        # Nobody can make an address point elsewhere; a name they can.
+        return name in self._names or (self._shared and _address(name) is not None)
 
 
-def _is_local(address: str | None) -> bool:
+def is_local(request: Request) -> bool:
+    """Whether a request comes from this machine, straight."""
+    address = _address(request.remote_addr)
+    return address is not None and address.is_loopback and not any(header in request.headers for header in FORWARDED)
+
+
+def _refusal_of_other_sites(request: Request) -> str | None:
+    origin = request.headers.get("Origin")
+    if origin is not None and origin != f"{request.scheme}://{request.host}":
+        return "Only the page itself may act."
+    if request.headers.get("Sec-Fetch-Site", "same-origin") != "same-origin":
+        return "Only the page itself may act."
+    return None
+
+
+def _name_asked_for(request: Request) -> str | None:
     try:
-        return address is not None and ipaddress.ip_address(address).is_loopback
+        return urlsplit(f"//{request.host}").hostname
     except ValueError:
-        return False
+        return None
+
+
+def _is_near(text: str | None) -> bool:
+    address = _address(text)
+    return address is not None and (address.is_private or address.is_link_local) and not address.is_unspecified
+
+
+def _address(text: str | None) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
+    try:
+        address = ipaddress.ip_address(text or "")
+    except ValueError:
+        return None
+    if isinstance(address, ipaddress.IPv6Address) and address.ipv4_mapped is not None:
+        return address.ipv4_mapped
+    return address

@@ -12,9 +12,11 @@ from waitress.server import BaseWSGIServer, MultiSocketServer, create_server
 
 from dashboard.access import LOCAL_NAMES, Gate
 from dashboard.acting import acting_routes
+from dashboard.entering import entering_routes
 from dashboard.feed import STREAMS_LIMIT, Feed, feed_routes
 from dashboard.pages import PAGES
 from dashboard.pages.before import bench_routes
+from dashboard.passphrase import Passphrase, default_path
 from dashboard.views.shell import INDEX, shell
 from dashboard.watch import Watch
 from monitor.errors import PageError
@@ -31,12 +33,13 @@ LOOP_S = 0.5
 """How long closing may wait for the loop to notice."""
 
 
-def create_app(watch: Watch, gate: Gate | None = None) -> dash.Dash:
+def create_app(watch: Watch, gate: Gate | None = None, passphrase: Passphrase | None = None) -> dash.Dash:
     """The Dash app: pages, feed and acting.
 
     Args:
         watch: What the pages look at.
         gate: Who may look and act; this machine only when None.
+        passphrase: What lets other devices act; None lets them in by link alone.
     """
     gate = gate or Gate()
     app = dash.Dash(
@@ -59,6 +62,7 @@ def create_app(watch: Watch, gate: Gate | None = None) -> dash.Dash:
     app.server.register_blueprint(feed_routes(Feed(watch)))
     app.server.register_blueprint(acting_routes(watch, gate))
     app.server.register_blueprint(bench_routes(watch, gate))
+    app.server.register_blueprint(entering_routes(gate, passphrase))
     _guard(app, gate)
     return app
 
@@ -70,6 +74,8 @@ class PageServer:
         watch: What the pages look at.
         host: Where to listen.
         port: Where to listen; 0 takes a free one.
+        shared: Whether the local network may look.
+        passphrase_file: Where the hash of the passphrase is that lets others act; the user's own when None.
 
     Attributes:
         port: Where it listens.
@@ -79,13 +85,27 @@ class PageServer:
         PageError: The port is taken or may not be opened.
     """
 
-    def __init__(self, watch: Watch, host: str = DEFAULT_HOST, port: int = DEFAULT_PORT) -> None:
+    def __init__(
+        self,
+        watch: Watch,
+        host: str = DEFAULT_HOST,
+        port: int = DEFAULT_PORT,
+        *,
+        shared: bool = False,
+        passphrase_file: Path | None = None,
+    ) -> None:
         self._sockets: dict[int, object] = {}
-        self._server = _open(watch, host, port, self._sockets)
+        self._gate = Gate(_names(host, shared=shared), shared=shared)
+        app = create_app(watch, self._gate, Passphrase(passphrase_file or default_path()))
+        self._server = _open(app, "0.0.0.0" if shared else host, port, self._sockets)  # noqa: S104 - asked for by --share
         self.port = _port_of(self._server)
-        self.address = f"http://{host}:{self.port}/"
+        self.address = f"http://{own_address() if shared else host}:{self.port}/"
         self._closing = threading.Event()
         self._thread = threading.Thread(target=self.run, name="pages", daemon=True)
+
+    def invitation(self) -> str:
+        """A new link that lets one device act, once and soon; the link before it is worth nothing any more."""
+        return f"{self.address}enter#{self._gate.visits.invite()}"
 
     def start(self) -> None:
         """Begin to answer."""
@@ -116,10 +136,25 @@ def serve(watch: Watch, host: str = DEFAULT_HOST, port: int = DEFAULT_PORT) -> N
     PageServer(watch, host, port).run()
 
 
-def _open(watch: Watch, host: str, port: int, sockets: dict[int, object]) -> BaseWSGIServer | MultiSocketServer:
+def own_address() -> str:
+    """This machine's address in the local network; its loopback address where it has none."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
+        try:
+            # Sends nothing: it only asks which way a packet would leave. The address is one kept for documents (RFC 5737).
+            asked.connect(("192.0.2.1", 9))
+            return str(asked.getsockname()[0])
+        except OSError:
+            return DEFAULT_HOST
+
+
+def _names(host: str, *, shared: bool) -> frozenset[str]:
+    own = socket.gethostname().lower()
+    return LOCAL_NAMES | {host} | ({own, f"{own}.local"} if shared else set())
+
+
+def _open(app: dash.Dash, host: str, port: int, sockets: dict[int, object]) -> BaseWSGIServer | MultiSocketServer:
     # Its only warning is that all threads are busy, which is by design while streams are open.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    app = create_app(watch, Gate(LOCAL_NAMES | {host}))
     try:
         server = create_server(
             app.server,
@@ -131,6 +166,7 @@ def _open(watch: Watch, host: str, port: int, sockets: dict[int, object]) -> Bas
             outbuf_high_watermark=VIEWER_BUFFER_BYTES,
             max_request_body_size=1 << 20,
             ident=None,
+            clear_untrusted_proxy_headers=False,  # they are never believed, but the gate has to see that a proxy stands between
             log_socket_errors=False,  # viewers come and go; that is no error
         )
     except OSError as error:
@@ -159,7 +195,7 @@ def _socket_options() -> list[tuple[int, int, int]]:
 def _guard(app: dash.Dash, gate: Gate) -> None:
     @app.server.before_request
     def look() -> Response | None:
-        refusal = gate.refusal_to_view(request)
+        refusal = gate.refusal(request)
         return None if refusal is None else Response(f"{refusal}\n", status=403, mimetype="text/plain")
 
     @app.server.after_request
@@ -167,11 +203,14 @@ def _guard(app: dash.Dash, gate: Gate) -> None:
         response.headers.setdefault("X-Content-Type-Options", "nosniff")
         response.headers.setdefault("X-Frame-Options", "DENY")
         response.headers.setdefault("Referrer-Policy", "no-referrer")
+        response.headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
+        response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
+        response.headers.setdefault("Permissions-Policy", "camera=(), microphone=(), geolocation=(), serial=(), usb=()")
         # Only now has Dash put its own inline scripts together.
         own_inline = " ".join(app.csp_hashes()) if response.mimetype == "text/html" else ""
         response.headers.setdefault(
             "Content-Security-Policy",
             f"default-src 'self'; script-src 'self' {own_inline}; style-src 'self' 'unsafe-inline'; "
-            "img-src 'self' data: blob:; frame-ancestors 'none'; form-action 'none'; base-uri 'self'",
+            "img-src 'self' data: blob:; object-src 'none'; frame-ancestors 'none'; form-action 'none'; base-uri 'self'",
         )
         return response

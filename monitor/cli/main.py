@@ -25,6 +25,7 @@ COMMANDS = {
     "share": "share the load over the supplies at least cost",
     "terminals": "find the common among a supply's terminals",
     "phase": "phase several supplies with a meter",
+    "passphrase": "set what lets other devices act on a shared page",
     "doctor": "check whether this computer can do the job",
     "morning": "the show-morning list, to print and tick off",
     "rehearse": "write captures of a modelled layout whose truth is known",

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from monitor.app import Watch, WatchOptions, with_ports
+from monitor.cli.invitation import invitation_lines
 from monitor.cli.page import make_page
 from monitor.cli.running import run_watch
 from monitor.cli.tally import Tally
@@ -43,6 +44,10 @@ def configure_watching(parser: argparse.ArgumentParser) -> None:
     keep.add_argument("--recordings", type=Path, default=Path("recordings"), metavar="DIR", help="where sessions are kept")
     keep.add_argument("--no-record", action="store_true", help="keep nothing")
     parser.add_argument("--web-port", type=_port_number, default=WEB_PORT, metavar="N", help="the page's port (%(default)s)")
+    parser.add_argument(
+        "--share", action="store_true", help="let the local network look; acting needs the passphrase or the link"
+    )
+    parser.add_argument("--passphrase-file", type=Path, metavar="FILE", help="as set by 'pilotlamp passphrase --file FILE'")
     parser.add_argument("--no-page", action="store_true", help="serve no page")
     parser.add_argument("--headless", action="store_true", help="for scripts: no page, and a summary as one JSON line at the end")
     parser.add_argument("--seconds", type=_seconds, metavar="N", help="end after N seconds")
@@ -99,10 +104,12 @@ def _page(watch: Watch, args: argparse.Namespace) -> Iterator[None]:
     if args.no_page or args.headless:
         yield
         return
-    page = make_page(watch, WEB_HOST, args.web_port)
+    page = make_page(watch, WEB_HOST, args.web_port, shared=args.share, passphrase_file=args.passphrase_file)
     page.start()
     try:
         print(f"The page is at {page.address}", flush=True)
+        if args.share:
+            print(invitation_lines(page.invitation()), flush=True)
         yield
     finally:
         page.close()

@@ -1,0 +1,116 @@
+"""Entering: from another device, by passphrase or by the one-time link that the host's terminal shows; and leaving again."""
+
+import logging
+import threading
+import time
+from typing import Annotated
+
+import msgspec
+from flask import Blueprint, Response, request
+from msgspec import Meta, Struct
+
+from dashboard.access import ACTING_HEADER, Gate
+from dashboard.passphrase import LONGEST, Passphrase
+from dashboard.tries import Tries
+from dashboard.visits import COOKIE, VISIT_LASTS_S
+
+BODY_LIMIT_BYTES = 1024
+_log = logging.getLogger(__name__)
+
+# The secret of a link stands behind '#': browsers never send that part, so it is in no log, and no preview of a link uses it up.
+FORM = """<!DOCTYPE html>
+<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
+<title>Enter – pilotlamp</title><link rel="stylesheet" href="/assets/pilotlamp.css"><script src="/assets/80_enter.js" defer></script></head>
+<body><main class="frame"><h1>Act from this device</h1>
+<p>Looking needs nothing. To acknowledge, mark or edit from here, give the passphrase of this watch.</p>
+<form id="enter"><label>Passphrase <input type="password" name="passphrase" autocomplete="current-password" maxlength="200"></label>
+<button type="submit">Enter</button> <button type="button" id="leave">Leave</button></form>
+<p role="status" id="entered"></p><p><a href="/">Back to the layout</a></p></main></body></html>
+"""
+
+
+class Key(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What somebody enters with: one of the two.
+
+    Attributes:
+        passphrase: As typed.
+        secret: From the link.
+    """
+
+    passphrase: Annotated[str, Meta(max_length=LONGEST)] | None = None
+    secret: Annotated[str, Meta(max_length=100)] | None = None
+
+
+class Door:
+    """Checks keys, slows whoever has wrong ones.
+
+    Args:
+        gate: Whose visits begin here.
+        passphrase: What is asked for; None lets in by link alone.
+    """
+
+    def __init__(self, gate: Gate, passphrase: Passphrase | None) -> None:
+        self._gate = gate
+        self._passphrase = passphrase
+        self._tries = Tries(time.monotonic)
+        self._lock = threading.Lock()
+
+    def enter(self, key: Key, address: str) -> tuple[int, str, str | None]:
+        """Status, sentence and the visit's cookie, if it begins."""
+        # Under the lock from asking to counting: guesses that come at once wait for each other's verdict.
+        with self._lock:
+            wait_s = self._tries.wait_s(address)
+            if wait_s > 0:
+                return 429, f"Too many wrong tries: wait {wait_s:.0f} s.", None
+            if self._is_right(key):
+                self._tries.right(address)
+                _log.warning("somebody at %s entered and may act", address)
+                return 200, "You may act from this device now.", self._gate.visits.begin()
+            wrong = self._tries.wrong(address)
+        _log.warning("wrong try number %d to enter, from %s", wrong, address)
+        return 403, "That is not it, or no longer.", None
+
+    def _is_right(self, key: Key) -> bool:
+        if key.secret is not None:
+            return self._gate.visits.accept(key.secret)
+        return self._passphrase is not None and self._passphrase.matches(key.passphrase or "")
+
+
+def entering_routes(gate: Gate, passphrase: Passphrase | None) -> Blueprint:
+    """The addresses /enter and /leave."""
+    routes = Blueprint("entering", __name__)
+    door = Door(gate, passphrase)
+
+    @routes.get("/enter")
+    def form() -> Response:
+        return Response(FORM, mimetype="text/html", headers={"Cache-Control": "no-store"})
+
+    @routes.post("/enter")
+    def enter() -> Response:
+        if ACTING_HEADER not in request.headers:
+            return _answer(403, "Only the page itself may enter.")
+        try:
+            key = msgspec.json.decode(request.stream.read(BODY_LIMIT_BYTES), type=Key)
+        except (msgspec.MsgspecError, UnicodeDecodeError):
+            return _answer(400, "Not understood.")
+        status, sentence, visit = door.enter(key, request.remote_addr or "nowhere")
+        answer = _answer(status, sentence)
+        if visit is not None:
+            answer.set_cookie(
+                COOKIE, visit, max_age=VISIT_LASTS_S, httponly=True, samesite="Strict", secure=request.is_secure, path="/"
+            )
+        return answer
+
+    @routes.post("/leave")
+    def leave() -> Response:
+        gate.visits.end(request.cookies.get(COOKIE))
+        answer = _answer(200, "This device only looks now.")
+        answer.delete_cookie(COOKIE, httponly=True, samesite="Strict", path="/")
+        return answer
+
+    return routes
+
+
+def _answer(status: int, sentence: str) -> Response:
+    headers = {"Cache-Control": "no-store"}
+    return Response(msgspec.json.encode({"sentence": sentence}), status=status, mimetype="application/json", headers=headers)
