@@ -170,7 +170,7 @@ class Presence(_Letter, frozen=True, tag_field="kind", tag="presence"):
     thinned: Number = 0
     lost: Number = 0
     sentence: Sentence = ""
-    standing: Annotated[tuple[WarningNote, ...], Meta(max_length=50)] = ()
+    standing: Annotated[tuple[WarningNote, ...], Meta(max_length=20)] = ()
 
 
 class OutlineSupply(Struct, frozen=True, kw_only=True):

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from monitor.app import Watch, WatchOptions, with_ports
+from monitor.cli.broker_options import add_broker, add_station, publishing
 from monitor.cli.invitation import invitation_lines
 from monitor.cli.page import make_page
 from monitor.cli.running import run_watch
@@ -36,6 +37,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="read a board at another port than the layout file says; may be given again for other boards",
     )
     configure_watching(parser)
+    add_broker(parser, required=False)
+    add_station(parser)
 
 
 def configure_watching(parser: argparse.ArgumentParser) -> None:
@@ -77,18 +80,23 @@ def watch_layout(
     logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s: %(message)s", level=logging.WARNING)
     clock = HostClock(speed)
     lines, tally = TerminalLines(clock), Tally(layout)
-    sinks = (lines.take, tally.take) if args.headless else (lines.take,)
-    watch = Watch(layout, WatchOptions(sinks=sinks, layout_path=getattr(args, "layout", None)), clock=clock)
-    with _page(watch, args):
-        # After the page: where its port is taken, no empty session is left behind.
-        if not args.no_record:
-            watch.keep(_recorder(args.recordings, layout, layout_text, clock, invented=invented))
-        print(f"Watching {layout.title}; Ctrl-C ends it.", flush=True)
-        run_watch(watch, lines, args.seconds)
+    with publishing(layout, args, clock) as publisher:
+        sinks = [lines.take, *([tally.take] if args.headless else []), *([] if publisher is None else [publisher.take])]
+        watch = Watch(layout, WatchOptions(sinks=tuple(sinks), layout_path=getattr(args, "layout", None)), clock=clock)
+        _watch(watch, lines, args, layout_text, invented=invented)
     if not args.headless:
         return 0
     print(tally.json_line(watch.statuses()), flush=True)
     return 0 if tally.anything_read else NOTHING_READ
+
+
+def _watch(watch: Watch, lines: TerminalLines, args: argparse.Namespace, layout_text: str, *, invented: bool) -> None:
+    with _page(watch, args):
+        # After the page: where its port is taken, no empty session is left behind.
+        if not args.no_record:
+            watch.keep(_recorder(args.recordings, watch.layout, layout_text, watch.clock, invented=invented))
+        print(f"Watching {watch.layout.title}; Ctrl-C ends it.", flush=True)
+        run_watch(watch, lines, args.seconds)
 
 
 def _recorder(recordings: Path, layout: Layout, layout_text: str, clock: HostClock, *, invented: bool) -> Recorder:

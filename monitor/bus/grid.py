@@ -1,0 +1,102 @@
+"""The grid: readings of every half cycle become one row every half second."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.bus.payloads import GRID_S
+from monitor.values import ReadingBlock
+
+GRACE_S = 0.06
+"""A row is closed so long after its end: bytes arrive late by some tens of milliseconds."""
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One half second of every district that said something in it.
+
+    Attributes:
+        number: Its place on the grid.
+        districts: Names.
+        volts: RMS volts over the row; NaN where nothing is known, like all below.
+        amps: RMS amps.
+        amps_highest: Highest one-cycle amps.
+        watts: Mean watts.
+        doubtful: True where a sensor is known to lie.
+    """
+
+    number: int
+    districts: tuple[str, ...]
+    volts: Floats
+    amps: Floats
+    amps_highest: Floats
+    watts: Floats
+    doubtful: NDArray[np.bool_]
+
+
+class Grid:
+    """Collects reading blocks of all boards of a station."""
+
+    def __init__(self) -> None:
+        self._waiting: dict[int, dict[str, list[ReadingBlock]]] = {}
+        self._closed = 0
+
+    def add(self, block: ReadingBlock) -> None:
+        """Take a block; what belongs to a closed row comes too late for the bus (the recording has it)."""
+        numbers = np.floor(block.end_s / GRID_S - 1e-9).astype(np.int64)
+        for number in np.unique(numbers[numbers >= self._closed]).tolist():
+            boards = self._waiting.setdefault(number, {})
+            boards.setdefault(block.board, []).append(_rows_of(block, numbers == number))
+
+    def close(self, now_s: float) -> list[Row]:
+        """The rows that are complete by now."""
+        self._closed = max(self._closed, int((now_s - GRACE_S) / GRID_S))
+        done = sorted(number for number in self._waiting if number < self._closed)
+        return [_row(number, self._waiting.pop(number)) for number in done]
+
+
+def _rows_of(block: ReadingBlock, chosen: NDArray[np.bool_]) -> ReadingBlock:
+    made = {name: getattr(block, name) for name in ReadingBlock.__dataclass_fields__}
+    for name, value in made.items():
+        if isinstance(value, np.ndarray):
+            made[name] = value[chosen]
+    return ReadingBlock(**made)
+
+
+def _row(number: int, boards: dict[str, list[ReadingBlock]]) -> Row:
+    def of(name: str, reduce: Callable[[Floats], Floats]) -> Floats:
+        return np.concatenate([reduce(np.concatenate([getattr(block, name) for block in blocks])) for blocks in boards.values()])
+
+    return Row(
+        number=number,
+        districts=tuple(name for blocks in boards.values() for name in blocks[0].districts),
+        volts=of("volts_rms", _rms),
+        amps=of("amps_rms", _rms),
+        amps_highest=of("amps_rms", _highest),
+        watts=of("watts", _mean),
+        doubtful=np.concatenate([_doubtful(blocks) for blocks in boards.values()]),
+    )
+
+
+def _mean(values: Floats) -> Floats:
+    known = ~np.isnan(values)
+    counts = known.sum(axis=0)
+    sums = np.where(known, values, 0.0).sum(axis=0)
+    return np.where(counts > 0, sums / np.maximum(counts, 1), np.nan)
+
+
+def _rms(values: Floats) -> Floats:
+    return np.sqrt(_mean(values**2))
+
+
+def _highest(values: Floats) -> Floats:
+    highest = np.where(np.isnan(values), -np.inf, values).max(axis=0)
+    return np.where(np.isfinite(highest), highest, np.nan)
+
+
+def _doubtful(blocks: list[ReadingBlock]) -> NDArray[np.bool_]:
+    marks = [~block.good.all(axis=0) for block in blocks if block.good is not None]
+    return np.any(marks, axis=0) if marks else np.zeros(len(blocks[0].districts), dtype=np.bool_)

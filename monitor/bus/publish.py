@@ -1,0 +1,239 @@
+"""The station's side: takes steps, keeps what is to be sent in the outbox, and sends it whenever the broker is there."""
+
+import logging
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from monitor.bus.broker import Broker
+from monitor.bus.connection import Connection, Outcome, Session, Will
+from monitor.bus.grid import Grid
+from monitor.bus.notes import Writer, worst_first
+from monitor.bus.outbox import Outbox, Waiting
+from monitor.bus.payloads import Presence, WarningNote, encode
+from monitor.bus.topics import Address, Kind, escaped
+from monitor.errors import BusError
+from monitor.layout import Layout
+from monitor.values import Event, ReadingBlock, Step, SupplyLoad
+from monitor.values import Warning as RaisedWarning
+
+_log = logging.getLogger(__name__)
+
+ROUND_S = 0.04
+PRESENCE_EVERY_S = 5.0
+BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0)
+UNDERWAY_LIMIT = 100
+"""Messages sent and not yet confirmed."""
+ASK_AGAIN_S = 5.0
+"""Pause after the broker refused a message or had nobody to give a warning to."""
+FORGET_EVERY_S = 10.0
+STEPS_LIMIT = 4000
+"""Steps that may wait for this thread: more than a minute of four boards; beyond it readings go, notices never."""
+GOODBYE_S = 1.5
+
+
+@dataclass(slots=True, kw_only=True)
+class _Taken:
+    now_s: float
+    readings: tuple[ReadingBlock, ...]
+    loads: tuple[SupplyLoad, ...]
+    warnings: tuple[RaisedWarning, ...]
+    events: tuple[Event, ...]
+
+
+class Publisher:
+    """Publishes a watch; :meth:`take` is a sink of it.
+
+    Args:
+        layout: What is watched.
+        broker: Where to publish.
+        station: Under which name.
+        outbox: Keeps what is to be sent.
+        began_unix_s: Second 0 of the stream on the wall clock.
+        now_s: The stream's clock.
+
+    Attributes:
+        connected: True while the broker is there.
+        sentence: What a person should know about the sending.
+    """
+
+    def __init__(
+        self, layout: Layout, broker: Broker, station: str, *, outbox: Outbox, began_unix_s: float, now_s: Callable[[], float]
+    ) -> None:
+        self._layout, self._broker, self._station = layout, broker, station
+        self._outbox = outbox
+        self._now_s = now_s
+        self._writer = Writer(began_unix_s=began_unix_s)
+        self._grid = Grid()
+        self._steps: deque[_Taken] = deque()
+        self._notices: deque[_Taken] = deque()
+        self._loads: dict[str, SupplyLoad] = {}
+        self._standing: dict[int, WarningNote] = {}
+        self._connection: Connection | None = None
+        self._underway: dict[int, Waiting] = {}
+        self._after = {True: 0, False: 0}
+        self._failures = 0
+        self._next_try_s = self._next_presence_s = self._next_forget_s = 0.0
+        self._ask_again_s: float | None = None
+        self._came_before = False
+        self.connected = False
+        self.sentence = f"Looking for the broker at {broker.place}."
+
+    def take(self, step: Step) -> None:
+        """Take a step; never waits."""
+        taken = _Taken(now_s=step.now_s, readings=step.readings, loads=step.loads, warnings=step.warnings, events=step.events)
+        if taken.warnings or taken.events:
+            self._notices.append(taken)
+        if len(self._steps) < STEPS_LIMIT:
+            self._steps.append(taken)
+
+    def work(self, stop: threading.Event) -> None:
+        """Publish until stopped, then say goodbye."""
+        try:
+            while not stop.is_set():
+                self._round(ROUND_S)
+            self._say_goodbye()
+        finally:
+            if self._connection is not None:
+                self._connection.drop()
+                self._lost("stopped")
+
+    def _round(self, wait_s: float) -> None:
+        self._collect()
+        if self._connection is None:
+            self._try_to_connect()
+        if self._connection is None:
+            time.sleep(wait_s)
+            return
+        try:
+            self._send()
+            self._connection.wait(wait_s)
+        except BusError as error:
+            self._lost(str(error))
+
+    def _collect(self) -> None:
+        """From steps to messages in the outbox."""
+        while self._notices:
+            self._note(self._notices.popleft())
+        now_s = None
+        while self._steps:
+            taken = self._steps.popleft()
+            now_s = taken.now_s
+            self._loads.update((load.name, load) for load in taken.loads)
+            for block in taken.readings:
+                self._grid.add(block)
+        if now_s is None:
+            return
+        for row in self._grid.close(now_s):
+            self._keep("readings", encode(self._writer.readings(row, tuple(self._loads.values()), self._now_s())))
+
+    def _note(self, taken: _Taken) -> None:
+        for warning in taken.warnings:
+            note = self._writer.warning(warning, self._now_s())
+            self._keep("warnings", encode(note))
+            if note.end_s is None:
+                self._standing[note.id] = note
+            else:
+                self._standing.pop(note.id, None)
+            self._next_presence_s = 0.0
+        for event in taken.events:
+            self._keep("events", encode(self._writer.event(event, self._now_s())))
+
+    def _keep(self, kind: Kind, payload: bytes) -> None:
+        self._outbox.put(self._topic(kind), payload, notice=kind != "readings")
+
+    def _topic(self, kind: Kind) -> str:
+        return Address(hall=self._broker.hall, station=self._station, kind=kind).topic
+
+    def _try_to_connect(self) -> None:
+        if time.monotonic() < self._next_try_s:
+            return
+        will = Will(topic=self._topic("presence"), payload=encode(self._writer.last_will()))
+        name = f"station-{escaped(self._broker.hall)}-{escaped(self._station)}"
+        connection = Connection(self._broker, Session(client_id=name, will=will), self._confirmed)
+        try:
+            connection.connect()
+            connection.publish(self._topic("layout"), encode(self._writer.outline(self._layout, self._now_s())), retain=True)
+        except BusError as error:
+            connection.drop()
+            self._lost(str(error))
+            return
+        if self._came_before:
+            self._outbox.revive(time.monotonic())
+        self._connection, self.connected, self._came_before = connection, True, True
+        self._failures = 0
+        self.sentence = ""
+        self._after = {True: 0, False: 0}
+        self._ask_again_s = None
+        self._next_presence_s = 0.0
+
+    def _lost(self, why: str) -> None:
+        if self._connection is not None:
+            self._connection.drop()
+        self._connection, self.connected = None, False
+        self._underway.clear()
+        pause_s = BACK_OFF_S[min(self._failures, len(BACK_OFF_S) - 1)]
+        self._failures += 1
+        self._next_try_s = time.monotonic() + pause_s
+        self.sentence = f"Nothing reaches the hall: {why}. It waits on this computer's disk meanwhile."
+
+    def _send(self) -> None:
+        assert self._connection is not None  # noqa: S101 - told to the type checker
+        now_s = time.monotonic()
+        if now_s >= self._next_forget_s:
+            self._next_forget_s = now_s + FORGET_EVERY_S
+            self._outbox.forget(now_s)
+        if self._ask_again_s is not None and now_s >= self._ask_again_s:
+            self._ask_again_s = None
+            self._after = {True: 0, False: 0}
+        if now_s >= self._next_presence_s:
+            self._next_presence_s = now_s + PRESENCE_EVERY_S
+            self._connection.publish(self._topic("presence"), encode(self._presence("here")), retain=True)
+        underway = {letter.id for letter in self._underway.values()}
+        for notice in (True, False):
+            room = UNDERWAY_LIMIT - len(self._underway)
+            for letter in self._outbox.waiting(notice=notice, after=self._after[notice], most=room) if room > 0 else ():
+                self._after[notice] = letter.id
+                if letter.id not in underway:
+                    self._underway[self._connection.publish(letter.topic, letter.payload)] = letter
+
+    def _confirmed(self, mid: int, outcome: Outcome) -> None:
+        letter = self._underway.pop(mid, None)
+        if letter is None:
+            return
+        if outcome is Outcome.TAKEN or (outcome is Outcome.NOBODY and not letter.notice):
+            self._outbox.confirm(letter.id, time.monotonic())
+            return
+        self._ask_again_s = time.monotonic() + ASK_AGAIN_S
+        if outcome is Outcome.REFUSED:
+            self.sentence = f"The broker refuses what this station sends to {letter.topic}: its access list has to allow that."
+
+    def _presence(self, state: Literal["here", "gone"]) -> Presence:
+        return Presence(
+            **self._writer.head(self._now_s()),
+            state=state,
+            now_s=round(self._now_s(), 3),
+            waiting=self._outbox.count(),
+            thinned=self._outbox.thinned,
+            lost=self._outbox.lost,
+            sentence=self.sentence,
+            standing=worst_first(iter(self._standing.values())),
+        )
+
+    def _say_goodbye(self) -> None:
+        self._collect()
+        if self._connection is None:
+            return
+        ends_s = time.monotonic() + GOODBYE_S
+        try:
+            while time.monotonic() < ends_s and self._outbox.count():
+                self._send()
+                self._connection.wait(ROUND_S)
+            self._connection.publish(self._topic("presence"), encode(self._presence("gone")), retain=True)
+            self._connection.wait(ROUND_S)
+            self._connection.close()
+        except BusError as error:
+            _log.warning("the goodbye did not reach the broker: %s", error)

@@ -1,0 +1,163 @@
+"""Stations and a real Mosquitto: what arrives, in which order, and what a broker that goes away costs."""
+
+import time
+
+import numpy as np
+import pytest
+
+from monitor.bus.connection import Connection, Session
+from monitor.bus.grid import Grid
+from monitor.bus.outbox import Outbox
+from monitor.bus.publish import ASK_AGAIN_S
+from monitor.errors import BusError
+from tests.bus.mosquitto import until
+from tests.bus.stations import Listener, Station, block, raised, step
+
+
+@pytest.fixture
+def made():
+    things = []
+    yield lambda thing: things.append(thing) or thing
+    for thing in reversed(things):
+        thing.stop()
+
+
+def ids(letters):
+    return [letter.id for letter in letters]
+
+
+def once(letters):
+    """What a receiver keeps: each message once, whatever was sent again."""
+    return list({letter.uid: letter for letter in letters}.values())
+
+
+def test_what_a_station_says_arrives(mosquitto, made):
+    listener = made(Listener(mosquitto.broker(), "readings", "warnings", "events", "presence", "layout"))
+    station = made(Station(mosquitto.broker()))
+    for _ in range(40):
+        station.read(volts=15.0, amps=2.0)
+        time.sleep(0.03)
+    station.tell(7)
+    until(lambda: listener.of("events") and len(listener.of("readings")) >= 2)
+    readings = listener.of("readings")[0]
+    assert dict(zip(readings.districts, readings.volts, strict=True))["Outer main"] == (15.0,)
+    assert ids(listener.of("warnings")) == ids(listener.of("events")) == [7]
+    assert [district.name for district in listener.of("layout")[0].districts] == ["Outer main", "Town lights"]
+    until(lambda: any(ids(presence.standing) == [7] for presence in listener.of("presence")))
+    station.publisher.take(step(station.now_s(), warnings=(raised(7, 1.0, end_s=2.0),)))
+    until(lambda: listener.of("presence")[-1].standing == ())
+
+
+def test_who_vanishes_is_lost_and_who_leaves_is_gone(mosquitto, made):
+    listener = made(Listener(mosquitto.broker(), "presence"))
+    station = Station(mosquitto.broker())
+    until(lambda: listener.of("presence"))
+    station.publisher._connection.drop()
+    until(lambda: [p.state for p in listener.of("presence")][-2:] == ["lost", "here"])
+    station.stop()
+    until(lambda: listener.of("presence")[-1].state == "gone")
+
+
+@pytest.mark.parametrize("way", ["stop", "kill"])
+def test_a_broker_that_restarts_loses_no_notice_and_doubles_none(mosquitto, made, way):
+    listener = made(Listener(mosquitto.broker(), "warnings", "events", "readings"))
+    station = made(Station(mosquitto.broker()))
+    for number in range(1, 151):
+        if number == 50:
+            getattr(mosquitto, way)()
+        if number == 100:
+            mosquitto.start()
+        station.tell(number)
+        station.read()
+        time.sleep(0.01)
+    wanted = list(range(1, 151))
+    until(lambda: sorted(set(ids(listener.of("warnings")))) == wanted and sorted(set(ids(listener.of("events")))) == wanted, 15)
+    for kind in ("warnings", "events"):
+        assert sorted(ids(once(listener.of(kind)))) == wanted
+    until(lambda: station.outbox.count() == 0)
+
+
+def test_without_a_broker_everything_waits_and_goes_out_in_order(mosquitto, made, tmp_path):
+    listener = made(Listener(mosquitto.broker(), "warnings", "events", "readings"))
+    mosquitto.stop()
+    first = Station(mosquitto.broker(), path=tmp_path / "outbox.sqlite")
+    for number in range(1, 21):
+        first.tell(number)
+        first.read()
+        time.sleep(0.06)
+    until(lambda: "waits" in first.publisher.sentence)
+    first.stop()  # the station itself is switched off before the broker comes back
+    mosquitto.start()
+    made(Station(mosquitto.broker(), path=tmp_path / "outbox.sqlite"))
+    until(lambda: len(listener.of("warnings")) >= 20 and len(listener.of("readings")) >= 2)
+    assert ids(listener.of("warnings")) == list(range(1, 21))
+    numbers = [letter.first for letter in listener.of("readings")]
+    assert numbers == sorted(set(numbers))
+
+
+def test_a_warning_that_nobody_takes_goes_on_waiting(mosquitto, made):
+    station = made(Station(mosquitto.broker()))
+    until(lambda: station.publisher.connected)
+    station.tell(1)
+    time.sleep(0.5)
+    assert station.outbox.count() == 2
+    listener = made(Listener(mosquitto.broker(), "warnings", "events"))
+    until(lambda: listener.of("warnings") and listener.of("events"), ASK_AGAIN_S + 2)
+    until(lambda: station.outbox.count() == 0)
+
+
+def test_a_full_outbox_thins_old_readings_and_keeps_every_notice():
+    outbox = Outbox(None, limit_bytes=60_000)
+    for number in range(600):
+        outbox.put("t/readings", b"%6d" % number + b"r" * 94, notice=False)
+        if number % 10 == 0:
+            outbox.put("t/warnings", b"%6d" % number + b"w" * 94, notice=True)
+    notices = [int(letter.payload[:6]) for letter in outbox.waiting(notice=True, after=0, most=1000)]
+    assert notices == list(range(0, 600, 10))
+    kept = [int(letter.payload[:6]) for letter in outbox.waiting(notice=False, after=0, most=1000)]
+    assert kept[-1] == 599
+    assert outbox.thinned == 600 - len(kept) > 0
+    assert outbox.lost == 0
+    # Older ones are sparser: the gaps of the first half are wider than those of the second.
+    gaps = np.diff(kept)
+    assert gaps[: len(gaps) // 2].mean() > 1.5 * gaps[len(gaps) // 2 :].mean()
+
+
+def test_only_when_no_reading_is_left_the_oldest_notice_goes_and_it_is_counted():
+    outbox = Outbox(None, limit_bytes=10_000)
+    for number in range(100):
+        outbox.put("t/events", b"%6d" % number + b"e" * 94, notice=True)
+    kept = [int(letter.payload[:6]) for letter in outbox.waiting(notice=True, after=0, most=1000)]
+    assert kept == list(range(100 - len(kept), 100))
+    assert outbox.lost == 100 - len(kept) > 0
+
+
+def test_losses_are_remembered_over_a_restart_and_two_watches_do_not_share_a_file(tmp_path):
+    path = tmp_path / "o.sqlite"
+    outbox = Outbox(path, limit_bytes=5_000)
+    for _ in range(100):
+        outbox.put("t/readings", b"r" * 100, notice=False)
+    with pytest.raises(BusError, match="another watch"):
+        Outbox(path)
+    thinned, waiting = outbox.thinned, outbox.count()
+    outbox.close()
+    again = Outbox(path)
+    assert (again.thinned, again.count()) == (thinned, waiting)
+
+
+def test_the_grid_gives_the_rms_of_each_half_second():
+    grid, rng = Grid(), np.random.default_rng(5)
+    volts = rng.uniform(5, 20, 100)
+    for k, value in enumerate(volts):
+        grid.add(block(0.005 + 0.01 * (k + 1), value, 1.0, rows=1))
+    (row,) = grid.close(0.8)
+    # The root of the mean of squares, as IEC 61000-4-30 section 4 aggregates.
+    assert row.volts[0] == pytest.approx(np.sqrt(np.mean(volts[:49] ** 2)))
+    assert (row.number, row.districts) == (0, ("Outer main", "Town lights"))
+    assert [later.number for later in grid.close(2.0)] == [1, 2]
+
+
+def test_a_broker_that_is_away_is_one_sentence(mosquitto):
+    mosquitto.stop()
+    with pytest.raises(BusError, match="cannot be reached"):
+        Connection(mosquitto.broker(), Session(client_id="x")).connect()
