@@ -52,6 +52,7 @@ class Outbox:
         limit_bytes: What it may hold.
 
     Attributes:
+        waiting_count: How many messages wait.
         thinned: Reading messages that gave way to the limit, ever.
         lost: Warnings and events that did, ever.
 
@@ -68,6 +69,7 @@ class Outbox:
             self._file.executescript(_SHAPE)
             losses = dict(self._file.execute("SELECT what, count FROM losses").fetchall())
             (self._bytes,) = self._file.execute(f"SELECT coalesce(sum({_SIZE}), 0) FROM letters").fetchone()  # noqa: S608 - our own text
+            self.waiting_count = self._count()
             self._file.commit()
         except (sqlite3.Error, OSError) as error:
             raise BusError(
@@ -82,6 +84,7 @@ class Outbox:
         with self._file:
             self._file.execute("INSERT INTO letters (notice, topic, payload) VALUES (?, ?, ?)", (notice, topic, payload))
             self._bytes += len(payload) + len(topic) + LETTER_COST_BYTES
+            self.waiting_count += 1
             if self._bytes > self._limit_bytes:
                 self._make_room()
 
@@ -102,27 +105,28 @@ class Outbox:
     def confirm(self, number: int, now_s: float) -> None:
         """The broker has it: readings go, warnings and events stay for a while."""
         with self._file:
-            self._file.execute("UPDATE letters SET confirmed_s = ? WHERE id = ? AND notice", (now_s, number))
-            self._delete("id = ? AND NOT notice", number)
+            of = "WHERE id = ? AND notice AND confirmed_s IS NULL"
+            marked = self._file.execute(f"UPDATE letters SET confirmed_s = ? {of}", (now_s, number))  # noqa: S608 - our own text
+            self.waiting_count -= marked.rowcount + self._delete("id = ? AND NOT notice", number)
 
     def revive(self, now_s: float) -> None:
         """The connection broke: what was confirmed lately waits again."""
         with self._file:
-            self._file.execute("UPDATE letters SET confirmed_s = NULL WHERE confirmed_s > ?", (now_s - AFTERGLOW_S,))
+            again = self._file.execute("UPDATE letters SET confirmed_s = NULL WHERE confirmed_s > ?", (now_s - AFTERGLOW_S,))
+            self.waiting_count += again.rowcount
 
     def forget(self, now_s: float) -> None:
         """Let go what was confirmed long enough ago."""
         with self._file:
             self._delete("confirmed_s <= ?", now_s - AFTERGLOW_S)
 
-    def count(self) -> int:
-        """How many messages wait."""
-        (count,) = self._file.execute("SELECT count(*) FROM letters WHERE confirmed_s IS NULL").fetchone()
-        return int(count)
-
     def close(self) -> None:
         """Close the file."""
         self._file.close()
+
+    def _count(self) -> int:
+        (count,) = self._file.execute("SELECT count(*) FROM letters WHERE confirmed_s IS NULL").fetchone()
+        return int(count)
 
     def _make_room(self) -> None:
         """Every second of the older half of the readings goes, until a tenth is free; only then the oldest of the rest."""
@@ -139,10 +143,13 @@ class Outbox:
         while self._bytes > wanted_bytes:
             self._delete("id = (SELECT min(id) FROM letters)")
             self.lost += 1
+        self.waiting_count = self._count()
         self._file.execute("REPLACE INTO losses VALUES ('thinned', ?), ('lost', ?)", (self.thinned, self.lost))
 
-    def _delete(self, where: str, *values: float) -> None:
+    def _delete(self, where: str, *values: float) -> int:
+        """Delete, and give how many went."""
         (size,) = self._file.execute(f"SELECT coalesce(sum({_SIZE}), 0) FROM letters WHERE {where}", values).fetchone()  # noqa: S608 - our own text
-        if size:
-            self._file.execute(f"DELETE FROM letters WHERE {where}", values)  # noqa: S608 - our own text
-            self._bytes -= size
+        if not size:
+            return 0
+        self._bytes -= size
+        return self._file.execute(f"DELETE FROM letters WHERE {where}", values).rowcount  # noqa: S608 - our own text

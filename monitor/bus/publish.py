@@ -117,7 +117,8 @@ class Publisher:
     def _collect(self) -> None:
         """From steps to messages in the outbox."""
         while self._notices:
-            self._note(self._notices.popleft())
+            self._note(self._notices[0])  # it stays where the disk refuses it, to be tried again
+            self._notices.popleft()
         now_s = None
         while self._steps:
             taken = self._steps.popleft()
@@ -216,7 +217,7 @@ class Publisher:
             **self._writer.head(self._now_s()),
             state=state,
             now_s=round(self._now_s(), 3),
-            waiting=self._outbox.count(),
+            waiting=self._outbox.waiting_count,
             thinned=self._outbox.thinned,
             lost=self._outbox.lost,
             sentence=self.sentence,
@@ -229,7 +230,7 @@ class Publisher:
             return
         ends_s = time.monotonic() + GOODBYE_S
         try:
-            while time.monotonic() < ends_s and self._outbox.count():
+            while time.monotonic() < ends_s and self._outbox.waiting_count:
                 self._send()
                 self._connection.wait(ROUND_S)
             self._connection.publish(self._topic("presence"), encode(self._presence("gone")), retain=True)

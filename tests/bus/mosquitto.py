@@ -1,6 +1,7 @@
 """A real broker on the loopback interface, at a free port, in a folder of its own."""
 
 import os
+import random
 import shutil
 import socket
 import subprocess
@@ -14,12 +15,21 @@ PLAIN = "allow_anonymous true\npersistence true\npersistence_location {folder}/\
 
 
 def free_port():
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
+    """A port that nobody has, below those that systems hand out to clients.
+
+    A broker that is down while its clients try again must not find its port taken by one of their own tries.
+    """
+    for port in random.sample(range(10_000, 32_000), 200):
+        with socket.socket() as probe:
+            try:
+                probe.bind(("127.0.0.1", port))
+            except OSError:
+                continue
+            return port
+    raise AssertionError("no port is free")
 
 
-def until(true, seconds=10.0, what=""):
+def until(true, seconds=60.0, what=""):
     ends = time.monotonic() + seconds
     while not (found := true()):
         if time.monotonic() > ends:
@@ -45,18 +55,18 @@ class Mosquitto:
     def start(self):
         with self._log.open("ab") as log:
             self._process = subprocess.Popen([PROGRAM, "-c", self._config], stdout=log, stderr=log)
-        until(self._answers, 5, self._log.read_text())
+        until(self._answers)
         return self
 
     def stop(self):
         if self._process is not None:
             self._process.terminate()
-            self._process.wait(5)
+            self._process.wait(60)
             self._process = None
 
     def kill(self):
         self._process.kill()
-        self._process.wait(5)
+        self._process.wait(60)
         self._process = None
 
     def broker(self, hall="Hall", **more):
@@ -69,7 +79,7 @@ class Mosquitto:
     def _answers(self):
         assert self._process.poll() is None, self._log.read_text()
         try:
-            socket.create_connection(("127.0.0.1", self.port), 0.2).close()
+            socket.create_connection(("127.0.0.1", self.port), 5).close()
         except OSError:
             return False
         return True

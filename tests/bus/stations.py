@@ -45,7 +45,7 @@ class Station:
 
     def stop(self):
         self._stop.set()
-        self._thread.join(5)
+        self._thread.join(60)
         self.outbox.close()
 
 
@@ -61,14 +61,14 @@ class Listener:
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._work, daemon=True)
         self._thread.start()
-        assert self.connected.wait(5)
+        assert self.connected.wait(60)
 
     def of(self, kind):
         return [got.letter for got in list(self.got) if got.address.kind == kind]
 
     def stop(self):
         self._stop.set()
-        self._thread.join(5)
+        self._thread.join(60)
 
     def _take(self, topic, payload, retained):
         got = decode(topic, payload, retained=retained)
