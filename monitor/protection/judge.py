@@ -62,6 +62,7 @@ class Judge:
         measured = {district.board for district in layout.district}
         self._boards = {b.name: _Board(layout, b.name, self._watches) for b in layout.board if b.name in measured}
         self._places = {name: (board, k) for board in self._boards.values() for k, name in enumerate(board.names)}
+        self._sources = {watch.name: self._sources_of(watch) for watch in self._watches.values()}
         self._next: int | None = None
         self._moved = False
 
@@ -131,12 +132,20 @@ class Judge:
 
     def _figures(self, watch: SupplyWatch, number: int) -> Floats:
         figures = np.full((3, len(watch.districts)), np.nan)
-        for column, name in enumerate(watch.districts):
-            board, place = self._places[name]
+        for board, columns, places in self._sources[watch.name]:
             tick = board.tick(number)
             if tick is not None:
-                figures[:, column] = tick[:, place]
+                figures[:, columns] = tick[:, places]
         return figures
+
+    def _sources_of(self, watch: SupplyWatch) -> list[tuple[_Board, list[int], list[int]]]:
+        """Boards that measure a supply, with columns of its own and of theirs."""
+        found = []
+        for board in self._boards.values():
+            columns = [k for k, name in enumerate(watch.districts) if self._places[name][0] is board]
+            if columns:
+                found.append((board, columns, [self._places[watch.districts[k]][1] for k in columns]))
+        return found
 
     def _tell_short(self, board: _Board, seen: ShortSeen) -> list[RaisedWarning]:
         district, supply = board.names[seen.column], board.supplies[seen.column]
