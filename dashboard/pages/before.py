@@ -13,8 +13,9 @@ from dashboard.access import Gate
 from dashboard.views.before_page import Plans, before_page
 from dashboard.watch import Watch
 from monitor.errors import LayoutError
-from monitor.layout import Layout, load_layout, parse_layout
+from monitor.layout import Layout, load_layout
 from monitor.layout.edit import Plain, set_supply_condition
+from monitor.layout.write import change_layout
 from monitor.planning.bench_check import check_bench
 from monitor.planning.bench_questions import QUESTIONS, answer_of
 from monitor.planning.budget import reckon
@@ -97,8 +98,6 @@ def bench_routes(watch: Watch, gate: Gate) -> Blueprint:
             keep_answers(watch.layout_path, sent)
         except (msgspec.MsgspecError, LayoutError) as error:
             return _answer(400, f"Not kept: {error}.")
-        except OSError as error:
-            return _answer(500, f"Not kept: the layout file cannot be written ({error.strerror}).")
         return _answer(200, "Kept with the layout.")
 
     return routes
@@ -108,8 +107,7 @@ def keep_answers(path: Path, sent: BenchAnswers) -> None:
     """Write the answers into the layout file.
 
     Raises:
-        LayoutError: An answer or the supply is not one that the layout knows.
-        OSError: The file cannot be written.
+        LayoutError: An answer or the supply is not one that the layout knows, or the file cannot be written.
     """
     known = {question.key: question for question in QUESTIONS}
     findings: dict[str, Plain] = {"checked_on": _today().isoformat()}
@@ -119,11 +117,7 @@ def keep_answers(path: Path, sent: BenchAnswers) -> None:
         answer = answer_of(known[key], said)
         if answer is not None:
             findings[key] = answer
-    text = set_supply_condition(path.read_text(encoding="utf-8"), sent.supply, findings)
-    parse_layout(text, source=str(path))
-    spare = path.with_suffix(path.suffix + ".new")
-    spare.write_text(text, encoding="utf-8")
-    spare.replace(path)
+    change_layout(path, lambda text: set_supply_condition(text, sent.supply, findings), spare=False)
 
 
 def _as_it_stands(watch: Watch) -> Layout:

@@ -2,7 +2,6 @@
 
 import argparse
 import datetime as dt
-import shutil
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -10,6 +9,7 @@ from pathlib import Path
 from monitor.errors import LayoutError
 from monitor.layout import Layout, Supply, load_layout
 from monitor.layout.edit import Plain, set_supply_condition
+from monitor.layout.write import change_layout, spare_path
 from monitor.planning.bench_check import BenchVerdict, check_bench
 from monitor.planning.bench_questions import QUESTIONS, Question, answer_of
 
@@ -70,11 +70,8 @@ def _ask_and_write(path: Path, supply: Supply, today: str, ask: Callable[[str], 
         found = _ask(question, ask)
         if found is not None:
             findings[question.key] = found
-    text = set_supply_condition(path.read_text(encoding="utf-8"), supply.name, findings)
-    spare = path.with_suffix(path.suffix + ".before")
-    shutil.copyfile(path, spare)
-    path.write_text(text, encoding="utf-8")
-    print(f"Written to {path}; the file as it was is {spare}.")
+    change_layout(path, lambda text: set_supply_condition(text, supply.name, findings))
+    print(f"Written to {path}; the file as it was is {spare_path(path)}.")
 
 
 def _ask(question: Question, ask: Callable[[str], str]) -> Plain | None:

@@ -1,7 +1,6 @@
 """``pilotlamp calibrate``: zero and gain of each channel against a meter, written into the layout file."""
 
 import argparse
-import shutil
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 from monitor.errors import CalibrationError, LayoutError, LinkLostError
 from monitor.layout import Board, Layout, load_layout
 from monitor.layout.edit import set_calibration
+from monitor.layout.write import change_layout, spare_path
 from monitor.link import HostClock, SerialSource
 from monitor.metering.calibration import CalibrationFit, Observed, fit_calibration
 from monitor.metering.uncertainty import decimals_supported
@@ -178,14 +178,9 @@ def _show(fit: CalibrationFit, readings: Sequence[float], unit: str) -> None:
 
 
 def _write(file: Path, board: str, channel: int, fit: CalibrationFit) -> None:
-    spare = file.with_suffix(file.suffix + ".before")
-    try:
-        if not spare.exists():
-            shutil.copyfile(file, spare)
-        file.write_text(set_calibration(file.read_text(encoding="utf-8"), board, channel, fit.gain, fit.zero), encoding="utf-8")
-    except OSError as error:
-        raise LayoutError(f"the file cannot be written ({error.strerror}): check its rights", source=str(file)) from error
-    load_layout(file)
+    # Several channels are written one after the other: kept is the file as it was before the first.
+    first = not spare_path(file).exists()
+    change_layout(file, lambda text: set_calibration(text, board, channel, fit.gain, fit.zero), spare=first)
     print(f"  written into {file}")
 
 

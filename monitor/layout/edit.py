@@ -1,4 +1,4 @@
-"""Editing a layout file's text without losing its comments or its order."""
+"""Changing a layout file's text without losing its comments or its order; ``write`` puts the text in the file's place."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -8,7 +8,24 @@ from tomlkit.items import AoT, Table
 
 from monitor.errors import LayoutError
 
-Plain = str | int | float | bool
+Plain = str | int | float | bool | list[float]
+
+
+def set_keys(text: str, table: str, name: str, values: Mapping[str, Plain]) -> str:
+    """The text with keys of one named table set; comments, order and everything else stay as they are.
+
+    Args:
+        text: A layout file's text.
+        table: "board", "supply", "district" or "load".
+        name: The name of the one to change.
+        values: Values by key, in SI units.
+
+    Raises:
+        LayoutError: There is no such table.
+    """
+    document = tomlkit.parse(text)
+    _set(_named(document, table, name), values)
+    return tomlkit.dumps(document)
 
 
 def set_supply_condition(text: str, supply: str, findings: Mapping[str, Plain]) -> str:
@@ -25,15 +42,26 @@ def set_supply_condition(text: str, supply: str, findings: Mapping[str, Plain]) 
     return tomlkit.dumps(document)
 
 
-def set_load_draw(text: str, load: str, running_amps: float) -> str:
-    """The text with a load's running draw replaced by a measured one.
+def set_load_draw(text: str, load: str, draw: Mapping[str, Plain]) -> str:
+    """The text with a load's guessed draw replaced by a measured one.
+
+    Args:
+        text: A layout file's text.
+        load: The load's name.
+        draw: Its keys that were measured: running_amps, starting_amps, measured_on, measured_spread_amps.
 
     Raises:
         LayoutError: The file has no such load.
     """
-    document = tomlkit.parse(text)
-    _set(_named(document, "load", load), {"running_amps": round(running_amps, 2)})
-    return tomlkit.dumps(document)
+    rounded = {
+        key: [round(each, 2) for each in value]
+        if isinstance(value, list)
+        else round(value, 2)
+        if isinstance(value, float)
+        else value
+        for key, value in draw.items()
+    }
+    return set_keys(text, "load", load, rounded)
 
 
 def set_calibration(text: str, board: str, channel: int, gain: float, zero: float) -> str:
@@ -45,17 +73,13 @@ def set_calibration(text: str, board: str, channel: int, gain: float, zero: floa
         channel: The channel's number.
         gain: Factor on the board's own scale.
         zero: Counts added to the board's own zero.
+
+    Raises:
+        LayoutError: Something that is no table stands where the calibration has to stand.
     """
     document = tomlkit.parse(text)
-    if "calibration" not in document:
-        document["calibration"] = tomlkit.table(is_super_table=True)
-    boards: Any = document["calibration"]
-    if board not in boards:
-        boards[board] = tomlkit.table(is_super_table=True)
-    channels = boards[board]
-    if str(channel) not in channels:
-        channels[str(channel)] = tomlkit.table()
-    _set(channels[str(channel)], {"gain": round(gain, 5), "zero": round(zero, 2)})
+    channels = _table(_table(document, "calibration"), board)
+    _set(_table(channels, str(channel), is_leaf=True), {"gain": round(gain, 5), "zero": round(zero, 2)})
     return tomlkit.dumps(document)
 
 
@@ -70,3 +94,13 @@ def _named(document: tomlkit.TOMLDocument, kind: str, name: str) -> Table:
         if isinstance(table, Table) and table.get("name") == name:
             return table
     raise LayoutError(f"the layout file has no such {kind}: check its name, or add a table for it", table=f'{kind} "{name}"')
+
+
+def _table(parent: tomlkit.TOMLDocument | Table, key: str, *, is_leaf: bool = False) -> Table:
+    """A table within another, made where it is not there."""
+    if key not in parent:
+        parent[key] = tomlkit.table(is_super_table=not is_leaf)
+    table = parent[key]
+    if not isinstance(table, Table):
+        raise LayoutError("this has to be a table: correct it by hand", key=key)
+    return table

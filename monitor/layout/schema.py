@@ -194,6 +194,8 @@ class Load(_Table, frozen=True):
         kind: What it is.
         running_amps: Draw when running.
         starting_amps: Draw for a moment when it starts.
+        measured_on: Date on which the draw was measured, ISO 8601; None for a guess or a figure from elsewhere.
+        measured_spread_amps: Lowest and highest of what it drew while it was measured (5 and 95 % of the seconds).
     """
 
     name: Name
@@ -201,6 +203,8 @@ class Load(_Table, frozen=True):
     kind: Literal["locomotive", "lighting", "accessory"]
     running_amps: NotNegative
     starting_amps: NotNegative | None = None
+    measured_on: Annotated[str, Meta(pattern=r"^\d{4}-\d{2}-\d{2}$")] | None = None
+    measured_spread_amps: tuple[NotNegative, NotNegative] | None = None
 
 
 class ChannelCalibration(_Table, frozen=True):

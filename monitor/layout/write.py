@@ -1,18 +1,50 @@
-"""Writing the layout file without losing a word of what a person wrote into it."""
+"""Putting a changed layout text in its file's place: whole, checked first, the file as it was kept beside it where wanted."""
 
 import os
+import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Callable
 from pathlib import Path
-
-import tomlkit
-from tomlkit import TOMLDocument
-from tomlkit.items import AoT, Table
 
 from monitor.errors import LayoutError
 from monitor.layout.load import parse_layout
 
-Figure = str | int | float | bool
+
+def change_layout(path: Path, change: Callable[[str], str], *, spare: bool = True) -> None:
+    """Change a layout file in place, checked before anything is replaced.
+
+    Args:
+        path: The file.
+        change: Makes the new text of the old one (see ``edit``).
+        spare: Keep the file as it was beside it, as :func:`spare_path` names it.
+
+    Raises:
+        LayoutError: The file cannot be read or written, or what comes out is no layout.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise LayoutError(f"the file cannot be read ({error}): check its place and rights", source=str(path)) from error
+    changed = change(text)
+    parse_layout(changed, source=str(path))
+    if spare:
+        _copied(path, spare_path(path))
+    write_layout(path, changed)
+
+
+def spare_path(path: Path) -> Path:
+    """Where the file as it was is kept: LAYOUT.toml.before."""
+    return path.with_suffix(path.suffix + ".before")
+
+
+def _copied(path: Path, spare: Path) -> None:
+    try:
+        shutil.copyfile(path, spare)
+    except OSError as error:
+        raise LayoutError(
+            f"the file as it was cannot be kept ({error.strerror}), so it was not changed: check the folder's rights",
+            source=str(spare),
+        ) from error
 
 
 def write_layout(path: Path, text: str) -> None:
@@ -46,53 +78,3 @@ def _replace(target: Path, text: str) -> None:
             raise
     new.chmod(target.stat().st_mode & 0o777 if target.exists() else 0o644)
     new.replace(target)
-
-
-def with_keys(text: str, table: str, name: str, figures: Mapping[str, Figure]) -> str:
-    """The text with keys of one table set; comments, order and everything else stay as they are.
-
-    Args:
-        text: A layout file's text.
-        table: "board", "supply", "district" or "load".
-        name: The name of the one to change.
-        figures: Values by key, in SI units.
-
-    Raises:
-        LayoutError: There is no such table.
-    """
-    document = tomlkit.parse(text)
-    tables = document.get(table)
-    found = [entry for entry in tables if entry.get("name") == name] if isinstance(tables, AoT) else []
-    if not found:
-        raise LayoutError("there is no such table to change", table=f'{table} "{name}"')
-    for key, value in figures.items():
-        found[0][key] = value
-    return tomlkit.dumps(document)
-
-
-def with_calibration(text: str, board: str, channel: int, *, gain: float, zero_counts: float) -> str:
-    """The text with the correction of one channel set; everything else stays as it is.
-
-    Args:
-        text: A layout file's text.
-        board: The board's name.
-        channel: Its channel.
-        gain: Factor on the board's own scale.
-        zero_counts: Counts added to the board's own zero.
-    """
-    document = tomlkit.parse(text)
-    channels = _table(_table(document, "calibration"), board)
-    correction = _table(channels, str(channel), is_leaf=True)
-    correction["gain"] = gain
-    correction["zero"] = zero_counts
-    return tomlkit.dumps(document)
-
-
-def _table(parent: TOMLDocument | Table, key: str, *, is_leaf: bool = False) -> Table:
-    """A table within another, made where it is not there."""
-    if key not in parent:
-        parent[key] = tomlkit.table(is_super_table=not is_leaf)
-    table = parent[key]
-    if not isinstance(table, Table):
-        raise LayoutError("this has to be a table: correct it by hand", key=key)
-    return table
