@@ -6,6 +6,8 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.values.powers import PowerFigures
+
 
 class WaveformKind(Enum):
     """What an output gives; the value is the word for screens and files."""
@@ -19,7 +21,7 @@ class WaveformKind(Enum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class AggregateBlock:
+class AggregateBlock(PowerFigures):
     """Figures of all districts of one board over 10 cycles (50 Hz) or 12 cycles (60 Hz), one after the other without overlap.
 
     Aggregation by root of the mean of squares, as IEC 61000-4-30 section 4 has it. A line board gives none. Rows are windows in
@@ -68,34 +70,3 @@ class AggregateBlock:
     def __len__(self) -> int:
         """How many rows."""
         return len(self.end_s)
-
-    @property
-    def volt_amperes(self) -> NDArray[np.float64]:
-        """Apparent power S = Urms x Irms (IEEE 1459, single phase)."""
-        return self.volts_rms * self.amps_rms
-
-    @property
-    def non_active_va(self) -> NDArray[np.float64]:
-        """Non-active power N = sqrt(S2 - P2) (IEEE 1459)."""
-        return np.sqrt(np.maximum(0.0, self.volt_amperes**2 - self.watts**2))
-
-    @property
-    def power_factor(self) -> NDArray[np.float64]:
-        """P / S; NaN where S is 0."""
-        return _ratio(self.watts, self.volt_amperes)
-
-    @property
-    def volts_crest(self) -> NDArray[np.float64]:
-        """Peak over RMS of volts; NaN where RMS is 0."""
-        return _ratio(self.volts_peak, self.volts_rms)
-
-    @property
-    def amps_crest(self) -> NDArray[np.float64]:
-        """Peak over RMS of amps; NaN where RMS is 0."""
-        return _ratio(self.amps_peak, self.amps_rms)
-
-
-def _ratio(over: NDArray[np.float64], under: NDArray[np.float64]) -> NDArray[np.float64]:
-    quotient = np.full(np.shape(under), np.nan)
-    np.divide(over, under, out=quotient, where=np.asarray(under) > 0)
-    return quotient

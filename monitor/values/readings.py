@@ -5,9 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.values.powers import PowerFigures
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ReadingBlock:
+class ReadingBlock(PowerFigures):
     """One-cycle readings of all districts of one board, refreshed every half cycle (or as a line board sends them).
 
     Rows are windows in order of time, n of them; columns are districts, d of them. NaN stands for "no reading".
@@ -48,34 +50,3 @@ class ReadingBlock:
     def __len__(self) -> int:
         """How many rows."""
         return len(self.end_s)
-
-    @property
-    def volt_amperes(self) -> NDArray[np.float64]:
-        """Apparent power S = Urms x Irms, shape (n, d) (IEEE 1459, single phase)."""
-        return self.volts_rms * self.amps_rms
-
-    @property
-    def non_active_va(self) -> NDArray[np.float64]:
-        """Non-active power N = sqrt(S2 - P2), shape (n, d) (IEEE 1459)."""
-        return np.sqrt(np.maximum(0.0, self.volt_amperes**2 - self.watts**2))
-
-    @property
-    def power_factor(self) -> NDArray[np.float64]:
-        """P / S, shape (n, d); NaN where S is 0."""
-        return _ratio(self.watts, self.volt_amperes)
-
-    @property
-    def volts_crest(self) -> NDArray[np.float64]:
-        """Peak over RMS of volts, shape (n, d); NaN where RMS is 0."""
-        return _ratio(self.volts_peak, self.volts_rms)
-
-    @property
-    def amps_crest(self) -> NDArray[np.float64]:
-        """Peak over RMS of amps, shape (n, d); NaN where RMS is 0."""
-        return _ratio(self.amps_peak, self.amps_rms)
-
-
-def _ratio(over: NDArray[np.float64], under: NDArray[np.float64]) -> NDArray[np.float64]:
-    quotient = np.full(np.shape(under), np.nan)
-    np.divide(over, under, out=quotient, where=np.asarray(under) > 0)
-    return quotient
