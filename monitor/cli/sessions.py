@@ -10,7 +10,7 @@ from monitor.sessions import SessionFolder, find_sessions
 from monitor.sessions.folder import LOCK
 from monitor.sessions.session_lock import is_held
 
-ACTIONS = ("list", "recover", "check")
+ACTIONS = ("list", "recover", "check", "demo")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -20,7 +20,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
         nargs="?",
         choices=ACTIONS,
         default="list",
-        help="list (the default); recover: put sessions in order that were cut off; check: compare every file with its checksum",
+        help="list (the default); recover: put sessions in order that were cut off; check: compare every file with its checksum; "
+        "demo: make a few small invented ones",
     )
     parser.add_argument("--recordings", type=Path, default=Path("recordings"), metavar="DIR", help="where sessions are kept")
     parser.add_argument(
@@ -31,6 +32,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run the chosen action."""
+    if args.action == "demo":
+        return _demo(args.recordings)
     if not args.recordings.is_dir():
         raise SessionError(f"{args.recordings}: there is no such folder: give the one that holds the sessions with --recordings")
     if args.keep_days is not None:
@@ -71,6 +74,14 @@ def _recover(recordings: Path) -> int:
         print(f"{each.session.path}: put in order, {each.ended_s:.0f} s in all.", *each.losses, sep="\n    ")
     if not recovered:
         print("Every session is in order.")
+    return 0
+
+
+def _demo(recordings: Path) -> int:
+    from monitor.cli.demo_sessions import make_demo_sessions  # noqa: PLC0415 - start-up time
+
+    for session in make_demo_sessions(recordings):
+        print(f"{session.path}: made by the rehearsal model; nothing in it was measured")
     return 0
 
 

@@ -20,20 +20,22 @@ from monitor.rehearsal.model_specs import (
 )
 from monitor.rehearsal.scenes_acts import breaks, whistle
 from monitor.rehearsal.show import EndlessShow
+from monitor.rehearsal.stream_lines import LineStyle
 
 OUTER, INNER, QUARRY, TOWN = range(4)
 EXPRESS, LOCAL, ORE, FREIGHT = range(4)
 _FREIGHT_STAYS_S = 75.0
 
 
-def fernhollow_show(board: int = 0, seed: int = 7) -> EndlessShow:
+def fernhollow_show(board: int = 0, seed: int = 7, lines: LineStyle | None = None) -> EndlessShow:
     """The demo, without end.
 
     Args:
         board: 0 for the layout itself; higher numbers give further boards of the same kind, for pages with many districts.
         seed: What everything but the first round is drawn from.
+        lines: How the board writes lines of readings; None for one that sends waveforms.
     """
-    return EndlessShow(fernhollow_bench(board), _write_round, _People(), seed + 101 * board)
+    return EndlessShow(fernhollow_bench(board), _write_round, _People(), seed + 101 * board, lines)
 
 
 def demo_layout_text(ports: str | Sequence[str]) -> str:

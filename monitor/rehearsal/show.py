@@ -12,7 +12,7 @@ from monitor.rehearsal.model_director import shifted
 from monitor.rehearsal.model_specs import BenchSpec
 from monitor.rehearsal.scene import Scene
 from monitor.rehearsal.stream import BoardFaults, PackedStream
-from monitor.rehearsal.stream_lines import LineStream
+from monitor.rehearsal.stream_lines import LineStream, LineStyle
 
 BLOCK_TICKS = 24
 """A quarter of a second: small enough not to hold up whoever shares the interpreter."""
@@ -46,22 +46,13 @@ class SceneShow:
         rng = np.random.default_rng([scene.seed, 0x51])
         self._bench = Bench(scene.bench, scene.acts, rng)
         self._total = round(scene.seconds / self._bench.interval_s)
-        identity = self._bench.converter.identity
-        self._stream: PackedStream | LineStream = (
-            PackedStream(identity, scene.faults, rng)
-            if scene.lines is None
-            else LineStream(identity, scene.bench.mains_hertz, scene.lines, rng)
-        )
+        self._stream = _stream(self._bench, scene.lines, scene.faults, rng)
 
     def next_part(self) -> Part | None:
         """See `Show`."""
         if self._bench.scan >= self._total:
             return None
-        counts = self._bench.advance(BLOCK_TICKS)
-        if isinstance(self._stream, PackedStream):
-            packets = self._stream.packets(counts)
-        else:
-            packets = self._stream.feed(counts).splitlines(keepends=True)
+        packets = self._stream.packets(self._bench.advance(BLOCK_TICKS))
         return Part(packets, self._bench.scan * self._bench.interval_s)
 
 
@@ -78,6 +69,7 @@ class EndlessShow:
         write_round: Callable[[np.random.Generator, int], tuple[Sequence[Act], float]],
         react: Callable[[Bench], Sequence[Act]],
         seed: int = 0,
+        lines: LineStyle | None = None,
     ) -> None:
         """Set up.
 
@@ -86,12 +78,13 @@ class EndlessShow:
             write_round: Gives the acts of a round (times from its beginning) and how long it is, for its number.
             react: Asked after each stretch what people would do now; acts that lie ahead.
             seed: What everything is drawn from.
+            lines: How its board writes lines of readings; None for one that sends waveforms.
         """
         self._rng = np.random.default_rng([seed, 0xF0])
         self.bench = Bench(spec, (), self._rng)
         self._write_round = write_round
         self._react = react
-        self._stream = PackedStream(self.bench.converter.identity, BoardFaults(), self._rng)
+        self._stream = _stream(self.bench, lines, BoardFaults(), self._rng)
         self._round = 0
         self._round_ends_s = 0.0
 
@@ -107,3 +100,8 @@ class EndlessShow:
         packets = self._stream.packets(self.bench.advance(BLOCK_TICKS))
         self.bench.schedule(self._react(self.bench))
         return Part(packets, self.bench.scan * self.bench.interval_s)
+
+
+def _stream(bench: Bench, lines: LineStyle | None, faults: BoardFaults, rng: np.random.Generator) -> PackedStream | LineStream:
+    identity = bench.converter.identity
+    return PackedStream(identity, faults, rng) if lines is None else LineStream(identity, bench.spec.mains_hertz, lines, rng)

@@ -66,6 +66,10 @@ class LineStream:
         self._tail = self._tail[len(self._tail) - keep :]
         return b"".join(self._damaged(data) for data in out)
 
+    def packets(self, counts: Counts) -> list[bytes]:
+        """The same, line by line."""
+        return self.feed(counts).splitlines(keepends=True)
+
     def _round(self, counts: Counts) -> list[bytes]:
         out = []
         style, now_s = self._style, self._due_s
