@@ -60,6 +60,13 @@ class SessionWriter:
         for folder in (self.session.raw, self.session.steps, self.session.readings):
             folder.mkdir()
         self._lock = SessionLock(path / LOCK)
+        try:
+            self._open(path, layout_text, manifest)
+        except OSError:
+            self._lock.release()
+            raise
+
+    def _open(self, path: Path, layout_text: str, manifest: Manifest) -> None:
         write_whole(path / LAYOUT, layout_text.encode())
         write_whole(path / MANIFEST, msgspec.json.format(msgspec.json.encode(manifest), indent=2) + b"\n")
         sync_folder(path.parent)
