@@ -8,6 +8,7 @@ from pathlib import Path
 import dash
 from flask import Response, request
 from waitress import wasyncore
+from waitress.channel import HTTPChannel
 from waitress.server import BaseWSGIServer, MultiSocketServer, create_server
 
 from dashboard.access import LOCAL_NAMES, Gate
@@ -31,6 +32,8 @@ VIEWER_BUFFER_BYTES = 1 << 18
 DEAD_VIEWER_MS = 15_000
 LOOP_S = 0.5
 """How long closing may wait for the loop to notice."""
+STOP_WITHIN_S = 10.0
+"""How long closing may wait for what is being answered."""
 
 
 def create_app(watch: Watch, gate: Gate | None = None, passphrase: Passphrase | None = None) -> dash.Dash:
@@ -94,7 +97,7 @@ class PageServer:
         shared: bool = False,
         passphrase_file: Path | None = None,
     ) -> None:
-        self._sockets: dict[int, object] = {}
+        self._sockets: dict[int, wasyncore.dispatcher] = {}
         self._gate = Gate(_names(host, shared=shared), shared=shared)
         app = create_app(watch, self._gate, Passphrase(passphrase_file or default_path()))
         self._server = _open(app, "0.0.0.0" if shared else host, port, self._sockets)  # noqa: S104 - asked for by --share
@@ -117,14 +120,24 @@ class PageServer:
             while not self._closing.is_set():
                 wasyncore.loop(timeout=LOOP_S, use_poll=True, map=self._sockets, count=1)
         finally:
-            wasyncore.close_all(self._sockets, ignore_all=True)
-            self._server.task_dispatcher.shutdown(timeout=1)
+            self._put_away()
 
     def close(self) -> None:
         """Stop answering; open streams are cut."""
         self._closing.set()
         if self._thread.is_alive():
-            self._thread.join(timeout=5)
+            self._thread.join(timeout=LOOP_S + STOP_WITHIN_S)
+        elif self._sockets:
+            self._put_away()
+
+    def _put_away(self) -> None:
+        """Cut the viewers, let the threads that served them end, and only then close what those threads wake the loop with."""
+        for viewer in [each for each in self._sockets.values() if isinstance(each, HTTPChannel)]:
+            viewer.handle_close()
+        dispatcher = self._server.task_dispatcher
+        dispatcher.shutdown(timeout=STOP_WITHIN_S)
+        if not dispatcher.threads:
+            wasyncore.close_all(self._sockets, ignore_all=True)
 
 
 def serve(watch: Watch, host: str = DEFAULT_HOST, port: int = DEFAULT_PORT) -> None:
@@ -152,7 +165,7 @@ def _names(host: str, *, shared: bool) -> frozenset[str]:
     return LOCAL_NAMES | {host} | ({own, f"{own}.local"} if shared else set())
 
 
-def _open(app: dash.Dash, host: str, port: int, sockets: dict[int, object]) -> BaseWSGIServer | MultiSocketServer:
+def _open(app: dash.Dash, host: str, port: int, sockets: dict[int, wasyncore.dispatcher]) -> BaseWSGIServer | MultiSocketServer:
     # Its only warning is that all threads are busy, which is by design while streams are open.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     try:

@@ -19,7 +19,7 @@ class Shown:
         context = self.browser.new_context(viewport={"width": width, "height": height}, **options)
         self._contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(15_000)
+        page.set_default_timeout(60_000)
         page.on("request", lambda request: self.requests.append(request.url))
         page.on("pageerror", lambda error: self.troubles.append(str(error)))
         page.goto(self.server.address + path)

@@ -8,17 +8,28 @@ from urllib.parse import quote
 import pytest
 
 from dashboard.app import PageServer
+from dashboard.feed import TICK_S
 from monitor.values import Finding, FindingKind, Priority, Scope
 from monitor.values import Warning as RaisedWarning
 from tests.browser.hall import Hall, Rehearsed
 
 pytestmark = pytest.mark.browser
 ids = itertools.count(1000)
-COUNT_TICKS = """() => new Promise(done => {
+TEN_TICKS = """() => new Promise(done => {
   let ticks = 0;
-  document.addEventListener("pilotlamp:tick", () => { ticks += 1; });
-  setTimeout(() => done(ticks), 2000);
+  document.addEventListener("pilotlamp:tick", () => { ticks += 1; if (ticks === 10) done(true); });
 })"""
+# Whenever the page looks at ages (four times a second), no card may show as live what is older than the limit.
+WATCH_AGES = """() => {
+  window.shownAsLive = 0;
+  document.addEventListener("pilotlamp:age", () => {
+    for (const card of document.querySelectorAll("[data-district]")) {
+      const district = pilotlamp.payload.districts[Number(card.dataset.district)];
+      if (pilotlamp.ageS(district.age_s) > pilotlamp.staleAfterS + 0.1 && card.dataset.level !== "stale") window.shownAsLive += 1;
+    }
+  });
+}"""
+ALL_STALE = "[...document.querySelectorAll('.card')].every(c => c.dataset.level === 'stale')"
 IS_DRAWN = """() => {
   const canvas = document.querySelector("canvas[data-wave]");
   return canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data.some(value => value > 0);
@@ -47,7 +58,7 @@ def amps_of(page, number=0):
     return float(card(page, number).locator('[data-slot="amps"]').inner_text())
 
 
-def wait_for(condition, within_s=5.0):
+def wait_for(condition, within_s=60.0):
     ends_s = time.monotonic() + within_s
     while not condition():
         assert time.monotonic() < ends_s, "it did not come about in time"
@@ -56,7 +67,9 @@ def wait_for(condition, within_s=5.0):
 
 def test_figures_come_in_five_times_a_second_and_follow_the_bytes(shown):
     page = shown.open()
-    assert page.evaluate(COUNT_TICKS) >= 10
+    # What is offered; how fast a machine draws it is measured by tests.bench.bench_page.
+    assert TICK_S <= 0.2
+    assert page.evaluate(TEN_TICKS)
     shown.hall.amps[2] = 5.0
     wait_for(lambda: amps_of(page, 2) == pytest.approx(5.0, abs=0.15))
     shown.hall.amps[2] = 1.5
@@ -97,14 +110,15 @@ def test_no_sideways_scrolling(shown, path, width, height):
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_silent_boards_turn_stale_within_two_seconds_and_come_back(shown):
+def test_silent_boards_turn_stale_when_their_figures_are_a_second_old_and_come_back(shown):
     page = shown.open()
+    assert page.evaluate("pilotlamp.staleAfterS") <= 1.0
+    page.evaluate(WATCH_AGES)
     shown.hall.talking = False
-    silent_since = time.monotonic()
-    wait_for(lambda: page.evaluate("[...document.querySelectorAll('.card')].every(c => c.dataset.level === 'stale')"))
-    assert time.monotonic() - silent_since < 2.0
+    wait_for(lambda: page.evaluate(ALL_STALE))
     assert "stale" in card(page).inner_text()
-    wait_for(lambda: "No live figures" in page.locator("[data-headline]").inner_text(), within_s=1.0)
+    wait_for(lambda: "No live figures" in page.locator("[data-headline]").inner_text())
+    assert page.evaluate("window.shownAsLive") == 0
     assert page.locator("[data-age]").get_attribute("data-stale") == "true"
     shown.hall.talking = True
     wait_for(lambda: page.evaluate("[...document.querySelectorAll('.card')].every(c => c.dataset.level !== 'stale')"))
@@ -114,7 +128,7 @@ def test_one_silent_board_is_told_from_the_others(shown):
     page = shown.open()
     shown.hall.silent_boards = {1}
     wait_for(lambda: page.locator('.card[data-level="stale"]').count() == 4)
-    assert card(page, 3).get_attribute("data-level") != "stale"
+    wait_for(lambda: card(page, 3).get_attribute("data-level") != "stale")
     wait_for(lambda: "4 of 16 districts" in page.locator("[data-headline]").inner_text())
     assert "no live figures" in page.locator('[data-supply="1"]').inner_text()
 
@@ -222,7 +236,7 @@ def test_without_event_streams_the_page_polls(shown):
     page.route("**/feed/stream", lambda route: route.abort())
     page.reload()
     page.wait_for_selector('[data-district="0"]:not([data-level="stale"])')
-    assert page.evaluate(COUNT_TICKS) >= 5
+    assert page.evaluate(TEN_TICKS)
 
 
 def test_words_of_users_are_text_and_never_markup(show):
@@ -233,7 +247,7 @@ def test_words_of_users_are_text_and_never_markup(show):
     page.wait_for_selector('[data-headline][data-level="high"]')
     page.get_by_label("Remark for the time line").fill(evil[1])
     page.get_by_role("button", name="Mark").click()
-    page.wait_for_timeout(300)
+    wait_for(lambda: evil[1] in page.locator("[data-marking]").inner_text())
     assert evil[0] in card(page, 0).inner_text()
     assert evil[0] in page.locator("[data-headline]").inner_text()
     near = one.open(f"district?name={quote(evil[0])}")
@@ -244,17 +258,15 @@ def test_words_of_users_are_text_and_never_markup(show):
     assert one.troubles == []
 
 
-def test_a_rehearsed_short_is_on_the_page_soon_after_it_happened(show):
+def test_a_rehearsed_short_is_on_the_page_after_it_happened(show):
     def first_short(truth):
         return next(event["start_s"] for event in truth["events"] if event["cause"] == "short")
 
     one = show(Rehearsed("short", 1, before_s=3.0, moment_of=first_short))
     page = one.open()
-    begins_s = first_short(one.hall.truth)
-    wait_for(lambda: "short circuit" in page.locator(".live").inner_text(), within_s=20.0)
-    # One second after its end is what was asked for; one more for the slow machine that runs the tests.
-    ends_s = next(event["end_s"] for event in one.hall.truth["events"] if event["cause"] == "short")
-    assert begins_s <= one.hall.now_s() <= ends_s + 2.0
+    wait_for(lambda: "short circuit" in page.locator(".live").inner_text())
+    # How soon after its end an event is told is a matter of stream seconds: tests/diagnosis holds it to one.
+    assert one.hall.now_s() >= first_short(one.hall.truth)
     plates = {supply.name: supply.plate_va for supply in one.hall.layout.supply}
     assert f"of {next(iter(plates.values())):g} VA" in page.locator('[data-supply="0"]').inner_text()
 
@@ -267,13 +279,13 @@ def test_the_browser_itself_notices_a_lost_server_and_resumes(show):
     one = show(Hall(4))
     page = one.open()
     port = one.server.port
+    page.evaluate(WATCH_AGES)
     one.server.close()
-    lost_since = time.monotonic()
-    wait_for(lambda: page.evaluate("[...document.querySelectorAll('.card')].every(c => c.dataset.level === 'stale')"))
-    assert time.monotonic() - lost_since < 2.0
-    wait_for(lambda: "No answer from pilotlamp" in page.locator("[data-headline]").inner_text(), within_s=2.0)
+    wait_for(lambda: page.evaluate(ALL_STALE))
+    wait_for(lambda: "No answer from pilotlamp" in page.locator("[data-headline]").inner_text())
+    assert page.evaluate("window.shownAsLive") == 0
     page.evaluate("window.sameDocument = true")
     one.server = PageServer(one.hall, port=port)
     one.server.start()
-    page.wait_for_selector('[data-district="0"]:not([data-level="stale"])', timeout=6000)
+    page.wait_for_selector('[data-district="0"]:not([data-level="stale"])')
     assert page.evaluate("window.sameDocument")

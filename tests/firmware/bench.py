@@ -148,7 +148,7 @@ class EmulatedBoard:
             return None
         self._process.stdin.close()
         printed = self._process.stdout.read()
-        self._process.wait(timeout=10)
+        self._process.wait(timeout=120)
         self._process.stdout.close()
         self._script.close()
         return _report(printed)

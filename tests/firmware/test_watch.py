@@ -2,6 +2,7 @@
 
 import json
 import lzma
+import signal
 import subprocess
 import sys
 import time
@@ -16,10 +17,19 @@ VOLTS_LIMIT = 0.01 * bench.FULL_SCALE_VOLTS_RMS
 AMPS_LIMIT = 0.01 * bench.FULL_SCALE_AMPS_RMS
 
 
-def summary_of(process):
-    """The last line of a headless watch, once it ended well."""
-    printed, complaints = process.communicate(timeout=60)
-    assert (process.returncode, complaints) == (0, "")
+def until_said(process, words):
+    """Read what a watch prints until it says this."""
+    for line in process.stdout:
+        if words in line:
+            return
+    raise AssertionError(f"it ended without saying {words!r}: {process.stderr.read()}")
+
+
+def ended(process):
+    """The last line of a headless watch that is told to end, once it ended well."""
+    process.send_signal(signal.SIGINT)
+    printed, complaints = process.stdout.read(), process.stderr.read()
+    assert (process.wait(timeout=120), complaints) == (0, "")
     return json.loads(printed.splitlines()[-1])
 
 
@@ -55,7 +65,10 @@ def assert_readings_are_kept(session):
 def test_it_reads_and_records_what_was_injected(emulated_board, watch, form, tmp_path):
     elf = toolchain.packed_elf() if form == "packed" else toolchain.sketch_elf(toolchain.LINE_BOARD)
     board = emulated_board(fernhollow.WAVES, elf=elf)
-    summary = summary_of(watch(board.pty, "--headless", "--seconds", 4))
+    process = watch(board.pty, "--headless")
+    until_said(process, "Reading board")
+    time.sleep(4)
+    summary = ended(process)
     assert summary["boards"] == ["bench-1"]
     assert (summary["findings"], summary["warnings"]) == ({}, {})
     # The first packet or line is cut, and the first identity may be a second away.
@@ -70,13 +83,17 @@ def test_it_reads_and_records_what_was_injected(emulated_board, watch, form, tmp
 def test_it_goes_on_when_the_board_is_unplugged_and_plugged_in_again(emulated_board, watch, tmp_path):
     link = tmp_path / "board"
     board = emulated_board(fernhollow.WAVES, link=link)
-    process = watch(link, "--headless", "--seconds", 8)
-    time.sleep(3)
+    process = watch(link, "--headless")
+    until_said(process, "Reading board")
+    time.sleep(2)
     board.stop()
+    until_said(process, "plug it in again")
     time.sleep(1)
     emulated_board(fernhollow.WAVES, link=link)
-    summary = summary_of(process)
+    until_said(process, "Reading board")
+    time.sleep(2)
+    summary = ended(process)
     assert summary["ports"][0]["state"] == "reading"
-    assert summary["scans"] > 1200 * 4
+    assert summary["scans"] > 1200
     assert all(district["lost_s"] > 0.8 for district in summary["districts"].values())
     assert_injected(summary)

@@ -39,7 +39,7 @@ def test_the_page_shows_what_was_injected_and_when_it_is_gone(emulated_board, wa
     process = watch(board.pty, "--web-port", 0)
     visitor.goto(address_of(process))
     cards = visitor.locator("[data-district]")
-    expect(cards).to_have_count(4)
+    expect(cards).to_have_count(4, timeout=60_000)
     for at, name in enumerate(fernhollow.DISTRICTS):
         card = cards.nth(at)
         expect(card.get_by_role("heading")).to_have_text(name)
@@ -48,13 +48,13 @@ def test_the_page_shows_what_was_injected_and_when_it_is_gone(emulated_board, wa
             ("amps", AMPS_RMS[at], bench.FULL_SCALE_AMPS_RMS),
         ):
             shown = card.locator(f"[data-slot={slot}]").first
-            expect(shown).to_have_text(re.compile(r"^\d+(\.\d+)?$"), timeout=10_000)
+            expect(shown).to_have_text(re.compile(r"^\d+(\.\d+)?$"), timeout=60_000)
             assert float(shown.inner_text()) == pytest.approx(injected, abs=0.01 * full_scale + HALF_A_DIGIT)
     outer_main = cards.nth(0)
     board.set(1, amps_wave(7.5, phase_degrees=-40))
-    expect(outer_main.locator("[data-slot=amps]").first).to_have_text(re.compile(r"^7\.[456]$"), timeout=3000)
+    expect(outer_main.locator("[data-slot=amps]").first).to_have_text(re.compile(r"^7\.[456]$"), timeout=60_000)
     board.stop()
-    expect(outer_main).to_have_attribute("data-level", "stale", timeout=3000)
-    expect(outer_main).to_contain_text("stale")
+    expect(outer_main).to_have_attribute("data-level", "stale", timeout=60_000)
+    expect(outer_main).to_contain_text("stale", timeout=60_000)
     process.send_signal(signal.SIGINT)
-    assert process.wait(timeout=10) == 0
+    assert process.wait(timeout=120) == 0

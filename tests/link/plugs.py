@@ -61,7 +61,7 @@ class TalkingBoard:
 
     def stop(self):
         self._stop.set()
-        self._thread.join(5)
+        self._thread.join(60)
 
     def _talk(self):
         number, began_s, sequence, scan, seconds = self._identity.number, time.monotonic(), 0, 0, 0
@@ -78,8 +78,8 @@ class TalkingBoard:
             self._plug.send(out)
 
 
-def until(condition, timeout_s=8.0):
-    """Wait until a condition holds; what it returned."""
+def until(condition, timeout_s=60.0):
+    """Wait until a condition holds; what it returned. The limit only ends what hangs: machines may be slow."""
     end_s = time.monotonic() + timeout_s
     while time.monotonic() < end_s:
         if found := condition():

@@ -13,12 +13,12 @@ from monitor.values import Health, Identity
 from monitor.wire import Fault, PackedDecoder, SampleRun
 
 
-def listen(path, seconds):
-    """Bytes that come within some seconds; stops where the port goes away."""
+def listen(path, seconds=60.0, enough_bytes=None):
+    """Bytes that come within some seconds, or until there are enough; stops where the port goes away."""
     port = os.open(path, os.O_RDONLY | os.O_NOCTTY | os.O_NONBLOCK)
     data, until = b"", time.monotonic() + seconds
     try:
-        while time.monotonic() < until:
+        while time.monotonic() < until and (enough_bytes is None or len(data) < enough_bytes):
             try:
                 data += os.read(port, 65536)
             except BlockingIOError:
@@ -45,20 +45,21 @@ def test_demo_streams_at_the_pace_of_a_real_board():
     assert board.failure is None
     assert faults == []
     assert first_scans_follow(runs)
-    assert sum(len(run.counts) for run in runs) == pytest.approx(3.0 / 832e-6, rel=0.1)
-    assert sum(isinstance(item, Identity) for item in items) == pytest.approx(3, abs=1)
-    assert sum(isinstance(item, Health) for item in items) == pytest.approx(3, abs=1)
+    seconds = sum(len(run.counts) for run in runs) * 832e-6
+    assert 1.0 < seconds < 3.3  # never ahead of the clock; a busy computer may be behind it
+    assert sum(isinstance(item, Identity) for item in items) == pytest.approx(seconds, abs=1)
+    assert sum(isinstance(item, Health) for item in items) == pytest.approx(seconds, abs=1)
 
 
 def test_a_reader_that_comes_late_gets_whole_packets_only(monkeypatch):
     monkeypatch.setattr("monitor.rehearsal.board.BACKLOG_BYTES_LIMIT", 4096)
     board = RehearsalBoard(fernhollow_show(), speed=20)
     board.start()
-    until = time.monotonic() + 20
+    until = time.monotonic() + 120
     while board.packets_dropped <= 50 and time.monotonic() < until:
         time.sleep(0.02)
     assert board.packets_dropped > 50
-    _, runs, faults = decoded(b"\0" + listen(board.port, 1.0))
+    _, runs, faults = decoded(b"\0" + listen(board.port, enough_bytes=60_000))
     board.stop()
     assert faults == []
     assert sum(len(run.counts) for run in runs) > 300
@@ -67,13 +68,13 @@ def test_a_reader_that_comes_late_gets_whole_packets_only(monkeypatch):
 def test_unplugged_and_plugged_in_again_under_the_same_path():
     with RehearsalBoard(fernhollow_show(), speed=5) as board:
         path = board.port
-        assert listen(path, 0.3)
+        assert listen(path, enough_bytes=1)
         board.unplug()
         assert not os.path.lexists(path)
         time.sleep(0.2)
         board.plug_in()
         assert board.port == path
-        _, runs, faults = decoded(b"\0" + listen(path, 0.7))
+        _, runs, faults = decoded(b"\0" + listen(path, enough_bytes=60_000))
     assert sum(len(run.counts) for run in runs) > 100
     assert faults == []
     assert not os.path.lexists(path)
@@ -95,7 +96,7 @@ def test_a_scene_is_sent_once_through():
     scene = random_scene("clean", 2)
     board = RehearsalBoard(scene, speed=20)
     board.start()
-    _, runs, _ = decoded(listen(board.port, 1.0))
+    _, runs, _ = decoded(listen(board.port, enough_bytes=8_000))
     board.stop()
     assert first_scans_follow(runs)
     assert runs[0].first_scan == 0

@@ -206,22 +206,21 @@ def test_trend_forgets_what_is_older_than_its_ring_and_shows_holes():
 
 
 def test_readers_and_publisher_do_not_hold_each_other_up(live, clock):
-    stop = threading.Event()
+    stop, looks = threading.Event(), [0] * 4
 
-    def look():
+    def look(number):
         while not stop.is_set():
             live.picture()
             live.trend(300)
+            looks[number] += 1
             time.sleep(0.005)
 
-    lookers = [threading.Thread(target=look) for _ in range(4)]
+    lookers = [threading.Thread(target=look, args=(number,)) for number in range(4)]
     for looker in lookers:
         looker.start()
-    started = time.perf_counter()
     publish_stream(live, clock, packed_stream(sine_counts(5.0)))
-    took_s = time.perf_counter() - started
     stop.set()
     for looker in lookers:
         looker.join()
-    assert took_s < 5.0  # five seconds of stream in less than five seconds, with four lookers
+    assert min(looks) > 0  # how fast both are is measured by tests.bench.bench_page
     assert live.picture().districts[0].volts_rms == pytest.approx(15.0, rel=0.02)

@@ -89,7 +89,7 @@ def step(number, at_s, **options):
     return Step(port="p", chunk=Chunk(data=piece(number) * 50, received_s=at_s), now_s=at_s, **options)
 
 
-def wait_for(condition, seconds=10.0):
+def wait_for(condition, seconds=60.0):
     until_s = time.monotonic() + seconds
     while not condition():
         assert time.monotonic() < until_s, "it did not happen in time"

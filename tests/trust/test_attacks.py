@@ -38,7 +38,7 @@ class Served:
         self.server.start()
 
     def ask(self, method, path, what=None, **headers):
-        connection = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=20)
+        connection = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=120)
         body = None if what is None else what if isinstance(what, bytes) else json.dumps(what)
         connection.request(method, path, body, {name.replace("_", "-"): value for name, value in headers.items()})
         answer = connection.getresponse()
@@ -47,7 +47,7 @@ class Served:
         return answer
 
     def raw(self, sent):
-        with socket.create_connection(("127.0.0.1", self.server.port), timeout=20) as line:
+        with socket.create_connection(("127.0.0.1", self.server.port), timeout=120) as line:
             line.sendall(sent)
             line.shutdown(socket.SHUT_WR)
             return b"".join(iter(lambda: line.recv(65536), b""))
@@ -273,12 +273,12 @@ def test_a_tablet_enters_by_the_link_and_the_secret_leaves_the_address_bar(serve
 def test_the_command_keeps_a_passphrase_and_a_shared_demo_shows_its_link(tmp_path):
     kept = tmp_path / "kept"
     setting = pilotlamp("passphrase", "--file", kept, cwd=tmp_path, stdin=-1)
-    out, err = setting.communicate(f"{WORDS}\n", timeout=60)
+    out, err = setting.communicate(f"{WORDS}\n", timeout=240)
     assert setting.returncode == 0, err
     assert WORDS not in out + err
     assert Passphrase(kept).matches(WORDS)
     code, out, _ = ended(
-        "demo", "--share", "--no-record", "--web-port", 0, "--seconds", 2, "--passphrase-file", kept, cwd=tmp_path
+        "demo", "--share", "--no-record", "--web-port", 0, "--seconds", 1, "--passphrase-file", kept, cwd=tmp_path
     )
     assert code == 0
     assert "/enter#" in out
