@@ -57,13 +57,13 @@ class SerialSource:
         """
         time.sleep(next(self._paces_s))
         try:
-            data = b"" if self._serial is None else self._serial.read(READ_LIMIT_BYTES)
+            data = b"" if self._serial is None else _all_that_waits(self._serial)
         except (serial.SerialException, OSError, TypeError) as error:
             # TypeError: what pyserial's read trips over when the port is closed under it.
             raise LinkLostError(
                 f"{self.port} went away: it was unplugged or its other end closed; plug it in again", port=self.port
             ) from error
-        return Chunk(data=bytes(data), received_s=self._clock.now_s())
+        return Chunk(data=data, received_s=self._clock.now_s())
 
     def set_baud(self, baud: int) -> None:
         """Read on at another rate; bytes received at the old one are dropped.
@@ -112,6 +112,18 @@ class SerialSource:
         if scheme == "socket" and ":" in urlsplit(self.port).netloc:
             return f"nothing answers at {self.port}: check the address and that its sender runs"
         return f"{self.port} cannot be opened ({_brief(error)}): write a device, hwgrep://PATTERN or socket://HOST:PORT"
+
+
+def _all_that_waits(port: serial.Serial) -> bytes:
+    """A system hands over 4096 bytes at a time, less than a fast board or a flood sends between two reads."""
+    data = bytearray(port.read(READ_LIMIT_BYTES))
+    try:
+        while data and len(data) < READ_LIMIT_BYTES and (more := port.read(READ_LIMIT_BYTES - len(data))):
+            data += more
+    except (serial.SerialException, OSError, TypeError):
+        # What came before the port went away is not lost; the next read says that it went.
+        return bytes(data)
+    return bytes(data)
 
 
 def _brief(error: Exception) -> str:
