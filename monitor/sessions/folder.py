@@ -8,6 +8,7 @@
       raw/port-1-0001.wire.xz          bytes of one port exactly as they came; the part being written is plain .wire
       steps/steps-0001.csv.xz          one row a chunk: which port, how many bytes, when they arrived
       readings/readings-0001.parquet   one row a district and fifth of a second
+      snapshots/snapshots-0001.parquet one row a channel of the samples around one event
       events.jsonl  warnings.jsonl  actions.jsonl  findings.jsonl  ...   one JSON object a line
       closing.json                     written last: why it ended, counts, size and SHA-256 of every file
 """
@@ -28,7 +29,17 @@ PART_S = 300.0
 """Files are sealed (compressed, checksummed, never touched again) in parts of this many seconds."""
 
 NoticeKind = Literal[
-    "events", "warnings", "actions", "findings", "disturbances", "patterns", "phasings", "boards", "ports", "losses"
+    "events",
+    "warnings",
+    "actions",
+    "findings",
+    "disturbances",
+    "patterns",
+    "slow_figures",
+    "phasings",
+    "boards",
+    "ports",
+    "losses",
 ]
 NOTICE_KINDS: tuple[NoticeKind, ...] = (
     "events",
@@ -37,6 +48,7 @@ NOTICE_KINDS: tuple[NoticeKind, ...] = (
     "findings",
     "disturbances",
     "patterns",
+    "slow_figures",
     "phasings",
     "boards",
     "ports",
@@ -131,6 +143,11 @@ class SessionFolder:
     def readings(self) -> Path:
         """Folder of the readings: ``pandas.read_parquet`` opens it."""
         return self.path / "readings"
+
+    @property
+    def snapshots(self) -> Path:
+        """Folder of the samples around events; older sessions have none."""
+        return self.path / "snapshots"
 
     def notices(self, kind: NoticeKind) -> Path:
         """File of one kind of JSON lines; may not exist."""

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from monitor.sessions.folder import NoticeKind
 from monitor.sessions.notice_rows import Row, notice_rows
-from monitor.values import ReadingBlock, Step
+from monitor.values import ReadingBlock, Snapshot, Step
 
 ROW_COST_BYTES = 400
 READING_COST_BYTES = 80
@@ -23,6 +23,7 @@ class Kept:
         now_s: The stream's time.
         notices: Rows for the files of JSON lines.
         readings: Blocks of readings.
+        snapshots: Samples around events.
         lost_bytes: Bytes of this port dropped before these because the disk did not keep up.
     """
 
@@ -33,12 +34,14 @@ class Kept:
     now_s: float
     notices: list[tuple[NoticeKind, Row]]
     readings: tuple[ReadingBlock, ...]
+    snapshots: tuple[Snapshot, ...] = ()
     lost_bytes: int = 0
 
     @property
     def readings_cost_bytes(self) -> int:
-        """About what the readings take."""
-        return sum(block.volts_rms.size for block in self.readings) * READING_COST_BYTES
+        """About what the readings and snapshots take: what can be made again from the raw bytes."""
+        readings = sum(block.volts_rms.size for block in self.readings) * READING_COST_BYTES
+        return readings + sum(snapshot.values.nbytes for snapshot in self.snapshots)
 
     @property
     def cost_bytes(self) -> int:
@@ -56,4 +59,5 @@ def kept_of(step: Step) -> Kept:
         now_s=step.now_s,
         notices=list(notice_rows(step)),
         readings=step.readings,
+        snapshots=step.snapshots,
     )

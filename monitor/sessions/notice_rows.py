@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 import msgspec
 
 from monitor.sessions.folder import NoticeKind, SessionFolder
-from monitor.values import Action, BoardSeen, Disturbance, Event, Finding, Pattern, Phasing, Priority, Step
+from monitor.values import Action, BoardSeen, Disturbance, Event, Finding, Pattern, Phasing, Priority, SlowFigure, Step
 from monitor.values import Warning as RaisedWarning
 
 Row = dict[str, Any]
@@ -21,6 +21,7 @@ _TYPES: dict[NoticeKind, type] = {
     "findings": Finding,
     "disturbances": Disturbance,
     "patterns": Pattern,
+    "slow_figures": SlowFigure,
     "phasings": Phasing,
     "boards": BoardSeen,
 }
@@ -89,7 +90,8 @@ def read_notices(session: SessionFolder, kind: NoticeKind, wanted: type[T]) -> l
 
 
 def _value(row: Row, wanted: type[T]) -> T | None:
-    fields = {name: value for name, value in row.items() if name not in ("at_s", "step") or (wanted is Action and name == "at_s")}
+    left_out = {"step"} if wanted in (Action, SlowFigure) else {"step", "at_s"}
+    fields = {name: value for name, value in row.items() if name not in left_out}
     if wanted is RaisedWarning:
         fields["priority"] = Priority[str(row.get("priority", "low")).upper()].value
     try:

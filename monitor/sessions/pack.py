@@ -23,6 +23,7 @@ _KNOWN = {
     "raw": {".xz", ".wire"},
     "steps": {".xz", ".csv"},
     "readings": {".parquet", ".damaged"},
+    "snapshots": {".parquet", ".damaged"},
 }
 """What may lie in which folder."""
 

@@ -110,9 +110,8 @@ class Recorder:
         """Take a step; never waits for the disk."""
         kept = kept_of(step)
         with self._lock:
-            if self._waiting_bytes + kept.cost_bytes > QUEUE_LIMIT_BYTES / 2 and kept.readings:
-                self._dropped_readings += len(kept.readings)
-                kept.readings = ()
+            if self._waiting_bytes + kept.cost_bytes > QUEUE_LIMIT_BYTES / 2:
+                self._lose_readings(kept)
             if self._waiting_bytes + kept.cost_bytes > QUEUE_LIMIT_BYTES and kept.data:
                 self._lose(kept)
             if not kept.data and not kept.notices and self._waiting_bytes > QUEUE_LIMIT_BYTES:
@@ -168,6 +167,11 @@ class Recorder:
         self._lost_bytes[kept.port] = self._lost_bytes.get(kept.port, 0) + len(kept.data)
         self._dropped_bytes += len(kept.data)
         kept.data = b""
+
+    def _lose_readings(self, kept: Kept) -> None:
+        """Readings and snapshots: they can be made again from the raw bytes."""
+        self._dropped_readings += len(kept.readings)
+        kept.readings, kept.snapshots = (), ()
 
     def _work(self) -> None:
         since_sync_s = since_try_s = 0.0
@@ -247,8 +251,7 @@ class Recorder:
         with self._lock:
             for kept in self._waiting:
                 self._lose(kept)
-                self._dropped_readings += len(kept.readings)
-                kept.readings = ()
+                self._lose_readings(kept)
             self._waiting = deque(kept for kept in self._waiting if kept.notices)
             self._waiting_bytes = sum(kept.cost_bytes for kept in self._waiting)
 

@@ -9,9 +9,11 @@ from monitor.sessions.durable import write_whole
 from monitor.sessions.folder import CLOSING, LOCK, NOTICE_KINDS, Closing, SessionFolder
 from monitor.sessions.notice_rows import read_rows, row_line
 from monitor.sessions.playback import Playback
-from monitor.sessions.readings_log import is_whole, seal_open
+from monitor.sessions.readings_log import readings_parquet
 from monitor.sessions.session_lock import is_held
 from monitor.sessions.session_writer import write_closing
+from monitor.sessions.snapshot_log import snapshots_parquet
+from monitor.sessions.table_log import Parquet, is_whole, seal_open
 from monitor.sessions.xz_log import seal_plain
 
 
@@ -63,7 +65,8 @@ def recover(session: SessionFolder) -> Recovered:
     for folder, pattern in ((session.raw, "*.wire"), (session.steps, "*.csv")):
         for plain in sorted(folder.glob(pattern)):
             seal_plain(plain)
-    losses += _recover_readings(session)
+    losses += _recover_table(session.readings, readings_parquet, "readings")
+    losses += _recover_table(session.snapshots, snapshots_parquet, "samples around events")
     for kind in NOTICE_KINDS:
         losses += _mend_lines(session.notices(kind))
     playback = Playback(session)
@@ -88,15 +91,15 @@ def recover(session: SessionFolder) -> Recovered:
     return Recovered(session=session, ended_s=ended_s, losses=tuple(losses))
 
 
-def _recover_readings(session: SessionFolder) -> list[str]:
-    for path in sorted(session.readings.glob("_*.arrows")):
-        seal_open(path)
+def _recover_table(folder: Path, parquet: Parquet, what: str) -> list[str]:
+    for path in sorted(folder.glob("_*.arrows")):
+        seal_open(path, parquet)
     losses = []
-    for path in sorted(session.readings.glob("*.parquet")):
+    for path in sorted(folder.glob("*.parquet")):
         if not is_whole(path):
             # Out of the way of whoever opens the folder, not away: somebody may know how to mend it.
             path.replace(path.with_name(f"_{path.name}.damaged"))
-            losses.append(f"readings/{path.name} is damaged; its readings can be made again from the raw bytes")
+            losses.append(f"{folder.name}/{path.name} is damaged; its {what} can be made again from the raw bytes")
     return losses
 
 

@@ -29,6 +29,7 @@ from monitor.sessions.notice_rows import Row, row_line
 from monitor.sessions.playback import RAW_STEM, RAW_SUFFIX, STEPS_HEAD, STEPS_STEM, STEPS_SUFFIX
 from monitor.sessions.readings_log import ReadingsLog
 from monitor.sessions.session_lock import SessionLock
+from monitor.sessions.snapshot_log import SnapshotLog
 from monitor.sessions.xz_log import XzLog
 
 READINGS_SYNC_S = 0.5
@@ -37,6 +38,8 @@ ABOUT = {
     "raw/port-N-PART.wire.xz": "bytes of port N exactly as they came; xz -dc of all parts in order is the capture",
     "steps/steps-PART.csv.xz": "one row a chunk: its port, how many bytes, seconds of the stream when they arrived",
     "readings/": "Apache Parquet: one row a district and fifth of a second; SI units, named in the columns",
+    "snapshots/": "Apache Parquet: one row a channel of the samples around one event: volts or amps from start_s on, every interval_s; "
+    "a moment that several events of a board share is kept once",
     "*.jsonl": "one JSON object a line; at_s: seconds of the stream when it was said; an id comes again when something changed",
     "time": "seconds of the stream count from began_at",
 }
@@ -57,7 +60,7 @@ class SessionWriter:
     def __init__(self, path: Path, layout_text: str, manifest: Manifest) -> None:
         self.session = SessionFolder(path)
         path.mkdir(parents=True)
-        for folder in (self.session.raw, self.session.steps, self.session.readings):
+        for folder in (self.session.raw, self.session.steps, self.session.readings, self.session.snapshots):
             folder.mkdir()
         self._lock = SessionLock(path / LOCK)
         try:
@@ -75,6 +78,7 @@ class SessionWriter:
         self._steps = XzLog(self.session.steps, STEPS_STEM, STEPS_SUFFIX, self._part)
         self._steps.write(STEPS_HEAD)
         self._readings = ReadingsLog(self.session.readings, self._part, manifest.began_at)
+        self._snapshots = SnapshotLog(self.session.snapshots, self._part, manifest.began_at)
         self._raw: dict[int, XzLog] = {}
         self._ports: dict[str, int] = {"": 0}
         self._notices: dict[NoticeKind, AppendedFile] = {}
@@ -106,6 +110,7 @@ class SessionWriter:
                 rows.setdefault("losses", []).append(row_line(_loss(each)))
             for block in each.readings:
                 self._buckets.setdefault(block.board, BoardBuckets()).add(block)
+            self._snapshots.write(each.snapshots)
             self.now_s = max(self.now_s, each.now_s)
         for kind, these in rows.items():
             self._notice_file(kind).write(b"".join(these))
@@ -114,7 +119,7 @@ class SessionWriter:
 
     def sync(self) -> None:
         """Wait until everything is on the disk."""
-        for file in (*(log.file for log in self._raw.values()), self._steps.file, self._readings.file, *self._notices.values()):
+        for file in self._files():
             file.sync()
 
     def is_in_place(self) -> bool:
@@ -138,6 +143,7 @@ class SessionWriter:
         self._steps.next_part(self._part)
         self._steps.write(STEPS_HEAD)
         self._readings.next_part(self._part)
+        self._snapshots.next_part(self._part)
 
     def close(self, reason: str, losses: tuple[str, ...] = ()) -> None:
         """Seal everything and write the closing row.
@@ -150,6 +156,7 @@ class SessionWriter:
         for log in (*self._raw.values(), self._steps):
             log.seal()
         self._readings.seal()
+        self._snapshots.seal()
         for file in self._notices.values():
             file.close()
         raw_bytes = {str(number): log.bytes for number, log in self._raw.items()}
@@ -159,9 +166,13 @@ class SessionWriter:
 
     def abandon(self) -> None:
         """Let go of every file; never raises."""
-        for file in (*(log.file for log in self._raw.values()), self._steps.file, self._readings.file, *self._notices.values()):
+        for file in self._files():
             file.close()
         self._lock.release()
+
+    def _files(self) -> list[AppendedFile]:
+        raw = (log.file for log in self._raw.values())
+        return [*raw, self._steps.file, self._readings.file, self._snapshots.file, *self._notices.values()]
 
     def _write_raw(self, kept: Kept) -> bytes:
         number = self._port_number(kept.port)

@@ -41,3 +41,8 @@ class Snapshot:
     interval_s: float
     channels: tuple[SnapshotChannel, ...]
     values: NDArray[np.float32]
+
+    @property
+    def end_s(self) -> float:
+        """Time at which the row after the last one would be due."""
+        return self.start_s + len(self.values) * self.interval_s

@@ -1,0 +1,104 @@
+"""Rows of a table in parts: the open part is an Arrow stream that survives any cut, sealed parts are Parquet."""
+
+import contextlib
+import io
+from collections.abc import Callable
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.ipc
+import pyarrow.parquet
+
+from monitor.sessions.durable import AppendedFile, write_whole
+
+Batches = list[pa.RecordBatch]
+Parquet = Callable[[Batches], bytes]
+"""Makes the bytes of a Parquet file of batches."""
+
+
+class TableLog:
+    """Appends to one table of a session.
+
+    The open part has a name that begins with an underscore: readers of Parquet folders leave it out.
+
+    Args:
+        folder: Where the parts lie; must exist.
+        stem: Name before the part's number.
+        part: Number of the first part to write.
+        schema: Of the batches.
+        parquet: Makes a sealed part's bytes.
+    """
+
+    def __init__(self, folder: Path, stem: str, part: int, schema: pa.Schema, parquet: Parquet) -> None:
+        self._folder, self._stem, self._schema, self._parquet = folder, stem, schema, parquet
+        self.rows = 0
+        self._begin(part)
+
+    def append(self, batch: pa.RecordBatch) -> None:
+        """Append rows.
+
+        Raises:
+            OSError: They could not be written.
+        """
+        self.file.write(batch.serialize().to_pybytes())
+        self._batches.append(batch)
+        self.rows += batch.num_rows
+
+    def next_part(self, part: int) -> None:
+        """Seal the open part and begin another."""
+        self.seal()
+        self._begin(part)
+
+    def seal(self) -> None:
+        """Seal the open part; an empty one goes without a trace.
+
+        Raises:
+            OSError: There is no room: the open file stays as it is.
+        """
+        if self._batches:
+            write_whole(sealed_path(self.file.path), self._parquet(self._batches))
+        self.file.close()
+        self.file.path.unlink()
+
+    def _begin(self, part: int) -> None:
+        self._batches: Batches = []
+        self.file = AppendedFile(self._folder / f"_{self._stem}-{part:04d}.arrows")
+        self.file.write(self._schema.serialize().to_pybytes())
+
+
+def sealed_path(open_path: Path) -> Path:
+    """The name that an open part gets when it is sealed."""
+    return open_path.with_name(open_path.name.removeprefix("_")).with_suffix(".parquet")
+
+
+def open_batches(path: Path) -> Batches:
+    """What an open part holds, as far as it can be read."""
+    batches: Batches = []
+    with contextlib.suppress(pa.ArrowInvalid, OSError), pa.ipc.open_stream(io.BytesIO(path.read_bytes())) as stream:
+        for batch in stream:
+            batches.append(batch)
+    return batches
+
+
+def seal_open(path: Path, parquet: Parquet) -> int:
+    """Seal a part that was left open, from its file, as far as it can be read.
+
+    Returns:
+        How many rows were saved.
+    """
+    batches: Batches = []
+    if not sealed_path(path).exists():
+        batches = open_batches(path)
+        if batches:
+            write_whole(sealed_path(path), parquet(batches))
+    path.unlink()
+    return sum(batch.num_rows for batch in batches)
+
+
+def is_whole(path: Path) -> bool:
+    """True where a Parquet part can be opened."""
+    try:
+        pa.parquet.read_metadata(path)
+    except (pa.ArrowInvalid, OSError):
+        return False
+    return True
