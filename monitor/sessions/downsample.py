@@ -19,7 +19,8 @@ def downsampled(at_s: Floats, values: Floats, points: int) -> tuple[Floats, Floa
     at_s, values = at_s[good], np.ascontiguousarray(values[good])
     if len(values) <= points:
         return at_s, values
-    kept = np.sort(MinMaxDownsampler().downsample(values, n_out=points - points % 2))  # type: ignore[no-untyped-call] # no types
+    # Where all values of a stretch are alike its lowest and its highest are one and the same.
+    kept = np.unique(MinMaxDownsampler().downsample(values, n_out=points - points % 2))  # type: ignore[no-untyped-call] # no types
     return at_s[kept], values[kept]
 
 
