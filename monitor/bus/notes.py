@@ -2,7 +2,7 @@
 
 import math
 import secrets
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -113,9 +113,9 @@ class Writer:
         return {"boot": self.boot, "seq": self.seq, "made_unix_s": round(self.began_unix_s + now_s, 3)}
 
 
-def worst_first(warnings: Iterator[WarningNote]) -> tuple[WarningNote, ...]:
-    """The warnings that presence carries."""
-    return tuple(sorted(warnings, key=lambda note: (_ORDER[note.priority], note.start_s))[:STANDING_SHOWN])
+def worst_first(warnings: Iterable[WarningNote], most: int = STANDING_SHOWN) -> tuple[WarningNote, ...]:
+    """The first of the warnings, by priority, then by age; as many as presence carries, or as many as are asked for."""
+    return tuple(sorted(warnings, key=lambda note: (_ORDER[note.priority], note.start_s))[:most])
 
 
 def _column(values: NDArray[np.float64], decimals: int) -> tuple[tuple[float | None], ...]:

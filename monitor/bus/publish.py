@@ -221,7 +221,7 @@ class Publisher:
             thinned=self._outbox.thinned,
             lost=self._outbox.lost,
             sentence=self.sentence,
-            standing=worst_first(iter(self._standing.values())),
+            standing=worst_first(self._standing.values()),
         )
 
     def _say_goodbye(self) -> None:

@@ -28,14 +28,14 @@ def readings(seq=1, first=0, rows=1, districts=("Outer main", "Inner main"), amp
     )
 
 
-def warning(seq=2, number=1, end_s=None, priority="high", name="North bench", **more):
+def warning(seq=2, number=1, end_s=None, priority="high", name="North bench", scope="supply", **more):
     return WarningNote(
         **{**head(seq), **more},
         began_unix_s=BEGAN,
         id=number,
         rule="trip-forecast",
         priority=priority,
-        scope="supply",
+        scope=scope,
         name=name,
         start_s=10.0,
         end_s=end_s,

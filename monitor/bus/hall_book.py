@@ -1,0 +1,81 @@
+"""The hall's book: everything that stations say, as it stands now; plain state, no threads, no clock."""
+
+from collections.abc import Iterator
+
+from monitor.bus.hall_lines import BoardLines
+from monitor.bus.hall_station import HallStation
+from monitor.bus.hall_values import StationView
+from monitor.bus.payloads import Received
+
+STATIONS_LIMIT = 20_000
+FORGET_AFTER_S = 86_400.0
+"""Who said nothing for a day is no longer of this hall."""
+_FORGET_EVERY_S = 60.0
+
+
+class HallBook:
+    """Takes decoded messages, gives views.
+
+    All times are Unix seconds of one clock that does not step, the reader's own.
+
+    Attributes:
+        refused: Messages of stations beyond the limit.
+    """
+
+    def __init__(self) -> None:
+        self._stations: dict[tuple[str, str], HallStation] = {}
+        self._boards: dict[tuple[str, str], BoardLines] = {}
+        self._forgot_unix_s = 0.0
+        self.refused = 0
+
+    def take(self, received: Received, now_unix_s: float) -> None:
+        """Take a message.
+
+        Args:
+            received: As :func:`monitor.bus.payloads.decode` gave it.
+            now_unix_s: When it came.
+        """
+        self._forget(now_unix_s)
+        key = (received.address.hall, received.address.station)
+        letter = received.letter
+        station = self._stations.get(key)
+        if station is None and len(self._stations) >= STATIONS_LIMIT:
+            self.refused += 1
+            return
+        is_board = isinstance(letter, bytes)
+        if station is None:
+            station = self._stations[key] = HallStation(*key, since_unix_s=now_unix_s, is_board=is_board)
+        if station.is_board != is_board:
+            return  # one name is one thing: what was first keeps it
+        if isinstance(letter, bytes):
+            made = self._boards.setdefault(key, BoardLines()).take(letter, now_unix_s)
+            if made is None:
+                return
+            letter = made
+        station.take(letter, now_unix_s, retained=received.retained)
+
+    def stations(self, now_unix_s: float, hall: str | None = None) -> tuple[StationView, ...]:
+        """Every station, worst first; ``recent`` is left empty.
+
+        Args:
+            now_unix_s: Now.
+            hall: Of one hall; None for all.
+        """
+        views = (station.view(now_unix_s) for key, station in self._stations.items() if hall in (None, key[0]))
+        return tuple(sorted(views, key=lambda view: view.rank))
+
+    def station(self, hall: str, name: str, now_unix_s: float) -> StationView | None:
+        """One station, with ``recent``; None where it is not known."""
+        station = self._stations.get((hall, name))
+        return None if station is None else station.view(now_unix_s, with_recent=True)
+
+    def _forget(self, now_unix_s: float) -> None:
+        if now_unix_s - self._forgot_unix_s < _FORGET_EVERY_S:
+            return
+        self._forgot_unix_s = now_unix_s
+        for key in list(self._quiet(now_unix_s)):
+            del self._stations[key]
+            self._boards.pop(key, None)
+
+    def _quiet(self, now_unix_s: float) -> Iterator[tuple[str, str]]:
+        return (key for key, station in self._stations.items() if now_unix_s - station.quiet_since_unix_s() > FORGET_AFTER_S)

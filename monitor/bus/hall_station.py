@@ -1,0 +1,187 @@
+"""One station as the hall knows it: takes its messages, gives a view of it."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+
+from monitor.bus.hall_figures import DistrictFigures, HallFigures
+from monitor.bus.hall_judgement import district_trouble, judged
+from monitor.bus.hall_notices import HallNotices
+from monitor.bus.hall_values import SILENT_AFTER_S, TROUBLES, DistrictView, EventView, State, StationView, SupplyView
+from monitor.bus.payloads import EventNote, Letter, Outline, OutlineDistrict, Presence, Readings, WarningNote
+from monitor.bus.station_clock import StationClock
+
+
+class HallStation:
+    """What is known of one station.
+
+    Args:
+        hall: The hall's name.
+        name: Its name.
+        since_unix_s: When it was first seen, by our clock.
+        is_board: It is a board that sends lines.
+
+    Attributes:
+        is_board: As given.
+    """
+
+    def __init__(self, hall: str, name: str, *, since_unix_s: float, is_board: bool = False) -> None:
+        self._hall, self._name, self.is_board = hall, name, is_board
+        self._boot: str | None = None
+        self._made_unix_s = 0.0
+        self._outline: Outline | None = None
+        self._presence: Presence | None = None
+        self._clock = StationClock()
+        self._figures = HallFigures()
+        self._notices = HallNotices()
+        self._since_unix_s = since_unix_s
+        self._heard_unix_s: float | None = None
+        self._is_lost = self._boot_is_sure = False
+
+    def take(self, letter: Letter, now_unix_s: float, *, retained: bool = False) -> None:
+        """Take a message.
+
+        Args:
+            letter: The message.
+            now_unix_s: When it came, by our clock.
+            retained: It had lain at the broker, nobody knows for how long.
+        """
+        if isinstance(letter, Presence) and letter.state == "lost":
+            self._is_lost |= self._boot in (None, letter.boot)  # an older start's will may come late
+            self._made_unix_s = max(self._made_unix_s, letter.made_unix_s if self._boot is None else 0.0)
+            return
+        current = self._belongs(letter)
+        if not retained:
+            self._heard_unix_s = now_unix_s
+            if current:
+                self._is_lost = False
+                self._clock.take(letter.made_unix_s, now_unix_s)
+        if isinstance(letter, WarningNote):
+            self._notices.take_warning(letter, current=current)
+        elif isinstance(letter, EventNote):
+            self._notices.take_event(letter)
+        elif current:
+            self._take_current(letter)
+
+    def quiet_since_unix_s(self) -> float:
+        """When it was heard last; where it was not since we listen, when its last message was made."""
+        return self._made_unix_s if self._heard_unix_s is None else self._heard_unix_s
+
+    def view(self, now_unix_s: float, *, with_recent: bool = False) -> StationView:
+        """How it stands now; the last two minutes only where they are asked for."""
+        behind_s = self._clock.behind_s
+        now_there_s = now_unix_s - (behind_s or 0.0)  # our now on the station's clock
+        heard_s_ago = None if self._heard_unix_s is None else max(0.0, now_unix_s - self._heard_unix_s)
+        state = self._state(now_unix_s)
+        warnings = () if state == "gone" else self._notices.standing()
+        districts = list(self._districts(now_there_s, warnings, gone=state == "gone"))
+        if with_recent:
+            districts = [replace(district, recent=self._recent(district.name, now_there_s)) for district in districts]
+        supplies = tuple(sorted(self._supplies(now_there_s), key=lambda supply: -(supply.share or 0.0)))
+        newest = self._figures.newest_unix_s
+        presence = self._presence
+        made = StationView(
+            hall=self._hall,
+            name=self._name,
+            title=self._outline.title if self._outline else self._name,
+            is_board=self.is_board,
+            state=state,
+            trouble="well",
+            reasons=(),
+            heard_s_ago=heard_s_ago,
+            age_s=None if newest is None else max(0.0, now_there_s - newest),
+            clock_ahead_s=None if behind_s is None or self.is_board else -behind_s,
+            warnings=warnings,
+            past_warnings=self._notices.past(),
+            events=tuple(
+                EventView(note=note, age_s=max(0.0, now_there_s - note.began_unix_s - note.start_s))
+                for note in self._notices.events()
+            ),
+            districts=tuple(sorted(districts, key=lambda district: TROUBLES.index(district.trouble))),
+            supplies=supplies,
+            waiting=presence.waiting if presence else 0,
+            thinned=presence.thinned if presence else 0,
+            lost=presence.lost if presence else 0,
+        )
+        return judged(made)
+
+    def _belongs(self, letter: Letter) -> bool:
+        """True where a message is of the station's current start.
+
+        Presence and outline never wait on a disk: the last that came tells which start is the current one. Of a station that sends
+        neither, the start is current whose messages were made last.
+        """
+        direct = isinstance(letter, Presence | Outline)
+        later = letter.made_unix_s > self._made_unix_s and not self._boot_is_sure
+        if letter.boot != self._boot and (self._boot is None or direct or later):
+            if self._boot is not None:
+                self._notices.begin()
+                self._figures, self._clock, self._presence = HallFigures(), StationClock(), None
+            self._boot, self._made_unix_s = letter.boot, 0.0
+        self._boot_is_sure |= direct
+        if letter.boot != self._boot:
+            return False
+        self._made_unix_s = max(self._made_unix_s, letter.made_unix_s)
+        return True
+
+    def _take_current(self, letter: Letter) -> None:
+        if isinstance(letter, Readings):
+            self._figures.take(letter)
+        elif isinstance(letter, Outline):
+            self._outline = letter
+        elif isinstance(letter, Presence) and (self._presence is None or letter.seq > self._presence.seq):
+            self._presence = letter
+            self._notices.take_presence(letter)
+
+    def _state(self, now_unix_s: float) -> State:
+        if self._presence is not None and self._presence.state == "gone":
+            return "gone"
+        if self._is_lost:
+            return "lost"
+        return "silent" if now_unix_s - (self._heard_unix_s or self._since_unix_s) > SILENT_AFTER_S else "here"
+
+    def _districts(self, now_there_s: float, warnings: Iterable[WarningNote], *, gone: bool) -> Iterator[DistrictView]:
+        told = {row.name: row for row in self._outline.districts} if self._outline else {}
+        nothing = DistrictFigures()
+        for name in [*told, *(name for name in self._figures.districts if name not in told)]:
+            row, known = told.get(name), self._figures.districts.get(name, nothing)
+            age_s = max(0.0, now_there_s - known.end_unix_s) if known.recent else None
+            about = tuple(note for note in warnings if _is_about(note, name, row))
+            yield DistrictView(
+                name=name,
+                supply=row.supply if row else "",
+                output=row.output if row else "",
+                use=row.use if row else "",
+                limit_amps=row.limit_amps if row else None,
+                age_s=age_s,
+                volts=known.volts,
+                amps=known.amps,
+                amps_highest=known.amps_highest,
+                watts=known.watts,
+                doubtful=known.doubtful,
+                warnings=about,
+                trouble="gone" if gone else district_trouble(about, age_s, doubtful=known.doubtful),
+            )
+
+    def _recent(self, name: str, now_there_s: float) -> tuple[tuple[float, float | None, float | None], ...]:
+        known = self._figures.districts.get(name)
+        return tuple((now_there_s - end, volts, amps) for end, volts, amps in known.recent) if known else ()
+
+    def _supplies(self, now_there_s: float) -> Iterator[SupplyView]:
+        plates = {supply.name: supply.plate_va for supply in self._outline.supplies} if self._outline else {}
+        for name in dict.fromkeys([*plates, *self._figures.supplies]):
+            known = self._figures.supplies.get(name)
+            yield SupplyView(
+                name=name,
+                plate_va=plates.get(name),
+                age_s=max(0.0, now_there_s - known.end_unix_s) if known else None,
+                va=known.va if known else None,
+                share=known.share if known else None,
+            )
+
+
+def _is_about(note: WarningNote, district: str, row: OutlineDistrict | None) -> bool:
+    if note.scope == "district":
+        return note.name == district
+    if row is None:
+        return False
+    return note.name == (row.supply if note.scope == "supply" else f"{row.supply}/{row.output}")

@@ -1,0 +1,150 @@
+"""How a hall stands at one moment: every station and district, with what is wrong and how old it is."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from monitor.bus.payloads import EventNote, WarningNote
+
+STALE_AFTER_S = 2.0
+"""Older figures are never shown as live. A row is half a second long and half a second apart from the next."""
+SILENT_AFTER_S = 15.0
+"""Presence comes every 5 s."""
+CLOCK_OFF_S = 2.0
+"""From here on a station's clock is worth a word."""
+NEAR_LIMIT = 0.8
+"""From this share of a limit on a supply is worth a look, also without a warning."""
+
+Trouble = Literal["high", "silent", "medium", "low", "well", "gone"]
+"""From worst to best: a warning of that priority stands; nothing is heard; something small; nothing; left in order."""
+TROUBLES: tuple[Trouble, ...] = ("high", "silent", "medium", "low", "well", "gone")
+State = Literal["here", "silent", "lost", "gone"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DistrictView:
+    """One district.
+
+    Attributes:
+        name: Its name.
+        supply: What feeds it; empty where the station did not say.
+        output: The output there.
+        use: "track" or "accessories"; empty where the station did not say.
+        limit_amps: What its output may carry; None where unknown.
+        age_s: Seconds since the end of its last reading; None where none came.
+        volts: RMS volts; None where unknown, like all figures below.
+        amps: RMS amps.
+        amps_highest: Highest one-cycle amps of that half second.
+        watts: Real power.
+        doubtful: Its sensor is known to lie.
+        warnings: Those that stand and are about it, its output or its supply, worst first.
+        trouble: How it stands by its warnings, age and sensor.
+        recent: (seconds ago, volts, amps) of each half second of the last two minutes, oldest first.
+    """
+
+    name: str
+    supply: str = ""
+    output: str = ""
+    use: str = ""
+    limit_amps: float | None = None
+    age_s: float | None = None
+    volts: float | None = None
+    amps: float | None = None
+    amps_highest: float | None = None
+    watts: float | None = None
+    doubtful: bool = False
+    warnings: tuple[WarningNote, ...] = ()
+    trouble: Trouble = "well"
+    recent: tuple[tuple[float, float | None, float | None], ...] = ()
+
+    @property
+    def is_stale(self) -> bool:
+        """True where nothing came or the last figures are too old to be shown as live."""
+        return self.age_s is None or self.age_s > STALE_AFTER_S
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SupplyView:
+    """One supply.
+
+    Attributes:
+        name: Its name.
+        plate_va: Its nameplate; None where the station did not say.
+        age_s: Seconds since the end of its last figures; None where none came.
+        va: Volt-amperes; None where unknown.
+        share: Share of the limit that binds, 1 is at the limit; None where unknown.
+    """
+
+    name: str
+    plate_va: float | None = None
+    age_s: float | None = None
+    va: float | None = None
+    share: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EventView:
+    """One event of a station.
+
+    Attributes:
+        note: As the station told it.
+        age_s: Seconds since it began.
+    """
+
+    note: EventNote
+    age_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationView:
+    """One station, or a board on the network that no station takes in.
+
+    Attributes:
+        hall: The hall's name.
+        name: Its name.
+        title: The layout's title; its name where it did not say.
+        is_board: It is a board: outputs without nameplates, warnings or explanations.
+        state: "here", "silent" (nothing heard for a while), "lost" (it vanished), "gone" (it left in order).
+        trouble: How it stands, the worst of everything about it.
+        reasons: Why, sentences for people, worst first; empty where all is well.
+        heard_s_ago: Seconds since anything came from it; None where nothing did since we listen.
+        age_s: Seconds since the end of its newest reading; None where none came.
+        clock_ahead_s: How far its clock is ahead of ours (negative: behind); None where not known yet. Off by what a message needs.
+        warnings: Those that stand, worst first.
+        past_warnings: Those that cleared lately, newest first.
+        events: The latest, newest first.
+        districts: Worst first, else in the order of the layout file.
+        supplies: Nearest to its limit first.
+        waiting: Messages that wait on its disk.
+        thinned: Reading messages that gave way there.
+        lost: Warnings and events that did.
+    """
+
+    hall: str
+    name: str
+    title: str
+    is_board: bool
+    state: State
+    trouble: Trouble
+    reasons: tuple[str, ...]
+    heard_s_ago: float | None
+    age_s: float | None
+    clock_ahead_s: float | None
+    warnings: tuple[WarningNote, ...]
+    past_warnings: tuple[WarningNote, ...]
+    events: tuple[EventView, ...]
+    districts: tuple[DistrictView, ...]
+    supplies: tuple[SupplyView, ...]
+    waiting: int
+    thinned: int
+    lost: int
+
+    @property
+    def rank(self) -> tuple[int, float, str, str]:
+        """Sorts stations worst first: by trouble, then by how near a supply is to its limit, then by name."""
+        nearest = max((supply.share or 0.0 for supply in self.supplies), default=0.0)
+        return TROUBLES.index(self.trouble), -round(nearest, 1), self.hall, self.name
+
+
+def worst(troubles: tuple[Trouble, ...]) -> Trouble:
+    """The worst of several; "well" of none."""
+    return min(troubles, key=TROUBLES.index, default="well")
