@@ -6,19 +6,19 @@ import threading
 from pathlib import Path
 
 import dash
-from flask import Response, request
 from waitress import wasyncore
 from waitress.channel import HTTPChannel
 from waitress.server import BaseWSGIServer, MultiSocketServer, create_server
 
 from dashboard.access import LOCAL_NAMES, Gate
 from dashboard.acting import acting_routes
+from dashboard.blank import blank_app, guard
 from dashboard.entering import entering_routes
 from dashboard.feed import STREAMS_LIMIT, Feed, feed_routes
 from dashboard.pages import PAGES
 from dashboard.pages.before import bench_routes
 from dashboard.passphrase import Passphrase, default_path
-from dashboard.views.shell import INDEX, shell
+from dashboard.views.shell import shell
 from dashboard.watch import Watch
 from monitor.errors import PageError
 
@@ -45,28 +45,15 @@ def create_app(watch: Watch, gate: Gate | None = None, passphrase: Passphrase | 
         passphrase: What lets other devices act; None lets them in by link alone.
     """
     gate = gate or Gate()
-    app = dash.Dash(
-        __name__,
-        title=f"{watch.layout.title} – pilotlamp",
-        assets_folder=str(Path(__file__).parent / "assets"),
-        use_pages=True,
-        pages_folder="",
-        serve_locally=True,
-        compress=True,
-        suppress_callback_exceptions=True,
-        update_title="",
-    )
-    app.index_string = INDEX
-    app.server.config["COMPRESS_MIMETYPES"] = ["text/html", "text/css", "application/json", "text/javascript"]
-    dash.page_registry.clear()
+    app = blank_app(f"{watch.layout.title} – pilotlamp")
     for page in PAGES:
         page.register(app, watch)
-    app.layout = lambda: shell(watch.layout, [(p["name"], p["path"]) for p in dash.page_registry.values() if p["in_menu"]])
+    app.layout = lambda: shell(watch.layout.title, [(p["name"], p["path"]) for p in dash.page_registry.values() if p["in_menu"]])
     app.server.register_blueprint(feed_routes(Feed(watch)))
     app.server.register_blueprint(acting_routes(watch, gate))
     app.server.register_blueprint(bench_routes(watch, gate))
     app.server.register_blueprint(entering_routes(gate, passphrase))
-    _guard(app, gate)
+    guard(app, gate)
     return app
 
 
@@ -203,27 +190,3 @@ def _socket_options() -> list[tuple[int, int, int]]:
         # A viewer that never reads, or left without a word, gives its thread back.
         options.append((socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, DEAD_VIEWER_MS))
     return options
-
-
-def _guard(app: dash.Dash, gate: Gate) -> None:
-    @app.server.before_request
-    def look() -> Response | None:
-        refusal = gate.refusal(request)
-        return None if refusal is None else Response(f"{refusal}\n", status=403, mimetype="text/plain")
-
-    @app.server.after_request
-    def protect(response: Response) -> Response:
-        response.headers.setdefault("X-Content-Type-Options", "nosniff")
-        response.headers.setdefault("X-Frame-Options", "DENY")
-        response.headers.setdefault("Referrer-Policy", "no-referrer")
-        response.headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
-        response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
-        response.headers.setdefault("Permissions-Policy", "camera=(), microphone=(), geolocation=(), serial=(), usb=()")
-        # Only now has Dash put its own inline scripts together.
-        own_inline = " ".join(app.csp_hashes()) if response.mimetype == "text/html" else ""
-        response.headers.setdefault(
-            "Content-Security-Policy",
-            f"default-src 'self'; script-src 'self' {own_inline}; style-src 'self' 'unsafe-inline'; "
-            "img-src 'self' data: blob:; object-src 'none'; frame-ancestors 'none'; form-action 'none'; base-uri 'self'",
-        )
-        return response

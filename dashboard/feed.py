@@ -8,7 +8,7 @@ import secrets
 import threading
 import time
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import msgspec
@@ -46,20 +46,24 @@ class Tick:
     body: bytes
 
 
-class Feed:
-    """Makes payloads of a watch."""
+class Ticker:
+    """Makes one payload a tick, whoever asks.
 
-    def __init__(self, watch: Watch) -> None:
-        self._watch = watch
-        self._run = secrets.token_hex(4)
+    Args:
+        body: Makes the payload of a number.
+        tick_s: Seconds between payloads; those of the live page when None.
+    """
+
+    def __init__(self, body: Callable[[int], bytes], tick_s: float | None = None) -> None:
+        self._body = body
+        self._own_tick_s = tick_s
         self._lock = threading.Lock()
         self._latest: Tick | None = None
-        self.streams = threading.BoundedSemaphore(STREAMS_LIMIT)
 
     def current(self) -> Tick:
         """The payload of this tick."""
         with self._lock:
-            if self._latest is None or time.monotonic() - self._latest.made_s >= TICK_S:
+            if self._latest is None or time.monotonic() - self._latest.made_s >= self._tick_s:
                 number = 1 if self._latest is None else self._latest.number + 1
                 self._latest = Tick(number=number, made_s=time.monotonic(), body=self._body(number))
             return self._latest
@@ -72,7 +76,24 @@ class Feed:
             if latest.number != seen:
                 seen = latest.number
                 yield latest
-            time.sleep(max(0.002, latest.made_s + TICK_S - time.monotonic()))
+            time.sleep(max(0.002, latest.made_s + self._tick_s - time.monotonic()))
+
+    @property
+    def _tick_s(self) -> float:
+        return TICK_S if self._own_tick_s is None else self._own_tick_s
+
+
+class Feed:
+    """Makes payloads of a watch.
+
+    Attributes:
+        ticker: One payload a tick.
+    """
+
+    def __init__(self, watch: Watch) -> None:
+        self._watch = watch
+        self._run = secrets.token_hex(4)
+        self.ticker = Ticker(self._body)
 
     def window(self) -> bytes:
         """The last minute of all districts: what a viewer starts from."""
@@ -98,38 +119,60 @@ class Feed:
 def feed_routes(feed: Feed) -> Blueprint:
     """The addresses under /feed."""
     routes = Blueprint("feed", __name__, url_prefix="/feed")
+    streams = Streams()
 
     @routes.get("/stream")
     def stream() -> Response:
-        if not feed.streams.acquire(blocking=False):
-            return Response("All event streams are taken: poll /feed/now instead.\n", status=503, mimetype="text/plain")
-        response = Response(_events(feed), mimetype="text/event-stream", headers={"Cache-Control": "no-store"})
-        response.call_on_close(feed.streams.release)
-        return response
+        return streams.answer(feed.ticker)
 
     @routes.get("/now")
     def now() -> Response:
-        latest = feed.current()
-        if request.args.get("after") == str(latest.number):
-            return Response(status=204)
-        return Response(latest.body, headers=_JSON)
+        return latest(feed.ticker)
 
     @routes.get("/window")
     def window() -> Response:
-        return Response(feed.window(), headers=_JSON)
+        return json_answer(feed.window())
 
     @routes.get("/district")
     def district() -> Response:
         body = feed.district(request.args.get("name", ""))
-        return Response(body, headers=_JSON) if body is not None else Response("No such district.\n", status=404)
+        return json_answer(body) if body is not None else Response("No such district.\n", status=404)
 
     return routes
 
 
-def _events(feed: Feed) -> Iterator[bytes]:
+class Streams:
+    """The event streams of a server: so many at a time, whatever they bring."""
+
+    def __init__(self) -> None:
+        self._free = threading.BoundedSemaphore(STREAMS_LIMIT)
+
+    def answer(self, ticker: Ticker) -> Response:
+        """A stream of payloads, or the advice to poll where all are taken."""
+        if not self._free.acquire(blocking=False):
+            return Response("All event streams are taken: poll /feed/now instead.\n", status=503, mimetype="text/plain")
+        response = Response(_events(ticker), mimetype="text/event-stream", headers={"Cache-Control": "no-store"})
+        response.call_on_close(self._free.release)
+        return response
+
+
+def latest(ticker: Ticker) -> Response:
+    """The payload of this tick, for those who poll; nothing where they have it."""
+    tick_now = ticker.current()
+    if request.args.get("after") == str(tick_now.number):
+        return Response(status=204)
+    return json_answer(tick_now.body)
+
+
+def json_answer(body: bytes) -> Response:
+    """JSON that nobody keeps."""
+    return Response(body, headers=_JSON)
+
+
+def _events(ticker: Ticker) -> Iterator[bytes]:
     ends_s = time.monotonic() + STREAM_LASTS_S
     yield b"retry: 500\n\n"
-    for latest in feed.ticks():
-        yield b"data: " + latest.body + b"\n\n"
-        if latest.made_s > ends_s:
+    for payload in ticker.ticks():
+        yield b"data: " + payload.body + b"\n\n"
+        if payload.made_s > ends_s:
             return

@@ -12,7 +12,8 @@
   const feed = {
     payload: null, // the latest one
     run: null, // which start of the server it comes from
-    staleAfterS: STALE_AFTER_S,
+    source: "", // which of the feed's sources, as a query; the page says so
+    staleAfterS: STALE_AFTER_S, // the payload may say otherwise
     /* Seconds that passed since the server made the latest payload, as this browser's own clock counts them. */
     sinceS: function () {
       if (feed.payload === null) return Infinity;
@@ -25,7 +26,7 @@
       return ageAtServer === null || ageAtServer === undefined ? Infinity : ageAtServer + feed.sinceS();
     },
     isStale: function (ageAtServer) {
-      return feed.ageS(ageAtServer) > STALE_AFTER_S;
+      return feed.ageS(ageAtServer) > feed.staleAfterS;
     },
     isConnected: function () {
       return feed.sinceS() <= STALE_AFTER_S;
@@ -72,6 +73,7 @@
     receivedAt = performance.now();
     receivedWall = Date.now();
     feed.payload = payload;
+    feed.staleAfterS = payload.stale_after_s || STALE_AFTER_S;
     if (payload.run !== feed.run) {
       feed.run = payload.run;
       document.dispatchEvent(new CustomEvent("pilotlamp:start"));
@@ -85,7 +87,7 @@
 
   function openStream() {
     if (stream) stream.close();
-    stream = new EventSource("/feed/stream");
+    stream = new EventSource("/feed/stream" + feed.source);
     stream.onmessage = function (message) {
       streamedAt = performance.now();
       accept(JSON.parse(message.data));
@@ -95,9 +97,10 @@
   function poll() {
     if (!polling) return;
     const after = feed.payload ? feed.payload.number : 0;
-    fetch("/feed/now?after=" + after, { cache: "no-store" })
+    const source = feed.source;
+    fetch("/feed/now" + (source ? source + "&" : "?") + "after=" + after, { cache: "no-store" })
       .then(function (answer) { return answer.status === 200 ? answer.json() : null; })
-      .then(function (payload) { if (payload && polling) accept(payload); })
+      .then(function (payload) { if (payload && polling && source === feed.source) accept(payload); })
       .catch(function () { /* the server is away: the age says so */ })
       .then(function () { window.setTimeout(poll, POLL_MS); });
   }
@@ -113,6 +116,19 @@
     document.dispatchEvent(new CustomEvent("pilotlamp:age"));
   }
 
+  /* A page may look at another source than the page before it: nothing of the old one may stay in sight as the new one's. */
+  function follow() {
+    const page = document.querySelector("[data-source]");
+    if (!page || page.dataset.source === feed.source) return;
+    feed.source = page.dataset.source;
+    feed.payload = null;
+    feed.run = null;
+    offsets = [];
+    streamedAt = performance.now();
+    openStream();
+  }
+
+  document.addEventListener("pilotlamp:page", follow);
   openStream();
   window.setInterval(watchStream, 250);
   window.setInterval(function () {

@@ -40,7 +40,7 @@
   }
 
   function fetchMinute() {
-    fetch("/feed/window", { cache: "no-store" })
+    fetch("/feed/window" + feed.source, { cache: "no-store" })
       .then(function (answer) { return answer.json(); })
       .then(function (window_) {
         if (window_.run !== feed.run) return;

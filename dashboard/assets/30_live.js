@@ -93,7 +93,8 @@
 
   function fillStates(payload, connected) {
     const age = document.querySelector("[data-age]");
-    const ages = payload.districts.map(function (d) { return feed.ageS(d.age_s); }).filter(isFinite);
+    const districts = payload.oldest_s === undefined ? payload.districts : [{ age_s: payload.oldest_s }];
+    const ages = districts.map(function (d) { return feed.ageS(d.age_s); }).filter(isFinite);
     const oldest = ages.length ? Math.max.apply(null, ages) : Infinity;
     mark(age, "stale", String(oldest > feed.staleAfterS));
     put(age, oldest === Infinity ? "no data yet" : "data " + (oldest < 10 ? oldest.toFixed(1) + " s" : span(oldest)) + " old");

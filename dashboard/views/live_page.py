@@ -19,17 +19,19 @@ def columns_for(districts: int) -> int:
     return max(1, min(MOST_COLUMNS, math.ceil(math.sqrt(districts))))
 
 
-def live_page(layout: Layout) -> Component:
+def live_page(layout: Layout, source: str = "", *, opens: bool = True) -> Component:
     """Every district, every supply, the newest warnings.
 
     Args:
         layout: The layout that is watched.
+        source: What to ask the feed for: a query; the feed has one source only where it is empty.
+        opens: Whether a district opens to a page of its own.
     """
     columns = columns_for(len(layout.district))
     return html.Main(
         [
             html.Section(
-                [district_card(layout, number, row) for number, row in enumerate(layout.district)],
+                [district_card(layout, number, row, opens=opens) for number, row in enumerate(layout.district)],
                 className="districts",
                 **aria(label="Districts"),
             ),
@@ -47,24 +49,26 @@ def live_page(layout: Layout) -> Component:
         ],
         className="live",
         style={"--columns": str(columns), "--rows": str(math.ceil(len(layout.district) / columns))},
-        **hook(live=""),
+        **hook(live="", source=source),
     )
 
 
-def district_card(layout: Layout, number: int, row: District) -> Component:
+def district_card(layout: Layout, number: int, row: District, *, opens: bool = True) -> Component:
     """One district.
 
     Args:
         layout: The layout that is watched.
         number: Its place in the layout file, by which the script finds it.
         row: The district.
+        opens: Whether it opens to a page of its own.
     """
     supply = layout.supply_named(row.supply)
+    name = dcc.Link(row.name, href=f"/district?name={quote(row.name, safe='')}") if opens else row.name
     limit_amps = output_limit_amps(layout, supply, row.output)
     return html.Article(
         [
             html.Div(
-                [html.H2(dcc.Link(row.name, href=f"/district?name={quote(row.name, safe='')}")), chip()],
+                [html.H2(name), chip()],
                 className="top",
             ),
             html.Div(

@@ -112,7 +112,7 @@ def _district(picture: Picture, row: District, now: DistrictNow, output: OutputL
         "age_s": _rounded(now.age_s, 2),
         "level": standing.level,
         "word": standing.word,
-        "good": not now.findings,
+        "good": now.is_good,
     }
 
 

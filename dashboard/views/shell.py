@@ -7,7 +7,6 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.views.attributes import aria, hook
-from monitor.layout import Layout
 
 INDEX = """<!DOCTYPE html>
 <html lang="en">
@@ -49,32 +48,33 @@ def chip(slot: str = "chip") -> Component:
     return html.Span([strokes(), html.Span(className="word", **hook(slot="word"))], className="chip", **hook(slot=slot))
 
 
-def shell(layout: Layout, menu: Sequence[tuple[str, str]]) -> Component:
+def shell(title: str, menu: Sequence[tuple[str, str]], *, looks_on: bool = False) -> Component:
     """The frame of all pages.
 
     Args:
-        layout: The layout that is watched.
+        title: What is watched.
         menu: Names and paths of the pages that exist.
+        looks_on: Nothing can be done from here but look.
     """
     return html.Div(
         [
             html.A("Skip to the districts", href="#content", className="skip"),
-            _head(layout, menu),
+            _head(title, menu),
             _headline(),
             html.Div(role="alert", className="unseen", **hook(spoken="")),
             html.Div(dash.page_container, id="content"),
             html.P(CAUTIONS, className="cautions"),
         ],
         className="frame",
-        **hook(level="stale"),
+        **hook(level="stale", looks_on=str(looks_on).lower()),
     )
 
 
-def _head(layout: Layout, menu: Sequence[tuple[str, str]]) -> Component:
+def _head(title: str, menu: Sequence[tuple[str, str]]) -> Component:
     links = [dcc.Link(name, href=path) for name, path in menu]
     return html.Header(
         [
-            html.Div([html.Span(className="jewel", **aria(hidden="true")), html.Span(layout.title)], className="title"),
+            html.Div([html.Span(className="jewel", **aria(hidden="true")), html.Span(title)], className="title"),
             html.Nav(links, **aria(label="Pages")) if len(menu) > 1 else None,
             html.Div(
                 [

@@ -101,8 +101,9 @@ def district_standing(
         return Standing(level=Level.STALE, word="no figures yet")
     if now.is_stale:
         return Standing(level=Level.STALE, word=f"stale, {seconds(now.age_s)} old")
-    if now.findings:
-        return Standing(level=Level.DOUBT, word=WORD_OF_FINDING.get(now.findings[0].kind.value, "sensor in doubt"))
+    if not now.is_good:
+        kind = now.findings[0].kind.value if now.findings else ""
+        return Standing(level=Level.DOUBT, word=WORD_OF_FINDING.get(kind, "sensor in doubt"))
     own = [s.warning for s in warnings if s.shelved_until_s is None and _touches(row, s)]
     if own:
         worst = max(own, key=lambda warning: (warning.priority, warning.scope.kind != "supply"))

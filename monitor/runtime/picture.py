@@ -30,6 +30,8 @@ class DistrictNow:
         far_volts_rms: RMS volts at the far end.
         frequency_hz: Mains frequency that the windows are locked to.
         findings: What stands against its sensing, newest first; a figure beside one of them is not good.
+        is_doubtful: Its sensing is known to be at fault, whatever findings say of it.
+        stale_after_s: From which age on its figures are too old to be shown as live.
     """
 
     name: str
@@ -44,11 +46,18 @@ class DistrictNow:
     far_volts_rms: float | None = None
     frequency_hz: float | None = None
     findings: tuple[Finding, ...] = ()
+    is_doubtful: bool = False
+    stale_after_s: float = STALE_AFTER_S
 
     @property
     def is_stale(self) -> bool:
         """True where no reading came or the last one is too old to be shown as live."""
-        return self.age_s is None or self.age_s > STALE_AFTER_S
+        return self.age_s is None or self.age_s > self.stale_after_s
+
+    @property
+    def is_good(self) -> bool:
+        """True where nothing is known against its figures."""
+        return not self.findings and not self.is_doubtful
 
     @property
     def volt_amperes(self) -> float | None:

@@ -85,8 +85,8 @@ def test_polling_with_a_cursor_gets_nothing_twice(client):
 
 def test_all_viewers_get_the_same_bytes_of_a_tick(hall):
     feed = Feed(hall)
-    assert feed.current() is feed.current()
-    ticks = feed.ticks()
+    assert feed.ticker.current() is feed.ticker.current()
+    ticks = feed.ticker.ticks()
     first, second = next(ticks), next(ticks)
     assert second.number == first.number + 1
     assert second.made_s - first.made_s >= TICK_S

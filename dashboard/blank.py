@@ -1,0 +1,58 @@
+"""A Dash app before it has pages: what every app of ours has in common."""
+
+from pathlib import Path
+
+import dash
+from flask import Response, request
+
+from dashboard.access import Gate
+from dashboard.views.shell import INDEX
+
+
+def blank_app(title: str) -> dash.Dash:
+    """An app without pages, that takes everything it needs from this machine.
+
+    Args:
+        title: For the browser's tab.
+    """
+    app = dash.Dash(
+        __name__,
+        title=title,
+        assets_folder=str(Path(__file__).parent / "assets"),
+        use_pages=True,
+        pages_folder="",
+        serve_locally=True,
+        compress=True,
+        suppress_callback_exceptions=True,
+        update_title="",
+    )
+    app.index_string = INDEX
+    app.server.config["COMPRESS_MIMETYPES"] = ["text/html", "text/css", "application/json", "text/javascript"]
+    dash.page_registry.clear()
+    return app
+
+
+def guard(app: dash.Dash, gate: Gate) -> None:
+    """Ask the gate before every answer, and send each with a policy that keeps everything at home."""
+
+    @app.server.before_request
+    def look() -> Response | None:
+        refusal = gate.refusal(request)
+        return None if refusal is None else Response(f"{refusal}\n", status=403, mimetype="text/plain")
+
+    @app.server.after_request
+    def protect(response: Response) -> Response:
+        response.headers.setdefault("X-Content-Type-Options", "nosniff")
+        response.headers.setdefault("X-Frame-Options", "DENY")
+        response.headers.setdefault("Referrer-Policy", "no-referrer")
+        response.headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
+        response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
+        response.headers.setdefault("Permissions-Policy", "camera=(), microphone=(), geolocation=(), serial=(), usb=()")
+        # Only now has Dash put its own inline scripts together.
+        own_inline = " ".join(app.csp_hashes()) if response.mimetype == "text/html" else ""
+        response.headers.setdefault(
+            "Content-Security-Policy",
+            f"default-src 'self'; script-src 'self' {own_inline}; style-src 'self' 'unsafe-inline'; "
+            "img-src 'self' data: blob:; object-src 'none'; frame-ancestors 'none'; form-action 'none'; base-uri 'self'",
+        )
+        return response
