@@ -153,6 +153,8 @@ class Recorder:
         self._wake.set()
         self._thread.join()
         try:
+            if self._writer is None:
+                self._begin()
             self._write_waiting()
             if self._writer is not None:
                 self._writer.close(reason, self._losses())
@@ -160,6 +162,8 @@ class Recorder:
         except OSError as error:
             self._closed = f"{self._why_not(error)}; the next start puts the session in order."
             _log.warning("%s", self._closed)
+            with self._lock:
+                self._dropped_bytes += sum(len(kept.data) for kept in self._waiting)
             if self._writer is not None:
                 self._writer.abandon()
 
@@ -181,7 +185,6 @@ class Recorder:
             try:
                 if self._writer is None:
                     if since_try_s < RETRY_S:
-                        self._hold_notices_only()
                         continue
                     since_try_s = 0.0
                     self._begin()
@@ -190,7 +193,6 @@ class Recorder:
                     since_sync_s = 0.0
                     self._settle()
             except OSError as error:
-                since_try_s = 0.0
                 self._stop(self._why_not(error))
             except Exception as error:  # noqa: BLE001 - a fault of ours must not end the recording for good
                 _log.exception("the recorder failed")
@@ -236,7 +238,9 @@ class Recorder:
         _log.warning("%s", sentence)
         with self._lock:
             writer, self._writer = self._writer, None
-            self._trouble = f"{sentence}. Watching goes on without a recording; it begins again by itself."
+            self._trouble = (
+                f"{sentence}. Watching goes on; what comes is held in memory and the recording begins again by itself."
+            )
         if writer is not None:
             self._continues = writer.session.name
             writer.abandon()
@@ -245,15 +249,6 @@ class Recorder:
         with self._lock:
             self._waiting.extendleft(reversed(kept))
             self._waiting_bytes += sum(each.cost_bytes for each in kept)
-
-    def _hold_notices_only(self) -> None:
-        """While there is nowhere to write, raw bytes and readings go; what was said stays for the next session."""
-        with self._lock:
-            for kept in self._waiting:
-                self._lose(kept)
-                self._lose_readings(kept)
-            self._waiting = deque(kept for kept in self._waiting if kept.notices)
-            self._waiting_bytes = sum(kept.cost_bytes for kept in self._waiting)
 
     def _check_room(self) -> None:
         if shutil.disk_usage(self._recordings).free < self._reserve_bytes:

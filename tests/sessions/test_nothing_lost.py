@@ -98,11 +98,11 @@ def wait_for(condition, seconds=60.0):
 
 @contextlib.contextmanager
 def small_disk(folder):
-    """A disk of one megabyte, two thirds of it taken; gives the folder and what makes room. For whoever may mount one."""
-    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", folder], check=True, capture_output=True)
+    """A disk of four megabytes, most of it taken; gives the folder and what makes room. For whoever may mount one."""
+    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=4m", "tmpfs", folder], check=True, capture_output=True)
     try:
         ballast = folder / "ballast"
-        ballast.write_bytes(bytes(700_000))
+        ballast.write_bytes(bytes(3_700_000))
         yield ballast.unlink
     finally:
         subprocess.run(["umount", "-l", folder], check=True)
@@ -142,12 +142,11 @@ def test_a_full_disk_stops_recording_and_room_starts_it_again(disk, monkeypatch)
     folder, make_room = disk
     recordings = folder / "recordings"
     recorder = Recorder(recordings, LAYOUT_TEXT, began_at=BEGAN_AT, reserve_bytes=20_000)
-    number = 0
+    put = []
 
-    def put_one():
-        nonlocal number
-        number += 1
-        recorder.put(step(number, number * 0.1))
+    def put_one(**options):
+        put.append(piece(len(put) + 1) * 50)
+        recorder.put(step(len(put), len(put) * 0.1, **options))
 
     def full():
         put_one()
@@ -156,24 +155,26 @@ def test_a_full_disk_stops_recording_and_room_starts_it_again(disk, monkeypatch)
     wait_for(full)
     status = recorder.status()
     assert (status.is_well, "full" in status.sentence) == (False, True)
-    recorder.put(step(number, number * 0.1, actions=(Action(kind="mark", at_s=1.0, text="while it was full"),)))
+    put_one(actions=(Action(kind="mark", at_s=1.0, text="while it was full"),))
     time.sleep(0.6)
     make_room()
     wait_for(lambda: recorder.status().state == "recording")
     put_one()
-    last = number
     recorder.close()
     recover_all(recordings)
     first, second = find_sessions(recordings)
     assert second.manifest().continues == first.name
-    assert data_of(first.path).startswith(piece(1) * 50)
-    assert data_of(second.path).endswith(piece(last) * 50)
+    # What came while the disk was full waited in memory: nothing is missing between the two.
+    kept, begun_again = data_of(first.path), data_of(second.path)
+    everything = b"".join(put)
+    assert everything.startswith(kept)
+    assert everything.endswith(begun_again)
+    assert len(kept) + len(begun_again) >= len(everything)
     assert "while it was full" in second.notices("actions").read_text()
-    assert recorder.status().dropped_bytes > 0
+    assert recorder.status().dropped_bytes == 0
 
 
 def test_a_folder_taken_away_is_noticed_and_a_new_one_begun(tmp_path, monkeypatch):
-    monkeypatch.setattr("monitor.sessions.recorder.RETRY_S", 0.3)
     recorder = Recorder(tmp_path / "recordings", LAYOUT_TEXT, began_at=BEGAN_AT, reserve_bytes=0)
     recorder.put(step(1, 0.1))
     first = recorder.status().folder
@@ -182,7 +183,7 @@ def test_a_folder_taken_away_is_noticed_and_a_new_one_begun(tmp_path, monkeypatc
     wait_for(lambda: recorder.status().state == "recording")
     recorder.put(step(2, 0.2))
     recorder.close()
-    assert data_of(recorder.status().folder) == piece(2) * 50
+    assert data_of(recorder.status().folder).endswith(piece(2) * 50)
 
 
 def test_nothing_to_write_to_is_one_plain_sentence(tmp_path):
