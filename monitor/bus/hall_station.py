@@ -167,12 +167,13 @@ class HallStation:
         return tuple((now_there_s - end, volts, amps) for end, volts, amps in known.recent) if known else ()
 
     def _supplies(self, now_there_s: float) -> Iterator[SupplyView]:
-        plates = {supply.name: supply.plate_va for supply in self._outline.supplies} if self._outline else {}
-        for name in dict.fromkeys([*plates, *self._figures.supplies]):
-            known = self._figures.supplies.get(name)
+        told = {supply.name: supply for supply in self._outline.supplies} if self._outline else {}
+        for name in dict.fromkeys([*told, *self._figures.supplies]):
+            plate, known = told.get(name), self._figures.supplies.get(name)
             yield SupplyView(
                 name=name,
-                plate_va=plates.get(name),
+                plate_va=plate.plate_va if plate else None,
+                max_volts=plate.max_volts if plate else None,
                 age_s=max(0.0, now_there_s - known.end_unix_s) if known else None,
                 va=known.va if known else None,
                 share=known.share if known else None,

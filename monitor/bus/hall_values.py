@@ -69,6 +69,7 @@ class SupplyView:
     Attributes:
         name: Its name.
         plate_va: Its nameplate; None where the station did not say.
+        max_volts: Its highest volts; None where the station did not say.
         age_s: Seconds since the end of its last figures; None where none came.
         va: Volt-amperes; None where unknown.
         share: Share of the limit that binds, 1 is at the limit; None where unknown.
@@ -76,6 +77,7 @@ class SupplyView:
 
     name: str
     plate_va: float | None = None
+    max_volts: float | None = None
     age_s: float | None = None
     va: float | None = None
     share: float | None = None

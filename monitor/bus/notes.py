@@ -90,7 +90,9 @@ class Writer:
         return Outline(
             **self.head(now_s),
             title=layout.title,
-            supplies=tuple(OutlineSupply(name=supply.name, plate_va=supply.plate_va) for supply in layout.supply),
+            supplies=tuple(
+                OutlineSupply(name=supply.name, plate_va=supply.plate_va, max_volts=supply.max_volts) for supply in layout.supply
+            ),
             districts=tuple(
                 OutlineDistrict(
                     name=row.name,

@@ -179,10 +179,12 @@ class OutlineSupply(Struct, frozen=True, kw_only=True):
     Attributes:
         name: Its name.
         plate_va: Its nameplate figure.
+        max_volts: Highest output volts; with plate_va it bounds the amps at any throttle. Null where unknown.
     """
 
     name: Name
     plate_va: Annotated[float, Meta(ge=0, le=1e6)]
+    max_volts: Annotated[float, Meta(gt=0, le=1000)] | None = None
 
 
 class OutlineDistrict(Struct, frozen=True, kw_only=True):
