@@ -1,6 +1,7 @@
 """The diagnosis: finds events, names their causes, and looks for patterns."""
 
 import itertools
+import math
 
 from monitor.diagnosis.breaks import Breaks
 from monitor.diagnosis.circuits import Circuits
@@ -12,7 +13,7 @@ from monitor.diagnosis.pattern_book import PatternBook
 from monitor.diagnosis.sags import Sags
 from monitor.diagnosis.shorts import Shorts
 from monitor.diagnosis.slow_book import SlowBook
-from monitor.diagnosis.snapshots import SampleMemory
+from monitor.diagnosis.snapshots import SampleMemory, snapshot_span
 from monitor.diagnosis.throttles import Throttles
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Stream, Watcher
@@ -31,6 +32,7 @@ class Diagnosis:
         self._watchers = [watcher for d in range(len(self._circuits)) for watcher in _watchers(self._stream, d)]
         self._ids = itertools.count(1)
         self._memory = SampleMemory(layout)
+        self._to_cut: list[Occurrence] = []
         self._snapshots: list[Snapshot] = []
         self._slow = SlowBook(layout, self._circuits, self._stream.ticks)
         self._book = PatternBook(layout, self._circuits, self._stream.ticks)
@@ -51,6 +53,7 @@ class Diagnosis:
         if ticks.end == end:
             return [], []
         events = self._advance()
+        self._cut_snapshots(ticks.end * TICK_S)
         self._slow.advance(events)
         self._memory.forget(ticks.end * TICK_S)
         self._stream.rows.forget(ticks.end * TICK_S)
@@ -62,11 +65,12 @@ class Diagnosis:
         self._stream.ticks.complete(now_s + 1.0)
         self._stream.ticks.stand_still(STANDSTILL_TICKS)
         events = self._advance(at_end=True)
+        self._cut_snapshots(math.inf)
         self._slow.finish()
         return events, self._book.patterns(at_end=True)
 
     def drain(self) -> tuple[list[Snapshot], list[SlowFigure]]:
-        """Snapshots of events told for the first time, and slow figures that changed, since the last call."""
+        """Snapshots of events whose samples are all there by now, and slow figures that changed, since the last call."""
         snapshots, self._snapshots = self._snapshots, []
         return snapshots, self._slow.drain()
 
@@ -85,17 +89,24 @@ class Diagnosis:
             is_new = not occurrence.id
             occurrence.id = occurrence.id or next(self._ids)
             if is_new:
-                self._keep_snapshot(occurrence)
+                self._to_cut.append(occurrence)
             self._book.note(occurrence)
             events.append(self._as_event(occurrence))
         return events
 
-    def _keep_snapshot(self, occurrence: Occurrence) -> None:
-        known_s = (occurrence.first_tick + 1) * TICK_S
-        end_s = known_s if occurrence.end_s is None else min(occurrence.end_s, known_s)
-        snapshot = self._memory.cut(occurrence.id, self._circuits.districts[occurrence.district], occurrence.start_s, end_s)
-        if snapshot is not None:
-            self._snapshots.append(snapshot)
+    def _cut_snapshots(self, reached_s: float) -> None:
+        """Cut what is whole: to a little after the event's end, or as much of its beginning as a snapshot holds."""
+        waiting = []
+        for occurrence in self._to_cut:
+            start_s, end_s = snapshot_span(occurrence.start_s, occurrence.end_s)
+            if end_s > reached_s:
+                waiting.append(occurrence)
+                continue
+            district = self._circuits.districts[occurrence.district]
+            snapshot = self._memory.cut(occurrence.id, district, start_s, end_s)
+            if snapshot is not None:
+                self._snapshots.append(snapshot)
+        self._to_cut = waiting
 
     def _as_event(self, occurrence: Occurrence) -> Event:
         return Event(

@@ -61,8 +61,16 @@ class Drops(Watcher):
             if back is None:
                 tick = yield from self._follow_stall(found, usual)
                 continue
-            yield back + BESIDE_TICKS
-            tick = self._judge(found, back, usual)
+            yield back + 1
+            event, depth = self._judge(found, back, usual)
+            if event is not None and event.cause is Cause.WEAK_JOINT:
+                yield back + BESIDE_TICKS
+                if self._handed_over(found, depth) and self._handed_over(back, -depth):
+                    event = None
+            if event is not None:
+                self._remember(event, back + BESIDE_TICKS)
+                self.tell(event, back + (BESIDE_TICKS if event.cause is Cause.WEAK_JOINT else 1))
+            tick = back + 2
 
     def _dropped(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
         ticks, d = self.ticks, self.district
@@ -92,8 +100,8 @@ class Drops(Watcher):
                 return None
             yield end
 
-    def _judge(self, found: int, back: int, usual: float) -> int:
-        """A drop that came back: what was it?"""
+    def _judge(self, found: int, back: int, usual: float) -> tuple[Occurrence | None, float]:
+        """A drop that came back: what was it, and how deep?"""
         cut = self.stream.cut(self.district, found - 4, back + 2)
         depth = usual - float(np.min(cut.amps, initial=usual))
         event = self._measure(cut, found, usual, depth)
@@ -103,11 +111,7 @@ class Drops(Watcher):
                 self._check_surge(event, found)
             else:
                 self._call_by_length(event, cut, usual, depth)
-            handed = event.cause is Cause.WEAK_JOINT and self._handed_over(found, depth) and self._handed_over(back, -depth)
-            if event.confidence > 0 and not handed:
-                self._remember(event, back + BESIDE_TICKS)
-                self.tell(event, back + BESIDE_TICKS)
-        return back + 2
+        return event if event is not None and event.confidence > 0 else None, depth
 
     def _remember(self, event: Occurrence, tick: int) -> None:
         """The same partial sag again and again is what makes a weak joint sure."""

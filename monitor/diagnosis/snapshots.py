@@ -33,9 +33,8 @@ class SampleMemory:
             while kept and kept[0].end_s < now_s - KEPT_S:
                 del kept[0]
 
-    def cut(self, event_id: int, district: str, start_s: float, end_s: float) -> Snapshot | None:
-        """The samples around an event that lasted from start_s to end_s; None where its board sent none."""
-        first_s, last_s = start_s - BEFORE_S, min(end_s + AFTER_S, start_s - BEFORE_S + LONGEST_S)
+    def cut(self, event_id: int, district: str, first_s: float, last_s: float) -> Snapshot | None:
+        """The samples from first_s to last_s, for an event in a district; None where its board sent none."""
         board = self._boards[district]
         blocks = [b for b in self._blocks.get(board, []) if b.end_s > first_s and b.start_s < last_s]
         if not blocks:
@@ -58,6 +57,12 @@ class SampleMemory:
         zero = [identity.channels[c].zero_counts + k.zero for c, k in zip(columns, corrections, strict=True)]
         gain = [identity.channels[c].units_per_count * k.gain for c, k in zip(columns, corrections, strict=True)]
         return ((counts - np.array(zero, dtype=np.float32)) * np.array(gain, dtype=np.float32)).astype(np.float32)
+
+
+def snapshot_span(start_s: float, end_s: float | None) -> tuple[float, float]:
+    """From when to when samples are kept for an event that began and ended so; of a long one, its beginning."""
+    longest_s = start_s - BEFORE_S + LONGEST_S
+    return start_s - BEFORE_S, longest_s if end_s is None else min(end_s + AFTER_S, longest_s)
 
 
 def _columns(layout: Layout, district: str, identity: Identity) -> list[tuple[int, SnapshotChannel]]:

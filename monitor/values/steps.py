@@ -34,7 +34,7 @@ class Step:
         warnings: Warnings that rose, changed or cleared.
         loads: Every supply as it stands, where it moved on since the step before; empty otherwise.
         events: Events that began, changed or ended.
-        snapshots: Samples around events that were told for the first time.
+        snapshots: Samples around events, once for each: when they are all there, some tenths of a second after its end.
         patterns: Patterns as they now stand; replaces what was said before for the same districts.
         slow_figures: What changes over an evening: each replaces what was said before of its kind and name.
         phasings: Phasings as they now stand.

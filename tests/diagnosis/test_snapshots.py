@@ -10,7 +10,7 @@ import comtrade as reader
 import numpy as np
 import pytest
 
-from monitor.diagnosis.snapshots import BEFORE_S, SampleMemory
+from monitor.diagnosis.snapshots import BEFORE_S, SampleMemory, snapshot_span
 from monitor.sessions.comtrade import comtrade, snapshot_csv
 from monitor.values import Cause, Channel, Event, Identity, SampleBlock, Snapshot
 from tests.diagnosis.benches import layout
@@ -50,7 +50,7 @@ def blocks(seconds: float, lost: slice = slice(0, 0)) -> list[SampleBlock]:
 def snapshot(lost: slice = slice(0, 0)) -> Snapshot:
     memory = SampleMemory(layout())
     memory.take(tuple(blocks(3.0, lost)))
-    cut = memory.cut(7, "Inner main", 1.0, 1.25)
+    cut = memory.cut(7, "Inner main", *snapshot_span(1.0, 1.25))
     assert cut is not None
     return cut
 
