@@ -30,6 +30,7 @@ class Said:
     trip_latest_s: float | None = None
     limit: str = ""
     share: float | None = None
+    time_words: str = ""
 
 
 @dataclass(slots=True)
@@ -100,6 +101,7 @@ class Alarms:
             share=said.share,
             trip_earliest_s=said.trip_earliest_s,
             trip_latest_s=said.trip_latest_s,
+            time_words=said.time_words,
         )
         group_standing.add(warning.id)
         seat.standing = warning

@@ -16,9 +16,14 @@ THERMAL_POINTS: Points = ((1.35, 90.0), (2.0, 25.0), (3.0, 10.0), (6.0, 2.3))
 (UL 489, UL 248-14), 2.55 times between 1 s and 60 s (IEC 60898-1 test c)."""
 UNKNOWN_POINTS: Points = ((1.13, 60.0), (1.45, 15.0), (2.55, 2.0))
 """The most pessimistic plausible: a breaker that only just passes the tests of IEC 60898-1 (2.55 times: longer than 1 s)."""
+SLOW_THERMAL_POINTS: Points = ((1.35, 3600.0), (2.0, 120.0))
+"""The slowest that may be sold: 135 % within an hour, 200 % within two minutes (UL 489, UL 248-14)."""
 FUSE_POINTS: Points = ((1.35, 21.0), (2.0, 0.87), (3.5, 0.2), (6.0, 0.055))
 """Geometric middles of the bands of blade fuses: 135 % 0.75-600 s, 200 % 0.15-5 s, 350 % 0.08-0.5 s, 600 % 0.03-0.1 s
 (ISO 8820-3; the last three from memory)."""
+QUICK_FUSE_POINTS: Points = ((1.35, 0.75), (2.0, 0.15), (3.5, 0.08), (6.0, 0.03))
+SLOW_FUSE_POINTS: Points = ((1.35, 600.0), (2.0, 5.0), (3.5, 0.5), (6.0, 0.1))
+"""The edges of the same bands."""
 ELECTRONIC_POINTS: Points = ((1.1, 2.0), (2.0, 0.5), (4.0, 0.02))
 """Common practice, no published source."""
 NEVER_S = math.inf

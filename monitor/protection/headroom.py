@@ -4,7 +4,8 @@ import math
 from typing import TYPE_CHECKING
 
 from monitor.protection import words
-from monitor.protection.limits import closes_by_itself, feeder_limit, nameplate_notes, output_limit
+from monitor.protection.devices import closes_by_itself
+from monitor.protection.limits import feeder_limit, nameplate_notes, output_limit
 from monitor.values import Headroom, Limit, PlaceLoad, SupplyLoad
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ def supply_load(watch: "SupplyWatch") -> SupplyLoad:
         forecast=watch.forecast,
         is_open=is_open,
         open_since_s=heat.open_since_s if heat is not None else None,
-        reset_in_s=heat.reset_in_s() if heat is not None and is_open and closes_by_itself(watch.layout, watch.name) else None,
+        reset_in_s=heat.reset_in_s() if heat is not None and is_open and closes_by_itself(watch.supply.protection) else None,
         outputs=_outputs(watch, amps, va, carried),
         districts=_districts(watch, amps, va, carried),
         notes=nameplate_notes(watch.supply),

@@ -7,18 +7,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.protection.curves import NEVER_S, Device
+from monitor.protection.devices import Devices
 from monitor.protection.laps import coming_squares, keeps_to_lap, lap_ticks
 from monitor.protection.ticks import TICK_S
 from monitor.values import TripForecast
 
-QUICK, SLOW = 0.75, 1.25
-"""Real breakers open up to a quarter sooner or later than the typical curve, and more: common practice."""
 START_HEAT_LIMIT = 0.6
 RESET_HEAT = 0.7
 """Likely heat at which a thermal protection closes again; common practice, no published source. Learned once one was seen."""
 GAP_AMPS_S = 5.0
 LOOK_AHEAD_S = 240.0
 LAP_SAFE_HEAT = 0.97
+BEYOND_QUICK = 2.0
+"""Where a typical one would hold and a quick one opens: likely this many times what a quick one takes, a judgement."""
 
 
 @dataclass(slots=True)
@@ -26,24 +27,31 @@ class HeatTrack:
     """Heat of one protective device.
 
     Attributes:
-        device: Its model.
+        devices: Its models.
         likely: Best estimate, 1 where a typical one opens.
         lowest: The least that it may be.
         highest: The most that it may be.
+        quick: Heat of a quick one, 1 where that one opens.
         opens_at: Likely heat at which this very one opens: 1, until openings were seen.
         open_since_s: Since when it is open; None while it is closed.
         reset_heat: Likely heat at which it closes again.
     """
 
-    device: Device
+    devices: Devices
     likely: float = math.nan
     lowest: float = 0.0
     highest: float = 1.0
+    quick: float = math.nan
     opens_at: float = 1.0
     open_since_s: float | None = None
     reset_heat: float = RESET_HEAT
     _amps: float = 0.0
     _unknown_s: float = 0.0
+
+    @property
+    def device(self) -> Device:
+        """The typical one."""
+        return self.devices.likely
 
     def step(self, amps: float) -> None:
         """One tick at a draw; NaN where nothing is known."""
@@ -57,11 +65,14 @@ class HeatTrack:
         if math.isnan(self.likely):
             # Nobody knows what went before: most probably much what is drawn now, for long.
             self.likely = min(START_HEAT_LIMIT, (likely / self.device.hold_amps) ** 2)
+            self.quick = min(START_HEAT_LIMIT, (likely / self.devices.quick.hold_amps) ** 2)
         if self.open_since_s is not None:
             cooled = math.exp(-TICK_S / self.device.cooling_s)
             self.likely, self.lowest, self.highest = self.likely * cooled, self.lowest * cooled, self.highest * cooled
+            self.quick *= cooled
             return
         self.likely = self.device.step(self.likely, likely, TICK_S)
+        self.quick = min(self.devices.quick.step(self.quick, likely, TICK_S), max(1.0, self.opens_at))
         self.lowest = min(self.device.step(self.lowest, low, TICK_S), self.likely)
         # What has not opened yet cannot be far beyond the point where a slow one opens.
         self.highest = min(max(self.device.step(self.highest, high, TICK_S), self.likely), max(1.0, self.likely))
@@ -72,7 +83,7 @@ class HeatTrack:
             self.opens_at = self.likely
         elif not by_heat or self.likely < self.opens_at:
             self.likely = self.opens_at
-        self.lowest, self.highest = self.likely * 0.9, self.likely * 1.1
+        self.lowest, self.highest, self.quick = self.likely * 0.9, self.likely * 1.1, self.likely
         self.open_since_s = at_s
 
     def closed(self) -> None:
@@ -94,17 +105,25 @@ class HeatTrack:
             squares: Shape (n,): amps squared of the last ticks, for the lap's profile.
         """
         in_s = self.device.opens_in_s(self.likely, amps, self.opens_at)
+        quick_s = self.quick_opens_in_s(amps)
+        if in_s == NEVER_S:
+            in_s = BEYOND_QUICK * quick_s
         by_lap = False
         lap = lap_ticks(squares) if len(squares) else None
         if lap is not None and keeps_to_lap(squares, lap):
             in_s, by_lap = self._opens_by_lap_s(coming_squares(squares, lap, round(LOOK_AHEAD_S / TICK_S))), True
         if in_s == NEVER_S:
             return None
-        earliest_s = min(in_s, QUICK * self.device.opens_in_s(self.highest, amps, self.opens_at))
-        latest_s = SLOW * self.device.opens_in_s(self.lowest, amps, self.opens_at)
+        # Nobody may know what went before: the earliest is from the most heat that it may hold.
+        earliest_s = min(in_s, quick_s, self.devices.quick.opens_in_s(self.highest, amps, self.opens_at))
+        latest_s = self.devices.slow.opens_in_s(self.lowest, amps, self.opens_at)
         return TripForecast(
             in_s=in_s, earliest_s=earliest_s, latest_s=None if latest_s == NEVER_S else max(in_s, latest_s), by_lap=by_lap
         )
+
+    def quick_opens_in_s(self, amps: float) -> float:
+        """Seconds that a quick one still takes at a steady draw; infinite where even that one holds."""
+        return self.devices.quick.opens_in_s(self.quick, amps, self.opens_at)
 
     def _opens_by_lap_s(self, ahead: NDArray[np.float64]) -> float:
         heat = self.likely

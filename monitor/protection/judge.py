@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from monitor.layout import Layout
 from monitor.protection import words
 from monitor.protection.alarms import Alarms
+from monitor.protection.clipping import unclipped
 from monitor.protection.shorts import ShortSeen, ShortWatch
 from monitor.protection.supply_watch import SupplyWatch
 from monitor.protection.ticks import TICK_S, BoardTicks
@@ -27,6 +28,7 @@ class _Board:
         self.names = tuple(district.name for district in districts)
         self.supplies = tuple(district.supply for district in districts)
         self.ticks = BoardTicks(len(districts))
+        self._is_ac = np.array([watches[supply].supply.current == "ac" for supply in self.supplies], dtype=bool)
         self.first = 0
         self.means = np.zeros((0, 3, len(districts)))
         self.shorts = ShortWatch(
@@ -36,7 +38,7 @@ class _Board:
 
     def feed(self, readings: ReadingBlock) -> None:
         """Add what became complete to what waits."""
-        first, means = self.ticks.feed(readings)
+        first, means = self.ticks.feed(unclipped(readings, self._is_ac))
         if not len(self.means):
             self.first = first
         self.means = np.concatenate([self.means, means])

@@ -1,6 +1,7 @@
 """Ratings against what is drawn: over them (medium), close to them (low)."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,7 +9,7 @@ from numpy.typing import NDArray
 
 from monitor.layout import Layout, Supply
 from monitor.protection import words
-from monitor.protection.alarms import Alarms, Key
+from monitor.protection.alarms import Alarms, Said
 from monitor.protection.limits import feeder_limit, output_limit, supply_limits
 from monitor.protection.step_source import StepSource
 from monitor.protection.ticks import TICK_S
@@ -48,10 +49,15 @@ class LimitRules:
     def __init__(self, layout: Layout, supply: Supply, alarms: Alarms) -> None:
         self._alarms = alarms
         self._supply = supply.name
+        self._unless = words.guard(supply.protection)
         self._watched = list(_watched(layout, supply))
 
     def feed(
-        self, at_s: float, smooth: NDArray[np.float64], forecast: TripForecast | None, source: StepSource | None
+        self,
+        at_s: float,
+        smooth: NDArray[np.float64],
+        forecast: TripForecast | None,
+        source: Callable[[float], StepSource | None],
     ) -> list[RaisedWarning]:
         """Take one tick.
 
@@ -59,25 +65,32 @@ class LimitRules:
             at_s: Its end.
             smooth: Shape (2, d): smoothed amps squared and VA of the supply's districts.
             forecast: When the supply's protection would open.
-            source: The step behind an overload.
+            source: Gives the step behind an overload that was noticed so many seconds ago.
         """
         amps, va = np.sqrt(smooth[0]).tolist(), smooth[1].tolist()
         out: list[RaisedWarning] = []
         for watched in self._watched:
             drawn = sum(amps[k] for k in watched.columns if amps[k] == amps[k])
             power = sum(va[k] for k in watched.columns if va[k] == va[k])
-            limit, share = _binding(watched.limits, drawn, power)
+            limit, share = binding(watched.limits, drawn, power)
             if share < NEAR - DEADBAND and watched.priority is None:
                 watched.over_s = watched.near_s = 0.0
                 continue
             _time(watched, share)
-            out += self._announce(watched, at_s, limit, (share, drawn, forecast, source))
+            out += self._announce(watched, at_s, lambda: self._said(watched, limit, (drawn, power), forecast, source))  # noqa: B023 - called at once
         return out
 
-    def _announce(
-        self, watched: _Watched, at_s: float, limit: Limit, facts: tuple[float, float, TripForecast | None, StepSource | None]
-    ) -> list[RaisedWarning]:
-        share, drawn, forecast, source = facts
+    def rest(self, at_s: float) -> list[RaisedWarning]:
+        """The protection is open: nothing is drawn, whatever was drawn before."""
+        out: list[RaisedWarning] = []
+        for watched in self._watched:
+            if watched.priority is not None:
+                out += self._alarms.clear(at_s, (watched.rule, watched.scope), self._supply, at_once=True)
+            watched.over_s = watched.near_s = watched.back_s = 0.0
+            watched.priority = None
+        return out
+
+    def _announce(self, watched: _Watched, at_s: float, said: Callable[[], tuple[str, Said]]) -> list[RaisedWarning]:
         wanted = _wanted(watched)
         if wanted is watched.priority:
             return []
@@ -89,13 +102,23 @@ class LimitRules:
         watched.priority = wanted
         if wanted is None:
             return out
-        watched.rule = RULES[limit.kind] if wanted is Priority.MEDIUM else "near-limit"
-        trip_in_s = forecast.in_s if forecast is not None else None
-        said = words.near_limit(limit, share, "")
-        if wanted is Priority.MEDIUM:
-            said = words.over_limit(limit, share, drawn, source, trip_in_s)
-        key: Key = (watched.rule, watched.scope)
-        return out + self._alarms.raise_(at_s, key, wanted, said, self._supply)
+        watched.rule, words_said = said()
+        return out + self._alarms.raise_(at_s, (watched.rule, watched.scope), wanted, words_said, self._supply)
+
+    def _said(
+        self,
+        watched: _Watched,
+        limit: Limit,
+        drawn: tuple[float, float],
+        forecast: TripForecast | None,
+        source: Callable[[float], StepSource | None],
+    ) -> tuple[str, Said]:
+        """The rule's name and its words."""
+        use = words.Use(limit=limit, amps=drawn[0], va=drawn[1])
+        if watched.priority is not Priority.MEDIUM:
+            return "near-limit", words.near_limit(use)
+        in_s = forecast.in_s if forecast is not None else None
+        return RULES[limit.kind], words.over_limit(use, source(watched.over_s), in_s, self._unless)
 
 
 def _watched(layout: Layout, supply: Supply) -> list[_Watched]:
@@ -113,7 +136,14 @@ def _watched(layout: Layout, supply: Supply) -> list[_Watched]:
     return found
 
 
-def _binding(limits: tuple[Limit, ...], amps: float, va: float) -> tuple[Limit, float]:
+def binding(limits: tuple[Limit, ...], amps: float, va: float) -> tuple[Limit, float]:
+    """The limit with the largest share in use, and that share.
+
+    Args:
+        limits: At least one.
+        amps: What flows under them.
+        va: Likewise.
+    """
     shares = [amps / limit.amps if limit.amps is not None else va / (limit.va or math.inf) for limit in limits]
     best = max(range(len(shares)), key=shares.__getitem__)
     return limits[best], shares[best]

@@ -8,49 +8,50 @@ from numpy.typing import NDArray
 from monitor.layout import Layout
 from monitor.protection.ticks import TICK_S
 
-BEFORE_S, SKIP_S, AFTER_S = 2.0, 0.6, 1.0
+Floats = NDArray[np.float64]
+BEFORE_S, SKIP_S, AFTER_S = 2.0, 0.6, 2.0
+EARLIER_S, LATER_S = 3.0, 0.4
+"""The step is looked for this long before an overload was noticed (what is judged is smoothed) and this long after."""
 LEAST_AMPS = 0.3
+CREPT_OVER_S = 60.0
 ALIKE = 0.35
 """A load explains a step that differs from its figures by no more than this share."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepSource:
-    """A step of the draw.
+    """What brought an overload.
 
     Attributes:
         district: Whose draw went up most.
         amps: By how much.
         loads: Names of loads of the layout file whose running or starting amps come close to it.
+        crept: True where it rose bit by bit over about a minute: there is no one step.
     """
 
     district: str
     amps: float
-    loads: tuple[str, ...]
+    loads: tuple[str, ...] = ()
+    crept: bool = False
 
 
-def find_step(layout: Layout, names: tuple[str, ...], history: NDArray[np.float64], since: int) -> StepSource | None:
-    """The step that began some ticks ago.
+def find_source(layout: Layout, names: tuple[str, ...], history: Floats, since: int) -> StepSource | None:
+    """What brought an overload that was noticed some ticks ago; None where nothing sticks out.
 
     Args:
         layout: The layout file, for its loads.
         names: Names of the d districts.
         history: Shape (n, d): amps of the last ticks.
-        since: How many ticks ago the overload began.
+        since: How many ticks ago the overload was noticed.
     """
-    start = len(history) - since
-    before = history[max(0, start - round((BEFORE_S + SKIP_S) / TICK_S)) : max(0, start - round(SKIP_S / TICK_S))]
-    after = history[start : start + max(1, round(AFTER_S / TICK_S))]
-    if not len(before) or not len(after):
-        return None
-    # Medians: the overload is noticed some tenths of a second after its step, so the stretch before may hold the first of it.
-    levels = np.nanmedian(after, axis=0) - np.nanmedian(before, axis=0) if _known(before, after) else np.zeros(len(names))
-    rises = np.nan_to_num(levels)
-    column = int(np.argmax(rises))
-    amps = float(rises[column])
-    if amps < LEAST_AMPS:
-        return None
-    return StepSource(district=names[column], amps=amps, loads=explaining_loads(layout, names[column], amps))
+    noticed = len(history) - since
+    first, last = noticed - round(EARLIER_S / TICK_S), noticed + round(LATER_S / TICK_S)
+    rises = np.array([_rise(history, start) for start in range(max(1, first), min(last, len(history) - 1) + 1)])
+    if rises.size and rises.max() >= LEAST_AMPS:
+        column = int(np.argmax(rises.max(axis=0)))
+        amps = float(rises[:, column].max())
+        return StepSource(district=names[column], amps=amps, loads=explaining_loads(layout, names[column], amps))
+    return _crept(names, history)
 
 
 def explaining_loads(layout: Layout, district: str, amps: float) -> tuple[str, ...]:
@@ -65,5 +66,29 @@ def explaining_loads(layout: Layout, district: str, amps: float) -> tuple[str, .
     return tuple(name for _, name in sorted(found))
 
 
-def _known(before: NDArray[np.float64], after: NDArray[np.float64]) -> bool:
-    return bool(np.isfinite(before).any(axis=0).all() and np.isfinite(after).any(axis=0).all())
+def _rise(history: Floats, start: int) -> Floats:
+    """By how much each district rose about a tick; 0 where it is not known."""
+    skip = round(SKIP_S / TICK_S)
+    before = history[max(0, start - skip - round(BEFORE_S / TICK_S)) : max(1, start - skip)]
+    after = history[start : start + round(AFTER_S / TICK_S)]
+    return np.nan_to_num(_level(after) - _level(before))
+
+
+def _level(rows: Floats) -> Floats:
+    """The median of each column: single ticks of a start, a spark or a hole do not count."""
+    level = np.full(rows.shape[1], np.nan)
+    known = np.isfinite(rows).any(axis=0)
+    if known.any():
+        level[known] = np.nanmedian(rows[:, known], axis=0)
+    return level
+
+
+def _crept(names: tuple[str, ...], history: Floats) -> StepSource | None:
+    lately = round(BEFORE_S / TICK_S)
+    first = max(0, len(history) - round(CREPT_OVER_S / TICK_S) - lately)
+    if first + 2 * lately > len(history) or not names:
+        return None
+    rises = np.nan_to_num(_level(history[-lately:]) - _level(history[first : first + lately]))
+    column = int(np.argmax(rises))
+    amps = float(rises[column])
+    return StepSource(district=names[column], amps=amps, crept=True) if amps >= LEAST_AMPS else None

@@ -1,11 +1,45 @@
 """Sentences of warnings: for a visitor who helps out and has never read a manual."""
 
-from collections.abc import Sequence
+from dataclasses import dataclass
 
-from monitor.layout import Layout
+from monitor.layout import Layout, Protection, Supply
 from monitor.protection.alarms import Said
+from monitor.protection.heat import HeatTrack
 from monitor.protection.step_source import StepSource
 from monitor.values import Limit, TripForecast
+
+USUAL_ENGINE_AMPS = 2.0
+"""Where the layout file names no engines; common practice, no published source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Use:
+    """A limit and what flows under it.
+
+    Attributes:
+        limit: The limit.
+        amps: What flows.
+        va: Likewise.
+    """
+
+    limit: Limit
+    amps: float
+    va: float
+
+    @property
+    def share(self) -> float:
+        """Share of the limit."""
+        return self.amps / self.limit.amps if self.limit.amps is not None else self.va / (self.limit.va or 1.0)
+
+    @property
+    def left(self) -> tuple[float, float]:
+        """Amps and VA that are left at the present volts; negative beyond the limit."""
+        volts = self.va / self.amps if self.amps > 0 else 0.0
+        if self.limit.amps is not None:
+            amps = self.limit.amps - self.amps
+            return amps, amps * volts
+        va = (self.limit.va or 0.0) - self.va
+        return (va / volts if volts else 0.0), va
 
 
 def span(seconds: float) -> str:
@@ -17,51 +51,82 @@ def span(seconds: float) -> str:
     return f"{round(seconds / 60)} min"
 
 
-def trip_forecast(supply: str, amps: float, hold_amps: float, forecast: TripForecast, source: StepSource | None) -> Said:
-    """The protection is about to open."""
+def time_left(forecast: TripForecast) -> str:
+    """How long until it opens, with what is not known of it."""
     latest = "or never" if forecast.latest_s is None else f"to {span(forecast.latest_s)}"
-    message = (
-        f"{supply} is overloaded: {amps:.1f} A drawn, its protection holds about {hold_amps:.1f} A and will open in about "
-        f"{span(forecast.in_s)} ({span(forecast.earliest_s)} {latest})" + cause(source)
-    )
-    where = f"on {source.district}" if source is not None else f"fed by {supply}"
+    return f"in about {span(forecast.in_s)} ({span(forecast.earliest_s)} {latest})"
+
+
+def trip_forecast(supply: Supply, amps: float, heat: HeatTrack, forecast: TripForecast, source: StepSource | None) -> Said:
+    """The protection is about to open."""
+    name, hold_amps = supply.name, heat.device.hold_amps
+    left = time_left(forecast)
+    over = amps - hold_amps
+    much = f", {over:.1f} A more than its protection holds," if over > 0.05 else ", close to what its protection holds,"
+    message = f"{name} is overloaded: {amps:.1f} A are drawn{much} and it will open {left}" + cause(source)
+    where = f"on {source.district}" if source is not None else f"fed by {name}"
     return Said(
         message=message,
-        advice=f"Stop a train or switch something off {where} now; the trains on {supply} stop otherwise.",
+        advice=f"Stop a train or switch something off {where} now; everything on {name} stops otherwise.",
         trip_in_s=forecast.in_s,
         trip_earliest_s=forecast.earliest_s,
         trip_latest_s=forecast.latest_s,
         share=amps / hold_amps,
-        limit=f"the {supply} protection",
+        limit=f"the {name} protection",
+        time_words=left,
     )
 
 
-def over_limit(limit: Limit, share: float, amps: float, source: StepSource | None, trip_in_s: float | None) -> Said:
-    """More is drawn than a rating allows for good."""
-    left = "nothing will switch it off by itself" if trip_in_s is None else f"it may open in about {span(trip_in_s)}"
+def guard(protection: Protection | None) -> str:
+    """What becomes of a draw that no forecast says would be switched off."""
+    if protection is None or protection.kind == "unknown":
+        return "nothing is known that would switch it off"
+    if protection.kind == "none":
+        return "nothing will switch it off by itself"
+    return "its protection may carry that for long, the rest may not"
+
+
+def over_limit(use: Use, source: StepSource | None, trip_in_s: float | None, unless: str) -> Said:
+    """More is drawn than a rating allows for good.
+
+    Args:
+        use: The limit and what flows.
+        source: What brought it.
+        trip_in_s: When the protection would open; None where it would not.
+        unless: What to say where it would not, see :func:`guard`.
+    """
+    limit, (amps, va) = use.limit, use.left
+    left = f"in about {span(trip_in_s)}" if trip_in_s is not None else ""
+    what = f"its protection may open {left}" if left else unless
+    drawn = f"{use.amps:.1f} A" if limit.amps is not None else f"{use.va:.0f} VA"
+    message = f"{limit.place} carries {drawn}, {use.share:.0%} of {limit.words}: {-amps:.1f} A ({-va:.0f} VA) too much; {what}"
     return Said(
-        message=f"{limit.place} carries {amps:.1f} A, {share:.0%} of {limit.words}; {left}" + cause(source),
+        message=message + cause(source),
         advice=f"Within the next minutes, stop one train or switch something off on {source.district if source else limit.place}.",
         trip_in_s=trip_in_s,
         limit=limit.words,
-        share=share,
+        share=use.share,
+        time_words=left,
     )
 
 
-def near_limit(limit: Limit, share: float, sentence: str) -> Said:
+def near_limit(use: Use) -> Said:
     """Close to a rating."""
+    limit, (amps, va) = use.limit, use.left
+    left = f"{max(0.0, amps):.1f} A ({max(0.0, va):.0f} VA) are left"
     return Said(
-        message=f"{limit.place} is at {share:.0%} of {limit.words}: {sentence or 'nothing more fits'}.",
+        message=f"{limit.place} is at {use.share:.0%} of {limit.words}: {left}, no further engine fits.",
         advice="Add nothing more there; no hurry.",
         limit=limit.words,
-        share=share,
+        share=use.share,
     )
 
 
-def unguarded(supply: str, share: float) -> Said:
+def unguarded(supply: str, share: float, source: StepSource | None) -> Said:
     """Far beyond the rating and nothing to switch it off."""
     return Said(
-        message=f"{supply} has carried {share:.0%} of its rating for a minute and nothing is known that would switch it off.",
+        message=f"{supply} has carried {share:.0%} of its rating for a minute and nothing is known that would switch it off"
+        + cause(source),
         advice=f"Switch {supply} off now and let it cool before looking for the cause.",
         share=share,
     )
@@ -86,9 +151,11 @@ def short(district: str, amps: float, volts: float) -> Said:
 
 
 def cause(source: StepSource | None) -> str:
-    """Which step caused it, and what may explain it."""
+    """Which step caused it, and what may explain it; ends the sentence before it."""
     if source is None:
         return "."
+    if source.crept:
+        return f". It crept up over the last minute, most on {source.district}, by {source.amps:.1f} A."
     told = f". It began when {source.district} went up by {source.amps:.1f} A"
     return told + (f", as {' or '.join(source.loads)} would draw." if source.loads else ", which no single known load explains.")
 
@@ -96,15 +163,10 @@ def cause(source: StepSource | None) -> str:
 def fits(layout: Layout, district: str, amps_left: float, limit: Limit | None) -> str:
     """What still fits on a district and what binds."""
     binds = f"; {limit.words} binds" if limit is not None else ""
-    sizes = sorted({load.running_amps for load in layout.load if load.kind == "locomotive" and load.running_amps > 0.2} or {2.0})
-    fitting = [size for size in sizes if size <= amps_left]
+    engines = sorted({load.running_amps for load in layout.load if load.kind == "locomotive" and load.running_amps > 0.2})
+    fitting = [size for size in engines or [USUAL_ENGINE_AMPS] if size <= amps_left]
     if not fitting:
         return f"no further engine fits on {district}{binds}"
     count = int(amps_left // fitting[-1])
-    engines = f"one more {fitting[-1]:g} A engine fits" if count == 1 else f"{count} more {fitting[-1]:g} A engines fit"
-    return f"{engines} on {district}{binds}"
-
-
-def most_used(pairs: Sequence[tuple[Limit, float]]) -> tuple[Limit, float] | None:
-    """The limit with the least left in proportion."""
-    return max(pairs, key=lambda pair: pair[1]) if pairs else None
+    fit = f"one more {fitting[-1]:g} A engine fits" if count == 1 else f"{count} more {fitting[-1]:g} A engines fit"
+    return f"{fit} on {district}{binds}"

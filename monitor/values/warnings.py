@@ -60,6 +60,8 @@ class Warning:  # noqa: A001 - the trade's own word; the builtin is an exception
         share: Share of that limit as seen at start_s; None where none binds.
         trip_earliest_s: Seconds to the opening of a quick protection, as seen at start_s; None where none is predicted.
         trip_latest_s: The same of a slow one; None also where a slow one may never open.
+        time_words: The words of the message that say how long is left, as seen at start_s: whoever shows the message later
+            puts the words of that moment in their place. Empty where no time is told.
     """
 
     id: int
@@ -78,3 +80,4 @@ class Warning:  # noqa: A001 - the trade's own word; the builtin is an exception
     share: float | None = None
     trip_earliest_s: float | None = None
     trip_latest_s: float | None = None
+    time_words: str = ""

@@ -42,17 +42,20 @@ class Labelled:
     layout_text: str
     truth: dict
     layout: object = field(init=False)
+    ends_s: dict = field(default_factory=dict)
 
     def __post_init__(self):
         self.layout = parse_layout(self.layout_text)
 
     def warnings(self):
-        """The first word about each warning."""
+        """The first word about each warning; fills in when they ended."""
         pipeline, told = Pipeline(self.layout), {}
         pieces = [self.wire[k : k + PIECE_BYTES] for k in range(0, len(self.wire), PIECE_BYTES)]
         for step in [*(pipeline.feed("bench", Chunk(data=piece)) for piece in pieces), pipeline.finish("bench")]:
             for w in step.warnings:
                 told.setdefault(w.id, w)
+                if w.end_s is not None:
+                    self.ends_s[w.id] = w.end_s
         return list(told.values())
 
     def belongs(self, warning, supply):
@@ -109,14 +112,18 @@ class Figures:
     def _take_trip(self, made, trip, warnings):
         span_s = trip["trip_s"] - trip["onset_s"]
         last_s = min(trip["onset_s"] + 0.7 * span_s, trip["trip_s"] - 10 if span_s >= 15 else float("inf"))
+        # One that stands already when the last of several steps comes was told in time too.
         high = [
             w.start_s
             for w in warnings
-            if w.priority is Priority.HIGH and made.belongs(w, trip["supply"]) and trip["onset_s"] - 1 <= w.start_s < trip["trip_s"]
+            if w.priority is Priority.HIGH
+            and made.belongs(w, trip["supply"])
+            and w.start_s < trip["trip_s"]
+            and made.ends_s.get(w.id, trip["trip_s"]) > trip["onset_s"]
         ]
         self.slow += 1
         if high and min(high) <= last_s:
-            self.shares.append((min(high) - trip["onset_s"]) / span_s)
+            self.shares.append((max(min(high), trip["onset_s"]) - trip["onset_s"]) / span_s)
             return
         self.late.append(made.name)
         when = f"{min(high) - trip['onset_s']:.1f} s after the onset" if high else "never"

@@ -1,0 +1,152 @@
+"""When the protection of one supply would open, and when it did."""
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.layout import Supply
+from monitor.protection import words
+from monitor.protection.alarms import Alarms, Key
+from monitor.protection.devices import closes_by_itself
+from monitor.protection.heat import HeatTrack
+from monitor.protection.step_source import StepSource
+from monitor.protection.ticks import TICK_S
+from monitor.values import Priority, Scope, TripForecast
+from monitor.values import Warning as RaisedWarning
+
+Floats = NDArray[np.float64]
+FAST = 1 - math.exp(-TICK_S / 0.4)
+OVER, BACK = 1.0, 0.96
+"""Over the hold current at OVER; no longer below BACK: a deadband of four percent."""
+OFF_DELAY_S = 1.0
+HOT, HOT_ON_DELAY_S = 0.92, 3.0
+DEAD = 0.05
+"""Below this share of the highest volts and of the rated amps an output is dead."""
+PATIENCE_LEAST_S, PATIENCE_SHARE, PATIENCE_LONG, PATIENCE_AHEAD_S = 1.0, 0.13, 0.53, 5.0
+"""A quick one takes T seconds from the onset: the warning comes after the larger of 1 s + 0.13 T and 0.53 T - 5 s. That is by seven
+tenths of T, ten seconds ahead from T = 15 s on, and later than engines start and lamps warm up."""
+FORECAST_EVERY = 10
+
+
+class TripRule:
+    """Follows the heat of one protection and warns before it opens.
+
+    Attributes:
+        heat: Its heat.
+        forecast: When it would open; None where it would not.
+        over_s: How long more has been drawn than it holds.
+    """
+
+    def __init__(self, supply: Supply, heat: HeatTrack, alarms: Alarms, capable_amps: float) -> None:
+        self.heat = heat
+        self.forecast: TripForecast | None = None
+        self.over_s = 0.0
+        self._supply, self._alarms, self._capable_amps = supply, alarms, capable_amps
+        scope = Scope(kind="supply", name=supply.name)
+        self._trip: Key = ("trip-forecast", scope)
+        self._open: Key = ("protection-open", scope)
+        self._square, self._earlier_square = 0.0, 0.0
+        self._under_s, self._hot_s = 0.0, 0.0
+        self._last_over_s = -math.inf
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it is taken for open."""
+        return self.heat.open_since_s is not None
+
+    def follow_opening(self, at_s: float, volts: Floats, total: float, short_s: float) -> list[RaisedWarning]:
+        """See it open and close.
+
+        Args:
+            at_s: The tick's end.
+            volts: Volts of the supply's districts; NaN where unknown.
+            total: Their amps; NaN where unknown.
+            short_s: When a short was last seen.
+        """
+        known = [level for level in volts.tolist() if not math.isnan(level)]
+        if not known:
+            return []
+        is_low = len(known) == len(volts) and max(known) < DEAD * self._supply.max_volts
+        is_dead = is_low and total < DEAD * self._capable_amps
+        if not self.is_open and is_dead:
+            return self._opened(at_s, after_short=at_s - short_s < 1.0)
+        if self.is_open and not is_dead:
+            self.heat.closed()
+            self._square = self._earlier_square = 0.0
+            return self._alarms.clear(at_s, self._open, self._supply.name, at_once=True)
+        return []
+
+    def feed(
+        self, at_s: float, total: float, squares: Callable[[], Floats], source: Callable[[], StepSource | None]
+    ) -> list[RaisedWarning]:
+        """Take one tick.
+
+        Args:
+            at_s: The tick's end.
+            total: Amps of the whole supply; NaN where unknown.
+            squares: Gives amps squared of the last ticks, for the lap's profile.
+            source: Gives the step behind an overload.
+        """
+        self.heat.step(total)
+        if math.isnan(total):
+            return []
+        self._earlier_square += FAST * (self._square - self._earlier_square)
+        self._square += FAST * (total**2 - self._square)
+        if self.is_open:
+            return []
+        amps = math.sqrt(self._square)
+        self._time(at_s, amps)
+        if not self.over_s and not self._hot_s:
+            self.forecast = None
+            return self._alarms.clear(at_s, self._trip, self._supply.name)
+        return self._warn(at_s, amps, squares, source)
+
+    def _opened(self, at_s: float, *, after_short: bool) -> list[RaisedWarning]:
+        if not after_short and not (at_s - self._last_over_s < 1.0 and self.heat.likely > 0.35):
+            return []
+        self.heat.opened(at_s, by_heat=not after_short)
+        self.over_s = self._hot_s = 0.0
+        self.forecast = None
+        name = self._supply.name
+        out = self._alarms.clear(at_s, self._trip, name, at_once=True)
+        reset_in_s = self.heat.reset_in_s() if closes_by_itself(self._supply.protection) else None
+        said = words.opened(name, reset_in_s, after_short=after_short)
+        return out + self._alarms.raise_(at_s, self._open, Priority.MEDIUM, said, name)
+
+    def _time(self, at_s: float, amps: float) -> None:
+        hold = self.heat.devices.quick.hold_amps * math.sqrt(min(1.0, self.heat.opens_at))
+        if amps > OVER * hold:
+            self._last_over_s, self._under_s = at_s, 0.0
+            self.over_s += TICK_S
+        elif amps < BACK * hold:
+            self._under_s += TICK_S
+        elif self.over_s:
+            self.over_s += TICK_S
+        if self._under_s >= OFF_DELAY_S:
+            self.over_s = 0.0
+        is_hot = self.heat.likely > HOT * self.heat.opens_at and amps > 0.95 * hold
+        self._hot_s = self._hot_s + TICK_S if is_hot else 0.0
+
+    def _warn(
+        self, at_s: float, amps: float, squares: Callable[[], Floats], source: Callable[[], StepSource | None]
+    ) -> list[RaisedWarning]:
+        """High once the overload has lasted for its patience: start-up currents and short grades are over by then."""
+        heat = self.heat
+        going = math.sqrt(max(0.0, self._square + min(0.0, 2.0 * (self._square - self._earlier_square))))
+        quick_s = heat.quick_opens_in_s(going)
+        whole_s = quick_s + self.over_s
+        patience_s = max(PATIENCE_LEAST_S + PATIENCE_SHARE * whole_s, PATIENCE_LONG * whole_s - PATIENCE_AHEAD_S)
+        is_due = self.over_s >= patience_s or self._hot_s >= HOT_ON_DELAY_S
+        standing = self._alarms.standing(*self._trip)
+        if not is_due and standing is None:
+            self.forecast = heat.forecast(going, np.zeros(0))
+            return []
+        if standing is None or round(at_s / TICK_S) % FORECAST_EVERY == 0:
+            near = going if quick_s < math.inf else 1.05 * going
+            self.forecast = heat.forecast(near, squares())
+        if self.forecast is None or standing is not None:
+            return []
+        said = words.trip_forecast(self._supply, amps, heat, self.forecast, source())
+        return self._alarms.raise_(at_s, self._trip, Priority.HIGH, said, self._supply.name)
