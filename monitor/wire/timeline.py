@@ -16,6 +16,9 @@ _U32 = 1 << 32
 NEAR_ZERO_S = 30.0
 """A scan index that falls back to less than this is a restart; any other backward step is a packet that came twice."""
 
+SMALL_STEP_MS, ROUNDS_LOST = 1000, 3
+"""Times of a line board step back by a second at most, and ahead by a second and three rounds, without being a leap."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hole:
@@ -112,36 +115,66 @@ class ScanTimeline:
 
 
 class MillisecondTimeline:
-    """Unwraps the u32 milliseconds of a line board into board seconds from its first reading."""
+    """Unwraps the u32 milliseconds of a line board into board seconds from its first reading.
+
+    A line without a checksum may come with a damaged digit in its time: a leap counts only once the line after it agrees.
+    """
 
     def __init__(self) -> None:
         self._last_ms: int | None = None
+        self._leapt_ms: int | None = None
+        self._round_ms = 0
         self.end_s = 0.0
         self.restarts = 0
 
     def reopen(self, at_s: float) -> None:
         """Start over at a board time not before the present one, whatever the next milliseconds are."""
-        self._last_ms = None
+        self._last_ms = self._leapt_ms = None
         self.end_s = max(self.end_s, at_s)
 
     def place(self, times_ms: NDArray[np.int64], resumes_s: float | None = None) -> NDArray[np.float64]:
         """Board seconds of readings in the order they came; shape as given.
 
         A time that falls back to near zero is a restart, and time goes on where it was, or at ``resumes_s`` where that is later;
-        a small step back (readings of one round sent out of order) is kept as it is.
+        a small step back (readings of one round sent out of order) is kept as it is. The first line of a leap stands at the time
+        before it.
         """
         if not len(times_ms):
             return np.zeros(0)
-        before = times_ms[0] if self._last_ms is None else self._last_ms
-        steps = np.diff(times_ms, prepend=before) % _U32
-        steps = np.where(steps >= _U32 // 2, steps - _U32, steps)
-        restarted = (steps < -1000) & (times_ms < NEAR_ZERO_S * 1000)
-        self.restarts += int(restarted.sum())
-        steps = np.where(restarted, 0, steps)
-        seconds = self.end_s + np.cumsum(steps) / 1000
-        if resumes_s is not None and restarted.any():
-            first = int(np.argmax(restarted))
-            seconds[first:] += max(0.0, resumes_s - float(seconds[first]))
-        self._last_ms = int(times_ms[-1])
-        self.end_s = float(seconds[-1])
-        return np.asarray(seconds, dtype=np.float64)
+        seconds = np.empty(len(times_ms))
+        for k, time_ms in enumerate(times_ms.tolist()):
+            self._place_one(time_ms, resumes_s)
+            seconds[k] = self.end_s
+        return seconds
+
+    def _place_one(self, time_ms: int, resumes_s: float | None) -> None:
+        if self._last_ms is None:
+            self._last_ms = time_ms
+            return
+        step = _signed(time_ms - self._last_ms)
+        if not self._is_leap(step):
+            self._go(time_ms, step)
+        elif self._leapt_ms is not None and not self._is_leap(_signed(time_ms - self._leapt_ms)):
+            leap = _signed(self._leapt_ms - self._last_ms)
+            if leap < -SMALL_STEP_MS and self._leapt_ms < NEAR_ZERO_S * 1000:
+                self.restarts += 1
+                leap = 0
+                self.end_s = max(self.end_s, resumes_s or 0.0)
+            self._go(time_ms, leap + _signed(time_ms - self._leapt_ms))
+        else:
+            self._leapt_ms = time_ms
+
+    def _go(self, time_ms: int, step_ms: int) -> None:
+        if step_ms > 0 and self._leapt_ms is None:
+            self._round_ms = step_ms
+        self.end_s += step_ms / 1000
+        self._last_ms, self._leapt_ms = time_ms, None
+
+    def _is_leap(self, step_ms: int) -> bool:
+        """Back by more than lines of one round are apart, or ahead by some rounds."""
+        return step_ms < -SMALL_STEP_MS or (self._round_ms > 0 and step_ms > SMALL_STEP_MS + ROUNDS_LOST * self._round_ms)
+
+
+def _signed(step_ms: int) -> int:
+    step_ms %= _U32
+    return step_ms - _U32 if step_ms >= _U32 // 2 else step_ms

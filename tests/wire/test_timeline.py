@@ -73,3 +73,19 @@ def test_milliseconds_unwrap_and_survive_a_restart():
     late.place(np.array([500_000]))
     assert late.place(np.array([100, 200])).tolist() == pytest.approx([0.0, 0.1])
     assert late.restarts == 1
+
+
+def test_a_damaged_digit_in_one_time_moves_nothing():
+    """A line without a checksum whose time reads half a minute ahead, or far back, between good ones."""
+    timeline = MillisecondTimeline()
+    times = [527_852, 527_952, 557_952, 528_052, 27_152, 528_152]
+    assert timeline.place(np.array(times)).tolist() == pytest.approx([0.0, 0.1, 0.1, 0.2, 0.2, 0.3])
+    assert timeline.restarts == 0
+
+
+def test_a_gap_counts_once_the_next_line_agrees_however_it_is_cut():
+    times = np.array([1000, 1100, 1200, 61_200, 61_300, 61_400])
+    expected = [0.0, 0.1, 0.2, 0.2, 60.3, 60.4]
+    assert MillisecondTimeline().place(times).tolist() == pytest.approx(expected)
+    single = MillisecondTimeline()
+    assert [float(single.place(times[k : k + 1])[0]) for k in range(len(times))] == pytest.approx(expected)
