@@ -85,23 +85,10 @@ class Alarms:
         seat.rises_s.append(at_s)
         self._rises_s.append(at_s)
         group_standing = self._group_standing.setdefault(group, set())
-        warning = RaisedWarning(
-            id=next(self._ids),
-            rule=key[0],
-            priority=priority,
-            scope=key[1],
-            start_s=at_s,
-            end_s=None,
-            trip_in_s=said.trip_in_s,
-            message=said.message,
-            advice=said.advice,
+        warning = replace(
+            _occurrence(next(self._ids), at_s, key, priority, said),
             shelved_until_s=self._shelf(key, priority, at_s),
             first_out=not group_standing,
-            limit=said.limit,
-            share=said.share,
-            trip_earliest_s=said.trip_earliest_s,
-            trip_latest_s=said.trip_latest_s,
-            time_words=said.time_words,
         )
         group_standing.add(warning.id)
         seat.standing = warning
@@ -203,3 +190,22 @@ class Alarms:
         self._flood_key = ("flood", warning.scope)
         self._flood_group = group = next(name for name, ids in self._group_standing.items() if warning.id in ids)
         return self.raise_(at_s, self._flood_key, Priority.LOW, said, group)
+
+
+def _occurrence(number: int, at_s: float, key: Key, priority: Priority, said: Said) -> RaisedWarning:
+    return RaisedWarning(
+        id=number,
+        rule=key[0],
+        priority=priority,
+        scope=key[1],
+        start_s=at_s,
+        end_s=None,
+        trip_in_s=said.trip_in_s,
+        message=said.message,
+        advice=said.advice,
+        limit=said.limit,
+        share=said.share,
+        trip_earliest_s=said.trip_earliest_s,
+        trip_latest_s=said.trip_latest_s,
+        time_words=said.time_words,
+    )
