@@ -2,7 +2,9 @@
 
 import logging
 import socket
+import ssl
 import threading
+from dataclasses import dataclass
 from pathlib import Path
 
 import dash
@@ -13,11 +15,13 @@ from waitress.server import BaseWSGIServer, MultiSocketServer, create_server
 from dashboard.access import LOCAL_NAMES, Gate
 from dashboard.acting import acting_routes
 from dashboard.blank import blank_app, guard
+from dashboard.certificate import Encryption, own_encryption
 from dashboard.entering import entering_routes
 from dashboard.feed import STREAMS_LIMIT, Feed, feed_routes
 from dashboard.pages import PAGES
 from dashboard.pages.before import bench_routes
 from dashboard.passphrase import Passphrase, default_path
+from dashboard.tls_channel import encrypted, tls_context
 from dashboard.views.shell import shell
 from dashboard.watch import Watch
 from monitor.errors import PageError
@@ -30,19 +34,51 @@ CONNECTIONS_LIMIT = 400
 VIEWER_BUFFER_BYTES = 1 << 18
 """What is held for a viewer that reads slowly; beyond it, it misses ticks."""
 DEAD_VIEWER_MS = 15_000
+IDLE_VIEWER_S = 30
+"""A connection on which nothing is asked for so long is closed: whoever opens many keeps nobody else out for good."""
 LOOP_S = 0.5
 """How long closing may wait for the loop to notice."""
 STOP_WITHIN_S = 10.0
 """How long closing may wait for what is being answered."""
 
 
-def create_app(watch: Watch, gate: Gate | None = None, passphrase: Passphrase | None = None) -> dash.Dash:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageOptions:
+    """Who may look, and how it is kept from others.
+
+    Attributes:
+        shared: Whether the local network may look.
+        passphrase_file: Where the hash of the passphrase is that lets others act; the user's own when None.
+        certificate: PEM file to encrypt with.
+        key: PEM file of its key; None where it is in the same file.
+        own_certificate: Encrypt with a certificate of the program's own where none is given.
+    """
+
+    shared: bool = False
+    passphrase_file: Path | None = None
+    certificate: Path | None = None
+    key: Path | None = None
+    own_certificate: bool = False
+
+    def encryption(self) -> Encryption | None:
+        """What to encrypt with, if at all."""
+        if self.certificate is not None:
+            return Encryption(certificate=self.certificate, key=self.key, vouched=True)
+        if self.key is not None:
+            raise PageError("--key is of no use alone: give the certificate that belongs to it with --cert")
+        return own_encryption(default_path().parent, own_address()) if self.own_certificate else None
+
+
+def create_app(
+    watch: Watch, gate: Gate | None = None, passphrase: Passphrase | None = None, *, insist_on_encryption: bool = False
+) -> dash.Dash:
     """The Dash app: pages, feed and acting.
 
     Args:
         watch: What the pages look at.
         gate: Who may look and act; this machine only when None.
         passphrase: What lets other devices act; None lets them in by link alone.
+        insist_on_encryption: Whether browsers are told to come by encryption only.
     """
     gate = gate or Gate()
     app = blank_app(f"{watch.layout.title} – pilotlamp")
@@ -53,7 +89,7 @@ def create_app(watch: Watch, gate: Gate | None = None, passphrase: Passphrase | 
     app.server.register_blueprint(acting_routes(watch, gate))
     app.server.register_blueprint(bench_routes(watch, gate))
     app.server.register_blueprint(entering_routes(gate, passphrase))
-    guard(app, gate)
+    guard(app, gate, insist_on_encryption=insist_on_encryption)
     return app
 
 
@@ -64,32 +100,33 @@ class PageServer:
         watch: What the pages look at.
         host: Where to listen.
         port: Where to listen; 0 takes a free one.
-        shared: Whether the local network may look.
-        passphrase_file: Where the hash of the passphrase is that lets others act; the user's own when None.
+        options: Who may look, and encryption; this machine only, without it, when None.
 
     Attributes:
         port: Where it listens.
         address: What to type into a browser.
+        fingerprint: Of the certificate; None where nothing is encrypted.
 
     Raises:
-        PageError: The port is taken or may not be opened.
+        PageError: The port is taken or may not be opened, or the certificate is of no use.
     """
 
     def __init__(
-        self,
-        watch: Watch,
-        host: str = DEFAULT_HOST,
-        port: int = DEFAULT_PORT,
-        *,
-        shared: bool = False,
-        passphrase_file: Path | None = None,
+        self, watch: Watch, host: str = DEFAULT_HOST, port: int = DEFAULT_PORT, options: PageOptions | None = None
     ) -> None:
+        options = options or PageOptions()
+        encryption = options.encryption()
+        context = None if encryption is None else tls_context(encryption.certificate, encryption.key)
+        self.fingerprint = None if encryption is None else encryption.fingerprint()
         self._sockets: dict[int, wasyncore.dispatcher] = {}
-        self._gate = Gate(_names(host, shared=shared), shared=shared)
-        app = create_app(watch, self._gate, Passphrase(passphrase_file or default_path()))
-        self._server = _open(app, "0.0.0.0" if shared else host, port, self._sockets)  # noqa: S104 - asked for by --share
+        self._gate = Gate(_names(host, shared=options.shared), shared=options.shared)
+        insist = encryption is not None and encryption.vouched
+        app = create_app(watch, self._gate, Passphrase(options.passphrase_file or default_path()), insist_on_encryption=insist)
+        listen_at = "0.0.0.0" if options.shared else host  # noqa: S104 - asked for by --share
+        self._server = _open(app, (listen_at, port), self._sockets, context)
         self.port = _port_of(self._server)
-        self.address = f"http://{own_address() if shared else host}:{self.port}/"
+        scheme = "http" if context is None else "https"
+        self.address = f"{scheme}://{own_address() if options.shared else host}:{self.port}/"
         self._closing = threading.Event()
         self._thread = threading.Thread(target=self.run, name="pages", daemon=True)
 
@@ -152,7 +189,10 @@ def _names(host: str, *, shared: bool) -> frozenset[str]:
     return LOCAL_NAMES | {host} | ({own, f"{own}.local"} if shared else set())
 
 
-def _open(app: dash.Dash, host: str, port: int, sockets: dict[int, wasyncore.dispatcher]) -> BaseWSGIServer | MultiSocketServer:
+def _open(
+    app: dash.Dash, at: tuple[str, int], sockets: dict[int, wasyncore.dispatcher], context: ssl.SSLContext | None
+) -> BaseWSGIServer | MultiSocketServer:
+    host, port = at
     # Its only warning is that all threads are busy, which is by design while streams are open.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     try:
@@ -163,6 +203,9 @@ def _open(app: dash.Dash, host: str, port: int, sockets: dict[int, wasyncore.dis
             port=port,
             threads=THREADS,
             connection_limit=CONNECTIONS_LIMIT,
+            channel_timeout=IDLE_VIEWER_S,
+            cleanup_interval=IDLE_VIEWER_S // 3,
+            url_scheme="http" if context is None else "https",
             outbuf_high_watermark=VIEWER_BUFFER_BYTES,
             max_request_body_size=1 << 20,
             ident=None,
@@ -170,11 +213,15 @@ def _open(app: dash.Dash, host: str, port: int, sockets: dict[int, wasyncore.dis
             log_socket_errors=False,  # viewers come and go; that is no error
         )
     except OSError as error:
+        wasyncore.close_all(sockets, ignore_all=True)
         raise PageError(
             f"the page cannot be served at {host}:{port} ({error.strerror}): another program may use that port; "
             "close it, or choose another with --web-port"
         ) from error
     server.adj.socket_options = _socket_options()
+    if context is not None:
+        for listening in [each for each in sockets.values() if isinstance(each, BaseWSGIServer)]:
+            listening.channel_class = encrypted(context)
     return server
 
 

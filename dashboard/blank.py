@@ -8,6 +8,10 @@ from flask import Response, request
 from dashboard.access import Gate
 from dashboard.views.shell import INDEX
 
+INSIST_FOR_S = 86_400
+"""Browsers that came by a certificate somebody vouches for come back encrypted for a day. Not longer: the same computer may serve
+something else without encryption, and they would refuse that too (RFC 6797, section 8.3: a name counts with all its ports)."""
+
 
 def blank_app(title: str) -> dash.Dash:
     """An app without pages, that takes everything it needs from this machine.
@@ -32,8 +36,14 @@ def blank_app(title: str) -> dash.Dash:
     return app
 
 
-def guard(app: dash.Dash, gate: Gate) -> None:
-    """Ask the gate before every answer, and send each with a policy that keeps everything at home."""
+def guard(app: dash.Dash, gate: Gate, *, insist_on_encryption: bool = False) -> None:
+    """Ask the gate before every answer, and send each with a policy that keeps everything at home.
+
+    Args:
+        app: What answers.
+        gate: Who may look and act.
+        insist_on_encryption: Whether browsers are told to come by encryption only.
+    """
 
     @app.server.before_request
     def look() -> Response | None:
@@ -48,6 +58,8 @@ def guard(app: dash.Dash, gate: Gate) -> None:
         response.headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
         response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
         response.headers.setdefault("Permissions-Policy", "camera=(), microphone=(), geolocation=(), serial=(), usb=()")
+        if insist_on_encryption:
+            response.headers.setdefault("Strict-Transport-Security", f"max-age={INSIST_FOR_S}")
         # Only now has Dash put its own inline scripts together.
         own_inline = " ".join(app.csp_hashes()) if response.mimetype == "text/html" else ""
         response.headers.setdefault(

@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from monitor.cli.watch import WEB_HOST, WEB_PORT
+from monitor.cli.page import WEB_HOST, WEB_PORT
 from monitor.layout import load_layout
 from monitor.runtime.checkup import check_computer
 

@@ -2,12 +2,18 @@
 
 import io
 
+NOT_ENCRYPTED = (
+    " Without encryption others in this network can read along what devices send: use a passphrase here that you use "
+    "nowhere else, or add --tls."
+)
 
-def invitation_lines(link: str) -> str:
+
+def invitation_lines(link: str, *, encrypted: bool) -> str:
     """What to print for a shared page.
 
     Args:
         link: The one-time link.
+        encrypted: Whether the page is.
     """
     import segno  # noqa: PLC0415 - only a shared page needs it
 
@@ -15,6 +21,5 @@ def invitation_lines(link: str) -> str:
     segno.make(link, error="l", micro=False).terminal(drawn, compact=True, border=2)
     return (
         f"{drawn.getvalue()}The local network may look. This link lets one device act too, once, within 15 minutes:\n  {link}\n"
-        "Keep it from visitors. Without encryption others in this network can read along what devices send, so use a passphrase "
-        "here that you use nowhere else."
+        f"Keep it from visitors.{'' if encrypted else NOT_ENCRYPTED}"
     )

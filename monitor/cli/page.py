@@ -4,12 +4,17 @@
 together, is the one place that looks the pages up by name when it runs, and only for commands that show a page.
 """
 
+import argparse
+import contextlib
 import importlib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Protocol, cast
 
 from monitor.app import Watch
+from monitor.cli.invitation import invitation_lines
 
+WEB_HOST, WEB_PORT = "127.0.0.1", 8620
 PAGES = "dashboard.app"
 PASSPHRASES = "dashboard.passphrase"
 
@@ -18,6 +23,7 @@ class Page(Protocol):
     """A page server; see ``dashboard.app.PageServer``."""
 
     address: str
+    fingerprint: str | None
 
     def invitation(self) -> str:
         """A link that lets one device act, once."""
@@ -44,18 +50,64 @@ def kept_passphrase(path: Path | None) -> KeptPassphrase:
     return cast("KeptPassphrase", room.Passphrase(path or room.default_path()))
 
 
-def make_page(watch: Watch, host: str, port: int, *, shared: bool = False, passphrase_file: Path | None = None) -> Page:
-    """A page server over the watch, its port taken already.
+def configure_page(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of every command that shows a page."""
+    parser.add_argument("--web-port", type=_port_number, default=WEB_PORT, metavar="N", help="the page's port (%(default)s)")
+    parser.add_argument(
+        "--share", action="store_true", help="let the local network look; acting needs the passphrase or the link"
+    )
+    parser.add_argument("--passphrase-file", type=Path, metavar="FILE", help="as set by 'pilotlamp passphrase --file FILE'")
+    parser.add_argument(
+        "--tls", action="store_true", help="encrypt the page, with a certificate of its own unless --cert is given"
+    )
+    parser.add_argument("--cert", type=Path, metavar="PEM", help="encrypt the page with this certificate")
+    parser.add_argument("--key", type=Path, metavar="PEM", help="the certificate's key, where it is not in the same file")
+    parser.add_argument("--no-page", action="store_true", help="serve no page")
+
+
+@contextlib.contextmanager
+def shown_page(watch: Watch, args: argparse.Namespace) -> Iterator[None]:
+    """Serve the page, as the arguments of :func:`configure_page` say, and print where it is.
 
     Args:
         watch: What the pages look at.
-        host: Where to listen where it is not shared.
-        port: Where to listen.
-        shared: Whether the local network may look.
-        passphrase_file: What lets it act; the user's own when None.
+        args: The arguments.
 
     Raises:
-        PageError: The port is taken or may not be used.
+        PageError: The port is taken or may not be used, or the certificate is of no use.
     """
-    server = importlib.import_module(PAGES).PageServer
-    return cast("Page", server(watch, host, port, shared=shared, passphrase_file=passphrase_file))
+    if args.no_page:
+        yield
+        return
+    page = _made(watch, args)
+    page.start()
+    try:
+        print(f"The page is at {page.address}", flush=True)
+        if page.fingerprint is not None:
+            print(
+                f"Encrypted; browsers should show this fingerprint (SHA-256) of its certificate:\n  {page.fingerprint}",
+                flush=True,
+            )
+        if args.share:
+            print(invitation_lines(page.invitation(), encrypted=page.fingerprint is not None), flush=True)
+        yield
+    finally:
+        page.close()
+
+
+def _made(watch: Watch, args: argparse.Namespace) -> Page:
+    room = importlib.import_module(PAGES)
+    options = room.PageOptions(
+        shared=args.share,
+        passphrase_file=args.passphrase_file,
+        certificate=args.cert,
+        key=args.key,
+        own_certificate=args.tls,
+    )
+    return cast("Page", room.PageServer(watch, WEB_HOST, args.web_port, options))
+
+
+def _port_number(text: str) -> int:
+    if not text.isdecimal() or not 0 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(f"{text!r} is no port number: take one from 1024 to 65535")
+    return int(text)

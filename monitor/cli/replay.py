@@ -9,9 +9,8 @@ from pathlib import Path
 from typing import cast
 
 from monitor.app import Watch
-from monitor.cli.page import make_page
+from monitor.cli.page import configure_page, shown_page
 from monitor.cli.terminal import TerminalLines
-from monitor.cli.watch import WEB_HOST, WEB_PORT
 from monitor.errors import SessionError
 from monitor.layout import load_layout
 from monitor.link import HostClock
@@ -37,8 +36,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--layout", type=Path, metavar="LAYOUT.toml", help="judge it by another layout: another breaker, another rating"
     )
     parser.add_argument("--speed", type=_speed, default=1.0, metavar="N", help="times its own speed, 1 to 60 (%(default)s)")
-    parser.add_argument("--web-port", type=int, default=WEB_PORT, metavar="N", help="the page's port (%(default)s)")
-    parser.add_argument("--no-page", action="store_true", help="serve no page; end with the session")
+    configure_page(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -50,7 +48,8 @@ def run(args: argparse.Namespace) -> int:
     lines = TerminalLines(clock)
     layout = None if args.layout is None else load_layout(args.layout)
     replay = Replay(session, layout, speed=args.speed, sinks=(lines.take,))
-    with _page(replay, args), _keys() as keys:
+    # The page asks for the shape of a watch, which a replay has.
+    with shown_page(cast("Watch", replay), args), _keys() as keys:
         print(f"Replaying {session.name} at {args.speed:g} times its speed.", flush=True)
         if keys:
             print(KEYS, flush=True)
@@ -122,21 +121,6 @@ def _keys() -> Iterator[bool]:
         yield True
     finally:
         termios.tcsetattr(sys.stdin, termios.TCSADRAIN, before)
-
-
-@contextlib.contextmanager
-def _page(replay: Replay, args: argparse.Namespace) -> Iterator[None]:
-    if args.no_page:
-        yield
-        return
-    # The page asks for the shape of a watch, which a replay has.
-    page = make_page(cast("Watch", replay), WEB_HOST, args.web_port)
-    page.start()
-    try:
-        print(f"The page is at {page.address}", flush=True)
-        yield
-    finally:
-        page.close()
 
 
 def _speed(text: str) -> float:

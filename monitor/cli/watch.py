@@ -1,16 +1,13 @@
 """``pilotlamp watch``: watches the layout, shows the page, records the session."""
 
 import argparse
-import contextlib
 import logging
 import threading
-from collections.abc import Iterator
 from pathlib import Path
 
 from monitor.app import Watch, WatchOptions, with_ports
 from monitor.cli.broker_options import add_broker, add_station, publishing
-from monitor.cli.invitation import invitation_lines
-from monitor.cli.page import make_page
+from monitor.cli.page import configure_page, shown_page
 from monitor.cli.running import run_watch
 from monitor.cli.tally import Tally
 from monitor.cli.terminal import TerminalLines
@@ -18,8 +15,6 @@ from monitor.layout import Layout, load_layout
 from monitor.link import HostClock
 from monitor.sessions.recorder import Recorder
 from monitor.sessions.recovery import recover_all
-
-WEB_HOST, WEB_PORT = "127.0.0.1", 8620
 
 NOTHING_READ = 3
 """Exit code of a headless watch to which no board ever said anything."""
@@ -46,12 +41,7 @@ def configure_watching(parser: argparse.ArgumentParser) -> None:
     keep = parser.add_mutually_exclusive_group()
     keep.add_argument("--recordings", type=Path, default=Path("recordings"), metavar="DIR", help="where sessions are kept")
     keep.add_argument("--no-record", action="store_true", help="keep nothing")
-    parser.add_argument("--web-port", type=_port_number, default=WEB_PORT, metavar="N", help="the page's port (%(default)s)")
-    parser.add_argument(
-        "--share", action="store_true", help="let the local network look; acting needs the passphrase or the link"
-    )
-    parser.add_argument("--passphrase-file", type=Path, metavar="FILE", help="as set by 'pilotlamp passphrase --file FILE'")
-    parser.add_argument("--no-page", action="store_true", help="serve no page")
+    configure_page(parser)
     parser.add_argument("--headless", action="store_true", help="for scripts: no page, and a summary as one JSON line at the end")
     parser.add_argument("--seconds", type=_seconds, metavar="N", help="end after N seconds")
 
@@ -91,7 +81,8 @@ def watch_layout(
 
 
 def _watch(watch: Watch, lines: TerminalLines, args: argparse.Namespace, layout_text: str, *, invented: bool) -> None:
-    with _page(watch, args):
+    args.no_page |= args.headless
+    with shown_page(watch, args):
         # After the page: where its port is taken, no empty session is left behind.
         if not args.no_record:
             watch.keep(_recorder(args.recordings, watch.layout, layout_text, watch.clock, invented=invented))
@@ -107,33 +98,11 @@ def _recorder(recordings: Path, layout: Layout, layout_text: str, clock: HostClo
     return recorder
 
 
-@contextlib.contextmanager
-def _page(watch: Watch, args: argparse.Namespace) -> Iterator[None]:
-    if args.no_page or args.headless:
-        yield
-        return
-    page = make_page(watch, WEB_HOST, args.web_port, shared=args.share, passphrase_file=args.passphrase_file)
-    page.start()
-    try:
-        print(f"The page is at {page.address}", flush=True)
-        if args.share:
-            print(invitation_lines(page.invitation()), flush=True)
-        yield
-    finally:
-        page.close()
-
-
 def _board_port(text: str) -> tuple[str, str]:
     board, equals, device = text.partition("=")
     if not (board and equals and device):
         raise argparse.ArgumentTypeError(f"{text!r} is not of the form BOARD=DEVICE, as in bench-1=/dev/ttyUSB0")
     return board, device
-
-
-def _port_number(text: str) -> int:
-    if not text.isdecimal() or not 0 <= int(text) <= 65535:
-        raise argparse.ArgumentTypeError(f"{text!r} is no port number: take one from 1024 to 65535")
-    return int(text)
 
 
 def _seconds(text: str) -> float:

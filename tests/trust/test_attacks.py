@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from dashboard.app import PageServer
+from dashboard.app import PageOptions, PageServer
 from dashboard.passphrase import Passphrase
 from dashboard.tries import FREE_TRIES, FREE_TRIES_OF_ALL, LONGEST_WAIT_S, Tries
 from dashboard.visits import INVITATION_LASTS_S, VISIT_LASTS_S, Visits
@@ -34,7 +34,7 @@ class Served:
         self.hall = Hall(4, names=(NASTY, *NAMES[1:]))
         self.passphrase = Passphrase(folder / "settings" / "passphrase")
         self.passphrase.keep(WORDS)
-        self.server = PageServer(self.hall, port=0, shared=shared, passphrase_file=self.passphrase.path)
+        self.server = PageServer(self.hall, port=0, options=PageOptions(shared=shared, passphrase_file=self.passphrase.path))
         self.server.start()
 
     def ask(self, method, path, what=None, **headers):

@@ -1,0 +1,114 @@
+"""A certificate of the program's own, for encryption where nobody vouches for anybody: made once, then kept."""
+
+import contextlib
+import datetime as dt
+import ipaddress
+import os
+import socket
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+
+from monitor.errors import PageError
+
+LASTS = dt.timedelta(days=820)
+"""Some browsers refuse certificates that last longer than 825 days."""
+RENEWED_BEFORE = dt.timedelta(days=3)
+CERTIFICATE, KEY = "certificate.pem", "certificate-key.pem"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Encryption:
+    """What the page is encrypted with.
+
+    Attributes:
+        certificate: PEM file.
+        key: PEM file of its key; None where it is in the same file.
+        vouched: Whether somebody else may have signed it: only then are browsers told to insist on encryption.
+    """
+
+    certificate: Path
+    key: Path | None
+    vouched: bool
+
+    def fingerprint(self) -> str:
+        """SHA-256 of the certificate, as browsers show it."""
+        try:
+            first = x509.load_pem_x509_certificates(self.certificate.read_bytes())[0]
+        except (OSError, ValueError) as error:
+            raise PageError(f"{self.certificate} is no certificate in PEM form: give another with --cert") from error
+        return first.fingerprint(hashes.SHA256()).hex(":").upper()
+
+
+def own_encryption(folder: Path, address: str) -> Encryption:
+    """The program's own certificate in this folder; made now where there is none, or where it is about to end.
+
+    Args:
+        folder: Made where it does not exist, for this user alone.
+        address: This machine's address in its network.
+
+    Raises:
+        PageError: It cannot be kept there.
+    """
+    made = Encryption(certificate=folder / CERTIFICATE, key=folder / KEY, vouched=False)
+    if not _lasts(made.certificate) or not (folder / KEY).is_file():
+        try:
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            _make(folder, address)
+        except OSError as error:
+            raise PageError(
+                f"the certificate cannot be kept in {folder} ({error.strerror}): mend its rights, or give one with --cert and --key"
+            ) from error
+    return made
+
+
+def _lasts(path: Path) -> bool:
+    try:
+        kept = x509.load_pem_x509_certificate(path.read_bytes())
+    except (OSError, ValueError):
+        return False
+    return kept.not_valid_before_utc <= _now() < kept.not_valid_after_utc - RENEWED_BEFORE
+
+
+def _make(folder: Path, address: str) -> None:
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "pilotlamp")])
+    host = socket.gethostname().lower()
+    addresses = {ipaddress.ip_address(text) for text in ("127.0.0.1", "::1", address)}
+    names: list[x509.GeneralName] = [x509.DNSName("localhost")]
+    with contextlib.suppress(ValueError):  # a host may have a name that no certificate can carry
+        names += [x509.DNSName(host), x509.DNSName(f"{host}.local")]
+    names += [x509.IPAddress(each) for each in sorted(addresses, key=str)]
+    made = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(_now() - dt.timedelta(days=1))  # clocks of visitors differ
+        .not_valid_after(_now() + LASTS)
+        .add_extension(x509.SubjectAlternativeName(names), critical=False)
+        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+        .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
+        .sign(key, hashes.SHA256())
+    )
+    plain = key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
+    _write(folder / KEY, plain)
+    _write(folder / CERTIFICATE, made.public_bytes(serialization.Encoding.PEM))
+
+
+def _write(path: Path, data: bytes) -> None:
+    """Write a file that only its owner may read, at no moment anybody else; whole or not at all."""
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}-")
+    with os.fdopen(handle, "wb") as file:
+        file.write(data)
+    Path(name).replace(path)
+
+
+def _now() -> dt.datetime:
+    return dt.datetime.now(tz=dt.UTC)
