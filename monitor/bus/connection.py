@@ -150,10 +150,25 @@ class Connection:
             with contextlib.suppress(OSError):
                 sock.close()
 
-    def close(self) -> None:
-        """Say goodbye: no last will is spoken. Never raises."""
+    def unsubscribe(self, filters: Sequence[str]) -> None:
+        """Take no more of these; what waits already still comes.
+
+        Raises:
+            BusError: The connection is lost.
+        """
+        self._check(self._client.unsubscribe(list(filters))[0])
+
+    def close(self, *, forget: bool = False) -> None:
+        """Say goodbye: no last will is spoken. Never raises.
+
+        Args:
+            forget: The broker need not keep anything for us, whatever was agreed.
+        """
+        properties = Properties(PacketTypes.DISCONNECT)  # type: ignore[no-untyped-call]  # the library leaves it untyped
+        if forget:
+            properties.SessionExpiryInterval = 0
         with contextlib.suppress(OSError, ValueError):
-            self._client.disconnect()
+            self._client.disconnect(properties=properties)
             self._client.loop(0.1)
         self.drop()
 

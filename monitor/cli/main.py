@@ -11,6 +11,8 @@ from monitor.errors import MonitorError
 COMMANDS = {
     "demo": "see it work without any hardware: a modelled show, watched live",
     "watch": "watch the layout: page, warnings, recording",
+    "collect": "keep what all stations say, in tables",
+    "ask": "questions about what was collected, over halls and years",
     "sift": "work through a capture or a recording offline",
     "replay": "play a recorded session on the live page, also by another layout",
     "sessions": "list recorded sessions, put cut-off ones in order",

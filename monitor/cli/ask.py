@@ -1,0 +1,56 @@
+"""``pilotlamp ask``: the usual questions about what the collectors kept, over halls and years."""
+
+import argparse
+import datetime as dt
+import json
+from pathlib import Path
+from typing import Any
+
+from monitor.bus.answers import QUESTIONS, Answer, Range, answer
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.epilog = "questions:\n" + "\n".join(f"  {name:10}{said}" for name, (said, _) in QUESTIONS.items())
+    parser.add_argument("folder", type=Path, metavar="DIR", help="the folder of 'pilotlamp collect --into'")
+    asked = parser.add_mutually_exclusive_group(required=True)
+    asked.add_argument("question", nargs="?", choices=list(QUESTIONS), metavar="QUESTION", help="one of the questions below")
+    asked.add_argument("--sql", metavar="TEXT", help="or your own, over readings, supplies, warnings, events and watched")
+    parser.add_argument("--hall", help="of this hall only")
+    parser.add_argument("--since", type=_day, metavar="DATE", help="from this day on, as 2026-01-31")
+    parser.add_argument("--until", type=_day, metavar="DATE", help="up to and with this day")
+    parser.add_argument("--json", action="store_true", help="one JSON object a row")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the answer."""
+    asked = Range(hall=args.hall, since=args.since, until=args.until)
+    found = answer(args.folder, args.sql or args.question, asked)
+    print(_json_lines(found) if args.json else _table(found))
+    return 0
+
+
+def _day(text: str) -> str:
+    try:
+        return dt.date.fromisoformat(text).isoformat()
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"{text!r} is no date: write it as 2026-01-31") from error
+
+
+def _json_lines(found: Answer) -> str:
+    return "\n".join(json.dumps(dict(zip(found.columns, row, strict=True)), default=str) for row in found.rows)
+
+
+def _table(found: Answer) -> str:
+    if not found.rows:
+        return "nothing of that kind was kept"
+    cells = [[name.replace("_", " ") for name in found.columns], *([_word(value) for value in row] for row in found.rows)]
+    widths = [max(len(row[k]) for row in cells) for k in range(len(found.columns))]
+    return "\n".join("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in cells)
+
+
+def _word(value: Any) -> str:  # noqa: ANN401 - whatever a column holds
+    if isinstance(value, dt.datetime):
+        return value.strftime("%Y-%m-%d %H:%M:%S")
+    return "–" if value is None else str(value)
