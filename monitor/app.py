@@ -81,7 +81,7 @@ class Watch:
         self.layout = layout
         self.layout_path = options.layout_path
         self.clock = clock or HostClock()
-        self.live = Live(layout, self.clock.now_s)
+        self.live = Live(layout, self.clock.now_s, self.clock.began_at)
         self._recorder: StepRecorder | None = None
         self._inbox = Inbox()
         bauds = _bauds(layout)

@@ -114,7 +114,8 @@ def moment(event: Event | None, snapshot: Snapshot | None, now_s: float) -> list
         html.P(WHAT[event.cause], className="what"),
         html.P(f"We are {how_sure(event.confidence)}. Time: {lasted(event, now_s)}.", className="quiet"),
         dcc.Graph(figure=moment_figure(snapshot, event), config=GRAPH_CONFIG, className="moment-plot", id="stall-plot"),
-        html.P([_key(snapshot), *_files(event, snapshot)], className="quiet"),
+        html.P(_key(snapshot), className="quiet"),
+        html.P(_files(event, snapshot), className="files"),
         html.Div(
             [
                 html.Div([html.H3("What to try, likeliest first"), html.Ol([html.Li(step) for step in steps])])
@@ -138,9 +139,9 @@ def _key(snapshot: Snapshot | None) -> str:
 def _files(event: Event, snapshot: Snapshot | None) -> list[Component]:
     if snapshot is None:
         return []
-    kinds = (("csv", "as CSV"), ("cfg", "as COMTRADE, configuration"), ("dat", "and data"))
-    links = [html.A(text, href=f"/stalls/event-{event.id}.{kind}", download=f"event-{event.id}.{kind}") for kind, text in kinds]
-    return [html.Span([" Take the samples ", links[0], ", or ", links[1], " ", links[2], "."], className="files")]
+    forms = (("csv", "CSV"), ("comtrade", "COMTRADE"), ("comtrade-ascii", "COMTRADE as text"))
+    links = [html.A(text, href=f"/stalls/event-{event.id}/{form}", download="", className="button") for form, text in forms]
+    return [html.Span("Take the samples:"), *links]
 
 
 def _table(rows: list[tuple[str, str]]) -> list[Component]:

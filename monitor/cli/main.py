@@ -17,6 +17,7 @@ COMMANDS = {
     "replay": "play a recorded session on the live page, also by another layout",
     "sessions": "list recorded sessions, put cut-off ones in order",
     "report": "a session as a page that prints, as PDF, as a table",
+    "snapshots": "samples around the events of a session, as COMTRADE or CSV",
     "pack": "make one file of a session",
     "unpack": "make a session of a packed file",
     "layout": "check a layout file or write a new one",

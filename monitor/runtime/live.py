@@ -3,6 +3,7 @@
 import threading
 from collections import deque
 from collections.abc import Callable
+from datetime import datetime
 
 from monitor.layout import Layout
 from monitor.runtime.latest import BoardLatest
@@ -23,11 +24,13 @@ class Live:
         layout: The layout file.
         now_s: The stream's clock, seconds on the scale of ``Chunk.received_s``: asked when something comes and when somebody
             looks. It must go on when nothing comes any more: the age of data is counted with it.
+        began_at: Wall clock at second 0 of the stream; None where nobody knows.
     """
 
-    def __init__(self, layout: Layout, now_s: Callable[[], float]) -> None:
+    def __init__(self, layout: Layout, now_s: Callable[[], float], began_at: datetime | None = None) -> None:
         self.layout = layout
         self.now_s = now_s
+        self.began_at = began_at
         self._lock = threading.Lock()
         self._columns = {district.name: column for column, district in enumerate(layout.district)}
         self._latest = {board.name: BoardLatest(layout, board.name) for board in layout.board}

@@ -183,7 +183,7 @@ class Replay:
     def _begin(self) -> None:
         self._pipeline: Pipeline = session_pipeline(self.layout)
         self._at_s = self._first_s
-        self._live = Live(self.layout, self._now_s)
+        self._live = Live(self.layout, self._now_s, self.session.manifest().began_at)
         self._chunks = iter(Playback(self.session))
         self._next: Played | None = next(self._chunks, None)
         self._pending: deque[Played] = deque()

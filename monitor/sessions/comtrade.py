@@ -1,11 +1,14 @@
 """Snapshots as COMTRADE (IEEE C37.111-1999, IEC 60255-24) and as CSV, for other people's tools.
 
-The configuration file names the channels and their scaling, the data file holds one binary record a scan: number, time stamp
-in microseconds, one 16-bit figure a channel, and a status word that says while the event is going on.
+The configuration file names the channels and their scaling, the data file holds one record a scan, binary or as text: number,
+time stamp in microseconds, one 16-bit figure a channel, and a status that says while the event is going on.
 """
 
+import csv
+import io
+from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +18,9 @@ from monitor.values import Event, Snapshot, SnapshotChannel
 HIGHEST = 32767
 MISSING = -32768
 """What stands for a missing figure in a binary data file."""
+MISSING_TEXT = "99999"
+"""And in one of text."""
+DataForm = Literal["BINARY", "ASCII"]
 _UNITS = {"V": "V", "A": "A", "F": "V"}
 _NAMES = {"V": "volts", "A": "amps", "F": "far volts"}
 
@@ -31,47 +37,65 @@ class Comtrade(NamedTuple):
     dat: bytes
 
 
-def comtrade(snapshot: Snapshot, event: Event, *, station: str, mains_hertz: float, began_at: datetime) -> Comtrade:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Origin:
+    """Where samples come from.
+
+    Attributes:
+        station: The layout's title.
+        mains_hertz: Nominal mains frequency.
+        began_at: Wall clock at second 0 of the stream; its zone goes without saying in the files, UTC it should be.
+    """
+
+    station: str
+    mains_hertz: float
+    began_at: datetime
+
+
+def comtrade(snapshot: Snapshot, event: Event, origin: Origin, form: DataForm = "BINARY") -> Comtrade:
     """A snapshot as a COMTRADE record.
 
     Args:
-        snapshot: The samples; at most 32767 scans' scaling is kept, that is 16 bits a figure.
+        snapshot: The samples; 16 bits of each are kept, of the highest of its channel.
         event: The event; its start is the record's trigger.
-        station: The layout's title.
-        mains_hertz: Nominal mains frequency.
-        began_at: Wall clock at second 0 of the stream.
+        origin: Where they come from.
+        form: Of the data file.
     """
     slopes = _slopes(snapshot.values)
     rate_hz = 1 / snapshot.interval_s
     n = len(snapshot.values)
     lines = [
-        f"{_plain(station)},{_plain(snapshot.board)},1999",
+        f"{_plain(origin.station)},{_plain(snapshot.board)},1999",
         f"{len(snapshot.channels) + 1},{len(snapshot.channels)}A,1D",
         *(_channel(k, channel, slope) for k, (channel, slope) in enumerate(zip(snapshot.channels, slopes, strict=True), start=1)),
         f"1,{_plain(event.cause.value)} {_plain(event.district)},,,0",
-        f"{mains_hertz:g}",
+        f"{origin.mains_hertz:g}",
         "1",
         f"{rate_hz:.6f},{n}",
-        _stamp(began_at, snapshot.start_s),
-        _stamp(began_at, event.start_s),
-        "BINARY",
+        _stamp(origin.began_at, snapshot.start_s),
+        _stamp(origin.began_at, event.start_s),
+        form,
         "1",
     ]
-    return Comtrade("\r\n".join(lines) + "\r\n", _records(snapshot, event, slopes))
+    rows = _rows(snapshot, event, slopes)
+    return Comtrade("\r\n".join(lines) + "\r\n", rows.tobytes() if form == "BINARY" else _as_text(rows))
 
 
 def snapshot_csv(snapshot: Snapshot, event: Event) -> str:
-    """A snapshot as comma-separated text: seconds from the event's start, then volts and amps as the head line names them."""
-    head = ["seconds", *(f"{channel.district} {_NAMES[channel.quantity]}" for channel in snapshot.channels)]
-    rows = [",".join(f'"{name}"' if "," in name else name for name in (_quoted(name) for name in head))]
+    """A snapshot as comma-separated text: seconds from the event's start, then volts and amps as the headings name them."""
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\r\n").writerow(["time from its beginning (s)", *map(_heading, snapshot.channels)])
+    rows = []
     times_s = snapshot.start_s - event.start_s + np.arange(len(snapshot.values)) * snapshot.interval_s
     for at_s, values in zip(times_s.tolist(), snapshot.values.tolist(), strict=True):
         rows.append(",".join([f"{at_s:.6f}", *("" if value != value else f"{value:.4f}" for value in values)]))  # noqa: PLR0124 - NaN
-    return "\n".join(rows) + "\n"
+    return text.getvalue() + "\r\n".join(rows) + "\r\n"
 
 
-def _quoted(name: str) -> str:
-    return name.replace('"', "'")
+def _heading(channel: SnapshotChannel) -> str:
+    """Quantity, district and unit; how much later than the row's time it was converted, where it was."""
+    later = f", {channel.skew_s * 1e3:g} ms later" if channel.skew_s else ""
+    return f"{_NAMES[channel.quantity]} of {channel.district}{later} ({_UNITS[channel.quantity]})"
 
 
 def _slopes(values: NDArray[np.float32]) -> list[float]:
@@ -85,7 +109,8 @@ def _channel(number: int, channel: SnapshotChannel, slope: float) -> str:
     return f"{number},{name},,,{_UNITS[channel.quantity]},{slope:.9e},0,{skew_us:.3f},-{HIGHEST},{HIGHEST},1,1,P"
 
 
-def _records(snapshot: Snapshot, event: Event, slopes: list[float]) -> bytes:
+def _rows(snapshot: Snapshot, event: Event, slopes: list[float]) -> NDArray[np.void]:
+    """A record a scan, as the binary data file has it."""
     n, channels = snapshot.values.shape
     record = np.dtype([("number", "<u4"), ("stamp_us", "<u4"), ("figures", "<i2", (channels,)), ("status", "<u2")])
     rows = np.zeros(n, dtype=record)
@@ -98,7 +123,13 @@ def _records(snapshot: Snapshot, event: Event, slopes: list[float]) -> bytes:
     if event.end_s is not None:
         going_on &= at_s + snapshot.start_s < event.end_s
     rows["status"] = going_on
-    return rows.tobytes()
+    return rows
+
+
+def _as_text(rows: NDArray[np.void]) -> bytes:
+    figures = [[str(figure) if figure != MISSING else MISSING_TEXT for figure in row] for row in rows["figures"].tolist()]
+    stamps = zip(rows["number"].tolist(), rows["stamp_us"].tolist(), figures, rows["status"].tolist(), strict=True)
+    return "".join(f"{number},{stamp},{','.join(each)},{status}\r\n" for number, stamp, each, status in stamps).encode()
 
 
 def _stamp(began_at: datetime, at_s: float) -> str:

@@ -1,19 +1,21 @@
 """The kept moments of a session: which there are, and their samples."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet
 
 from monitor.sessions.folder import SessionFolder
 from monitor.sessions.snapshot_log import QUANTITIES, STEM
 from monitor.sessions.table_log import open_batches, sealed_path
 from monitor.values import Event, Snapshot, SnapshotChannel
+from monitor.values.snapshots import Quantity
 
-_LETTERS = {word: letter for letter, word in QUANTITIES.items()}
+_LETTERS: dict[str, Quantity] = {word: letter for letter, word in QUANTITIES.items()}
 BEFORE_S = 0.25
 """Of several moments that hold an event's beginning, one that shows at least so much of what was before."""
 _INDEX = ["event_id", "start_s", "interval_s", "samples", "district"]
@@ -50,6 +52,7 @@ class Moments:
 
     def __init__(self, session: SessionFolder) -> None:
         self.damage: list[str] = []
+        self._at_hand: tuple[Path, pa.Table | None] | None = None
         self._kept = [moment for path in _parts(session) for moment in self._moments(path)]
         self._by_id = {moment.event_id: moment for moment in self._kept}
 
@@ -68,11 +71,17 @@ class Moments:
     def snapshot(self, event: Event) -> Snapshot | None:
         """The samples around an event, its own district first; None where none were kept."""
         moment = self.find(event)
-        table = None if moment is None else self._table(moment.path, None)
+        table = None if moment is None else self._samples(moment.path)
         if moment is None or table is None:
             return None
-        rows = [row for row in table.to_pylist() if row["event_id"] == moment.event_id and row["start_s"] == moment.start_s]
-        return _own_first(_snapshot(rows), event)
+        own = pc.and_(pc.equal(table["event_id"], moment.event_id), pc.equal(table["start_s"], moment.start_s))
+        return _own_first(_snapshot(table.filter(own)), event)
+
+    def _samples(self, path: Path) -> pa.Table | None:
+        """A part with its samples; the last one asked for is at hand."""
+        if self._at_hand is None or self._at_hand[0] != path or path.suffix != ".parquet":
+            self._at_hand = (path, self._table(path, None))
+        return self._at_hand[1]
 
     def _moments(self, path: Path) -> Iterator[KeptMoment]:
         table = self._table(path, _INDEX)
@@ -109,19 +118,17 @@ def _parts(session: SessionFolder) -> list[Path]:
     return [path for _, path in sorted({**left_open, **sealed}.items())]
 
 
-def _snapshot(rows: Sequence[dict[str, object]]) -> Snapshot:
-    channels = tuple(
-        SnapshotChannel(district=row["district"], quantity=_LETTERS[row["quantity"]], skew_s=row["skew_s"])  # type: ignore[arg-type,index]
-        for row in rows
-    )
-    first = rows[0]
+def _snapshot(table: pa.Table) -> Snapshot:
+    rows = table.drop_columns(["values"]).to_pylist()
     return Snapshot(
-        event_id=first["event_id"],  # type: ignore[arg-type]
-        board=first["board"],  # type: ignore[arg-type]
-        start_s=first["start_s"],  # type: ignore[arg-type]
-        interval_s=first["interval_s"],  # type: ignore[arg-type]
-        channels=channels,
-        values=np.column_stack([np.array(row["values"], dtype=np.float32) for row in rows]),
+        event_id=rows[0]["event_id"],
+        board=rows[0]["board"],
+        start_s=rows[0]["start_s"],
+        interval_s=rows[0]["interval_s"],
+        channels=tuple(
+            SnapshotChannel(district=row["district"], quantity=_LETTERS[row["quantity"]], skew_s=row["skew_s"]) for row in rows
+        ),
+        values=np.column_stack([samples.values.to_numpy(zero_copy_only=False) for samples in table["values"]]),
     )
 
 

@@ -10,9 +10,10 @@ import pyarrow.parquet
 
 from monitor.sessions.table_log import Batches, TableLog
 from monitor.values import Snapshot
+from monitor.values.snapshots import Quantity
 
 STEM = "snapshots"
-QUANTITIES = {"V": "volts", "A": "amps", "F": "far volts"}
+QUANTITIES: dict[Quantity, str] = {"V": "volts", "A": "amps", "F": "far volts"}
 SCHEMA = pa.schema(
     [
         ("time", pa.timestamp("us", tz="UTC")),

@@ -6,6 +6,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+Quantity = Literal["V", "A", "F"]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SnapshotChannel:
@@ -18,7 +20,7 @@ class SnapshotChannel:
     """
 
     district: str
-    quantity: Literal["V", "A", "F"]
+    quantity: Quantity
     skew_s: float
 
 

@@ -1,7 +1,10 @@
 """The Stalls page's views as functions, its addresses, and the files it gives."""
 
+import io
 import json
+import zipfile
 
+import comtrade
 import numpy as np
 import pytest
 
@@ -66,7 +69,7 @@ def test_the_list_tells_faults_from_what_was_meant():
 
 def test_the_moment_shows_marks_figures_and_advice():
     text = words(moment(LOST, snapshot(), 60.0))
-    for expected in ("A train lost contact", "Clean the rails", "0.40 A", "sure (95%)", "event-3.cfg", "Grey: Inner main"):
+    for expected in ("A train lost contact", "Clean the rails", "0.40 A", "sure (95%)", "event-3/comtrade", "Grey: Inner main"):
         assert expected in text
 
 
@@ -141,9 +144,16 @@ def test_the_page_answers(client, path):
     assert client.get(path).status_code == 200
 
 
-def test_files_of_a_moment(client):
-    assert client.get("/stalls/event-3.csv").text.startswith("seconds,Outer main volts")
-    assert ",1999" in client.get("/stalls/event-3.cfg").text
-    assert len(client.get("/stalls/event-3.dat").data) == 500 * (4 + 4 + 2 * 4 + 2)
-    assert client.get("/stalls/event-4.csv").status_code == 404
-    assert client.get("/stalls/event-3.exe").status_code == 404
+def test_files_of_a_moment(client, tmp_path):
+    text = client.get("/stalls/event-3/csv").data.decode("utf-8-sig")
+    assert text.startswith("time from its beginning (s),volts of Outer main (V)")
+    for form in ("comtrade", "comtrade-ascii"):
+        answer = client.get(f"/stalls/event-3/{form}")
+        assert "attachment" in answer.headers["Content-Disposition"]
+        zipfile.ZipFile(io.BytesIO(answer.data)).extractall(tmp_path)
+        record = comtrade.Comtrade()
+        record.load(*(str(tmp_path / f"event-0003_lost-contact_outer-main.{part}") for part in ("cfg", "dat")))
+        assert (record.analog_count, record.total_samples) == (4, 500)
+        assert record.trigger_time == pytest.approx(20.0 - 19.7, abs=2e-6)
+    assert client.get("/stalls/event-4/csv").status_code == 404
+    assert client.get("/stalls/event-3/exe").status_code == 404

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from monitor.diagnosis.snapshots import BEFORE_S, SampleMemory, snapshot_span
-from monitor.sessions.comtrade import comtrade, snapshot_csv
+from monitor.sessions.comtrade import DataForm, Origin, comtrade, snapshot_csv
 from monitor.values import Cause, Channel, Event, Identity, SampleBlock, Snapshot
 from tests.diagnosis.benches import layout
 
@@ -58,8 +58,11 @@ def snapshot(lost: slice = slice(0, 0)) -> Snapshot:
 EVENT = Event(id=7, district="Inner main", cause=Cause.LOST_CONTACT, start_s=1.0, end_s=1.25, confidence=0.9)
 
 
-def read_back(found: Snapshot, tmp_path: Path) -> reader.Comtrade:
-    written = comtrade(found, EVENT, station="Fernhollow, show layout", mains_hertz=60, began_at=BEGAN)
+FORMS = pytest.mark.parametrize("form", ["BINARY", "ASCII"])
+
+
+def read_back(found: Snapshot, tmp_path: Path, form: DataForm) -> reader.Comtrade:
+    written = comtrade(found, EVENT, Origin(station="Fernhollow, show layout", mains_hertz=60, began_at=BEGAN), form)
     (tmp_path / "event.cfg").write_text(written.cfg, newline="")
     (tmp_path / "event.dat").write_bytes(written.dat)
     record = reader.Comtrade()
@@ -88,9 +91,11 @@ def test_lost_scans_are_holes():
     assert np.isnan(found.values).all(axis=1).sum() == 100
 
 
-def test_comtrade_reads_back(tmp_path: Path):
+@FORMS
+def test_comtrade_reads_back(tmp_path: Path, form: DataForm):
     found = snapshot()
-    record = read_back(found, tmp_path)
+    record = read_back(found, tmp_path, form)
+    assert record.ft == form
     assert record.station_name == "Fernhollow  show layout"
     assert record.rev_year == "1999"
     assert record.frequency == 60
@@ -106,9 +111,18 @@ def test_comtrade_reads_back(tmp_path: Path):
     assert record.trigger_time == pytest.approx(EVENT.start_s - found.start_s, abs=2e-6)
 
 
-def test_comtrade_says_while_the_event_goes_on(tmp_path: Path):
+@FORMS
+def test_what_is_missing_reads_back_as_missing(tmp_path: Path, form: DataForm):
+    found = snapshot(slice(1200, 1300))
+    record = read_back(found, tmp_path, form)
+    for k in range(8):
+        assert np.isnan(record.analog[k]).tolist() == np.isnan(found.values[:, k]).tolist()
+
+
+@FORMS
+def test_comtrade_says_while_the_event_goes_on(tmp_path: Path, form: DataForm):
     found = snapshot()
-    going_on = np.array(read_back(found, tmp_path).status[0]).astype(bool)
+    going_on = np.array(read_back(found, tmp_path, form).status[0]).astype(bool)
     at_s = found.start_s + np.arange(len(found.values)) * INTERVAL_S
     assert going_on.tolist() == ((at_s >= 1.0) & (at_s < 1.25)).tolist()
 
@@ -116,7 +130,8 @@ def test_comtrade_says_while_the_event_goes_on(tmp_path: Path):
 def test_csv_holds_the_same_figures():
     found = snapshot(slice(1200, 1210))
     rows = list(csv.reader(io.StringIO(snapshot_csv(found, EVENT))))
-    assert rows[0][:3] == ["seconds", "Inner main volts", "Inner main amps"]
+    assert rows[0][:2] == ["time from its beginning (s)", "volts of Inner main, 0.208 ms later (V)"]
+    assert rows[0][4] == "amps of Outer main, 0.104 ms later (A)"
     assert len(rows) == len(found.values) + 1
     assert float(rows[1][0]) == pytest.approx(found.start_s - 1.0, abs=1e-6)
     assert float(rows[1][1]) == pytest.approx(float(found.values[0, 0]), abs=1e-4)

@@ -1,9 +1,11 @@
 """Short shows, recorded for tests."""
 
+import functools
 from datetime import UTC, datetime
 
 import numpy as np
 
+from monitor.rehearsal import capture, random_scene
 from monitor.runtime import Pipeline
 from monitor.sessions.recorder import Recorder
 from monitor.values import Action, Chunk
@@ -14,6 +16,7 @@ LAYOUT_TEXT = FERNHOLLOW.split("[calibration")[0].replace("far_volts_channel = 4
 BEGAN_AT = datetime(2026, 11, 21, 14, 0, tzinfo=UTC)
 PORT = "/dev/ttyUSB0"
 CHUNK_S = 0.025
+SHORT_S = 21
 
 
 def chunks_of(data, seconds):
@@ -30,6 +33,13 @@ def overload_stream(seconds=6.0):
     again = sine_counts(part, start_s=2 * part)
     counts = [*calm, *heavy, *again]
     return packed_stream(np.array(counts))
+
+
+@functools.cache
+def rehearsed_short():
+    """A rehearsed capture up to its first short: wire bytes and layout text."""
+    played = capture(random_scene("short", 3))
+    return played.wire[: round(len(played.wire) * SHORT_S / played.truth["seconds"])], played.layout
 
 
 def record(recordings, data, seconds, *, close=True, marks=(), pipeline=None, **options):

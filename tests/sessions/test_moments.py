@@ -9,7 +9,6 @@ import pyarrow.parquet
 import pytest
 
 from monitor.layout import parse_layout
-from monitor.rehearsal import capture, random_scene
 from monitor.runtime import Pipeline
 from monitor.sessions import SessionFolder, find_sessions, snapshot_log
 from monitor.sessions.folder import FORMAT
@@ -21,21 +20,21 @@ from monitor.sessions.recorder import Recorder
 from monitor.sessions.recovery import recover_all
 from monitor.sessions.session_writer import SessionWriter, new_manifest
 from monitor.values import Cause, Chunk, Event, SlowFigure, Snapshot, SnapshotChannel, Step
-from tests.sessions.shows import BEGAN_AT, LAYOUT_TEXT
+from tests.sessions.shows import BEGAN_AT, LAYOUT_TEXT, rehearsed_short
 
 PIECE = 1 << 16
 
 
 @pytest.fixture(scope="module")
 def show(tmp_path_factory):
-    """A rehearsed short and the opening after it, recorded."""
-    played = capture(random_scene("short", 3))
+    """A rehearsed short and the sag beside it, recorded."""
+    wire, layout_text = rehearsed_short()
     recordings = tmp_path_factory.mktemp("recordings")
     pipeline, recorder = (
-        Pipeline(parse_layout(played.layout)),
-        Recorder(recordings, played.layout, began_at=BEGAN_AT, reserve_bytes=0),
+        Pipeline(parse_layout(layout_text)),
+        Recorder(recordings, layout_text, began_at=BEGAN_AT, reserve_bytes=0),
     )
-    steps = [pipeline.feed("p", Chunk(data=played.wire[at : at + PIECE])) for at in range(0, len(played.wire), PIECE)]
+    steps = [pipeline.feed("p", Chunk(data=wire[at : at + PIECE])) for at in range(0, len(wire), PIECE)]
     steps.append(pipeline.finish("p"))
     for step in steps:
         recorder.put(step)
