@@ -4,13 +4,14 @@
 
     port -> PortReader (a thread each) -> Inbox -> PipelineWorker (one thread) -> Live, recorder, further sinks
 
-The supervisor's thread tells the live store how ports and recording are doing, and notices a worker that stands still.
+The supervisor's thread tells the live store how ports and recording are doing, notices a part that stands still and begins it anew.
 """
 
 import logging
 import threading
+import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import msgspec
@@ -20,18 +21,18 @@ from monitor.layout import Board, Layout
 from monitor.link import BoardClock, HostClock, SerialSource
 from monitor.runtime import Live, Pipeline
 from monitor.runtime.inbox import Inbox
-from monitor.runtime.kept_thread import KeptThread, PartHealth
+from monitor.runtime.kept_thread import KeptThread, PartHealth, where_is
 from monitor.runtime.port_record import PortRecord
 from monitor.runtime.reader import PortReader, Source
-from monitor.runtime.sinks import StepRecorder
+from monitor.runtime.sinks import BeatingRecorder, StepRecorder
+from monitor.runtime.stall_watch import STALLED_AFTER_S, StallWatch
+from monitor.runtime.watched_part import WatchedPart, with_standing
 from monitor.runtime.worker import PipelineWorker, Sink
 from monitor.values import Action, PortStatus
 
 _log = logging.getLogger(__name__)
 
 SUPERVISE_EVERY_S = 0.25
-STALLED_AFTER_S = 3.0
-"""The worker goes round several times a second; one that did not for this long stands still."""
 STOP_WITHIN_S = 5.0
 
 
@@ -86,7 +87,7 @@ class Watch:
         self._inbox = Inbox()
         bauds = _bauds(layout)
         self._records = {port: PortRecord(port, layout, baud) for port, baud in bauds.items()}
-        self._worker = PipelineWorker(
+        worker = PipelineWorker(
             lambda: Pipeline(layout, clock_for_board=lambda _board: BoardClock()),
             inbox=self._inbox,
             sinks=[self.live.publish, *options.sinks],
@@ -94,28 +95,36 @@ class Watch:
             now_s=self.clock.now_s,
         )
         self._readers = [self._reader(port, baud, options) for port, baud in bauds.items()]
-        self._worker_thread = KeptThread("pipeline", self._worker.work)
+        self._pipeline = WatchedPart("pipeline", worker)
+        self._recording: StallWatch | None = None
         self._supervisor = KeptThread("supervisor", self._supervise)
-        self._stalled = False
+        self._supervised_s = time.monotonic()
         if recorder is not None:
             self.keep(recorder)
 
     def keep(self, recorder: StepRecorder) -> None:
         """Keep the session with this recorder; before :meth:`start`. It is closed by :meth:`stop`."""
         self._recorder = recorder
-        self._worker.add_sink(recorder.put)
+        self._pipeline.worker.add_sink(recorder.put)
+        if isinstance(recorder, BeatingRecorder):
+            self._recording = StallWatch("recorder", recorder, lambda: where_is(recorder.thread))
 
     def start(self) -> None:
         """Start watching; returns at once."""
-        for thread in self._threads():
-            thread.start()
+        self._supervised_s = time.monotonic()
+        self._pipeline.start()
+        self._supervisor.start()
+        for reader in self._readers:
+            reader.start()
 
     def stop(self, reason: str = "stopped") -> None:
         """Stop reading, work through what was read, close the session; returns when all is done.
 
         Takes some seconds at most; a second call does nothing.
         """
-        for group in (self._readers, [self._worker_thread], [self._supervisor]):
+        groups: tuple[Sequence[KeptThread | WatchedPart[PortReader] | WatchedPart[PipelineWorker]], ...]
+        groups = (self._readers, [self._pipeline], [self._supervisor])
+        for group in groups:
             for thread in group:
                 thread.ask_to_stop()
             for thread in group:
@@ -135,27 +144,34 @@ class Watch:
         return tuple(record.status() for record in self._records.values())
 
     def parts(self) -> tuple[PartHealth, ...]:
-        """How the watch's own parts are doing: readers, pipeline, supervisor."""
-        worker = self._worker_thread.health()
-        if self._worker.failures or self._stalled:
-            trouble = "it stands still" if self._stalled else self._worker.trouble
-            worker = PartHealth(
-                name=worker.name,
-                alive=worker.alive and not self._stalled,
-                failures=worker.failures + self._worker.failures,
-                trouble=worker.trouble or trouble,
-            )
-        return (*(thread.health() for thread in self._readers), worker, self._supervisor.health())
+        """How the watch's own parts are doing: readers, pipeline, recorder, supervisor."""
+        return (
+            *(reader.health() for reader in self._readers),
+            self._pipeline_health(),
+            *self._recorder_health(),
+            self._own_health(),
+        )
 
     @property
     def dropped_bytes(self) -> int:
         """Bytes dropped because the computer could not keep up."""
         return self._inbox.dropped_bytes
 
-    def _threads(self) -> list[KeptThread]:
-        return [self._worker_thread, self._supervisor, *self._readers]
+    def _pipeline_health(self) -> PartHealth:
+        health, worker = self._pipeline.health(), self._pipeline.worker
+        return replace(health, failures=health.failures + worker.failures, trouble=health.trouble or worker.trouble)
 
-    def _reader(self, port: str, baud: int, options: WatchOptions) -> KeptThread:
+    def _recorder_health(self) -> tuple[PartHealth, ...]:
+        if self._recording is None:
+            return ()
+        return (with_standing(PartHealth(name="recorder", alive=True, failures=0, trouble=""), self._recording),)
+
+    def _own_health(self) -> PartHealth:
+        # Nobody watches the supervisor but whoever looks here: the terminal's loop and /healthz.
+        still_s = max(0.0, time.monotonic() - self._supervised_s - SUPERVISE_EVERY_S)
+        return replace(self._supervisor.health(), still_s=still_s, is_stalled=still_s > STALLED_AFTER_S)
+
+    def _reader(self, port: str, baud: int, options: WatchOptions) -> WatchedPart[PortReader]:
         reader = PortReader(
             self._records[port],
             options.source_for(port, baud, self.clock),
@@ -163,18 +179,27 @@ class Watch:
             now_s=self.clock.now_s,
             baud=baud,
         )
-        return KeptThread(f"reader of {port}", reader.work)
+        return WatchedPart(f"reader of {port}", reader)
 
     def _supervise(self, stop: threading.Event) -> None:
         while not stop.wait(SUPERVISE_EVERY_S):
-            self.live.set_ports(self.statuses())
-            if self._recorder is not None:
-                recording = self._recorder.status()
-                self.live.set_recording(recording.sentence, recording.is_well)
-            stalled = self.clock.now_s() - self._worker.beat_s > STALLED_AFTER_S
-            if stalled and not self._stalled:
-                _log.error("the pipeline stands still for more than %.0f s", STALLED_AFTER_S)
-            self._stalled = stalled
+            now_s = time.monotonic()
+            # A program that stood still as a whole (a suspended computer) holds nothing against its parts.
+            gone_s, self._supervised_s = min(now_s - self._supervised_s, 2 * SUPERVISE_EVERY_S), now_s
+            for reader in self._readers:
+                reader.look(gone_s)
+            self._pipeline.look(gone_s)
+            if self._recording is not None:
+                self._recording.look(gone_s)
+            self._tell()
+
+    def _tell(self) -> None:
+        """Tell the pages how the parts are doing."""
+        self.live.set_ports(self.statuses())
+        self.live.set_troubles(tuple(part.standstill for part in self.parts() if part.standstill))
+        if self._recorder is not None:
+            recording = self._recorder.status()
+            self.live.set_recording(recording.sentence, recording.is_well)
 
 
 def with_ports(layout: Layout, ports: Mapping[str, str]) -> Layout:

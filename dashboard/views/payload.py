@@ -155,11 +155,15 @@ def _warning(standing: StandingWarning, now_s: float) -> Json:
 
 
 def _troubles(picture: Picture) -> list[Json]:
-    """Ports and recorder that are not well, in the shape of findings."""
+    """What is not well of the program itself, of ports and recorder, in the shape of findings."""
     found: list[Json] = [
         {"id": port.port, "where": port.board or port.port, "what": WORD_OF_PORT[port.state], "check": port.sentence}
         for port in picture.ports
         if not port.is_well
+    ]
+    found += [
+        {"id": f"trouble-{k}", "where": "pilotlamp itself", "what": "in trouble", "check": sentence}
+        for k, sentence in enumerate(picture.troubles)
     ]
     if not picture.recording_is_well:
         found.append({"id": "recording", "where": "recording", "what": "not going on", "check": picture.recording or ""})

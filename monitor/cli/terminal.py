@@ -27,6 +27,7 @@ class TerminalLines:
         self._findings: set[int] = set()
         self._said_of_ports: dict[str, str] = {}
         self._said_of_parts: dict[str, str] = {}
+        self._said_of_standing: dict[str, str] = {}
         self._dropped_bytes = 0
 
     def take(self, step: Step) -> None:
@@ -54,6 +55,9 @@ class TerminalLines:
             if part.trouble and self._said_of_parts.get(part.name) != part.trouble:
                 self._said_of_parts[part.name] = part.trouble
                 self._say(self._clock.now_s(), f"trouble inside the program: {part.name} failed and goes on ({part.trouble})")
+            if part.standstill and self._said_of_standing.get(part.name) != part.standstill:
+                self._say(self._clock.now_s(), f"trouble inside the program: {part.standstill}")
+            self._said_of_standing[part.name] = part.standstill
         if dropped_bytes > 2 * self._dropped_bytes:
             self._dropped_bytes = dropped_bytes
             self._say(

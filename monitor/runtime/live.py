@@ -42,6 +42,7 @@ class Live:
         self._loads: tuple[SupplyLoad, ...] = ()
         self._ports: tuple[PortStatus, ...] = ()
         self._recording: tuple[str | None, bool] = (None, True)
+        self._troubles: tuple[str, ...] = ()
 
     def publish(self, step: Step) -> None:
         """Take one step; never waits longer than somebody's copying of figures takes."""
@@ -73,6 +74,11 @@ class Live:
         with self._lock:
             self._recording = (sentence, ok)
 
+    def set_troubles(self, sentences: tuple[str, ...]) -> None:
+        """What is wrong with the watching program itself; replaces what was said before."""
+        with self._lock:
+            self._troubles = sentences
+
     def picture(self) -> Picture:
         """How everything stands now."""
         now_s = self.now_s()
@@ -93,6 +99,7 @@ class Live:
                 boards=dict(self._boards),
                 healths=dict(self._healths),
                 ports=self._ports,
+                troubles=self._troubles,
                 recording=self._recording[0],
                 recording_is_well=self._recording[1],
                 muted_until_s=self._notices.muted_until_s(now_s),

@@ -99,6 +99,7 @@ class Picture:
         boards: Who said what of itself, by the name in the layout file, or by the board's own name where it has none.
         healths: By board number.
         ports: How it stands with each port.
+        troubles: What is wrong with the watching program itself, a sentence each.
         recording: What the recorder says of itself; None while it said nothing.
         recording_is_well: False where something is wrong with it.
         muted_until_s: Sounds are muted until this moment of the stream; None where they are not.
@@ -118,6 +119,7 @@ class Picture:
     boards: Mapping[str, BoardSeen]
     healths: Mapping[int, Health]
     ports: tuple[PortStatus, ...] = ()
+    troubles: tuple[str, ...] = ()
     recording: str | None = None
     recording_is_well: bool = True
     muted_until_s: float | None = None

@@ -4,7 +4,7 @@ import threading
 from collections.abc import Callable, Iterable
 from typing import Protocol
 
-from monitor.errors import LinkError
+from monitor.errors import LinkError, LinkLostError
 from monitor.runtime.inbox import Inbox
 from monitor.runtime.port_record import PortRecord
 from monitor.values import Chunk
@@ -48,6 +48,9 @@ class PortReader:
         inbox: Where chunks go.
         now_s: The host clock.
         baud: Baud rate of the layout file.
+
+    Attributes:
+        beats: Goes up with each read and each attempt to open.
     """
 
     def __init__(
@@ -70,32 +73,57 @@ class PortReader:
         self._mark_reopened = False
         self._ticked_s = 0.0
         self._probed_s: float | None = None
+        self._retired = threading.Event()
+        self.beats = 0
+
+    def successor(self) -> "PortReader":
+        """Who takes over where this one stands still; this one passes nothing on any more, whenever it may wake."""
+        self._retired.set()
+        heir = PortReader(
+            self._record, self._source, inbox=self._inbox, now_s=self._now_s, baud=self._baud, back_off_s=self._back_off_s
+        )
+        heir._opened_before = self._opened_before
+        heir.beats = self.beats
+        return heir
 
     def work(self, stop: threading.Event) -> None:
         """Open and read until stopped."""
         attempts = 0
         try:
-            while not stop.is_set():
+            while not stop.is_set() and not self._retired.is_set():
+                self.beats += 1
                 try:
                     self._source.open()
                     attempts = 0
                     self._read_on(stop)
                 except LinkError as error:
+                    if self._retired.is_set():
+                        return
                     self._record.failed(self._now_s(), str(error))
                     self._source.close()
                     self._wait(stop, self._back_off_s[min(attempts, len(self._back_off_s) - 1)])
                     attempts += 1
         finally:
-            self._source.close()
+            if not self._retired.is_set():
+                self._source.close()
+
+    def _read(self) -> Chunk:
+        chunk = self._source.read()
+        self.beats += 1
+        if self._retired.is_set():
+            raise LinkLostError("another reader has taken over", port=self._record.port)
+        return chunk
 
     def _read_on(self, stop: threading.Event) -> None:
+        if self._retired.is_set():
+            return
         self._record.opened(self._now_s())
         self._record.baud_changed(None)
         self._mark_reopened |= self._opened_before
         self._opened_before = True
         self._probed_s = None
         while not stop.is_set():
-            self._pass_on(self._source.read())
+            self._pass_on(self._read())
             if self._record.makes_no_sense() and self._may_probe():
                 self._probe(stop)
 
@@ -120,6 +148,7 @@ class PortReader:
         """Wait, ticking: data must grow stale while the port is away."""
         until_s = self._now_s() + pause_s
         while not stop.is_set() and (left_s := until_s - self._now_s()) > 0:
+            self.beats += 1
             stop.wait(min(TICK_S, left_s))
             self._tick(self._now_s())
 
@@ -145,7 +174,7 @@ class PortReader:
         decoder = WireDecoder()
         until_s = self._now_s() + PROBE_S
         while not stop.is_set() and self._now_s() < until_s:
-            chunk = self._source.read()
+            chunk = self._read()
             self._record.received(self._now_s(), len(chunk.data))
             self._tick(self._now_s())
             decoder.feed(chunk.data)

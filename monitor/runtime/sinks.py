@@ -1,6 +1,7 @@
 """What the running watch needs of whatever keeps the session, by shape."""
 
-from typing import Protocol
+import threading
+from typing import Protocol, runtime_checkable
 
 from monitor.values import Step
 
@@ -28,3 +29,19 @@ class StepRecorder(Protocol):
 
     def status(self) -> RecordingStatus:
         """How it stands; from any thread."""
+
+
+@runtime_checkable
+class BeatingRecorder(Protocol):
+    """A recorder with a thread of its own, which may stand still where the disk does not answer."""
+
+    @property
+    def beats(self) -> int:
+        """Goes up each time the thread goes round."""
+
+    def begin_anew(self) -> None:
+        """Leave that thread behind and begin a new session with another."""
+
+    @property
+    def thread(self) -> threading.Thread:
+        """That thread."""

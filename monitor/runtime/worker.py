@@ -34,7 +34,7 @@ class PipelineWorker:
 
     Attributes:
         steps: Steps made so far.
-        beat_s: Host seconds when the loop last went round: shows that it is alive.
+        beats: Goes up with each round: shows that it is alive.
         trouble: What the pipeline or a sink failed on last, one line; empty where nothing did.
         failures: How often something failed.
     """
@@ -55,8 +55,12 @@ class PipelineWorker:
         self._records = records
         self._now_s = now_s
         self._failed_in_a_row = 0
+        self._lock = threading.Lock()
+        self._in_hand: tuple[str, Chunk] | None = None
+        self._retired = False
+        self._reached_s = 0.0
         self.steps = 0
-        self.beat_s = now_s()
+        self.beats = 0
         self.trouble = ""
         self.failures = 0
 
@@ -64,20 +68,39 @@ class PipelineWorker:
         """Hand each step to one more sink, before the others; only before the work begins."""
         self._sinks.insert(0, sink)
 
+    def successor(self) -> "PipelineWorker":
+        """Who takes over where this one stands still, with a new pipeline.
+
+        This one hands on nothing any more, whenever it may wake. The bytes that it stood still over are not judged again, only kept.
+        """
+        with self._lock:
+            self._retired = True
+            in_hand = self._in_hand
+        heir = PipelineWorker(self._make_pipeline, inbox=self._inbox, sinks=self._sinks, records=self._records, now_s=self._now_s)
+        heir._in_hand = in_hand
+        heir._reached_s = self._reached_s
+        heir.steps, heir.beats, heir.failures, heir.trouble = self.steps, self.beats, self.failures, self.trouble
+        return heir
+
     def work(self, stop: threading.Event) -> None:
         """Work until stopped, then let the pipeline finish."""
-        while not stop.is_set():
+        if self._in_hand is not None:
+            self._keep_only(self._in_hand)
+        while not stop.is_set() and not self._retired:
             self._round(TICK_S)
-        while (letter := self._inbox.take(0)) is not None:
+        while not self._retired and (letter := self._inbox.take(0)) is not None:
+            self.beats += 1
             self._work_through(letter)
-        self._publish(self._pipeline.finish())
+        if not self._retired:
+            self._publish(self._pipeline.finish())
 
     def _round(self, timeout_s: float) -> None:
-        self.beat_s = self._now_s()
+        self.beats += 1
         letter = self._inbox.take(timeout_s)
         self._work_through((NO_PORT, self._tick()) if letter is None else letter)
 
     def _work_through(self, letter: tuple[str, Chunk] | Action) -> None:
+        self._in_hand = None if isinstance(letter, Action) else letter
         try:
             if isinstance(letter, Action):
                 self._pipeline.operate(letter)
@@ -85,15 +108,32 @@ class PipelineWorker:
             step = self._pipeline.feed(*letter)
         except Exception as error:  # noqa: BLE001 - a fault in one chunk must not end the watch
             self._fail(error)
+            if not isinstance(letter, Action) and self._may_go_on():
+                self._keep_only(letter)
             return
         self._failed_in_a_row = 0
-        self._publish(step)
+        if self._may_go_on():
+            self._publish(step)
+
+    def _may_go_on(self) -> bool:
+        """Whether nobody else has taken over; what is in hand is this worker's to hand on then."""
+        with self._lock:
+            if not self._retired:
+                self._in_hand = None
+            return not self._retired
+
+    def _keep_only(self, letter: tuple[str, Chunk]) -> None:
+        """Hand on bytes without a word about them: they could not be judged, but they must not be lost."""
+        port, chunk = letter
+        self._in_hand = None
+        self._publish(Step(port=port, chunk=chunk, now_s=max(self._reached_s, chunk.received_s or 0.0)))
 
     def _tick(self) -> Chunk:
         return Chunk(data=b"", received_s=self._now_s())
 
     def _publish(self, step: Step) -> None:
         self.steps += 1
+        self._reached_s = step.now_s
         if step.port in self._records:
             self._records[step.port].told(step)
         for sink in self._sinks:

@@ -30,6 +30,8 @@ ROUND_S = 0.25
 SYNC_S = 0.7
 """And is on the disk for good this often: all that a power cut can lose."""
 RETRY_S = 5.0
+CLOSE_WITHIN_S = 30.0
+"""How long the end of the program may wait for a disk that does not answer."""
 RESERVE_BYTES = 50_000_000
 """Recording stops while there is less room than this: the rest belongs to the system and to what closing a session takes."""
 
@@ -99,12 +101,14 @@ class Recorder:
         self._closed: str | None = None
         self._wake = threading.Event()
         self._writer: SessionWriter | None = None
+        self._in_hand: list[Kept] = []
+        self._turn = 0
+        self.beats = 0
         try:
             self._begin()
         except OSError as error:
             raise SessionFullError(f"{self._why_not(error)}, or start with --no-record") from error
-        self._thread = threading.Thread(target=self._work, name="recorder", daemon=True)
-        self._thread.start()
+        self._thread = self._started()
 
     def put(self, step: Step) -> None:
         """Take a step; never waits for the disk."""
@@ -151,7 +155,11 @@ class Recorder:
             return
         self._closed = f"The recording is closed: {reason}."
         self._wake.set()
-        self._thread.join()
+        self._thread.join(CLOSE_WITHIN_S)
+        if self._thread.is_alive():
+            self._closed = f"The disk of {self._recordings} does not answer; the next start puts the session in order."
+            _log.error("%s", self._closed)
+            return
         try:
             if self._writer is None:
                 self._begin()
@@ -167,6 +175,31 @@ class Recorder:
             if self._writer is not None:
                 self._writer.abandon()
 
+    def begin_anew(self) -> None:
+        """Leave a thread behind that the disk holds up; another one goes on in a new session, and with what the first had in hand.
+
+        Should the first ever wake, it lets go of its session and ends; what it had in hand may be in both sessions then.
+        """
+        with self._lock:
+            self._turn += 1
+            writer, self._writer = self._writer, None
+            in_hand, self._in_hand = self._in_hand, []
+            self._trouble = f"The disk of {self._recordings} did not answer; the recording begins again in a new session folder."
+        if writer is not None:
+            self._continues = writer.session.name
+        self._put_back(in_hand)
+        self._thread = self._started()
+
+    @property
+    def thread(self) -> threading.Thread:
+        """The one that brings everything to the disk."""
+        return self._thread
+
+    def _started(self) -> threading.Thread:
+        thread = threading.Thread(target=self._work, args=(self._turn,), name="recorder", daemon=True)
+        thread.start()
+        return thread
+
     def _lose(self, kept: Kept) -> None:
         self._lost_bytes[kept.port] = self._lost_bytes.get(kept.port, 0) + len(kept.data)
         self._dropped_bytes += len(kept.data)
@@ -177,9 +210,11 @@ class Recorder:
         self._dropped_readings += len(kept.readings)
         kept.readings, kept.snapshots = (), ()
 
-    def _work(self) -> None:
-        since_sync_s = since_try_s = 0.0
-        while not self._wake.wait(ROUND_S):
+    def _work(self, turn: int) -> None:
+        since_sync_s, since_try_s = 0.0, RETRY_S
+        writer = None
+        while turn == self._turn and not self._wake.wait(ROUND_S):
+            self.beats += 1
             since_sync_s += ROUND_S
             since_try_s += ROUND_S
             try:
@@ -188,51 +223,77 @@ class Recorder:
                         continue
                     since_try_s = 0.0
                     self._begin()
+                writer = self._writer
                 self._write_waiting()
                 if since_sync_s >= SYNC_S:
                     since_sync_s = 0.0
                     self._settle()
-            except OSError as error:
-                self._stop(self._why_not(error))
             except Exception as error:  # noqa: BLE001 - a fault of ours must not end the recording for good
-                _log.exception("the recorder failed")
-                self._stop(f"The recorder failed ({type(error).__name__}: {error}); it begins again in a new session folder")
+                if turn == self._turn:
+                    self._failed(error)
+        if turn != self._turn and writer is not None:
+            writer.abandon()
+
+    def _failed(self, error: Exception) -> None:
+        if isinstance(error, OSError):
+            self._stop(self._why_not(error))
+            return
+        _log.error("the recorder failed", exc_info=error)
+        self._stop(f"The recorder failed ({type(error).__name__}: {error}); it begins again in a new session folder")
 
     def _write_waiting(self) -> None:
         with self._lock:
             kept, self._waiting = list(self._waiting), deque()
             self._waiting_bytes = 0
-        if kept and self._writer is not None:
+            self._in_hand, writer, turn = kept, self._writer, self._turn
+        if kept and writer is not None:
             try:
-                self._writer.write(kept)
+                writer.write(kept)
             except OSError:
-                self._put_back(kept)
+                if turn == self._turn:
+                    self._put_back(kept)
                 raise
-            self._reached_s = self._writer.now_s
+            self._check_turn(turn)
+            self._reached_s = writer.now_s
+        self._in_hand = []
 
     def _settle(self) -> None:
-        if self._writer is None:
+        writer, turn = self._writer, self._turn
+        if writer is None:
             return
-        self._writer.sync()
-        if not self._writer.is_in_place():
+        writer.sync()
+        if not writer.is_in_place():
             raise FileNotFoundError(errno.ENOENT, "the folder of the session was removed or moved while it was recorded")
-        if self._writer.part_is_full():
-            self._writer.next_part()
+        self._check_turn(turn)
+        if writer.part_is_full():
+            writer.next_part()
         self._check_room()
+        self._check_turn(turn)
+
+    def _check_turn(self, turn: int) -> None:
+        """After each wait for the disk: another thread may have taken over meanwhile."""
+        if turn != self._turn:
+            raise OSError(errno.ESTALE, "another thread has taken over")
 
     def _begin(self) -> None:
+        turn = self._turn
         self._recordings.mkdir(parents=True, exist_ok=True)
         self._check_room()
         manifest = msgspec.structs.replace(self._manifest, first_s=self._reached_s, continues=self._continues)
         path = _new_path(self._recordings, folder_name(manifest.title, manifest.began_at))
         try:
+            self._check_turn(turn)
             writer = SessionWriter(path, self._layout_text, manifest)
         except OSError:
             # What is half made now would only be in the way at the next try.
-            shutil.rmtree(path, ignore_errors=True)
+            if turn == self._turn:
+                shutil.rmtree(path, ignore_errors=True)
             raise
         with self._lock:
-            self._writer, self._trouble = writer, None
+            if turn == self._turn:
+                self._writer, self._trouble = writer, None
+                return
+        writer.abandon()
 
     def _stop(self, sentence: str) -> None:
         _log.warning("%s", sentence)

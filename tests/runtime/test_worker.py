@@ -100,8 +100,9 @@ def test_a_pipeline_whose_state_broke_is_replaced():
         bench.inbox.put(PORT, Chunk(data=DATA, received_s=0.2 + 0.2 * k))
     steps = bench.run()
     assert bench.worker.failures == FAILURES_LIMIT
-    assert [len(step.chunk.data) for step in steps] == [len(DATA), 0]
-    assert steps[0].readings
+    # What could not be judged is kept all the same.
+    assert [len(step.chunk.data) for step in steps] == [6, *[len(DATA)] * FAILURES_LIMIT, 0]
+    assert [bool(step.readings) for step in steps[:-1]] == [False] * FAILURES_LIMIT + [True]
     assert bench.worker.trouble == "RuntimeError: broken state"
 
 
