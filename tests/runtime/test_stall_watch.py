@@ -221,7 +221,7 @@ def test_a_disk_that_does_not_answer_loses_nothing_and_is_left_behind(gate, tmp_
 
 
 def test_a_disk_that_never_answers_does_not_keep_the_program_from_ending(gate, tmp_path, monkeypatch):
-    hung = None
+    hung = threading.Event()
 
     def hang(_self, _kept):
         hung.set()
