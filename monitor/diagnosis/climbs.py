@@ -15,9 +15,7 @@ from monitor.values import Cause
 
 LEAST_RATIO = 1.18  # of the amps just before
 ABOVE_HIGH_RATIO = 1.13  # of the highest that grades brought in the laps before
-UNKNOWN_RATIO = 1.45  # of both, while the train has not yet been seen all round its lap
-KNOWN_TICKS = 280
-QUICK_TICKS = 5  # a hill that was not met before takes longer
+KNOWN_TICKS = 240  # before so much of its way was seen, a train that binds looks like one that climbs a hill
 HIGH_QUANTILE = 0.95  # what lasts a shorter share of the time are surges, not grades
 LOOK_BACK_TICKS = 600
 SAME_VOLTS_SHARE = 0.6  # laps at volts within this tell what hills there are
@@ -40,7 +38,7 @@ class Climbs(Watcher):
     def __init__(self, stream: Stream, district: int) -> None:
         super().__init__(stream, district)
         self._bound: list[tuple[int, int]] = []
-        self._same_since = 0  # since this tick no train came
+        self._same_since = -BEFORE_TICKS  # since this tick no train came
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -76,15 +74,14 @@ class Climbs(Watcher):
         volts = stream.median("volts", d, found - BEFORE_TICKS, found - 9)
         during = stream.median("volts", d, found - 2, found + STAYS_TICKS)
         high, known = self._high(found, during)
-        if not self._is_above(level, floor, high, known=known):
+        if not level > ABOVE_HIGH_RATIO * high or not HOLD_SHARE * volts < during < 1.025 * volts:
             return None, floor, level
         if not level < ARRIVAL_RATIO * floor or self._came_from_elsewhere(found, floor, level):
             # What laps brought before says nothing about one train more.
-            self._same_since = found + STAYS_TICKS // 2
+            if found - BEFORE_TICKS > self._same_since:
+                self._same_since = found + STAYS_TICKS // 2
             return None, floor, level
-        if not HOLD_SHARE * volts < during < 1.025 * volts:
-            return None, floor, level
-        if not known and self._rise_ticks(found, floor, level) > QUICK_TICKS:
+        if not known:
             return None, floor, level
         event = Occurrence(district=d, cause=Cause.BINDING, start_s=self._onset_s(found, floor, level))
         event.evidence = {
@@ -95,7 +92,7 @@ class Climbs(Watcher):
             "volts_before": volts,
             "volts_during": during,
         }
-        event.confidence = 0.88 if known and level > 1.25 * high else 0.8 if known else 0.7
+        event.confidence = 0.88 if level > 1.25 * high else 0.8
         return event, floor, level
 
     def _high(self, found: int, volts: float) -> tuple[float, bool]:
@@ -113,18 +110,6 @@ class Climbs(Watcher):
             return 0.0, False
         at = int(HIGH_QUANTILE * (len(amps) - 1))
         return float(np.partition(amps, at)[at]), len(amps) >= KNOWN_TICKS
-
-    def _rise_ticks(self, found: int, floor: float, level: float) -> int:
-        """Ticks from a fifth to four fifths of the climb."""
-        amps = self.ticks.amps[self.ticks.rows(found - BEFORE_TICKS, found + 5), self.district]
-        over = np.flatnonzero(amps > floor + 0.8 * (level - floor))
-        under = np.flatnonzero(amps[: over[0]] < floor + 0.2 * (level - floor)) if len(over) else over
-        return int(over[0] - under[-1]) if len(over) and len(under) else BEFORE_TICKS
-
-    def _is_above(self, level: float, floor: float, high: float, *, known: bool) -> bool:
-        if known:
-            return level > ABOVE_HIGH_RATIO * high
-        return level > UNKNOWN_RATIO * floor and level > UNKNOWN_RATIO * high
 
     def _onset_s(self, found: int, floor: float, level: float) -> float:
         cut = self.stream.cut(self.district, found - BEFORE_TICKS, found)
