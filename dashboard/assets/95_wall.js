@@ -2,10 +2,10 @@
 (function () {
   "use strict";
 
-  const HALL_MS = 12000;
-  const SPOT_MS = 10000;
+  const SHORTEST_S = 2;
   const asked = new URLSearchParams(window.location.search);
-  if (asked.get("wall") !== "1") return;
+  const shownS = Number(asked.get("wall")); // ?wall=10: ten seconds for each
+  if (!(shownS >= SHORTEST_S)) return;
 
   function here() {
     const found = new URLSearchParams();
@@ -22,15 +22,15 @@
         const next = own === "" ? spots[0] : spots[spots.indexOf(own) + 1];
         const gone = own !== "" && spots.indexOf(own) < 0;
         if (next === undefined || gone) {
-          if (own !== "") window.location.replace("/?wall=1");
-          else window.setTimeout(turn, HALL_MS);
+          if (own !== "") window.location.replace("/?wall=" + shownS);
+          else window.setTimeout(turn, shownS * 1000);
         } else {
-          window.location.replace("/station" + next + "&wall=1");
+          window.location.replace("/station" + next + "&wall=" + shownS);
         }
       })
-      .catch(function () { window.setTimeout(turn, SPOT_MS); /* the page itself says that nobody answers */ });
+      .catch(function () { window.setTimeout(turn, shownS * 1000); /* the page itself says that nobody answers */ });
   }
 
   document.documentElement.dataset.wall = "true";
-  window.setTimeout(turn, here() === "" ? HALL_MS : SPOT_MS);
+  window.setTimeout(turn, shownS * 1000);
 })();

@@ -21,7 +21,7 @@ def hall_page() -> Component:
                             html.Label(["Find ", dcc.Input(type="search", placeholder="station or district")], **hook(find="")),
                             html.A(
                                 "Wall",
-                                href="/?wall=1",
+                                href="/?wall=10",
                                 className="to-wall",
                                 title="Turn through trouble spots, for a screen that nobody touches",
                             ),
