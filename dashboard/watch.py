@@ -20,6 +20,10 @@ class Watch(Protocol):
         """The layout file that bench checks are kept in; None where there is none (the demo, a replay)."""
 
     @property
+    def recordings(self) -> Path | None:
+        """The folder of recorded sessions; None where there is none."""
+
+    @property
     def live(self) -> Live:
         """How everything stands."""
 

@@ -44,11 +44,13 @@ class WatchOptions:
         sinks: Further takers of each step, called in the worker's thread: they must be quick.
         source_for: Makes what is read for a port from (port, baud, clock); by default a serial port.
         layout_path: The layout file that bench checks may be kept in; None where it is not a file of the user's.
+        recordings: The folder of recorded sessions, to be looked at; None where there is none.
     """
 
     sinks: tuple[Sink, ...] = ()
     source_for: Callable[[str, int, HostClock], Source] = SerialSource
     layout_path: Path | None = None
+    recordings: Path | None = None
 
 
 class Watch:
@@ -63,6 +65,7 @@ class Watch:
     Attributes:
         layout: What is watched.
         layout_path: Its file, where it has one.
+        recordings: The folder of recorded sessions, where there is one.
         clock: The host's clock.
         live: What pages look at.
 
@@ -81,6 +84,7 @@ class Watch:
         options = options or WatchOptions()
         self.layout = layout
         self.layout_path = options.layout_path
+        self.recordings = options.recordings
         self.clock = clock or HostClock()
         self.live = Live(layout, self.clock.now_s, self.clock.began_at)
         self._recorder: StepRecorder | None = None

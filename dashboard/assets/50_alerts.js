@@ -102,8 +102,7 @@
   function tell(warning) {
     const spoken = document.querySelector("[data-spoken]");
     if (spoken) spoken.textContent = warning.where + ": " + warning.message + " " + warning.advice;
-    const touched = !navigator.userActivation || navigator.userActivation.hasBeenActive; // browsers refuse before that
-    if (navigator.vibrate && touched) navigator.vibrate([250, 120, 250, 120, 500]);
+    if (navigator.vibrate) navigator.vibrate([250, 120, 250, 120, 500]);
     if ("Notification" in window && Notification.permission === "granted" && document.hidden) {
       try {
         new Notification(warning.message, { body: warning.advice, tag: "pilotlamp-" + warning.id });

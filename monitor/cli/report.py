@@ -9,8 +9,8 @@ from pathlib import Path
 
 from monitor.cli.progress import Progress
 from monitor.errors import SessionError
-from monitor.layout import Layout, load_layout
-from monitor.planning.bench_check import Fitness, check_bench
+from monitor.layout import load_layout
+from monitor.planning.outstanding import outstanding
 from monitor.sessions import SessionFolder
 from monitor.sessions.csv_export import export_csv
 from monitor.sessions.report import report
@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
     session.manifest()
     layout = session.at_its_ports(load_layout(args.layout)) if args.layout is not None else session.layout()
     page = args.out if args.out is not None else Path(f"{session.name}.html")
-    html = report(session, _outstanding(layout), layout)
+    html = report(session, outstanding(layout, this_year=dt.datetime.now().astimezone().year), layout)
     try:
         page.write_text(html, encoding="utf-8")
     except OSError as error:
@@ -48,15 +48,6 @@ def run(args: argparse.Namespace) -> int:
             rows = export_csv(session, args.csv, progress.reached)
         print(f"{args.csv}: {rows} rows")
     return 0
-
-
-def _outstanding(layout: Layout) -> list[str]:
-    """What the bench checks still leave open."""
-    year = dt.datetime.now().astimezone().year
-    verdicts = [check_bench(supply, layout.mains, this_year=year) for supply in layout.supply]
-    found = [f"{verdict.supply}: {question}" for verdict in verdicts for question in verdict.open_questions]
-    reasons = [(verdict.supply, reason) for verdict in verdicts for reason in verdict.reasons if reason.fitness != Fitness.FIT]
-    return found + [f"{supply}: {reason.finding} {reason.remedy}" for supply, reason in reasons]
 
 
 def _pdf(html: str, path: Path, paper: str) -> Path:

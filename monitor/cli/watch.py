@@ -72,7 +72,8 @@ def watch_layout(
     lines, tally = TerminalLines(clock), Tally(layout)
     with publishing(layout, args, clock) as publisher:
         sinks = [lines.take, *([tally.take] if args.headless else []), *([] if publisher is None else [publisher.take])]
-        watch = Watch(layout, WatchOptions(sinks=tuple(sinks), layout_path=getattr(args, "layout", None)), clock=clock)
+        options = WatchOptions(sinks=tuple(sinks), layout_path=getattr(args, "layout", None), recordings=args.recordings)
+        watch = Watch(layout, options, clock=clock)
         _watch(watch, lines, args, layout_text, invented=invented)
     if not args.headless:
         return 0

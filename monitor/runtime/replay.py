@@ -5,6 +5,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 from monitor.layout import Layout
@@ -60,6 +61,8 @@ class Replay:
     Attributes:
         session: What is played.
         layout: What it is judged by.
+        layout_path: None: bench checks are not kept with a session of the past.
+        recordings: The folder that the session lies in.
 
     Raises:
         SessionError: The session cannot be understood.
@@ -75,6 +78,8 @@ class Replay:
     ) -> None:
         self.session = session
         self.layout = session.at_its_ports(layout) if layout is not None else session.layout()
+        self.layout_path: Path | None = None
+        self.recordings = session.path.resolve().parent
         self._sinks = sinks
         self._first_s = session.manifest().first_s
         length_s = session.length_s()

@@ -1,10 +1,8 @@
 """The readings of a session for spreadsheet programs."""
 
-import csv
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
-from typing import TextIO
 
 import pandas as pd
 
@@ -33,7 +31,7 @@ TIME_FORM = "%Y-%m-%d %H:%M:%S.%f"
 
 
 def export_csv(session: SessionFolder, path: Path, tell: Callable[[int], None] = lambda _parts: None) -> int:
-    """Write a CSV file: commas, points, UTF-8 with its mark, a time column that spreadsheet programs take for a time.
+    """Write a CSV file.
 
     Args:
         session: The session.
@@ -46,34 +44,44 @@ def export_csv(session: SessionFolder, path: Path, tell: Callable[[int], None] =
     Raises:
         SessionError: There are no readings, or the file cannot be written.
     """
+    pieces = csv_pieces(session)
+    rows = 0
+    try:
+        with path.open("wb") as file:
+            for done, piece in enumerate(pieces):
+                file.write(piece)
+                rows += piece.count(b"\n")
+                tell(done)
+    except OSError as error:
+        raise SessionError(f"{path} cannot be written ({error.strerror}): check its folder") from error
+    return rows - 1
+
+
+def csv_pieces(session: SessionFolder) -> Iterator[bytes]:
+    """The table piece by piece: commas, points, UTF-8 with its mark, a time column that spreadsheet programs take for a time.
+
+    Raises:
+        SessionError: There are no readings; raised at once, not at the first piece.
+    """
     parts = sorted(session.readings.glob("readings-*.parquet"))
     if not parts:
         raise SessionError(f"{session.path} holds no readings: if it was cut off, run 'pilotlamp sessions recover' first")
-    try:
-        with path.open("w", encoding="utf-8-sig", newline="") as file:
-            return _write(session, parts, file, tell)
-    except OSError as error:
-        raise SessionError(f"{path} cannot be written ({error.strerror}): check its folder") from error
+    offset = session.manifest().began_at.astimezone().utcoffset() or timedelta(0)
+    return _pieces(parts, offset)
 
 
-def _write(session: SessionFolder, parts: list[Path], file: TextIO, tell: Callable[[int], None]) -> int:
-    zone = session.manifest().began_at.astimezone()
-    offset = zone.utcoffset() or timedelta(0)
+def _pieces(parts: list[Path], offset: timedelta) -> Iterator[bytes]:
     minutes = round(offset.total_seconds() / 60)
     sign = "+" if minutes >= 0 else "-"
     heading = f"time (UTC{sign}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d})"
-    csv.writer(file).writerow([heading, *HEADINGS.values()])
-    rows = 0
-    for done, part in enumerate(parts, start=1):
+    yield (",".join([heading, *HEADINGS.values()]) + "\r\n").encode("utf-8-sig")
+    for part in parts:
         table = pd.read_parquet(part)
         local = (table["time"].dt.tz_localize(None) + offset).dt.strftime(TIME_FORM).str[:-3]
         out = table[list(HEADINGS)].copy()
         out["district"] = out["district"].astype(str).map(_harmless)
         out.insert(0, "time", local)
-        out.to_csv(file, header=False, index=False, float_format="%.4f", lineterminator="\r\n")
-        rows += len(out)
-        tell(done)
-    return rows
+        yield out.to_csv(header=False, index=False, float_format="%.4f", lineterminator="\r\n").encode()
 
 
 def _harmless(name: str) -> str:

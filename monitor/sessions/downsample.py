@@ -1,13 +1,16 @@
 """Hours of a figure in as many points as a screen has, so that no peak is lost."""
 
+from typing import TypeVar
+
 import numpy as np
 from numpy.typing import NDArray
 from tsdownsample import MinMaxDownsampler
 
 Floats = NDArray[np.float64]
+F = TypeVar("F", np.float32, np.float64)
 
 
-def downsampled(at_s: Floats, values: Floats, points: int) -> tuple[Floats, Floats]:
+def downsampled(at_s: Floats, values: NDArray[F], points: int) -> tuple[Floats, NDArray[F]]:
     """Lowest and highest of each of points / 2 stretches, in order of time; whatever is missing stays missing.
 
     Args:

@@ -1,7 +1,7 @@
 """The figures of a whole session, from what was kept of it."""
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -22,6 +22,7 @@ COLUMNS = ("volts_rms", "volts_lowest", "amps_rms", "amps_highest", "watts", "vo
 LIMIT_SHARES = (0.8, 1.0)
 """Time is counted above these shares of a supply's plate and of an output's own limit."""
 STALLS = (Cause.LOST_CONTACT, Cause.SHORT, Cause.PROTECTION_OPEN, Cause.FEED_LOST, Cause.BINDING, Cause.WEAK_JOINT)
+SAME_OPENING_S = 1.0
 ROWS_A_SECOND = round(1 / BUCKET_S)
 
 
@@ -133,19 +134,22 @@ class SessionReview:
         return self.stalls * 3600 / self.duration_s if self.duration_s > 0 else None
 
 
-def review(session: SessionFolder, layout: Layout | None = None) -> SessionReview:
+def review(
+    session: SessionFolder, layout: Layout | None = None, stored: Mapping[str, StoredDistrict] | None = None
+) -> SessionReview:
     """The figures of a session.
 
     Args:
         session: The session.
         layout: Another layout to hold the figures against; its own when None.
+        stored: Its readings, with :data:`COLUMNS` at least, where somebody has them at hand.
 
     Raises:
         SessionError: It cannot be understood.
     """
     manifest, closing = session.manifest(), session.closing()
     layout = layout or session.layout()
-    stored = load_readings(session, COLUMNS)
+    stored = load_readings(session, COLUMNS) if stored is None else stored
     events = tuple(read_notices(session, "events", Event))
     ends = [float(district.at_s[-1]) + BUCKET_S for district in stored.values() if len(district.at_s)]
     ended_s = closing.ended_s if closing is not None else max(ends, default=manifest.first_s)
@@ -204,7 +208,7 @@ def _supply(layout: Layout, supply: Supply, stored: Mapping[str, StoredDistrict]
     at_s, va, amps = supply_table(layout, supply.name, stored)
     spread = _spread(va, _highest_second(va))
     names = {district.name for district in layout.districts_of_supply(supply.name)}
-    opened_s = [event.start_s for event in events if event.cause is Cause.PROTECTION_OPEN and event.district in names]
+    opened_s = _openings(e.start_s for e in events if e.cause is Cause.PROTECTION_OPEN and e.district in names)
     rated_amps = supply.protection.rated_amps if supply.protection is not None else None
     return SupplyReview(
         name=supply.name,
@@ -215,6 +219,15 @@ def _supply(layout: Layout, supply: Supply, stored: Mapping[str, StoredDistrict]
         source_ohms=_source_ohms(layout, supply.name, stored),
         opened_after_s=() if rated_amps is None else tuple(_seconds_above(at_s, amps, rated_amps, s) for s in opened_s),
     )
+
+
+def _openings(starts_s: Iterable[float]) -> list[float]:
+    """When a protection opened: every district of its supply tells of the same opening."""
+    found: list[float] = []
+    for start_s in sorted(starts_s):
+        if not found or start_s - found[-1] > SAME_OPENING_S:
+            found.append(start_s)
+    return found
 
 
 def _spread(values: Floats, highest: float | None = None) -> Spread | None:

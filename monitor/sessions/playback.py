@@ -60,14 +60,33 @@ class Playback:
     def __iter__(self) -> Iterator[Played]:
         """The chunks in the order they came."""
         for _part, steps, raws in session_parts(self.session):
-            rows = list(self._rows(steps)) if steps is not None else []
-            streams = {port: _Stream(path, self.damage) for port, path in raws.items()}
-            for row in rows:
-                yield self._played(row, streams)
-            for port, stream in streams.items():
-                # Bytes beyond the chunk log: what a kill left behind. Nobody knows to the moment when they came.
-                for rest in stream.rest():
-                    yield Played(port=self._name(port), chunk=Chunk(data=rest))
+            yield from self._part(steps, raws)
+
+    def part(self, number: int) -> Iterator[Played]:
+        """The chunks of one part; none where there is no such part."""
+        for part, steps, raws in session_parts(self.session):
+            if part == number:
+                yield from self._part(steps, raws)
+
+    def part_starts(self) -> list[tuple[int, float]]:
+        """Number of each part that has a chunk log, and when its first chunk arrived, in order."""
+        starts = []
+        for part, steps, _raws in session_parts(self.session):
+            came = (row.received_s for row in self._rows(steps) if row.received_s is not None) if steps is not None else iter(())
+            first_s = next(came, None)
+            if first_s is not None:
+                starts.append((part, first_s))
+        return starts
+
+    def _part(self, steps: Path | None, raws: dict[int, Path]) -> Iterator[Played]:
+        rows = list(self._rows(steps)) if steps is not None else []
+        streams = {port: _Stream(path, self.damage) for port, path in raws.items()}
+        for row in rows:
+            yield self._played(row, streams)
+        for port, stream in streams.items():
+            # Bytes beyond the chunk log: what a kill left behind. Nobody knows to the moment when they came.
+            for rest in stream.rest():
+                yield Played(port=self._name(port), chunk=Chunk(data=rest))
 
     def _played(self, row: StepRow, streams: dict[int, "_Stream"]) -> Played:
         stream = streams.get(row.port)

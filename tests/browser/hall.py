@@ -64,6 +64,7 @@ class Hall:
         self.pause_s = 0.04
         self.operated = []
         self.layout_path = None
+        self.recordings = None
         self._lock = threading.Lock()
         self._pipeline = Pipeline(self.layout)
         self._sequence = [0] * len(self.layout.board)

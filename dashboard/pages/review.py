@@ -1,0 +1,65 @@
+"""The Review page: recorded sessions, one whole or two side by side, and trends over all."""
+
+import dash
+from dash import Input, Output, State, ctx
+from dash.development.base_component import Component
+
+from dashboard.review_files import review_routes
+from dashboard.shelf import Listed, Shelf
+from dashboard.trend_job import TrendJob
+from dashboard.views.review import review_page
+from dashboard.views.review_trends import trends_panel
+from dashboard.watch import Watch
+
+AT_ONCE = 8
+"""So few sessions are gone through without being asked to."""
+
+Chosen = list[str | None]
+
+
+def register(app: dash.Dash, watch: Watch) -> None:
+    """Register the page, its addresses and its callbacks."""
+    shelf = Shelf(watch.recordings)
+    job = TrendJob(shelf)
+
+    def layout(session: str = "", beside: str = "", **_query: str) -> Component:
+        listing = shelf.listing()
+        chosen = _chosen(listing, session)
+        other = next((each for each in listing if each.id == beside and each is not chosen), None)
+        return review_page(listing, chosen, other, session)
+
+    app.server.register_blueprint(review_routes(shelf))
+    dash.register_page("review", path="/review", name="Review", title="Review", order=4, layout=layout, in_menu=True)
+
+    @app.callback(
+        Output("review-trends", "children"),
+        Input("review-tick", "n_intervals"),
+        Input("trend-start", "n_clicks"),
+        Input("trend-stop", "n_clicks"),
+        State("review-chosen", "data"),
+    )
+    def reckon(_ticks: int, _starts: int, _stops: int, chosen: Chosen) -> object:
+        sessions = _alike(shelf.listing(), chosen[0])
+        before = job.state(sessions)
+        if ctx.triggered_id == "trend-stop":
+            job.stop()
+        elif ctx.triggered_id == "trend-start" or (before.state == "idle" and 0 < len(sessions) <= AT_ONCE):
+            job.start(sessions)
+        elif before.state in ("done", "stopped", "idle") and _ticks and _ticks > 1:
+            return dash.no_update
+        return trends_panel(job.state(sessions), sessions[0].title if sessions else "")
+
+
+def _chosen(listing: list[Listed], asked: str) -> Listed | None:
+    """What was asked for; without a wish the newest one that is over."""
+    if asked:
+        return next((each for each in listing if each.id == asked), None)
+    return next((each for each in listing if each.length_s is not None), next(iter(listing), None))
+
+
+def _alike(listing: list[Listed], chosen: str | None) -> list[Listed]:
+    """Closed sessions of the same layout, all measured or all invented: other ones do not compare. Oldest first."""
+    own = next((each for each in listing if each.id == chosen), None)
+    return [] if own is None else [
+        each for each in reversed(listing) if each.length_s is not None and (each.title, each.invented) == (own.title, own.invented)
+    ]  # fmt: skip

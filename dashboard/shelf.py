@@ -1,0 +1,170 @@
+"""The shelf of recorded sessions: what there is, and the few that are open in memory."""
+
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from monitor.errors import MonitorError
+from monitor.layout import Layout
+from monitor.runtime.session_near import SessionNear
+from monitor.sessions import SessionFolder, find_sessions
+from monitor.sessions.course import COURSE_COLUMNS, DistrictCourse, courses
+from monitor.sessions.figures import COLUMNS, SessionReview, review
+from monitor.sessions.folder import LOCK
+from monitor.sessions.session_lock import is_held
+from monitor.sessions.stored import load_readings
+
+OPEN_LIMIT = 3
+"""Sessions held in memory: some 100 MB each for three hours of sixteen districts."""
+REVIEWS_LIMIT = 1000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listed:
+    """One session of the listing.
+
+    Attributes:
+        id: By which pages ask for it: the name of its folder, looked up in the listing and never made into a path.
+        title: Of its layout.
+        began_at: When it began, in the time of this computer.
+        length_s: How long it is; None where it is being recorded or was cut off.
+        invented: Nothing of it was measured.
+        said: "being recorded", "cut off" or empty.
+        session: The session.
+    """
+
+    id: str
+    title: str
+    began_at: datetime
+    length_s: float | None
+    invented: bool
+    said: str
+    session: SessionFolder
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenSession:
+    """A session in memory.
+
+    Attributes:
+        listed: Its row of the listing.
+        layout: Its layout.
+        figures: Its figures.
+        first_s: Where it begins, seconds of the stream.
+        last_s: Where it ends.
+        courses: Lowest and highest of every fifth of a second, by district.
+        near: For looking closer; None where the raw bytes cannot be read yet.
+    """
+
+    listed: Listed
+    layout: Layout
+    figures: SessionReview
+    first_s: float
+    last_s: float
+    courses: dict[str, DistrictCourse]
+    near: SessionNear | None
+
+
+class Shelf:
+    """The recorded sessions; any number of threads may ask.
+
+    Args:
+        recordings: The folder that holds them; None or a folder that does not exist holds none.
+    """
+
+    def __init__(self, recordings: Path | None) -> None:
+        self._recordings = recordings
+        self._lock = threading.Lock()
+        self._open: OrderedDict[tuple[str, int], OpenSession] = OrderedDict()
+        self._reviews: OrderedDict[tuple[str, int], SessionReview] = OrderedDict()
+
+    def listing(self) -> list[Listed]:
+        """What there is, newest first."""
+        if self._recordings is None:
+            return []
+        found = [_listed(session) for session in find_sessions(self._recordings)]
+        return sorted(found, key=lambda each: each.began_at, reverse=True)
+
+    def find(self, session_id: str) -> Listed | None:
+        """The session of that id; None where the listing has none."""
+        return next((each for each in self.listing() if each.id == session_id), None)
+
+    def open(self, listed: Listed) -> OpenSession:
+        """Bring a session into memory.
+
+        Raises:
+            MonitorError: It cannot be understood.
+        """
+        key = _key(listed)
+        with self._lock:
+            if key not in self._open:
+                self._open[key] = _opened(listed)
+                self._reviews[key] = self._open[key].figures
+                while len(self._open) > OPEN_LIMIT:
+                    self._open.popitem(last=False)
+            self._open.move_to_end(key)
+            return self._open[key]
+
+    def review(self, listed: Listed) -> SessionReview:
+        """Its figures alone, kept once they were reckoned.
+
+        Raises:
+            MonitorError: It cannot be understood.
+        """
+        key = _key(listed)
+        with self._lock:
+            known = self._reviews.get(key)
+        if known is None:
+            known = review(listed.session)
+            with self._lock:
+                self._reviews[key] = known
+                while len(self._reviews) > REVIEWS_LIMIT:
+                    self._reviews.popitem(last=False)
+        return known
+
+
+def _listed(session: SessionFolder) -> Listed:
+    manifest, closing = session.manifest(), session.closing()
+    said = "" if closing is not None else "being recorded" if is_held(session.path / LOCK) else "cut off"
+    return Listed(
+        id=session.name,
+        title=manifest.title,
+        began_at=(manifest.began_at + timedelta(seconds=manifest.first_s)).astimezone(),
+        length_s=None if closing is None else max(0.0, closing.ended_s - manifest.first_s),
+        invented=manifest.invented,
+        said=said,
+        session=session,
+    )
+
+
+def _key(listed: Listed) -> tuple[str, int]:
+    """A closed session never changes; one that is being recorded does with each part that is sealed."""
+    return listed.id, -1 if listed.length_s is not None else len(list(listed.session.readings.glob("*.parquet")))
+
+
+def _opened(listed: Listed) -> OpenSession:
+    session = listed.session
+    layout = session.layout()
+    stored = load_readings(session, tuple(dict.fromkeys([*COLUMNS, *COURSE_COLUMNS])))
+    figures = review(session, layout, stored)
+    first_s = session.manifest().first_s
+    return OpenSession(
+        listed=listed,
+        layout=layout,
+        figures=figures,
+        first_s=first_s,
+        last_s=first_s + max(figures.duration_s, 1.0),
+        courses=courses(stored),
+        near=_near(listed, layout),
+    )
+
+
+def _near(listed: Listed, layout: Layout) -> SessionNear | None:
+    if listed.length_s is None:
+        return None
+    try:
+        return SessionNear(listed.session, layout)
+    except (MonitorError, OSError):
+        return None

@@ -1,0 +1,129 @@
+"""The figures of a session as tables, of two sessions side by side, and the trends over all."""
+
+from collections.abc import Iterable, Sequence
+
+from dash import html
+from dash.development.base_component import Component
+
+from dashboard.views.figures import NOTHING, figure, percent, seconds, volt_amperes
+from dashboard.views.words import WORD_OF_CAUSE
+from monitor.layout import Layout
+from monitor.sessions.figures import LIMIT_SHARES, STALLS, DistrictReview, SessionReview, Spread, SupplyReview
+from monitor.sessions.trends import Compared, side_by_side
+
+
+def district_table(figures: SessionReview) -> Component:
+    """Every district: how long it was measured, volts, amps, power, energy, time above its output's limit."""
+    has_limit = any(district.above_s for district in figures.districts)
+    limits = [f"above {share:.0%} of its output's amps" for share in LIMIT_SHARES] if has_limit else []
+    heads = (
+        "District", "measured", "volts mean", "lowest V", "amps mean", "95 % of the time below", "highest A", "VA mean", "VA 95 %",
+        "VA highest second", "Wh", *limits, "loop ohms", "stalls",
+    )  # fmt: skip
+    return table(heads, (_district_row(district, has_limit=has_limit) for district in figures.districts))
+
+
+def _district_row(district: DistrictReview, *, has_limit: bool) -> list[str]:
+    volts, amps, va = district.volts, district.amps, district.volt_amperes
+    return [
+        district.name,
+        seconds(district.measured_s),
+        _part(volts, "mean", 1),
+        figure(district.volts_lowest, 1),
+        _part(amps, "mean", 2),
+        _part(amps, "high", 2),
+        _part(amps, "highest", 2),
+        *(volt_amperes(None if va is None else value) for value in _all(va)),
+        figure(district.energy_wh, 2),
+        *((_above(district.above_s, share) for share in LIMIT_SHARES) if has_limit else ()),
+        figure(district.loop_ohms, 2),
+        str(sum(district.stalls.values())),
+    ]
+
+
+def supply_table(figures: SessionReview, layout: Layout) -> Component:
+    """Every supply: power, share of its plate, time above each limit, its own ohms, its protection."""
+    limits = [f"above {share:.0%} of plate" for share in LIMIT_SHARES]
+    heads = (
+        "Supply", "plate", "VA mean", "95 % of the time below", "highest second", "share of plate, mean", "highest", *limits, "source ohms",
+        "protection opened after",
+    )  # fmt: skip
+    plates = {supply.name: supply.plate_va for supply in layout.supply}
+    return table(heads, (_supply_row(supply, plates.get(supply.name)) for supply in figures.supplies))
+
+
+def _supply_row(supply: SupplyReview, plate_va: float | None) -> list[str]:
+    return [
+        supply.name,
+        f"{volt_amperes(plate_va)} VA",
+        *(volt_amperes(value) for value in _all(supply.volt_amperes)),
+        percent(supply.share_mean),
+        percent(supply.share_highest),
+        *(_above(supply.above_s, share) for share in LIMIT_SHARES),
+        figure(supply.source_ohms, 2),
+        ", ".join(seconds(each) for each in supply.opened_after_s) or "never opened",
+    ]
+
+
+def stall_table(figures: SessionReview) -> Component:
+    """How often each cause stopped or hindered a train, by district."""
+    causes = [cause for cause in STALLS if any(cause in district.stalls for district in figures.districts)]
+    if not causes:
+        return html.P("Nothing stopped a train.", className="quiet")
+    heads = ("District", *(WORD_OF_CAUSE[cause] for cause in causes), "an hour")
+    hours = figures.duration_s / 3600
+    rows = (
+        [
+            district.name,
+            *(str(district.stalls.get(cause, 0)) for cause in causes),
+            figure(sum(district.stalls.values()) / hours if hours > 0 else None, 1),
+        ]
+        for district in figures.districts
+    )
+    return table(heads, rows)
+
+
+def compared_table(first: SessionReview, second: SessionReview) -> Component:
+    """All figures of two sessions, and how much each changed."""
+    names = [f"{each.began_at.astimezone():%d %b %Y, %H:%M}" for each in (first, second)]
+    return table(("Figure", "where", *names, "change"), (_compared_row(row) for row in side_by_side(first, second)), words=2)
+
+
+def _compared_row(row: Compared) -> list[str]:
+    change = row.change
+    said = NOTHING if change is None else f"{change:+.2f}".replace("-", "−")
+    return [row.figure, row.where or "the layout", figure(row.first, 2), figure(row.second, 2), said]
+
+
+def losses(figures: SessionReview) -> Component | None:
+    """What is missing of a session; None where nothing is."""
+    if not figures.losses:
+        return None
+    return html.P(f"Not all of it is there: {'; '.join(figures.losses)}.", className="losses")
+
+
+def table(heads: Sequence[str], rows: Iterable[Sequence[str]], words: int = 1) -> Component:
+    """A table that may be scrolled sideways; the first column names the row, the first ``words`` columns are words."""
+    head = html.Tr([html.Th(text, scope="col", className="words" if k < words else None) for k, text in enumerate(heads)])
+    body = [
+        html.Tr(
+            [
+                html.Th(row[0], scope="row"),
+                *(html.Td(cell, className="words" if k < words else None) for k, cell in enumerate(row[1:], start=1)),
+            ]
+        )
+        for row in rows
+    ]
+    return html.Div(html.Table([html.Thead(head), html.Tbody(body)], className="figures-table"), className="scroll", tabIndex="0")
+
+
+def _part(spread: Spread | None, part: str, decimals: int) -> str:
+    return figure(None if spread is None else getattr(spread, part), decimals)
+
+
+def _all(spread: Spread | None) -> tuple[float | None, float | None, float | None]:
+    return (None, None, None) if spread is None else (spread.mean, spread.high, spread.highest)
+
+
+def _above(above_s: dict[float, float], share: float) -> str:
+    return seconds(above_s[share]) if share in above_s else NOTHING

@@ -1,0 +1,110 @@
+"""Trends over all sessions: pictures of their own, with every figure in a table beside them."""
+
+import base64
+from collections.abc import Sequence
+from html import escape
+
+from dash import html
+from dash.development.base_component import Component
+
+from dashboard.trend_job import TrendState
+from dashboard.views.attributes import aria, hook
+from dashboard.views.review_figures import table
+from monitor.sessions.trends import Trend
+
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 460, 190, 44, 12, 12, 26
+DASHES = ("", "7 4", "2 4", "10 3 2 3")
+MEANING = {
+    "stalls an hour": "how often something stopped a train",
+    "source impedance (ohm)": "what a supply loses to its own winding and leads: it grows where something ages or works loose",
+    "loop resistance (ohm)": "what the way to the far end of a district loses: it grows where joints corrode",
+    "breaker opened after (s)": "how long above its rating until the protection opened: a breaker that tires opens ever sooner",
+    "VA highest second": "the most that was drawn",
+}
+_STYLE = (
+    "text{font:13px system-ui,sans-serif;fill:#4d5b53}path,circle{stroke:#00588f;fill:none;stroke-width:2}circle{fill:#00588f;stroke:none}"
+    "line{stroke:#c6cbbd}@media(prefers-color-scheme:dark){text{fill:#a8b5a9}path{stroke:#9ccbe6}circle{fill:#9ccbe6}line{stroke:#33483f}}"
+)
+
+
+def trends_panel(state: TrendState, title: str) -> list[Component]:
+    """Progress while it works, the trends when there are some.
+
+    Args:
+        state: How far the work is.
+        title: Which layout's sessions are gone through.
+    """
+    return [
+        html.H2(f"Over all sessions of {title}" if title else "Over all sessions"),
+        _progress(state),
+        html.Div([_figure(name, found) for name, found in _by_figure(state.found)], className="trends"),
+    ]
+
+
+def _progress(state: TrendState) -> Component:
+    if state.state == "idle":
+        return html.P(
+            ["Every session is gone through once for this. ", _press("trend-start", "Reckon the trends")], className="quiet"
+        )
+    if state.state == "working":
+        bar = html.Progress(value=str(state.done), max=str(max(1, state.total)), **aria(label="sessions gone through"))
+        return html.P([bar, f" {state.done} of {state.total} sessions ", _press("trend-stop", "Stop")], role="status")
+    said = f"{state.done} of {state.total} sessions"
+    unread = f", {len(state.unread)} could not be understood: {', '.join(state.unread[:3])}" if state.unread else ""
+    again = _press("trend-start", "Go on") if state.state == "stopped" else None
+    few = " Trends need two sessions at least." if state.total < 2 else ""
+    return html.P(
+        [f"{said}{' (stopped)' if state.state == 'stopped' else ''}{unread}.{few} ", again], className="quiet", role="status"
+    )
+
+
+def _press(button: str, text: str) -> Component:
+    return html.Button(text, type="button", **hook(press=button))
+
+
+def _by_figure(found: Sequence[Trend]) -> list[tuple[str, list[Trend]]]:
+    """By figure, and only what more than one session says something about."""
+    names = [name for name in MEANING if any(trend.figure == name and len(trend.points) > 1 for trend in found)]
+    return [(name, [trend for trend in found if trend.figure == name and len(trend.points) > 1]) for name in names]
+
+
+def _figure(name: str, found: list[Trend]) -> Component:
+    drawn = base64.b64encode(trend_picture(found).encode()).decode()
+    rows = [
+        [
+            trend.where or "the layout",
+            f"{trend.points[0][1]:.2f}",
+            f"{trend.points[-1][1]:.2f}",
+            f"{trend.points[-1][1] - trend.points[0][1]:+.2f}",
+        ]
+        for trend in found
+    ]
+    return html.Figure(
+        [
+            html.Figcaption([html.Strong(name), html.Span(f" {MEANING[name]}", className="quiet")]),
+            html.Img(src=f"data:image/svg+xml;base64,{drawn}", alt=f"{name} from session to session; the table has the figures"),
+            table(("Where", "first", "latest", "change"), rows),
+        ]
+    )
+
+
+def trend_picture(found: Sequence[Trend]) -> str:
+    """One line a place over the sessions in their order, as SVG; places differ by their dashes and are named at the end."""
+    days = sorted({at for trend in found for at, _ in trend.points})
+    top = max([value for trend in found for _, value in trend.points] + [1e-9]) * 1.1
+    across = {at: LEFT + k * (WIDTH - LEFT - RIGHT) / max(1, len(days) - 1) for k, at in enumerate(days)}
+    base = HEIGHT - BOTTOM
+    parts = [f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y}" y2="{y}"/>' for y in (TOP, base)]
+    parts.append(f'<text x="{LEFT - 6}" y="{TOP + 9}" text-anchor="end">{top:.3g}</text>')
+    parts.append(f'<text x="{LEFT - 6}" y="{base}" text-anchor="end">0</text>')
+    for k, day in enumerate((days[0], days[-1]) if days else ()):
+        anchor = "end" if k else "start"
+        parts.append(f'<text x="{across[day]:.0f}" y="{HEIGHT - 8}" text-anchor="{anchor}">{day.astimezone():%d %b %Y}</text>')
+    for k, trend in enumerate(found):
+        places = [(across[at], base - max(0.0, value) / top * (base - TOP)) for at, value in trend.points]
+        line = " L".join(f"{x:.1f} {y:.1f}" for x, y in places)
+        parts.append(f'<path d="M{line}" stroke-dasharray="{DASHES[k % len(DASHES)]}"/>')
+        parts += [f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3"/>' for x, y in places]
+        x, y = places[-1]
+        parts.append(f'<text x="{x - 6:.0f}" y="{y - 6 - 14 * (k % 2):.0f}" text-anchor="end">{escape(trend.where)}</text>')
+    return f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}"><style>{_STYLE}</style>{"".join(parts)}</svg>'
