@@ -102,7 +102,8 @@
   function tell(warning) {
     const spoken = document.querySelector("[data-spoken]");
     if (spoken) spoken.textContent = warning.where + ": " + warning.message + " " + warning.advice;
-    if (navigator.vibrate) navigator.vibrate([250, 120, 250, 120, 500]);
+    const touched = !navigator.userActivation || navigator.userActivation.hasBeenActive; // browsers refuse before that
+    if (navigator.vibrate && touched) navigator.vibrate([250, 120, 250, 120, 500]);
     if ("Notification" in window && Notification.permission === "granted" && document.hidden) {
       try {
         new Notification(warning.message, { body: warning.advice, tag: "pilotlamp-" + warning.id });

@@ -71,6 +71,11 @@ class HallWatch:
                 faults=dict(self._faults),
             )
 
+    @property
+    def sentence(self) -> str:
+        """What a person should know about the listening; empty where all is well."""
+        return self._sentence
+
     def work(self, stop: threading.Event) -> None:
         """Listen until stopped; for a :class:`monitor.runtime.kept_thread.KeptThread`."""
         failures = 0

@@ -11,6 +11,7 @@ from monitor.errors import MonitorError
 COMMANDS = {
     "demo": "see it work without any hardware: a modelled show, watched live",
     "watch": "watch the layout: page, warnings, recording",
+    "hall": "watch a whole hall: the stations of many layouts, on one page",
     "collect": "keep what all stations say, in tables",
     "ask": "questions about what was collected, over halls and years",
     "sift": "work through a capture or a recording offline",

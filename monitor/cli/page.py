@@ -9,13 +9,17 @@ import contextlib
 import importlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Protocol, cast
+from typing import TYPE_CHECKING, Protocol, cast
 
 from monitor.app import Watch
 from monitor.cli.invitation import invitation_lines
 
+if TYPE_CHECKING:
+    from monitor.bus.hall_watch import HallWatch
+
 WEB_HOST, WEB_PORT = "127.0.0.1", 8620
-PAGES = "dashboard.app"
+PAGES, HALL_PAGES = "dashboard.app", "dashboard.hall.app"
+SERVER = "dashboard.server"
 PASSPHRASES = "dashboard.passphrase"
 
 
@@ -51,18 +55,24 @@ def kept_passphrase(path: Path | None) -> KeptPassphrase:
 
 
 def configure_page(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of every command that shows a page on which somebody acts, or no page."""
+    configure_looking(parser)
+    parser.add_argument("--passphrase-file", type=Path, metavar="FILE", help="as set by 'pilotlamp passphrase --file FILE'")
+    parser.add_argument("--no-page", action="store_true", help="serve no page")
+
+
+def configure_looking(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of every command that shows a page."""
+    parser.set_defaults(passphrase_file=None)
     parser.add_argument("--web-port", type=_port_number, default=WEB_PORT, metavar="N", help="the page's port (%(default)s)")
     parser.add_argument(
         "--share", action="store_true", help="let the local network look; acting needs the passphrase or the link"
     )
-    parser.add_argument("--passphrase-file", type=Path, metavar="FILE", help="as set by 'pilotlamp passphrase --file FILE'")
     parser.add_argument(
         "--tls", action="store_true", help="encrypt the page, with a certificate of its own unless --cert is given"
     )
     parser.add_argument("--cert", type=Path, metavar="PEM", help="encrypt the page with this certificate")
     parser.add_argument("--key", type=Path, metavar="PEM", help="the certificate's key, where it is not in the same file")
-    parser.add_argument("--no-page", action="store_true", help="serve no page")
 
 
 @contextlib.contextmanager
@@ -79,7 +89,30 @@ def shown_page(watch: Watch, args: argparse.Namespace) -> Iterator[None]:
     if args.no_page:
         yield
         return
-    page = _made(watch, args)
+    room = importlib.import_module(PAGES)
+    with _shown(cast("Page", room.PageServer(watch, WEB_HOST, args.web_port, _options(args))), shared=args.share):
+        yield
+
+
+@contextlib.contextmanager
+def shown_hall(hall: "HallWatch", title: str, args: argparse.Namespace) -> Iterator[None]:
+    """Serve the pages of a hall likewise; nobody acts from there.
+
+    Args:
+        hall: What the pages look at.
+        title: What the hall is called.
+        args: The arguments.
+
+    Raises:
+        PageError: As above.
+    """
+    room = importlib.import_module(HALL_PAGES)
+    with _shown(cast("Page", room.HallServer(hall, title, WEB_HOST, args.web_port, _options(args))), shared=False):
+        yield
+
+
+@contextlib.contextmanager
+def _shown(page: Page, *, shared: bool) -> Iterator[None]:
     page.start()
     try:
         print(f"The page is at {page.address}", flush=True)
@@ -88,23 +121,21 @@ def shown_page(watch: Watch, args: argparse.Namespace) -> Iterator[None]:
                 f"Encrypted; browsers should show this fingerprint (SHA-256) of its certificate:\n  {page.fingerprint}",
                 flush=True,
             )
-        if args.share:
+        if shared:
             print(invitation_lines(page.invitation(), encrypted=page.fingerprint is not None), flush=True)
         yield
     finally:
         page.close()
 
 
-def _made(watch: Watch, args: argparse.Namespace) -> Page:
-    room = importlib.import_module(PAGES)
-    options = room.PageOptions(
+def _options(args: argparse.Namespace) -> object:
+    return importlib.import_module(SERVER).PageOptions(
         shared=args.share,
         passphrase_file=args.passphrase_file,
         certificate=args.cert,
         key=args.key,
         own_certificate=args.tls,
     )
-    return cast("Page", room.PageServer(watch, WEB_HOST, args.web_port, options))
 
 
 def _port_number(text: str) -> int:

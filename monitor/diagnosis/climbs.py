@@ -5,18 +5,17 @@ from collections.abc import Generator
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share
+from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share, steady
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Floats, Stream, Watcher, Watching
 from monitor.values import Cause
 
 LEAST_RATIO = 1.18  # of the amps just before
 ABOVE_HIGH_RATIO = 1.13  # of the highest that grades brought in the laps before
-UNKNOWN_RATIO = 1.45  # of both, while the train has not yet been seen all round its lap
-KNOWN_TICKS = 240
-QUICK_TICKS = 5  # a hill that was not met before takes longer
+KNOWN_TICKS = 240  # before so much of its way was seen, a train that binds looks like one that climbs a hill
 HIGH_QUANTILE = 0.95  # what lasts a shorter share of the time are surges, not grades
 LOOK_BACK_TICKS = 600
 SAME_VOLTS_SHARE = 0.6  # laps at volts within this tell what hills there are
@@ -26,6 +25,9 @@ REMEMBERED = 8
 STAYS_TICKS = 12
 STAYS_SHARE = 0.6
 ARRIVAL_RATIO = 3.5  # a running train does not draw so many times its usual without stopping
+ARRIVAL_S = 0.16  # from a fifth to four fifths of the climb: an engine rolls over a gap, but inertia keeps a bound one turning
+LEFT_SHARE = 0.85  # of the least that a district drew just before: a train left it; a grade's end leaves more
+LEFT_TICKS = 120
 HOLD_SHARE = 0.9
 LAMP_QUIET = 0.35  # amps that waver less than this share of what they do later had no motor among them
 
@@ -36,6 +38,7 @@ class Climbs(Watcher):
     def __init__(self, stream: Stream, district: int) -> None:
         super().__init__(stream, district)
         self._bound: list[tuple[int, int]] = []
+        self._same_since = -BEFORE_TICKS  # since this tick no train came
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -66,16 +69,19 @@ class Climbs(Watcher):
         rows = self.ticks.rows(found - BEFORE_TICKS, found)
         floor = float(np.min(self.ticks.usual_amps[rows, d]))
         level = stream.median("amps", d, found - 2, found + STAYS_TICKS)
-        if not floor + LEAST_AMPS < level < ARRIVAL_RATIO * floor or not self._stays(found, floor, level):
+        if not floor + LEAST_AMPS < level or not self._stays(found, floor, level):
             return None, floor, level
         volts = stream.median("volts", d, found - BEFORE_TICKS, found - 9)
         during = stream.median("volts", d, found - 2, found + STAYS_TICKS)
         high, known = self._high(found, during)
-        if not known and self._rise_ticks(found, floor, level) > QUICK_TICKS:
+        if not level > ABOVE_HIGH_RATIO * high or not HOLD_SHARE * volts < during < 1.025 * volts:
             return None, floor, level
-        if not self._is_above(level, floor, high, known=known) or not HOLD_SHARE * volts < during < 1.025 * volts:
+        if not level < ARRIVAL_RATIO * floor or self._came_from_elsewhere(found, floor, level):
+            # What laps brought before says nothing about one train more.
+            if found - BEFORE_TICKS > self._same_since:
+                self._same_since = found + STAYS_TICKS // 2
             return None, floor, level
-        if self._came_from_elsewhere(found, floor, level):
+        if not known:
             return None, floor, level
         event = Occurrence(district=d, cause=Cause.BINDING, start_s=self._onset_s(found, floor, level))
         event.evidence = {
@@ -86,12 +92,12 @@ class Climbs(Watcher):
             "volts_before": volts,
             "volts_during": during,
         }
-        event.confidence = 0.88 if known and level > 1.25 * high else 0.8 if known else 0.7
+        event.confidence = 0.88 if level > 1.25 * high else 0.8
         return event, floor, level
 
     def _high(self, found: int, volts: float) -> tuple[float, bool]:
         """The highest amps that this train's laps brought at these volts, and whether enough of its way was seen."""
-        rows = self.ticks.rows(found - LOOK_BACK_TICKS, found - BEFORE_TICKS // 2)
+        rows = self.ticks.rows(max(found - LOOK_BACK_TICKS, self._same_since), found - BEFORE_TICKS // 2)
         past = self.ticks.volts[rows, self.district]
         same = (past > SAME_VOLTS_SHARE * volts) & (past * SAME_VOLTS_SHARE < volts)
         for first, last in self._bound:
@@ -105,18 +111,6 @@ class Climbs(Watcher):
         at = int(HIGH_QUANTILE * (len(amps) - 1))
         return float(np.partition(amps, at)[at]), len(amps) >= KNOWN_TICKS
 
-    def _rise_ticks(self, found: int, floor: float, level: float) -> int:
-        """Ticks from a fifth to four fifths of the climb."""
-        amps = self.ticks.amps[self.ticks.rows(found - BEFORE_TICKS, found + 5), self.district]
-        over = np.flatnonzero(amps > floor + 0.8 * (level - floor))
-        under = np.flatnonzero(amps[: over[0]] < floor + 0.2 * (level - floor)) if len(over) else over
-        return int(over[0] - under[-1]) if len(over) and len(under) else BEFORE_TICKS
-
-    def _is_above(self, level: float, floor: float, high: float, *, known: bool) -> bool:
-        if known:
-            return level > ABOVE_HIGH_RATIO * high
-        return level > UNKNOWN_RATIO * floor and level > UNKNOWN_RATIO * high
-
     def _onset_s(self, found: int, floor: float, level: float) -> float:
         cut = self.stream.cut(self.district, found - BEFORE_TICKS, found)
         under = np.flatnonzero(_smooth(cut.amps) < floor + 0.15 * (level - floor))
@@ -129,19 +123,27 @@ class Climbs(Watcher):
     def _came_from_elsewhere(self, found: int, floor: float, level: float) -> bool:
         """Switched on, driven in from another district, or started: nothing that was running already."""
         climb = level - floor
-        lost = self.stream.medians("amps", found - 36, found - 24) - self.stream.medians("amps", found + 4, found + 12)
-        lost[~self.circuits.is_track] = 0.0
-        lost[self.district] = 0.0
-        if bool((lost > 0.4 * climb).any()):
+        if self._left_another(found, climb):
             return True
         cut = self.stream.cut(self.district, found - BEFORE_TICKS - 8, found + 2)
-        if sharpest_share(cut.end_s, cut.amps, climb) >= SHARP_SHARE:
+        cut = cut._replace(amps=steady(cut.amps))  # without losses of contact, which end within a cycle
+        if sharpest_share(cut.end_s, cut.amps, climb) >= SHARP_SHARE or (is_fine(cut) and _rise_s(cut, floor, level) < ARRIVAL_S):
             return True
         # Only a motor wavers with its load; without one before, something arrived. Coarse readings do not show it.
         return (
             is_fine(cut)
             and self._spread(found - 36, found - 26) / floor < LAMP_QUIET * self._spread(found + 2, found + 12) / level
         )
+
+    def _left_another(self, found: int, climb: float) -> bool:
+        """Another track district lost what this one gained, and draws less than it did anywhere just before."""
+        lost_by = self.stream.medians("amps", found - 36, found - 24) - self.stream.medians("amps", found + 4, found + 12)
+        lost_by[self.district] = 0.0
+        for other in np.flatnonzero(self.circuits.is_track & (lost_by > 0.4 * climb)).tolist():
+            past = self.ticks.amps[self.ticks.rows(found - 24 - LEFT_TICKS, found - 24), other]
+            if self.stream.median("amps", other, found + 4, found + 12) < LEFT_SHARE * float(np.nanquantile(past, 0.1)):
+                return True
+        return False
 
     def _spread(self, first: int, last: int) -> float:
         rows = self.ticks.rows(first, last)
@@ -167,6 +169,13 @@ class Climbs(Watcher):
         self.tell(event, at + 4)
         self._bound = [*self._bound, (found - BEFORE_TICKS // 2, at + 5)][-REMEMBERED:]
         return at + 8
+
+
+def _rise_s(cut: Cut, floor: float, level: float) -> float:
+    """From a fifth to four fifths of a climb."""
+    over = np.flatnonzero(cut.amps > floor + 0.8 * (level - floor))
+    under = np.flatnonzero(cut.amps[: over[0]] < floor + 0.2 * (level - floor)) if len(over) else over
+    return float(cut.end_s[over[0]] - cut.end_s[under[-1]]) if len(under) else np.inf
 
 
 def _smooth(values: Floats) -> Floats:

@@ -4,8 +4,8 @@ from collections.abc import Generator
 
 import numpy as np
 
-from monitor.diagnosis.edges import SHARP_SHARE, crossing_s, is_fine, sharpest_share
-from monitor.diagnosis.medians import median, medians
+from monitor.diagnosis.edges import SHARP_SHARE, crossing_s, is_fine, sharpest_share, steady
+from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.ticks import TICK_S
@@ -16,7 +16,7 @@ LEAST_SHARE = 0.12  # of the amps before: one engine of several
 LEAST_JOINT_SHARE = 0.18
 LEAST_AMPS = 0.1
 SPREADS = 1.6  # of the amps' own wavering within a tick
-LEAST_RUN = 4  # half cycles: losses about a cycle long are what every track has, and no train notices
+LEAST_CYCLES = 1.35  # losses of about a cycle are what every track has, and no train notices
 SURE_SHARE = 0.75
 WAVERING_SHARE = 0.3  # of the depth: a motor still runs behind a joint, and what is left after a lost contact is steady
 LONGEST_LOST_S = 0.55
@@ -166,18 +166,19 @@ class Drops(Watcher):
         level = min(usual, _level_beside(cut, usual - 0.5 * depth))
         lowest = usual - depth
         gone = cut.amps < level - 0.25 * (level - lowest)
-        event.evidence["without_amps_s"] = float(gone.sum()) * median(np.diff(cut.end_s))
+        lost_s = _lost_s(cut, gone, level)
+        event.evidence["without_amps_s"] = lost_s
         event.confidence = 0.95 if event.evidence["change_within_one_cycle_share"] > 0.6 and depth > 0.25 * usual else 0.85
         noise = _noise(cut.amps[: max(8, int(np.argmax(gone)) - 1)])
         typical = level - median(cut.amps[gone]) if gone.any() else 0.0
-        if _longest_run(gone) < LEAST_RUN or typical < max(NOISES * noise, LEAST_SHARE * level):
+        if lost_s < LEAST_CYCLES * median(cut.end_s - cut.start_s) or typical < max(NOISES * noise, LEAST_SHARE * level):
             event.confidence = 0.0
 
     def _call_joint(self, event: Occurrence, cut: Cut, usual: float) -> None:
         """By what lasts: single losses of contact within a sag, or beside one, do not count."""
-        steady = cut._replace(amps=_steady(cut.amps))
-        depth = usual - float(np.min(steady.amps, initial=usual))
-        span = crossing_s(steady, steady.amps < usual - 0.3 * depth)
+        smooth = cut._replace(amps=steady(cut.amps))
+        depth = usual - float(np.min(smooth.amps, initial=usual))
+        span = crossing_s(smooth, smooth.amps < usual - 0.3 * depth)
         if span is None or not LEAST_JOINT_SHARE * usual < depth < 0.9 * usual:
             return
         tick = int(event.start_s / TICK_S)
@@ -185,8 +186,8 @@ class Drops(Watcher):
         if depth < WAVERED * wavered or event.evidence["volts_during"] < NOT_FELL_SHARE * event.evidence["volts_before"]:
             return
         event.start_s, event.end_s = span
-        edge_s, lasted_s = _edge_s(steady, usual, depth), span[1] - span[0]
-        quick_out = _edge_s(_reversed(steady), usual, depth) <= QUICK_EDGE_S
+        edge_s, lasted_s = _edge_s(smooth, usual, depth), span[1] - span[0]
+        quick_out = _edge_s(_reversed(smooth), usual, depth) <= QUICK_EDGE_S
         event.evidence.update(edge_s=edge_s, lasted_s=lasted_s, amps_lowest=usual - depth)
         if lasted_s >= SHORTEST_JOINT_S and edge_s <= (SLOWEST_EDGE_S if quick_out else LONGEST_EDGE_S):
             event.cause = Cause.WEAK_JOINT
@@ -203,7 +204,8 @@ class Drops(Watcher):
         lasted_s, edge_s = event.evidence["lasted_s"], _edge_s(cut, usual, depth)
         event.evidence["edge_s"] = edge_s
         event.confidence = 0.0
-        if lasted_s < LONGEST_LOST_S and depth > 0.3 * usual and edge_s <= COARSE_EDGE_S:
+        if 0 < lasted_s < LONGEST_LOST_S and depth > 0.3 * usual and edge_s <= COARSE_EDGE_S:
+            # A single low reading may be a loss of a cycle, as every track has.
             event.confidence = 0.75
         elif lasted_s >= LONGEST_LOST_S and 0.22 * usual < depth < 0.8 * usual and edge_s <= COARSE_EDGE_S:
             event.cause, event.confidence = Cause.WEAK_JOINT, 0.5
@@ -258,25 +260,32 @@ def _level_beside(cut: Cut, middle: float) -> float:
     return min(median(before), median(after)) if len(before) and len(after) else middle
 
 
-def _longest_run(gone: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> int:
-    """The longest run, single readings between bridged: a bouncing contact is one loss."""
+def _lost_s(cut: Cut, gone: "np.ndarray[tuple[int], np.dtype[np.bool_]]", level: float) -> float:
+    """How long the amps were gone, from the squares that are missing; never shorter than one window.
+
+    Windows overlap by half, so the missing squares add up to depth times time however the loss lies in them. Of a loss that
+    fills a window the deepest reading shows the whole depth; a shorter one shows as much shallower as it is shorter.
+    """
+    run = _longest_run(gone)
+    missing = np.clip(level**2 - cut.amps[max(0, run.start - 1) : run.stop + 1] ** 2, 0.0, None)
+    return float(missing.sum() / max(float(np.max(missing, initial=0.0)), 1e-12)) * median(np.diff(cut.end_s))
+
+
+def _longest_run(gone: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> slice:
+    """Where the longest run is, single readings between bridged: a bouncing contact is one loss."""
     bridged = gone.copy()
     bridged[1:-1] |= gone[:-2] & gone[2:]
     edges = np.flatnonzero(np.diff(np.concatenate([[False], bridged, [False]]).astype(np.int8)))
-    return int(np.max(edges[1::2] - edges[::2], initial=0))
+    if not len(edges):
+        return slice(0, 0)
+    longest = int(np.argmax(edges[1::2] - edges[::2]))
+    return slice(int(edges[2 * longest]), int(edges[2 * longest + 1]))
 
 
 def _noise(values: Floats) -> float:
     """From the lowest tenth to the highest."""
     ordered = np.sort(values)
     return float(ordered[int(0.9 * (len(ordered) - 1))] - ordered[int(0.1 * (len(ordered) - 1))])
-
-
-def _steady(values: Floats) -> Floats:
-    """Running median of seven, edges kept."""
-    if len(values) < 7:
-        return values
-    return medians(np.lib.stride_tricks.sliding_window_view(np.pad(values, 3, mode="edge"), 7), -1)
 
 
 def _wavering_share(cut: Cut, usual: float, depth: float) -> float:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from monitor.diagnosis.medians import median
+from monitor.diagnosis.medians import median, medians
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.watcher import Floats
 
@@ -34,6 +34,13 @@ def crossing_s(cut: Cut, inside: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -
         return None
     middle_s = (cut.start_s[hits[[0, -1]]] + cut.end_s[hits[[0, -1]]]) / 2
     return float(middle_s[0]), float(middle_s[1])
+
+
+def steady(values: Floats) -> Floats:
+    """Running median of seven, edges kept: steps stay, what lasts a cycle or two goes. Shape (n,)."""
+    if len(values) < 7:
+        return values
+    return medians(np.lib.stride_tricks.sliding_window_view(np.pad(values, 3, mode="edge"), 7), -1)
 
 
 def is_fine(cut: Cut) -> bool:

@@ -14,11 +14,14 @@ from monitor.values import Cause
 
 FOUND_SHARE = 0.945  # of the usual volts, looked into
 SAG_DEPTH = 0.07  # of the volts before; trains visibly slow from about a tenth (common practice, no published source)
-DIP_DEPTH = 0.06
+DIP_DEPTH = 0.1  # of the volts before: the usual threshold of a dip (IEC 61000-4-30 takes 90 % of the reference)
+ALONG_DEPTH = 0.06  # by which the others must have fallen too
 STEADY_TICKS = 16  # a starting train's surge has faded by then
 BACK_SHARE = 0.5
 LEAST_RATED_SHARE = 0.06  # a rise of the supply's amps smaller than this does not pull volts down
 FORGET_TICKS = 6000
+BY_HAND_SHARE = 0.6  # of the rise: a hand that gives a neighbour more volts takes them here; whoever looks on sees it done
+DRIVEN_DEPTH = 0.15  # a train driven over takes its load along; only a deep fall is worth a word
 
 
 @dataclass(slots=True, kw_only=True)
@@ -59,6 +62,9 @@ class Sags(Watcher):
             if cause is Cause.SUPPLY_SAG and not self._is_lasting(before, over):
                 tick = (over or found) + 2
                 continue
+            if cause is Cause.SUPPLY_SAG and over is None and self._is_shallow(before) and self._is_driven_over(before):
+                tick = found + STEADY_TICKS
+                continue
             event = self._tell_begin(before, cause, over or found + STEADY_TICKS)
             if over is None:
                 over = yield from self._over(before, found + FORGET_TICKS)
@@ -79,7 +85,7 @@ class Sags(Watcher):
         return _Before(
             tick=tick,
             volts=np.fmin(self.stream.medians("volts", tick - 6, tick - 1), self.ticks.recent_volts[rows.start]),
-            amps=self.stream.medians("amps", tick - 6, tick - 1),
+            amps=np.fmax(self.stream.medians("amps", tick - 6, tick - 1), self.stream.medians("amps", tick - 26, tick - 1)),
             volts_low=self.ticks.volts[lowest],
             amps_low=self.ticks.amps[lowest],
         )
@@ -92,15 +98,31 @@ class Sags(Watcher):
         near, far = circuits.supply_of == circuits.supply_of[d], circuits.supply_of != circuits.supply_of[d]
         rise = float(np.nansum((before.amps_low - before.amps)[near]))
         rated = float(circuits.rated_amps[circuits.supply_of[d]])
-        if not share[d] < 1 - DIP_DEPTH or self._is_short(before):
+        if not share[d] < 1 - min(DIP_DEPTH, SAG_DEPTH) or self._is_short(before):
             return None
-        if bool((live & far).any()) and bool((share[live] < 1 - 0.6 * DIP_DEPTH).all()) and rise < LEAST_RATED_SHARE * rated:
-            return Cause.MAINS_DIP if self._fell_alike(share[live], share[d]) and self._fell_together(before, live) else None
+        if bool((live & far).any()) and bool((share[live] < 1 - ALONG_DEPTH).all()) and rise < LEAST_RATED_SHARE * rated:
+            alike = share[d] < 1 - DIP_DEPTH and self._fell_alike(share[live], share[d])
+            return Cause.MAINS_DIP if alike and self._fell_together(before, live) else None
         if rise > LEAST_RATED_SHARE * rated:
-            return Cause.SUPPLY_SAG
+            return None if self._is_by_hand(before, near, rise) else Cause.SUPPLY_SAG
         if not bool((live & far).any()) and int((live & near).sum()) > 1 and self._fell_alike(share[live], share[d]) and rise < 0:
-            return Cause.MAINS_DIP if self._fell_sharply(before) else None
+            return Cause.MAINS_DIP if share[d] < 1 - DIP_DEPTH and self._fell_sharply(before) else None
         return None
+
+    def _is_by_hand(self, before: _Before, near: "np.ndarray[tuple[int], np.dtype[np.bool_]]", rise: float) -> bool:
+        """The amps rose where the volts rose: somebody turned a throttle up, or switched a neighbour on again."""
+        more = np.where(near, before.amps_low - before.amps, 0.0)
+        raised = before.volts_low > before.volts + 0.3 * (before.volts[self.district] - before.volts_low[self.district])
+        return bool(np.nansum(more[raised]) > BY_HAND_SHARE * rise)
+
+    def _is_driven_over(self, before: _Before) -> bool:
+        """A train came from a district of another supply, which lost what this supply's gained."""
+        tick, circuits = before.tick, self.circuits
+        gained = self.stream.medians("amps", tick + 4, tick + 12) - before.amps
+        lost = self.stream.medians("amps", tick - 26, tick - 16) - self.stream.medians("amps", tick + 4, tick + 12)
+        near = circuits.supply_of == circuits.supply_of[self.district]
+        taken = np.where(circuits.is_track & ~near, lost, 0.0)
+        return bool(np.nanmax(taken, initial=0.0) > 0.4 * float(np.nanmax(np.where(near, gained, 0.0))))
 
     def _is_short(self, before: _Before) -> bool:
         """This district's own short: another watcher's."""
@@ -113,7 +135,7 @@ class Sags(Watcher):
         """All within the tick in which it was found, or the next."""
         rows = self.ticks.rows(before.tick, before.tick + 2)
         low = np.min(self.ticks.volts_low[rows], axis=0)
-        return bool((low[live] < (1 - 0.6 * DIP_DEPTH) * before.volts[live]).all())
+        return bool((low[live] < (1 - ALONG_DEPTH) * before.volts[live]).all())
 
     def _fell_alike(self, share: Floats, own: float) -> bool:
         return bool((np.abs(share - own) < 0.35 * (1 - own) + 0.02).all())
@@ -146,6 +168,10 @@ class Sags(Watcher):
         steady = late < before.volts[d] * (1 - SAG_DEPTH) and early < before.volts[d] * (1 - SAG_DEPTH)
         fades = (before.volts[d] - late) < 0.72 * (before.volts[d] - early)
         return steady and (over is None or not fades)
+
+    def _is_shallow(self, before: _Before) -> bool:
+        d = self.district
+        return bool(before.volts_low[d] > (1 - DRIVEN_DEPTH) * before.volts[d])
 
     def _tell_begin(self, before: _Before, cause: Cause, known: int) -> Occurrence:
         circuits, d = self.circuits, self.district

@@ -18,6 +18,7 @@ RATED_SHARE = 1.15  # of the supply's rated amps
 FELL_SHARE = 0.8  # of the volts before: worth a look
 COLLAPSED_SHARE = 0.68  # of the volts before; lamps and trains that start leave three quarters
 OPEN_TICKS = 5
+HELD_S = 0.2  # metal that scrapes bounces; a short that is back within this is the same
 
 
 class Shorts(Watcher):
@@ -43,7 +44,7 @@ class Shorts(Watcher):
                     self.tell(event, last)
                 yield last + 1
                 last += 1
-                self._end(event, self.stream.cut(self.district, last - 3, last), usual_amps)
+                self._end(event, self.stream.cut(self.district, last - 5, last), usual_amps)
             self.tell(event, last)
             tick = last + 1
 
@@ -87,10 +88,12 @@ class Shorts(Watcher):
         return event
 
     def _end(self, event: Occurrence, cut: Cut, amps: float) -> None:
-        """Over when a reading is no longer shorted: the amps are back, or the protection opened."""
+        """Over when readings are no longer shorted for a while: the amps are back, or the protection opened."""
         peak = event.evidence["amps_highest"]
-        over = (cut.amps < max(LEAP * amps, 0.3 * peak)) & (cut.end_s > event.start_s + (cut.end_s - cut.start_s))
-        if over.any():
-            at = int(np.argmax(over))
-            event.end_s = max(event.start_s, float(cut.start_s[at]))
+        shorted = np.flatnonzero(~(cut.amps < max(LEAP * amps, 0.3 * peak)) & (cut.end_s > event.start_s))
+        last_s = event.start_s if not len(shorted) else float(cut.end_s[shorted[-1]])
+        if len(cut.end_s) and cut.end_s[-1] > last_s + HELD_S:
+            # The window that follows the last one is the first without.
+            after = np.flatnonzero(cut.end_s > last_s)
+            event.end_s = max(event.start_s, float(cut.start_s[after[0]]))
             event.evidence["lasted_s"] = event.end_s - event.start_s

@@ -157,6 +157,8 @@ class Director:
         if isinstance(act, Transfer):
             train.drive_to(act.district, start, max(scans // 8, 2), scans)
             self._truth.moves.append((start, act.train, act.district))
+            if act.district >= 0:
+                self._sags.watch(act.district, start, start + scans + self.scan_of(2.0), after_scans=scans + self.scan_of(0.5))
             if act.overload:
                 self._trips.overload(self._spec.districts[act.district].supply, start, _FOR_GOOD)
         elif train.district >= 0 and self.is_powered(train.district):

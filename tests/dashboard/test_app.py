@@ -194,7 +194,7 @@ def test_answers_carry_a_policy_that_keeps_everything_at_home(client):
 
 def test_a_viewer_that_never_reads_gives_its_stream_back(hall, monkeypatch):
     monkeypatch.setattr("dashboard.feed.STREAMS_LIMIT", 1)
-    monkeypatch.setattr("dashboard.app.DEAD_VIEWER_MS", 1000)
+    monkeypatch.setattr("dashboard.server.DEAD_VIEWER_MS", 1000)
     monkeypatch.setattr("dashboard.feed.TICK_S", 0.001)  # fills what the network holds for the viewer sooner
     server = PageServer(hall, port=0)
     server.start()

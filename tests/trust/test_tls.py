@@ -131,7 +131,7 @@ def test_large_answers_and_large_questions_come_whole(served):
 
 def test_events_stream_and_a_viewer_that_never_reads_gives_its_stream_back(settings, monkeypatch):
     monkeypatch.setattr("dashboard.feed.STREAMS_LIMIT", 1)
-    monkeypatch.setattr("dashboard.app.DEAD_VIEWER_MS", 1000)
+    monkeypatch.setattr("dashboard.server.DEAD_VIEWER_MS", 1000)
     monkeypatch.setattr("dashboard.feed.TICK_S", 0.001)
     served = Served(settings, own_certificate=True)
     ask = b"GET /feed/stream HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"

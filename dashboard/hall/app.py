@@ -1,0 +1,59 @@
+"""The Dash app of a hall, and its server: nothing can be done from it but look."""
+
+import dash
+from dash.development.base_component import Component
+
+from dashboard.access import Gate
+from dashboard.blank import blank_app, guard
+from dashboard.hall.feed import Hall, HallFeed, hall_routes
+from dashboard.hall.views import hall_page, station_page
+from dashboard.server import DEFAULT_HOST, DEFAULT_PORT, PageOptions, Server
+from dashboard.views.shell import shell
+
+
+def create_hall_app(hall: Hall, title: str, gate: Gate | None = None, *, insist_on_encryption: bool = False) -> dash.Dash:
+    """The app: the hall, its stations, its feed.
+
+    Args:
+        hall: What to look at.
+        title: What the hall is called.
+        gate: Who may look; this machine only when None.
+        insist_on_encryption: Whether browsers are told to come by encryption only.
+    """
+    app = blank_app(f"{title} – pilotlamp")
+    app.server.register_blueprint(hall_routes(HallFeed(hall)))
+
+    def station_layout(**_query: str) -> Component:
+        return station_page(next(iter(hall.look(_query.get("hall", ""), _query.get("station", "")).stations), None))
+
+    def hall_layout(**_query: str) -> Component:
+        return hall_page()
+
+    dash.register_page("hall", path="/", name="Hall", title=f"{title} – hall", order=0, layout=hall_layout)
+    dash.register_page("station", path="/station", name="Station", title=f"{title} – station", order=1, layout=station_layout)
+    app.layout = lambda: shell(title, [], looks_on=True)
+    guard(app, gate or Gate(), insist_on_encryption=insist_on_encryption)
+    return app
+
+
+class HallServer(Server):
+    """Serves the pages of a hall.
+
+    Args:
+        hall: What to look at.
+        title: What the hall is called.
+        host: Where to listen.
+        port: Where to listen; 0 takes a free one.
+        options: Who may look, and encryption; this machine only, without it, when None.
+
+    Raises:
+        PageError: The port is taken or may not be opened, or the certificate is of no use.
+    """
+
+    def __init__(
+        self, hall: Hall, title: str, host: str = DEFAULT_HOST, port: int = DEFAULT_PORT, options: PageOptions | None = None
+    ) -> None:
+        def make(gate: Gate, insist_on_encryption: bool) -> dash.Dash:  # noqa: FBT001 - the server's own form
+            return create_hall_app(hall, title, gate, insist_on_encryption=insist_on_encryption)
+
+        super().__init__(make, host, port, options)

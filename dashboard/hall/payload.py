@@ -1,0 +1,174 @@
+"""Payloads of the hall's pages: the hall as a whole, and one station in the live page's own form."""
+
+from urllib.parse import urlencode
+
+from dashboard.hall.as_layout import Moment, layout_of, picture_of, trend_of
+from dashboard.hall.standing import LEVEL_OF_TROUBLE, WALL_TROUBLES, WORD_OF_TROUBLE, clock_words, counted
+from dashboard.views.figures import figure, percent
+from dashboard.views.payload import tick, trace
+from dashboard.views.words import LEVEL_OF_PRIORITY, WORD_OF_PRIORITY, Level, first_sentence
+from monitor.bus.hall_values import STALE_AFTER_S, DistrictView, StationView
+from monitor.bus.hall_watch import HallPicture
+from monitor.bus.payloads import WarningNote
+from monitor.values import Priority
+
+Json = dict[str, object]
+WARNINGS_SHOWN = 20
+HEALING_BUCKETS = 5
+_PRIORITIES = {"low": Priority.LOW, "medium": Priority.MEDIUM, "high": Priority.HIGH}
+
+
+def hall_tick(picture: HallPicture, at: Moment) -> Json:
+    """Everything the hall page needs in one tick: the form of the live page, with stations in place of districts."""
+    warnings = [(station, note) for station in picture.stations for note in station.warnings]
+    warnings.sort(key=lambda pair: (-_PRIORITIES[pair[1].priority], pair[1].made_unix_s))
+    heard = [station.heard_s_ago for station in picture.stations if station.heard_s_ago is not None]
+    return {
+        "now_s": round(at.page_s, 3),
+        "stale_after_s": STALE_AFTER_S,
+        "oldest_s": round(min(heard), 2) if heard else None,
+        "headline": _headline(picture, warnings, at),
+        "stations": [_station(station) for station in picture.stations],
+        "districts": [],
+        "supplies": [],
+        "warnings": [_warning(station, note, at) for station, note in warnings[:WARNINGS_SHOWN]],
+        "more_warnings": max(0, len(warnings) - WARNINGS_SHOWN),
+        "past": [],
+        "findings": [],
+        **_surroundings(picture),
+        "trace": {"first": 0, "bucket_s": 1.0, "volts": [], "amps": [], "peaks": []},
+    }
+
+
+def station_tick(picture: HallPicture, station: StationView, at: Moment) -> Json:
+    """One station, as its own live page shows it."""
+    layout = layout_of(station)
+    payload = tick(layout, picture_of(station, layout, at), trend_of(station, layout, at.page_s, HEALING_BUCKETS))
+    if station.state != "here":
+        payload["headline"] = {
+            "level": LEVEL_OF_TROUBLE[station.trouble],
+            "sentence": f"{station.name}: {station.reasons[0] if station.reasons else WORD_OF_TROUBLE[station.trouble]}",
+            "more": "What is below is what it said last.",
+            "opens_in_s": None,
+            "warning_id": None,
+        }
+    return {**payload, "stale_after_s": STALE_AFTER_S, **_surroundings(picture), "recording": _sending(station)}
+
+
+def station_trace(station: StationView, at: Moment, buckets: int) -> Json:
+    """The last minute of a station's districts."""
+    layout = layout_of(station)
+    return trace(trend_of(station, layout, at.page_s, buckets))
+
+
+def station_mark(station: StationView) -> str:
+    """Changes where the page of a station has to be built anew."""
+    return repr(layout_of(station))
+
+
+def station_query(station: StationView) -> str:
+    """How a station is asked for, as a query."""
+    return "?" + urlencode({"hall": station.hall, "station": station.name})
+
+
+def spots(picture: HallPicture) -> list[str]:
+    """Queries of the stations where the wall stops, worst first."""
+    return [station_query(station) for station in picture.stations if station.trouble in WALL_TROUBLES]
+
+
+def _headline(picture: HallPicture, warnings: list[tuple[StationView, WarningNote]], at: Moment) -> Json:
+    stations = picture.stations
+    level, sentence, more = Level.WELL, "Every station is well", counted(stations)
+    opens_in_s: float | None = None
+    if not picture.connected:
+        level, sentence, more = Level.STALE, picture.sentence or "The hall cannot be heard", "What is below is old."
+    elif not stations:
+        level, sentence, more = Level.STALE, "No station has been heard yet", "Stations publish with pilotlamp watch --broker."
+    elif stations[0].trouble in WALL_TROUBLES:
+        worst = stations[0]
+        level = LEVEL_OF_TROUBLE[worst.trouble]
+        sentence = f"{worst.name}: {first_sentence(worst.reasons[0]) if worst.reasons else WORD_OF_TROUBLE[worst.trouble]}"
+        note = next((note for station, note in warnings if station is worst), None)
+        if note is not None and worst.trouble == note.priority:
+            opens_in_s = _opens_in_s(worst, note, at)
+            more = f"{note.advice} In all: {more}."
+    return {
+        "level": level,
+        "sentence": sentence,
+        "more": more,
+        "opens_in_s": opens_in_s if opens_in_s is None else round(opens_in_s, 1),
+        "warning_id": None,
+    }
+
+
+def _station(station: StationView) -> Json:
+    nearest = next((supply for supply in station.supplies if supply.share is not None), None)
+    well = (
+        f"Closest: {nearest.name}, {percent(nearest.share)} of its limit" if nearest is not None else "Nothing stands against it"
+    )
+    return {
+        "id": f"{station.hall}/{station.name}",
+        "query": station_query(station),
+        "hall": station.hall,
+        "name": station.name,
+        "title": station.title if station.title != station.name else "",
+        "level": LEVEL_OF_TROUBLE[station.trouble],
+        "word": "lost" if station.state == "lost" else WORD_OF_TROUBLE[station.trouble],
+        "reason": station.reasons[0] if station.reasons else well,
+        "more": max(0, len(station.reasons) - 1),
+        "age_s": None if station.age_s is None else round(station.age_s, 2),
+        "clock": clock_words(station.clock_ahead_s),
+        "districts": [_district(row) for row in station.districts],
+    }
+
+
+def _district(row: DistrictView) -> Json:
+    share = row.amps / row.limit_amps if row.amps is not None and row.limit_amps else None
+    return {
+        "name": row.name,
+        "level": LEVEL_OF_TROUBLE[row.trouble] if not row.doubtful else Level.DOUBT,
+        "amps": figure(row.amps, 1),
+        "share": None if share is None else round(share, 3),
+        "age_s": None if row.age_s is None else round(row.age_s, 2),
+    }
+
+
+def _warning(station: StationView, note: WarningNote, at: Moment) -> Json:
+    priority = _PRIORITIES[note.priority]
+    opens_in_s = _opens_in_s(station, note, at)
+    return {
+        "id": f"{station.hall}/{station.name}/{note.boot}/{note.id}",
+        "level": LEVEL_OF_PRIORITY[priority],
+        "word": WORD_OF_PRIORITY[priority],
+        "where": f"{station.name}, {note.name}",
+        "message": note.message,
+        "advice": note.advice,
+        "since_s": max(0, round(at.page_s - note.start_s - at.of(note, station.clock_ahead_s or 0.0))),
+        "opens_in_s": None if opens_in_s is None else round(opens_in_s, 1),
+        "acknowledged": note.acknowledged,
+        "shelved_s": None,
+    }
+
+
+def _opens_in_s(station: StationView, note: WarningNote, at: Moment) -> float | None:
+    if note.trip_in_s is None:
+        return None
+    return max(0.0, note.start_s + at.of(note, station.clock_ahead_s or 0.0) + note.trip_in_s - at.page_s)
+
+
+def _surroundings(picture: HallPicture) -> Json:
+    word = "talking" if picture.connected else "out of reach"
+    return {
+        "ports": [{"well": picture.connected and not picture.sentence, "board": "broker", "word": picture.sentence or word}],
+        "recording": {"sentence": None, "well": True},
+        "muted_s": None,
+        "mark": None,
+    }
+
+
+def _sending(station: StationView) -> Json:
+    """In the place where the live page says how recording stands."""
+    if station.lost or station.thinned or station.waiting > 100:
+        return {"sentence": f"{station.waiting} messages wait there", "well": False}
+    clock = clock_words(station.clock_ahead_s)
+    return {"sentence": clock or None, "well": not clock}
