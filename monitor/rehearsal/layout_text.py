@@ -92,4 +92,11 @@ def _loads(bench: BenchSpec) -> list[str]:
             f'[[load]]\nname = "{train.name}"\ndistrict = "{bench.districts[train.district].name}"\nkind = "locomotive"\n'
             f"running_amps = {train.run_amps:.1f}\nstarting_amps = {min(starting, 3 * train.run_amps):.1f}\n"
         )
+    for district in bench.districts:
+        for kind, what, amps in (("lighting", "lamps", district.lamp_amps), ("accessory", "accessories", district.steady_amps)):
+            if amps > 0:
+                rows.append(
+                    f'[[load]]\nname = "{district.name} {what}"\ndistrict = "{district.name}"\nkind = "{kind}"\n'
+                    f"running_amps = {amps:.2f}\n"
+                )
     return rows
