@@ -98,6 +98,7 @@
       if (place.children[k] !== tile) place.insertBefore(tile, place.children[k] || null);
     });
     document.querySelector("[data-no-stations]").hidden = payload.stations.length > 0;
+    put(document.querySelector("[data-more-stations]"), payload.more_stations);
   }
 
   document.addEventListener("input", function (event) {

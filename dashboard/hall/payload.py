@@ -14,6 +14,8 @@ from monitor.values import Priority
 
 Json = dict[str, object]
 WARNINGS_SHOWN = 20
+STATIONS_SHOWN = 300
+"""The worst of them: a browser draws no more tiles with ease, and nobody looks at more."""
 HEALING_BUCKETS = 5
 _PRIORITIES = {"low": Priority.LOW, "medium": Priority.MEDIUM, "high": Priority.HIGH}
 
@@ -28,7 +30,8 @@ def hall_tick(picture: HallPicture, at: Moment) -> Json:
         "stale_after_s": STALE_AFTER_S,
         "oldest_s": round(min(heard), 2) if heard else None,
         "headline": _headline(picture, warnings, at),
-        "stations": [_station(station) for station in picture.stations],
+        "stations": [_station(station) for station in picture.stations[:STATIONS_SHOWN]],
+        "more_stations": _further(picture.stations[STATIONS_SHOWN:]),
         "districts": [],
         "supplies": [],
         "warnings": [_warning(station, note, at) for station, note in warnings[:WARNINGS_SHOWN]],
@@ -74,6 +77,10 @@ def station_query(station: StationView) -> str:
 def spots(picture: HallPicture) -> list[str]:
     """Queries of the stations where the wall stops, worst first."""
     return [station_query(station) for station in picture.stations if station.trouble in WALL_TROUBLES]
+
+
+def _further(stations: tuple[StationView, ...]) -> str:
+    return f"{len(stations)} further stations are not drawn: {counted(stations)}." if stations else ""
 
 
 def _headline(picture: HallPicture, warnings: list[tuple[StationView, WarningNote]], at: Moment) -> Json:

@@ -30,6 +30,7 @@ def hall_page() -> Component:
                     ),
                     html.Div(className="stations", **hook(stations="")),
                     html.P("No station has been heard yet.", className="none", **hook(no_stations="")),
+                    html.P(className="none", **hook(more_stations="")),
                 ],
                 className="all-stations",
                 **aria(label="Stations, worst first"),

@@ -117,6 +117,16 @@ def test_without_a_broker_everything_is_called_old(hall, client):
     assert not said["ports"][0]["well"]
 
 
+def test_of_very_many_stations_the_worst_are_drawn_and_the_others_counted(monkeypatch):
+    monkeypatch.setattr("dashboard.hall.payload.STATIONS_SHOWN", 2)
+    hall = ToldHall(*(f"Layout {number}" for number in range(5)))
+    hall.run(5.0)
+    hall.warn("Layout 4", "high")
+    said = create_hall_app(hall, HALL).server.test_client().get("/feed/now").json
+    assert [station["name"] for station in said["stations"]] == ["Layout 4", "Layout 0"]
+    assert said["more_stations"] == "3 further stations are not drawn: 3 running."
+
+
 def test_the_wall_stops_at_trouble_only(hall, client):
     assert client.get("/feed/spots").json == []
     hall.warn("Mill", "low", "A feeder is close to what its wire carries.", None)
