@@ -41,6 +41,7 @@
     mark(card, "good", String(district.good));
     put(slot(card, "word"), !stale ? district.word : age === Infinity ? "no figures yet" : "stale, " + span(age) + " old");
     for (const name of ["amps", "volts", "va"]) put(slot(card, name), district[name]);
+    put(slot(card, "fits"), stale ? "" : district.fits);
     for (const name of ["of_output", "of_supply"]) {
       const share = stale ? null : district[name];
       put(slot(card, name), percent(share));
@@ -54,11 +55,22 @@
 
   const PLATE_AT = 0.8; // where on the bar the nameplate's total stands
 
+  function fillHeat(place, supply) {
+    if (!place) return;
+    place.hidden = supply.heat_words === "";
+    put(slot(place, "heat_words"), supply.heat_words);
+    const fill = place.querySelector('[data-fill="heat"]');
+    fill.style.width = Math.min(100, (supply.heat || 0) * 100) + "%";
+    mark(fill, "much", supply.heat >= 0.9 ? "over" : supply.heat >= 0.6 ? "near" : "");
+  }
+
   function fillSupply(panel, supply, connected) {
     const level = connected ? supply.level : "stale";
     mark(panel, "level", level);
     put(slot(panel, "word"), connected ? supply.word : "stale");
     put(slot(panel, "va"), supply.va);
+    put(slot(panel, "limit"), connected ? supply.limit : "");
+    fillHeat(panel.querySelector("[data-heat]"), connected ? supply : { heat: null, heat_words: "" });
     supply.outputs.forEach(function (output, k) {
       const segment = panel.querySelector('[data-output="' + k + '"]');
       const row = panel.querySelector('[data-output-row="' + k + '"]');
@@ -88,7 +100,11 @@
     }
     const opens = headline && headline.opens_in_s !== null;
     slot(section, "opening").hidden = !opens;
-    if (opens) put(slot(section, "opens"), headline.opens_in_s < 1 ? "any moment" : span(headline.opens_in_s));
+    if (opens) {
+      const soon = headline.opens_in_s < 1;
+      put(slot(section, "opening").firstElementChild, soon ? "may open at" : "may open in about");
+      put(slot(section, "opens"), soon ? "any moment" : span(headline.opens_in_s));
+    }
   }
 
   function fillStates(payload, connected) {

@@ -9,7 +9,11 @@ from dash.development.base_component import Component
 from dashboard.views.attributes import aria, hook
 from dashboard.views.shares import output_limit_amps
 from dashboard.views.shell import chip
+from dashboard.views.words import MEANING_OF_PRIORITY, WORD_OF_PRIORITY
 from monitor.layout import District, Layout, Supply
+from monitor.layout.ratings import INPUT_EFFICIENCY, usable_va
+from monitor.protection.limits import nameplate_notes
+from monitor.values import Priority
 
 MOST_COLUMNS = 6
 
@@ -87,6 +91,7 @@ def district_card(layout: Layout, number: int, row: District, *, opens: bool = T
                 ],
                 className="gauges",
             ),
+            html.P(className="fits", **hook(slot="fits")),
         ],
         className="card",
         **hook(district=str(number), level="stale"),
@@ -120,6 +125,17 @@ def supply_panel(layout: Layout, number: int, supply: Supply) -> Component:
                 [_output_row(layout, supply, k, name) for k, name in enumerate(outputs)],
                 className="outputs",
             ),
+            html.P(className="room", **hook(slot="limit")),
+            html.Div(
+                [
+                    html.Div(html.Span(**hook(fill="heat")), className="rail", **aria(hidden="true")),
+                    html.P(className="room", **hook(slot="heat_words")),
+                ],
+                className="heat",
+                hidden=True,
+                **hook(heat=""),
+            ),
+            _plate_notes(supply),
         ],
         className="supply",
         **hook(supply=str(number), level="stale"),
@@ -128,7 +144,21 @@ def supply_panel(layout: Layout, number: int, supply: Supply) -> Component:
 
 def _total(supply: Supply) -> Component:
     unit = "VA" if supply.rated_va is not None else "W"
-    return html.Span([html.Strong("–", **hook(slot="va")), f" of {supply.plate_va:g} {unit}"], className="total")
+    derated = f"{INPUT_EFFICIENCY:.0%} of its plate of {supply.plate_va:g}, which rates the primary side"
+    return html.Span(
+        [html.Strong("–", **hook(slot="va")), f" of {usable_va(supply):g} {unit}"],
+        className="total",
+        title=derated if supply.rating_is == "input" else "of its plate",
+    )
+
+
+def _plate_notes(supply: Supply) -> Component | None:
+    """Where a plate exceeds what its kind allows, or leaves something open."""
+    notes = nameplate_notes(supply)
+    if not notes:
+        return None
+    title = f"About this supply: {len(notes)} note{'s' if len(notes) > 1 else ''}"
+    return html.Details([html.Summary(title), html.Ul([html.Li(note) for note in notes])], className="plate-notes")
 
 
 def _output_row(layout: Layout, supply: Supply, number: int, name: str) -> Component:
@@ -167,7 +197,18 @@ def _notices() -> Component:
             html.Div(className="list", **hook(findings="")),
             html.Div(className="list past", **hook(past="")),
             html.Div(className="marking", **hook(marking="")),
+            html.Details(
+                [
+                    html.Summary("What the words ask for"),
+                    html.Dl([each for p in reversed(Priority) for each in _meaning(p)]),
+                ],
+                className="meanings",
+            ),
         ],
         className="notices",
         **aria(label="Warnings and findings"),
     )
+
+
+def _meaning(priority: Priority) -> tuple[Component, Component]:
+    return html.Dt(WORD_OF_PRIORITY[priority]), html.Dd(MEANING_OF_PRIORITY[priority])

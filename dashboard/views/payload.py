@@ -3,6 +3,7 @@
 import math
 
 from dashboard.views.figures import channel_decimals, figure, volt_amperes
+from dashboard.views.headroom import district_room, fresh_load, heat_words, message_now, opening, supply_room
 from dashboard.views.shares import OutputLoad, SupplyLoad, supply_loads
 from dashboard.views.words import (
     LEVEL_OF_PRIORITY,
@@ -12,13 +13,13 @@ from dashboard.views.words import (
     district_standing,
     first_sentence,
     headline,
-    opens_in_s,
     supply_standing,
 )
 from monitor.layout import District, Layout
 from monitor.runtime import DistrictNow, Picture, StandingWarning
 from monitor.runtime.trend import BUCKET_S, TrendWindow
-from monitor.values import Finding
+from monitor.values import Finding, Priority
+from monitor.values import Warning as RaisedWarning
 
 Json = dict[str, object]
 
@@ -75,7 +76,7 @@ def trace(window: TrendWindow) -> Json:
 
 def _notices(layout: Layout, picture: Picture) -> Json:
     return {
-        "warnings": [_warning(standing, picture.now_s) for standing in picture.warnings[:WARNINGS_SHOWN]],
+        "warnings": [_warning(standing, picture) for standing in picture.warnings[:WARNINGS_SHOWN]],
         "more_warnings": max(0, len(picture.warnings) - WARNINGS_SHOWN),
         "past": _past(picture),
         "findings": [*_troubles(picture), *(_finding(layout, f, picture.now_s) for f in picture.findings[:FINDINGS_SHOWN])],
@@ -85,13 +86,19 @@ def _notices(layout: Layout, picture: Picture) -> Json:
 def _past(picture: Picture) -> list[Json]:
     """Warnings that cleared and faults that happened lately, newest first."""
     found = [
-        (w.end_s or w.start_s, {"id": f"w{w.id}", "where": w.scope.name, "what": f"over: {first_sentence(w.message)}"})
+        (w.end_s or w.start_s, {"id": f"w{w.id}", "where": w.scope.name, "what": _over(w)})
         for w in picture.past_warnings[:PAST_SHOWN]
     ]
     faults = [event for event in picture.events if event.cause.is_fault][:PAST_SHOWN]
     found += [(e.start_s, {"id": f"e{e.id}", "where": e.district, "what": WORD_OF_CAUSE[e.cause]}) for e in faults]
     found.sort(key=lambda pair: pair[0], reverse=True)
     return [{**said, "ago_s": round(picture.now_s - at_s)} for at_s, said in found[:PAST_SHOWN]]
+
+
+def _over(warning: RaisedWarning) -> str:
+    """What a warning that cleared had said, and whether anybody had marked it as seen."""
+    unseen = warning.state == "returned" and warning.priority > Priority.LOW
+    return f"over{', seen by nobody' if unseen else ''}: {first_sentence(warning.message)}"
 
 
 def _columns(table: object, decimals: int) -> list[list[float | None]]:
@@ -107,8 +114,9 @@ def _district(picture: Picture, row: District, now: DistrictNow, output: OutputL
         "volts": figure(now.volts_rms, volts_decimals),
         "amps": figure(now.amps_rms, amps_decimals),
         "va": volt_amperes(now.volt_amperes),
+        "fits": "" if now.is_stale else district_room(fresh_load(picture, row.supply), row.name),
         "of_output": None if now.is_stale or now.amps_rms is None else _rounded(now.amps_rms / output.limit_amps, 3),
-        "of_supply": _rounded(own / load.plate_va, 3) if own is not None and load.plate_va else None,
+        "of_supply": _rounded(own / load.allowed_va, 3) if own is not None and load.allowed_va else None,
         "age_s": _rounded(now.age_s, 2),
         "level": standing.level,
         "word": standing.word,
@@ -118,7 +126,11 @@ def _district(picture: Picture, row: District, now: DistrictNow, output: OutputL
 
 def _supply(load: SupplyLoad, picture: Picture) -> Json:
     standing = supply_standing(load, picture.warnings)
+    judged = fresh_load(picture, load.name)
     return {
+        "limit": supply_room(judged),
+        "heat": None if judged is None else _rounded(judged.heat, 2),
+        "heat_words": heat_words(judged, picture.now_s),
         "va": volt_amperes(load.volt_amperes),
         "share": _rounded(load.share, 3),
         "level": standing.level,
@@ -128,8 +140,8 @@ def _supply(load: SupplyLoad, picture: Picture) -> Json:
                 "va": volt_amperes(output.volt_amperes),
                 "amps": figure(output.amps, 1),
                 "share": _rounded(output.share, 3),
-                "of_plate": _rounded(output.volt_amperes / load.plate_va, 3)
-                if output.volt_amperes is not None and load.plate_va
+                "of_plate": _rounded(output.volt_amperes / load.allowed_va, 3)
+                if output.volt_amperes is not None and load.allowed_va
                 else None,
             }
             for output in load.outputs
@@ -137,18 +149,20 @@ def _supply(load: SupplyLoad, picture: Picture) -> Json:
     }
 
 
-def _warning(standing: StandingWarning, now_s: float) -> Json:
-    warning = standing.warning
+def _warning(standing: StandingWarning, picture: Picture) -> Json:
+    warning, now_s = standing.warning, picture.now_s
     shelved = standing.shelved_until_s
+    opens = opening(standing, picture)
     return {
         "id": warning.id,
         "level": LEVEL_OF_PRIORITY[warning.priority],
         "word": WORD_OF_PRIORITY[warning.priority],
         "where": warning.scope.name,
-        "message": warning.message,
+        "first": warning.first_out,
+        "message": message_now(standing, picture),
         "advice": warning.advice,
         "since_s": round(now_s - warning.start_s),
-        "opens_in_s": _rounded(opens_in_s(standing, now_s), 1),
+        "opens_in_s": None if opens is None else _rounded(opens.in_s, 1),
         "acknowledged": standing.acknowledged,
         "shelved_s": None if shelved is None else round(shelved - now_s),
     }

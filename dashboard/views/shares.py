@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from monitor.layout import District, Layout, Supply
+from monitor.layout.ratings import usable_va, winding_amps
 from monitor.runtime import DistrictNow
 
 
@@ -36,14 +37,14 @@ class SupplyLoad:
 
     Attributes:
         name: Its name.
-        plate_va: The nameplate's total.
+        allowed_va: What all outputs together may give: the plate's total, derated where it rates the primary side.
         unit: "VA" or "W", as the plate says.
         outputs: In the order of the layout file.
         unknown: Districts without live figures: the sum is a lower bound while there are any.
     """
 
     name: str
-    plate_va: float
+    allowed_va: float
     unit: str
     outputs: tuple[OutputLoad, ...]
     unknown: tuple[str, ...]
@@ -58,14 +59,14 @@ class SupplyLoad:
     def share(self) -> float | None:
         """Of the nameplate."""
         total = self.volt_amperes
-        return total / self.plate_va if total is not None and self.plate_va else None
+        return total / self.allowed_va if total is not None and self.allowed_va else None
 
 
 def output_limit_amps(layout: Layout, supply: Supply, output_name: str) -> float:
-    """The lower of the output's own limit and the winding current: plate VA over highest volts, at any throttle."""
-    winding_amps = supply.plate_va / supply.max_volts
+    """The lower of the output's own limit and the winding current: usable VA over highest volts, at any throttle."""
+    winding = winding_amps(supply)
     own = next((o.max_amps for o in layout.output if o.supply == supply.name and o.name == output_name), None)
-    return winding_amps if own is None else min(own, winding_amps)
+    return winding if own is None else min(own, winding)
 
 
 def supply_loads(layout: Layout, districts: tuple[DistrictNow, ...]) -> tuple[SupplyLoad, ...]:
@@ -79,7 +80,7 @@ def _supply_load(layout: Layout, supply: Supply, now: dict[str, DistrictNow]) ->
     outputs = [output.name for output in layout.output if output.supply == supply.name]
     return SupplyLoad(
         name=supply.name,
-        plate_va=supply.plate_va,
+        allowed_va=usable_va(supply),
         unit="VA" if supply.rated_va is not None else "W",
         outputs=tuple(_output_load(layout, supply, name, [d for d in fed if d.output == name], now) for name in outputs),
         unknown=tuple(d.name for d in fed if not _is_live(now[d.name])),

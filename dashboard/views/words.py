@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from dashboard.views.figures import percent, seconds
+from dashboard.views.headroom import message_now, opening
 from dashboard.views.shares import SupplyLoad
 from monitor.layout import District, Layout
 from monitor.runtime import DistrictNow, Picture, StandingWarning
@@ -29,6 +30,11 @@ class Level(StrEnum):
 
 LEVEL_OF_PRIORITY = {Priority.LOW: Level.LOW, Priority.MEDIUM: Level.MEDIUM, Priority.HIGH: Level.HIGH}
 WORD_OF_PRIORITY = {Priority.LOW: "know it", Priority.MEDIUM: "act soon", Priority.HIGH: "act now"}
+MEANING_OF_PRIORITY = {
+    Priority.HIGH: "at once, or trains stop and things may be damaged",
+    Priority.MEDIUM: "within the next minutes: more is drawn than is allowed for long",
+    Priority.LOW: "when convenient: nothing is wrong yet",
+}
 WORD_OF_FINDING = {
     "clipped": "sensor clips",
     "stuck": "sensor stuck",
@@ -148,12 +154,6 @@ def supply_standing(load: SupplyLoad, warnings: tuple[StandingWarning, ...]) -> 
     return Standing(level=Level.WELL, word="near its plate" if load.share >= NEAR_SHARE else "within its plate")
 
 
-def opens_in_s(standing: StandingWarning, now_s: float) -> float | None:
-    """Seconds until the predicted opening, counted down from when the warning rose; never below zero."""
-    warning = standing.warning
-    return None if warning.trip_in_s is None else max(0.0, warning.start_s + warning.trip_in_s - now_s)
-
-
 def headline(layout: Layout, picture: Picture, loads: tuple[SupplyLoad, ...]) -> Headline:
     """Is anything about to open, and where?"""
     silent = [d for d in picture.districts if d.is_stale]
@@ -161,12 +161,12 @@ def headline(layout: Layout, picture: Picture, loads: tuple[SupplyLoad, ...]) ->
         return _silence(picture)
     for standing in picture.warnings:
         if standing.shelved_until_s is None and standing.warning.priority > Priority.LOW:
-            warning = standing.warning
+            warning, opens = standing.warning, opening(standing, picture)
             return Headline(
                 level=LEVEL_OF_PRIORITY[warning.priority],
-                sentence=first_sentence(warning.message),
+                sentence=first_sentence(message_now(standing, picture)),
                 more=warning.advice,
-                opens_in_s=opens_in_s(standing, picture.now_s),
+                opens_in_s=None if opens is None else opens.in_s,
                 warning_id=warning.id,
             )
     if silent:

@@ -5,6 +5,11 @@ from monitor.layout.schema import Supply
 INPUT_EFFICIENCY = 0.75
 """Share of a primary-side rating that comes out. Common practice, no published source: 0.70-0.80 on old plates."""
 
+TOY_LIMIT_VA, TOY_LIMIT_AMPS = 200.0, 10.0
+"""Most that a toy transformer may be rated for (IEC 61558-2-7, repeated in NEM 609:2010 section 6.1)."""
+TOY_LIMIT_VOLTS = {"ac": 24.0, "dc": 33.0}
+"""Highest rated output volts (IEC 61558-2-7)."""
+
 
 def usable_va(supply: Supply) -> float:
     """Volt-amperes that all outputs together may give; a plate that rates the input is derated.

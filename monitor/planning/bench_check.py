@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 from monitor.layout import Condition, Mains, Supply
+from monitor.layout.ratings import TOY_LIMIT_AMPS, TOY_LIMIT_VA, TOY_LIMIT_VOLTS
 
 OLD_AFTER_YEARS = 50
 FLUX_NOTE, FLUX_LIMIT = 1.03, 1.10
 """Core flux against the plate's: iron is worked near its knee, so ten per cent more already saturates it."""
 VOLTS_TOLERANCE = 0.10
-TOY_LIMIT_VA, TOY_LIMIT_AMPS, TOY_LIMIT_VOLTS_AC, TOY_LIMIT_VOLTS_DC = 200.0, 10.0, 24.0, 33.0
 
 
 class Fitness(IntEnum):
@@ -226,7 +226,7 @@ def _notes(supply: Supply) -> Iterator[str]:
         yield "The plate rates the primary side: some of it turns to heat, so less comes out (common practice: 70-80 %)."
     yield f"The plate's {supply.plate_va:g} is the total over all outputs together; what accessories draw comes out of it."
     amps = supply.plate_va / supply.max_volts
-    limit_volts = TOY_LIMIT_VOLTS_AC if supply.current == "ac" else TOY_LIMIT_VOLTS_DC
+    limit_volts = TOY_LIMIT_VOLTS[supply.current]
     if supply.plate_va > TOY_LIMIT_VA or amps > TOY_LIMIT_AMPS + 1e-9 or supply.max_volts > limit_volts:
         yield (
             f"It is outside the limits for toy transformers of IEC 61558-2-7 (200 VA, 10 A, {limit_volts:g} V): "

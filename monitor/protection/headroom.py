@@ -29,7 +29,7 @@ def headroom(carried: list[Carried], volts: float | None) -> Headroom:
     least = min(range(len(lefts)), key=lefts.__getitem__)
     finite = math.isfinite(lefts[least])
     return Headroom(
-        share=max(shares),
+        share=shares[least],
         binding=carried[least][0],
         amps_left=lefts[least] if finite else None,
         va_left=lefts[least] * volts if finite and volts else None,

@@ -2,13 +2,9 @@
 
 from monitor.layout import District, Output, Supply
 from monitor.layout.conductors import ampacity_amps
-from monitor.layout.ratings import INPUT_EFFICIENCY, usable_va, winding_amps
+from monitor.layout.ratings import INPUT_EFFICIENCY, TOY_LIMIT_AMPS, TOY_LIMIT_VA, TOY_LIMIT_VOLTS, usable_va, winding_amps
 from monitor.values import Limit
 
-TOY_LIMIT_VA, TOY_LIMIT_AMPS = 200.0, 10.0
-"""Most that a toy transformer may be rated for (IEC 61558-2-7, repeated in NEM 609:2010 section 6.1)."""
-TOY_LIMIT_VOLTS = {"ac": 24.0, "dc": 33.0}
-"""Highest rated output volts (IEC 61558-2-7)."""
 CLASS_2_VA = 100.0
 """Nameplate limit of a Class 2 supply above 20 V; below, 5 A (NEC chapter 9, table 11(A))."""
 
@@ -50,7 +46,7 @@ def nameplate_notes(supply: Supply) -> tuple[str, ...]:
     notes = []
     if usable_va(supply) > TOY_LIMIT_VA:
         notes.append(f"{supply.name}: {usable_va(supply):.0f} VA is more than the 200 VA a toy transformer may be rated for.")
-    if winding_amps(supply) > TOY_LIMIT_AMPS:
+    if winding_amps(supply) > TOY_LIMIT_AMPS + 1e-9:
         notes.append(f"{supply.name}: {winding_amps(supply):.1f} A is more than the 10 A a toy transformer may be rated for.")
     if supply.max_volts > TOY_LIMIT_VOLTS[supply.current]:
         most = TOY_LIMIT_VOLTS[supply.current]

@@ -32,7 +32,7 @@ class Headroom:
 
     Attributes:
         share: Share of the limit that binds, 0 upwards (1 is at the limit).
-        binding: The limit that binds: the one with the least left in proportion; None where nothing limits this place.
+        binding: The limit that binds: the one that leaves the fewest amps at the present volts; None where nothing limits this place.
         amps_left: Further amps at the present volts before the first limit is reached; negative beyond it; None without a limit.
         va_left: The same in VA at the present volts.
         sentence: "one more 2 A engine fits on Outer main; the North bench total binds".
