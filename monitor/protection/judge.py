@@ -28,7 +28,7 @@ class _Board:
         self.names = tuple(district.name for district in districts)
         self.supplies = tuple(district.supply for district in districts)
         self.ticks = BoardTicks(len(districts))
-        self._is_ac = np.array([watches[supply].supply.current == "ac" for supply in self.supplies], dtype=bool)
+        self.is_ac = np.array([watches[supply].supply.current == "ac" for supply in self.supplies], dtype=bool)
         self.first = 0
         self.means = np.zeros((0, 3, len(districts)))
         self.shorts = ShortWatch(
@@ -38,7 +38,7 @@ class _Board:
 
     def feed(self, readings: ReadingBlock) -> None:
         """Add what became complete to what waits."""
-        first, means = self.ticks.feed(unclipped(readings, self._is_ac))
+        first, means = self.ticks.feed(readings)
         if not len(self.means):
             self.first = first
         self.means = np.concatenate([self.means, means])
@@ -73,6 +73,7 @@ class Judge:
         board = self._boards.get(readings.board)
         if board is None or not len(readings):
             return []
+        readings = unclipped(readings, board.is_ac)
         shorts = board.shorts.feed(readings)
         board.feed(readings)
         if self._next is None:
@@ -152,7 +153,7 @@ class Judge:
     def _tell_short(self, board: _Board, seen: ShortSeen) -> list[RaisedWarning]:
         district, supply = board.names[seen.column], board.supplies[seen.column]
         key = ("short", Scope(kind="district", name=district))
+        self._watches[supply].note_short(seen.at_s)
         if not seen.began:
             return self._alarms.clear(seen.at_s, key, supply)
-        self._watches[supply].note_short(seen.at_s)
         return self._alarms.raise_(seen.at_s, key, Priority.HIGH, words.short(district, seen.amps, seen.volts), supply)

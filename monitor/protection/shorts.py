@@ -16,9 +16,12 @@ OHMS_SHARE = 0.18
 """A short's volts over amps is below this share of the usual volts over what the supply may give: an overload of three times
 the rating has a third, and filaments that are cold (a tenth of their hot ohms) on two thirds of a supply have 0.15 for less
 than a tenth of a second after switching on."""
+COLLAPSE = 0.5
+"""Or its volts fall to this share at once: a weak supply, with a third of its volts lost at its rating, keeps more at 1.8 times."""
 CLEAR_S = 0.5
-SETTLE_S = 0.3
-"""After power comes back, only a short that lasts this long counts: filaments are cold and rotors stand."""
+SETTLE_S, SURE_SHARE = 0.3, 0.1
+"""After power comes back, only a short that lasts this long counts, filaments are cold and rotors stand; or one of fewer ohms
+than those could have together."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +41,21 @@ class ShortSeen:
     began: bool
     amps: float
     volts: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Looks:
+    """What each reading looks like; shape (n, d) each.
+
+    Attributes:
+        suspect: Like a short.
+        sure: Like nothing else, cold filaments and standing rotors included.
+        much: Far too much is drawn.
+    """
+
+    suspect: NDArray[np.bool_]
+    sure: NDArray[np.bool_]
+    much: NDArray[np.bool_]
 
 
 class ShortWatch:
@@ -67,29 +85,35 @@ class ShortWatch:
         self._tail = history[len(volts) :]
         usual = np.where(before > 0.1 * self._max_volts, before, 0.6 * self._max_volts)
         with np.errstate(invalid="ignore"):
-            suspect = (amps > AMPS_TIMES * self._capable_amps) & (volts < OHMS_SHARE * usual * amps / self._capable_amps)
+            is_much = amps > AMPS_TIMES * self._capable_amps
+            has_collapsed = (volts < COLLAPSE * before) & (before > 0.1 * self._max_volts)
+            suspect = is_much & ((volts < OHMS_SHARE * usual * amps / self._capable_amps) | has_collapsed)
             dead = (volts < 0.05 * self._max_volts) & (amps < 0.1 * self._capable_amps)
         found: list[ShortSeen] = []
+        looks = _Looks(suspect=suspect, sure=is_much & (volts < SURE_SHARE * usual * amps / self._capable_amps), much=is_much)
         for column in np.flatnonzero(suspect.any(axis=0) | dead.any(axis=0) | self._told | np.isfinite(self._since_s)).tolist():
-            found += self._column(column, times, suspect[:, column], dead[:, column], (amps[:, column], volts[:, column]))
+            found += self._column(column, times, looks, dead[:, column], (amps[:, column], volts[:, column]))
         return sorted(found, key=lambda seen: (seen.at_s, seen.column))
 
     def _column(
-        self, column: int, times: Floats, suspect: NDArray[np.bool_], dead: NDArray[np.bool_], figures: tuple[Floats, Floats]
+        self, column: int, times: Floats, looks: "_Looks", dead: NDArray[np.bool_], figures: tuple[Floats, Floats]
     ) -> list[ShortSeen]:
         found = []
         last_dead = np.maximum.accumulate(np.where(dead, times, self._dead_s[column]))
         self._dead_s[column] = last_dead[-1]
-        rows = np.flatnonzero(suspect).tolist()
-        for row in rows:
+        suspect, sure = looks.suspect[:, column], looks.sure[:, column]
+        for row in np.flatnonzero(suspect | looks.much[:, column]).tolist():
             at_s = float(times[row])
             if self._told[column] and at_s - self._last_s[column] > CLEAR_S:
                 found.append(self._end(column))
+            if not suspect[row]:
+                # One that sparks goes on as long as much is drawn, whatever the volts of the moment.
+                self._last_s[column] = at_s if self._told[column] else self._last_s[column]
+                continue
             if np.isnan(self._since_s[column]) or at_s - self._last_s[column] > CLEAR_S:
                 self._since_s[column] = at_s
             self._last_s[column] = at_s
-            # A supply that just came back, and was not in a short before, is given time to warm its filaments.
-            settling = self._since_s[column] - last_dead[row] < SETTLE_S
+            settling = self._since_s[column] - last_dead[row] < SETTLE_S and not sure[row]
             if not self._told[column] and (not settling or at_s - self._since_s[column] >= SETTLE_S):
                 self._told[column] = True
                 found.append(

@@ -28,6 +28,8 @@ PATIENCE_LEAST_S, PATIENCE_SHARE, PATIENCE_LONG, PATIENCE_AHEAD_S = 1.0, 0.13, 0
 """A quick one takes T seconds from the onset: the warning comes after the larger of 1 s + 0.13 T and 0.53 T - 5 s. That is by seven
 tenths of T, ten seconds ahead from T = 15 s on, and later than engines start and lamps warm up."""
 FORECAST_EVERY = 10
+AFTER_SHORT_S = 2.0
+"""A protection that opens this soon after a short was last seen opened by it."""
 
 
 class TripRule:
@@ -71,7 +73,7 @@ class TripRule:
         is_low = len(known) == len(volts) and max(known) < DEAD * self._supply.max_volts
         is_dead = is_low and total < DEAD * self._capable_amps
         if not self.is_open and is_dead:
-            return self._opened(at_s, after_short=at_s - short_s < 1.0)
+            return self._opened(at_s, after_short=at_s - short_s < AFTER_SHORT_S)
         if self.is_open and not is_dead:
             self.heat.closed()
             self._square = self._earlier_square = 0.0
