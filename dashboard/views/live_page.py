@@ -126,15 +126,7 @@ def supply_panel(layout: Layout, number: int, supply: Supply) -> Component:
                 className="outputs",
             ),
             html.P(className="room", **hook(slot="limit")),
-            html.Div(
-                [
-                    html.Div(html.Span(**hook(fill="heat")), className="rail", **aria(hidden="true")),
-                    html.P(className="room", **hook(slot="heat_words")),
-                ],
-                className="heat",
-                hidden=True,
-                **hook(heat=""),
-            ),
+            _heat(),
             _plate_notes(supply),
         ],
         className="supply",
@@ -150,6 +142,13 @@ def _total(supply: Supply) -> Component:
         className="total",
         title=derated if supply.rating_is == "input" else "of its plate",
     )
+
+
+def _heat() -> Component:
+    """Heat of the protection, filled in where there is one."""
+    rail = html.Div(html.Span(**hook(fill="heat")), className="rail", **aria(hidden="true"))
+    words = html.P(className="room", **hook(slot="heat_words"))
+    return html.Div([rail, words], className="heat", hidden=True, **hook(heat=""))
 
 
 def _plate_notes(supply: Supply) -> Component | None:
