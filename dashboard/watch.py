@@ -5,6 +5,7 @@ from typing import Protocol
 
 from monitor.layout import Layout
 from monitor.runtime import Live
+from monitor.runtime.kept_thread import PartHealth
 from monitor.values import Action, PortStatus
 
 
@@ -29,6 +30,9 @@ class Watch(Protocol):
 
     def operate(self, action: Action) -> None:
         """Take what an operator did."""
+
+    def parts(self) -> tuple[PartHealth, ...]:
+        """How the program's own parts are doing."""
 
     def statuses(self) -> tuple[PortStatus, ...]:
         """How it stands with each port."""

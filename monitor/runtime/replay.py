@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from monitor.layout import Layout
+from monitor.runtime.kept_thread import PartHealth
 from monitor.runtime.live import Live
 from monitor.runtime.pipeline import Pipeline
 from monitor.runtime.session_stream import session_pipeline
@@ -164,6 +165,10 @@ class Replay:
             return ReplayStatus(
                 state=self._state, at_s=self._now_s(), first_s=self._first_s, last_s=self._last_s, speed=self._speed
             )
+
+    def parts(self) -> tuple[PartHealth, ...]:
+        """The replay's own thread."""
+        return (PartHealth(name="replay", alive=self._thread.is_alive(), failures=0, trouble=""),)
 
     def statuses(self) -> tuple[PortStatus, ...]:
         """The ports of the layout, each with a sentence that this is a replay."""

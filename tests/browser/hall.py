@@ -9,6 +9,7 @@ import numpy as np
 from monitor.layout import parse_layout
 from monitor.rehearsal import capture, random_scene
 from monitor.runtime import Live, Pipeline
+from monitor.runtime.kept_thread import PartHealth
 from monitor.values import Chunk, PortStatus, Step
 from monitor.wire.encode import identity_body, packet, samples_body
 from tests.wire.bytestreams import identity
@@ -84,6 +85,9 @@ class Hall:
         return tuple(
             PortStatus(port=b.name, board=b.name, state="reading", sentence=f"{b.name} is talking.") for b in self.layout.board
         )
+
+    def parts(self):
+        return (PartHealth(name="hall", alive=True, failures=0, trouble=""),)
 
     def publish(self, **things):
         """Put further things into the live store, as a step of their own."""
