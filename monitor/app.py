@@ -36,19 +36,28 @@ SUPERVISE_EVERY_S = 0.25
 STOP_WITHIN_S = 5.0
 
 
+def port_source(port: str, baud: int, clock: HostClock) -> Source:
+    """What reads a port: a serial port, or a board on the network that publishes its lines to a broker."""
+    if port.startswith(("mqtt://", "mqtts://")):
+        from monitor.bus.board_source import BoardSource  # noqa: PLC0415 - most watches need no broker
+
+        return BoardSource(port, clock.now_s)
+    return SerialSource(port, baud, clock)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WatchOptions:
     """How to watch.
 
     Attributes:
         sinks: Further takers of each step, called in the worker's thread: they must be quick.
-        source_for: Makes what is read for a port from (port, baud, clock); by default a serial port.
+        source_for: Makes what is read for a port from (port, baud, clock).
         layout_path: The layout file that bench checks may be kept in; None where it is not a file of the user's.
         recordings: The folder of recorded sessions, to be looked at; None where there is none.
     """
 
     sinks: tuple[Sink, ...] = ()
-    source_for: Callable[[str, int, HostClock], Source] = SerialSource
+    source_for: Callable[[str, int, HostClock], Source] = port_source
     layout_path: Path | None = None
     recordings: Path | None = None
 

@@ -9,7 +9,7 @@ from urllib.parse import unquote, urlsplit
 from monitor.bus.topics import escaped, unescaped
 from monitor.errors import BusError
 
-USER_VARIABLE, PASSWORD_VARIABLE = "PILOTLAMP_BROKER_USER", "PILOTLAMP_BROKER_PASSWORD"
+USER_VARIABLE, PASSWORD_VARIABLE, CA_VARIABLE = "PILOTLAMP_BROKER_USER", "PILOTLAMP_BROKER_PASSWORD", "PILOTLAMP_BROKER_CA"
 USUAL_PORTS = {"mqtt": 1883, "mqtts": 8883}
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
 
@@ -64,7 +64,7 @@ class Broker:
 
 
 def parse_broker(url: str, ca_file: Path | None = None) -> Broker:
-    """A broker's address as a user writes it; user and password also come from the environment.
+    """A broker's address as a user writes it; user, password and file of certificates also come from the environment.
 
     Raises:
         BusError: It is no such address.
@@ -81,6 +81,8 @@ def parse_broker(url: str, ca_file: Path | None = None) -> Broker:
         raise _unusable("after the host comes the hall's name, 1 to 80 printable characters")
     user = unquote(parts.username) if parts.username else os.environ.get(USER_VARIABLE)
     password = unquote(parts.password) if parts.password else os.environ.get(PASSWORD_VARIABLE)
+    if ca_file is None and os.environ.get(CA_VARIABLE):
+        ca_file = Path(os.environ[CA_VARIABLE])
     return Broker(
         host=parts.hostname,
         port=port or USUAL_PORTS[parts.scheme],

@@ -29,6 +29,9 @@ UNDERWAY_LIMIT = 100
 """Messages sent and not yet confirmed."""
 ASK_AGAIN_S = 5.0
 """Pause after the broker refused a message or had nobody to give a warning to."""
+REPEAT_AFTER_S = 20.0
+"""After a broken connection recent warnings and events go out at once, and once more so much later: whoever takes them may have been
+slower to come back than we were, and a broker that was killed may not know him any more."""
 FORGET_EVERY_S = 10.0
 STEPS_LIMIT = 4000
 """Steps that may wait for this thread: more than a minute of four boards; beyond it readings go, notices never."""
@@ -78,6 +81,7 @@ class Publisher:
         self._failures = 0
         self._next_try_s = self._next_presence_s = self._next_forget_s = 0.0
         self._ask_again_s: float | None = None
+        self._repeat_s: float | None = None
         self._came_before = False
         self.connected = False
         self.sentence = f"Looking for the broker at {broker.place}."
@@ -89,6 +93,15 @@ class Publisher:
             self._notices.append(taken)
         if len(self._steps) < STEPS_LIMIT:
             self._steps.append(taken)
+
+    def said(self) -> str:
+        """How the sending stands, for the station's own people; from any thread."""
+        sentence = self.sentence or f"This station is heard at {self._broker.place}."
+        if self._outbox.lost:
+            return f"{sentence} The space for waiting is used up: even warnings and events were lost; see --outbox."
+        if self._outbox.thinned:
+            return f"{sentence} The space for waiting was used up: older readings were thinned out, warnings and events were not."
+        return sentence
 
     def work(self, stop: threading.Event) -> None:
         """Publish until stopped, then say goodbye."""
@@ -153,7 +166,8 @@ class Publisher:
         if time.monotonic() < self._next_try_s:
             return
         will = Will(topic=self._topic("presence"), payload=encode(self._writer.last_will()))
-        name = f"station-{escaped(self._broker.hall)}-{escaped(self._station)}"
+        # The start's own mark makes the name one that nobody else can guess and push out.
+        name = f"station-{escaped(self._broker.hall)}-{escaped(self._station)}-{self._writer.boot}"
         connection = Connection(self._broker, Session(client_id=name, will=will), self._confirmed)
         try:
             connection.connect()
@@ -164,6 +178,7 @@ class Publisher:
             return
         if self._came_before:
             self._outbox.revive(time.monotonic())
+            self._repeat_s = time.monotonic() + REPEAT_AFTER_S
         self._connection, self.connected, self._came_before = connection, True, True
         self._failures = 0
         self.sentence = ""
@@ -190,6 +205,10 @@ class Publisher:
         if self._ask_again_s is not None and now_s >= self._ask_again_s:
             self._ask_again_s = None
             self._after = {True: 0, False: 0}
+        if self._repeat_s is not None and now_s >= self._repeat_s:
+            self._repeat_s = None
+            self._outbox.revive(now_s)
+            self._after[True] = 0
         if now_s >= self._next_presence_s:
             self._next_presence_s = now_s + PRESENCE_EVERY_S
             self._connection.publish(self._topic("presence"), encode(self._presence("here")), retain=True)

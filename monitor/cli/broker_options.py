@@ -31,7 +31,7 @@ def add_broker(parser: argparse.ArgumentParser, *, required: bool) -> None:
         "--broker-ca",
         type=Path,
         metavar="FILE",
-        help="certificate of the authority that signed the broker's, where it is your own",
+        help="certificate of the authority that signed the broker's, where it is your own (or PILOTLAMP_BROKER_CA)",
     )
 
 

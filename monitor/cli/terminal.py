@@ -1,7 +1,7 @@
 """What a running watch says on the terminal: one plain line for each thing that a person should know."""
 
 import queue
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from monitor.link import HostClock
 from monitor.runtime.kept_thread import PartHealth
@@ -16,6 +16,9 @@ class TerminalLines:
     """Turns steps and port statuses into lines; a sink of the watch.
 
     :meth:`take` is called by the worker and never blocks; :meth:`waiting` is called by the thread that prints.
+
+    Attributes:
+        hall: Says how the sending to the hall stands; None where nothing is sent.
     """
 
     def __init__(self, clock: HostClock) -> None:
@@ -28,7 +31,9 @@ class TerminalLines:
         self._said_of_ports: dict[str, str] = {}
         self._said_of_parts: dict[str, str] = {}
         self._said_of_standing: dict[str, str] = {}
+        self._said_of_hall = ""
         self._dropped_bytes = 0
+        self.hall: Callable[[], str] | None = None
 
     def take(self, step: Step) -> None:
         """Take one step."""
@@ -67,6 +72,9 @@ class TerminalLines:
 
     def waiting(self) -> Iterator[str]:
         """Lines that wait, without waiting for more."""
+        if self.hall is not None and self.hall() != self._said_of_hall:
+            self._said_of_hall = self.hall()
+            self._say(self._clock.now_s(), f"hall: {self._said_of_hall}")
         while True:
             try:
                 yield self._lines.get_nowait()

@@ -71,6 +71,7 @@ def watch_layout(
     clock = HostClock(speed)
     lines, tally = TerminalLines(clock), Tally(layout)
     with publishing(layout, args, clock) as publisher:
+        lines.hall = None if publisher is None else publisher.said
         sinks = [lines.take, *([tally.take] if args.headless else []), *([] if publisher is None else [publisher.take])]
         options = WatchOptions(sinks=tuple(sinks), layout_path=getattr(args, "layout", None), recordings=args.recordings)
         watch = Watch(layout, options, clock=clock)
