@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from monitor.diagnosis.laps import Track, laps, tracks
 from monitor.diagnosis.presence import hand_overs, train_present
 from monitor.diagnosis.rayleigh import Clustering, rayleigh, resultant_lengths
+from monitor.diagnosis.recurrences import recurrences
 from monitor.diagnosis.ticks import TICK_S
 from monitor.values import Pattern
 
@@ -21,6 +22,7 @@ LEAST_LENGTH = 0.55  # mean resultant length: half the events elsewhere is no sp
 SURE = 0.001
 SHARED_LENGTH = 0.42  # of two trains with laps of their own, one's events lie at the spot and the other's all round
 REFINE_SHARE = 0.03
+SHARED = 0.002  # of two trains with laps of their own, one's events recur; asked again and again, so chance gets little room
 SHORTEST_BY_EVENTS_S = 8.0
 LAPS_BY_EVENTS = 4.0
 
@@ -106,6 +108,9 @@ def spot(history: History, present: Bools) -> Spot:
     by_events = _by_events(counted[0], history, present) if counted else _NOWHERE
     if by_events.is_fixed:
         return by_events
+    shared = [found for track in counted for found in _by_some(track, history, SHARED / len(counted))]
+    if shared:
+        return max(shared, key=lambda found: found.lap_s or 0.0)
     return min(tried, key=lambda found: found.clustering.p_value, default=_NOWHERE)
 
 
@@ -125,6 +130,19 @@ def _by_events(track: Track, history: History, present: Bools) -> Spot:
     periods = 1 / np.linspace(1 / longest_s, 1 / shortest_s, int(6 * trials) + 2)
     lap_s = float(periods[int(np.argmax(resultant_lengths(way, periods)))])
     return _corrected(_fold(track, history, present, lap_s), trials)
+
+
+def _by_some(track: Track, history: History, significant: float) -> list[Spot]:
+    """Spots at which only some of the events lie: one train's. The longest lap counts, but not a far weaker one."""
+    way = _way(track, history)
+    if len(way) < ENOUGH_EVENTS:
+        return []
+    found = recurrences(way, SHORTEST_BY_EVENTS_S, float(way[-1] - way[0]) / LAPS_BY_EVENTS, significant)
+    return [
+        Spot(lap_s=r.period, clustering=rayleigh(way[-len(r.members) :][r.members] / r.period % 1.0)._replace(p_value=r.p_value))
+        for r in found
+        if r.p_value <= found[0].p_value ** 0.6
+    ]
 
 
 def _way(track: Track, history: History) -> Floats:

@@ -161,7 +161,7 @@ class Director:
                 self._sags.watch(act.district, start, start + scans + self.scan_of(2.0), after_scans=scans + self.scan_of(0.5))
             if act.overload:
                 self._trips.overload(self._spec.districts[act.district].supply, start, _FOR_GOOD)
-        elif train.district >= 0 and self.is_powered(train.district):
+        elif train.engine_district(start) >= 0 and self.is_powered(train.engine_district(start)):
             if isinstance(act, ContactLoss):
                 self._places.lose_contact(act.train, start, scans, cars_too=act.cars_too)
                 return

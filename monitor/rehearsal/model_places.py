@@ -64,7 +64,7 @@ class Places:
 
     def lose_contact(self, n: int, start: int, scans: int, *, cars_too: bool) -> None:
         """A train loses contact, unless it has none anyway."""
-        district = self._slow.trains[n].district
+        district = self._slow.trains[n].engine_district(start)
         if district < 0 or start < self._lost_until[n] + 300 or not self._is_clear(district, start, start + scans):
             return
         if self._slow.trains[n].motor.speed < 0.12:

@@ -88,10 +88,9 @@ class Train:
         gone = np.arange(first_scan, first_scan + scans) - self._gone_scan
         return np.clip(gone / self._engine_scans, 0, 1), np.clip(gone / self._car_scans, 0, 1)
 
-    @property
-    def engine_district(self) -> int:
-        """Where the engine is fed from while the train crosses."""
-        return self.district
+    def engine_district(self, scan: int) -> int:
+        """Where most of the engine is at a scan, while the train crosses too; -1: off the layout."""
+        return self.district if self.going_to is None or self.crossed(scan)[0] < 0.5 else self.going_to
 
     def tick_shares(self, tick_scan: int) -> tuple[tuple[int, float, float], ...]:
         """(district, share of engine, share of cars) for the tick that starts at a scan."""

@@ -58,6 +58,8 @@ class Notices:
 
     def _add_diagnosis(self, step: Step) -> None:
         for pattern in step.patterns:
+            for districts in [said for said in self._patterns if set(said) & set(pattern.districts)]:
+                del self._patterns[districts]  # said before of the same place
             self._patterns[pattern.districts] = pattern
             _trim(self._patterns)
         for snapshot in step.snapshots:

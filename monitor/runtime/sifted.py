@@ -32,8 +32,14 @@ class Sifted:
         self._warnings.update((warning.id, warning) for warning in step.warnings)
         self._events.update((event.id, event) for event in step.events)
         self._findings.update((finding.id, finding) for finding in step.findings)
-        self._patterns.update((pattern.districts, pattern) for pattern in step.patterns)
+        for pattern in step.patterns:
+            self._replace(pattern)
         self._phasings.update((phasing.supplies, phasing) for phasing in step.phasings)
+
+    def _replace(self, pattern: Pattern) -> None:
+        """A pattern takes the place of all that was said of any of its districts before."""
+        said = {districts: old for districts, old in self._patterns.items() if not set(districts) & set(pattern.districts)}
+        self._patterns = said | {pattern.districts: pattern}
 
     def lines(self) -> Iterator[Line]:
         """One object a line, ordered by start_s, the summary last."""
