@@ -18,14 +18,14 @@ LEAST_AMPS = 0.1
 SPREADS = 1.6  # of the amps' own wavering within a tick
 LEAST_CYCLES = 1.35  # losses of about a cycle are what every track has, and no train notices
 SURE_SHARE = 0.75
-WAVERING_SHARE = 0.3  # of the depth: a motor still runs behind a joint, and what is left after a lost contact is steady
+WAVERING_SHARE = 0.05  # of the depth: a motor still runs behind a joint, and what is left after a lost contact is steady
+WAVERING_AMPS = 0.06
 LONGEST_LOST_S = 0.55
-STANDING_S = 0.75  # a train without contact for so long stands, and what is left are lamps
-STEADY_SHARE = 0.12
 HOLD_SHARE = 0.955  # volts that stay above this share of what they were hold
-STALLED_TICKS = 25
+STALLED_TICKS = 40  # a slow train takes so long over a joint
 BESIDE_TICKS = 6
 RECENT_TICKS = 26
+WAVERED_TICKS = 10
 RECENT_SHARE = 0.85
 WAVERED = 1.7  # of what the amps wavered by in the seconds before
 NOT_FELL_SHARE = 0.997  # less current raises the volts; where both fall, something else moves them
@@ -37,6 +37,9 @@ RECOVERED_SHARE = 0.4  # of the depth: back above this, contact is made again
 SLOWEST_EDGE_S = 0.65  # on one side, where the other is quick
 QUICK_EDGE_S = 0.2
 LONGEST_EDGE_S = 0.46  # a train crosses a joint within this; grades take longer
+DEEP_SHARE = 0.45  # no grade takes so much of the level running amps
+LONGEST_EDGE_SHARE = 0.3  # of the time in a deep joint: a slow train comes into it slowly
+BESIDE_S = 0.6
 SHORTEST_JOINT_S = 0.3
 COARSE_EDGE_S = 0.35
 REMEMBERED = 3
@@ -151,11 +154,9 @@ class Drops(Watcher):
         wavering = _wavering_share(cut, usual, depth)
         event.evidence["change_within_one_cycle_share"] = share
         event.evidence["wavering_share"] = wavering
-        lasted_s = event.evidence["lasted_s"]
         event.confidence = 0.0
-        partly = depth < 0.7 * usual
-        steady = STEADY_SHARE if lasted_s > STANDING_S and partly else WAVERING_SHARE
-        long = lasted_s > LONGEST_LOST_S and (share < SURE_SHARE or wavering > steady)
+        wavers = wavering > max(WAVERING_SHARE, WAVERING_AMPS / depth)
+        long = event.evidence["lasted_s"] > LONGEST_LOST_S and (share < SURE_SHARE or wavers)
         if share >= SHARP_SHARE and not long:
             self._call_lost(event, cut, usual, depth)
         else:
@@ -177,19 +178,24 @@ class Drops(Watcher):
     def _call_joint(self, event: Occurrence, cut: Cut, usual: float) -> None:
         """By what lasts: single losses of contact within a sag, or beside one, do not count."""
         smooth = cut._replace(amps=steady(cut.amps))
-        depth = usual - float(np.min(smooth.amps, initial=usual))
-        span = crossing_s(smooth, smooth.amps < usual - 0.3 * depth)
-        if span is None or not LEAST_JOINT_SHARE * usual < depth < 0.9 * usual:
+        lowest = float(np.min(smooth.amps, initial=usual))
+        level = min(usual, _highest_beside(smooth, 0.5 * (usual + lowest)))
+        depth = level - lowest
+        span = crossing_s(smooth, smooth.amps < level - 0.3 * depth)
+        if span is None or not LEAST_JOINT_SHARE * level < depth < 0.9 * level:
             return
-        tick = int(event.start_s / TICK_S)
-        wavered = _noise(self.ticks.amps[self.ticks.rows(tick - RECENT_TICKS, tick), self.district])
+        tick = int(span[0] / TICK_S)
+        wavered = _noise(self.ticks.amps[self.ticks.rows(tick - WAVERED_TICKS, tick), self.district])
         if depth < WAVERED * wavered or event.evidence["volts_during"] < NOT_FELL_SHARE * event.evidence["volts_before"]:
             return
         event.start_s, event.end_s = span
-        edge_s, lasted_s = _edge_s(smooth, usual, depth), span[1] - span[0]
-        quick_out = _edge_s(_reversed(smooth), usual, depth) <= QUICK_EDGE_S
-        event.evidence.update(edge_s=edge_s, lasted_s=lasted_s, amps_lowest=usual - depth)
-        if lasted_s >= SHORTEST_JOINT_S and edge_s <= (SLOWEST_EDGE_S if quick_out else LONGEST_EDGE_S):
+        edge_s, lasted_s = _edge_s(smooth, level, depth), span[1] - span[0]
+        quick_out = _edge_s(_reversed(smooth), level, depth) <= QUICK_EDGE_S
+        event.evidence.update(edge_s=edge_s, lasted_s=lasted_s, amps_before=level, amps_lowest=lowest)
+        longest_s = SLOWEST_EDGE_S if quick_out else LONGEST_EDGE_S
+        if depth > DEEP_SHARE * level:
+            longest_s = max(longest_s, LONGEST_EDGE_SHARE * lasted_s)
+        if lasted_s >= SHORTEST_JOINT_S and edge_s <= longest_s:
             event.cause = Cause.WEAK_JOINT
             event.confidence = 0.7 if event.evidence["change_within_one_cycle_share"] < 0.3 or lasted_s > LONGEST_LOST_S else 0.5
 
@@ -258,6 +264,17 @@ def _level_beside(cut: Cut, middle: float) -> float:
     low = np.flatnonzero(cut.amps < middle)
     before, after = cut.amps[max(0, low[0] - 10) : max(1, low[0] - 1)], cut.amps[low[-1] + 2 : low[-1] + 11]
     return min(median(before), median(after)) if len(before) and len(after) else middle
+
+
+def _highest_beside(cut: Cut, middle: float) -> float:
+    """The lower of the highest levels shortly before and after the readings below the middle: a hill before is no part of it."""
+    low = np.flatnonzero(cut.amps < middle)
+    if not len(low):
+        return middle
+    first_s, last_s = cut.end_s[low[0]], cut.end_s[low[-1]]
+    before = cut.amps[(cut.end_s < first_s) & (cut.end_s > first_s - BESIDE_S)]
+    after = cut.amps[(cut.end_s > last_s) & (cut.end_s < last_s + BESIDE_S)]
+    return float(min(np.max(before, initial=middle), np.max(after, initial=middle)))
 
 
 def _lost_s(cut: Cut, gone: "np.ndarray[tuple[int], np.dtype[np.bool_]]", level: float) -> float:
