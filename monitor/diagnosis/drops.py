@@ -16,13 +16,14 @@ LEAST_SHARE = 0.12  # of the amps before: one engine of several
 LEAST_JOINT_SHARE = 0.18
 LEAST_AMPS = 0.1
 SPREADS = 1.6  # of the amps' own wavering within a tick
-LEAST_CYCLES = 1.35  # losses of about a cycle are what every track has, and no train notices
+LEAST_CYCLES = 1.55  # losses of about a cycle are what every track has, and no train notices
 SURE_SHARE = 0.75
 WAVERING_SHARE = 0.05  # of the depth: a motor still runs behind a joint, and what is left after a lost contact is steady
 WAVERING_AMPS = 0.06
 LONGEST_LOST_S = 0.55
 HOLD_SHARE = 0.955  # volts that stay above this share of what they were hold
-STALLED_TICKS = 40  # a slow train takes so long over a joint
+STALLED_TICKS = 25
+SLOWEST_TICKS = 40  # a slow train takes so long over a joint that leaves it little
 BESIDE_TICKS = 6
 RECENT_TICKS = 26
 WAVERED_TICKS = 10
@@ -40,6 +41,7 @@ LONGEST_EDGE_S = 0.46  # a train crosses a joint within this; grades take longer
 DEEP_SHARE = 0.45  # no grade takes so much of the level running amps
 LONGEST_EDGE_SHARE = 0.3  # of the time in a deep joint: a slow train comes into it slowly
 BESIDE_S = 0.6
+OVERSHOOT_SHARE = 0.05
 SHORTEST_JOINT_S = 0.3
 COARSE_EDGE_S = 0.35
 REMEMBERED = 3
@@ -90,7 +92,10 @@ class Drops(Watcher):
         """First of two ticks in a row that are back; None where the amps stay away or the volts go."""
         d = self.district
         while True:
-            end = min(self.ticks.end, found + STALLED_TICKS)
+            first_rows = self.ticks.rows(found, found + STALLED_TICKS)
+            deep = float(np.min(self.ticks.amps_low[first_rows, d])) < (1 - DEEP_SHARE) * usual
+            limit = found + (SLOWEST_TICKS if deep else STALLED_TICKS)
+            end = min(self.ticks.end, limit)
             rows = self.ticks.rows(found, end)
             low = self.ticks.amps_low[rows, d]
             back = low >= usual - RECOVERED_SHARE * (usual - np.minimum.accumulate(low))
@@ -99,7 +104,7 @@ class Drops(Watcher):
             if both.any() or gone.any():
                 first = int(np.argmax(both | gone))
                 return found + first if both[first] else None
-            if end == found + STALLED_TICKS:
+            if end == limit:
                 return None
             yield end
 
@@ -132,7 +137,7 @@ class Drops(Watcher):
         self._joints = [*self._joints, event][-REMEMBERED:]
 
     def _measure(self, cut: Cut, found: int, usual: float, depth: float) -> Occurrence | None:
-        span = crossing_s(cut, cut.amps < usual - 0.3 * depth)
+        span = crossing_s(cut, (cut.amps < usual - 0.3 * depth) & (cut.end_s > (found - 0.5) * TICK_S))
         inside = cut.amps < usual - 0.6 * depth
         volts = median(cut.volts[inside]) if inside.any() else 0.0
         usual_volts = float(self.ticks.usual_volts[self.ticks.rows(found, found + 1), self.district][0])
@@ -187,6 +192,8 @@ class Drops(Watcher):
         tick = int(span[0] / TICK_S)
         wavered = _noise(self.ticks.amps[self.ticks.rows(tick - WAVERED_TICKS, tick), self.district])
         if depth < WAVERED * wavered or event.evidence["volts_during"] < NOT_FELL_SHARE * event.evidence["volts_before"]:
+            return
+        if depth < DEEP_SHARE * level and not _overshoots(smooth, 0.5 * (level + lowest), depth):
             return
         event.start_s, event.end_s = span
         edge_s, lasted_s = _edge_s(smooth, level, depth), span[1] - span[0]
@@ -275,6 +282,17 @@ def _highest_beside(cut: Cut, middle: float) -> float:
     before = cut.amps[(cut.end_s < first_s) & (cut.end_s > first_s - BESIDE_S)]
     after = cut.amps[(cut.end_s > last_s) & (cut.end_s < last_s + BESIDE_S)]
     return float(min(np.max(before, initial=middle), np.max(after, initial=middle)))
+
+
+def _overshoots(cut: Cut, middle: float, depth: float) -> bool:
+    """A motor that slowed behind a joint draws more than before when the joint is past; one that ran downhill does not."""
+    low = np.flatnonzero(cut.amps < middle)
+    if not len(low):
+        return False
+    first_s, last_s = cut.end_s[low[0]], cut.end_s[low[-1]]
+    before = cut.amps[(cut.end_s < first_s) & (cut.end_s > first_s - BESIDE_S)]
+    after = cut.amps[(cut.end_s > last_s) & (cut.end_s < last_s + BESIDE_S)]
+    return float(np.max(after, initial=0.0)) > float(np.max(before, initial=0.0)) + OVERSHOOT_SHARE * depth
 
 
 def _lost_s(cut: Cut, gone: "np.ndarray[tuple[int], np.dtype[np.bool_]]", level: float) -> float:
