@@ -32,7 +32,9 @@ from monitor.values import Action, PortStatus
 
 _log = logging.getLogger(__name__)
 
+SUPERVISOR = "supervisor"
 SUPERVISE_EVERY_S = 0.25
+SUSPECTED_FOR_S = 1.0
 STOP_WITHIN_S = 5.0
 
 
@@ -110,8 +112,9 @@ class Watch:
         self._readers = [self._reader(port, baud, options) for port, baud in bauds.items()]
         self._pipeline = WatchedPart("pipeline", worker)
         self._recording: StallWatch | None = None
-        self._supervisor = KeptThread("supervisor", self._supervise)
+        self._supervisor = KeptThread(SUPERVISOR, self._supervise)
         self._supervised_s = time.monotonic()
+        self._suspected_s: float | None = None
         if recorder is not None:
             self.keep(recorder)
 
@@ -181,8 +184,20 @@ class Watch:
 
     def _own_health(self) -> PartHealth:
         # Nobody watches the supervisor but whoever looks here: the terminal's loop and /healthz.
-        still_s = max(0.0, time.monotonic() - self._supervised_s - SUPERVISE_EVERY_S)
-        return replace(self._supervisor.health(), still_s=still_s, is_stalled=still_s > STALLED_AFTER_S)
+        now_s = time.monotonic()
+        still_s = max(0.0, now_s - self._supervised_s - SUPERVISE_EVERY_S)
+        if still_s <= STALLED_AFTER_S:
+            self._suspected_s = None
+        elif self._suspected_s is None:
+            self._suspected_s = now_s
+        # Where the whole program stood still, the supervisor has a moment to go on like everybody else.
+        stalled = self._suspected_s is not None and now_s - self._suspected_s > SUSPECTED_FOR_S
+        said = (
+            "The supervisor stands still: nobody would notice if another part did too. Start the program again."
+            if stalled
+            else ""
+        )
+        return replace(self._supervisor.health(), still_s=still_s, is_stalled=stalled, standstill=said)
 
     def _reader(self, port: str, baud: int, options: WatchOptions) -> WatchedPart[PortReader]:
         reader = PortReader(

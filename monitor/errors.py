@@ -12,7 +12,9 @@
     ├── SessionError                      the recordings side
     │   ├── SessionDamagedError           a session that cannot be understood
     │   └── SessionFullError              no room, or no right, to record
-    └── BusError                          the broker side
+    ├── BusError                          the broker side
+    ├── PageError                         a page server that cannot start
+    └── LogError                          a log file that cannot be written
 
 Each message says what is wrong, where, and what to do about it, in one sentence that a command can print as it is.
 Damage on the wire is never an exception: the decoders return it as a value.
@@ -86,3 +88,7 @@ class BusError(MonitorError):
 
 class PageError(MonitorError):
     """The page server cannot start."""
+
+
+class LogError(MonitorError):
+    """The log file cannot be written."""

@@ -1,14 +1,17 @@
 """Runs a watch until somebody ends it: signals, lines on the terminal, the time limit."""
 
+import logging
 import signal
 import sys
 import threading
 from types import FrameType
 
-from monitor.app import Watch
+from monitor.app import SUPERVISOR, Watch
+from monitor.cli.service import tell_service_manager
 from monitor.cli.terminal import TerminalLines
 
 SAY_EVERY_S = 0.2
+_log = logging.getLogger("pilotlamp")
 
 
 def run_watch(watch: Watch, lines: TerminalLines, seconds: float | None = None) -> str:
@@ -28,7 +31,9 @@ def run_watch(watch: Watch, lines: TerminalLines, seconds: float | None = None) 
     handlers = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
         watch.start()
+        tell_service_manager("READY=1")
         _print_until(ended, watch, lines, seconds)
+        tell_service_manager("STOPPING=1")
         watch.stop(reason[0])
         _print(watch, lines)
     finally:
@@ -46,6 +51,9 @@ def _print_until(ended: threading.Event, watch: Watch, lines: TerminalLines, sec
         if ended.wait(SAY_EVERY_S if seconds is None else min(SAY_EVERY_S, seconds - gone_s)):
             return
         _print(watch, lines)
+        if all(part.is_well for part in watch.parts() if part.name == SUPERVISOR):
+            # What else stands still, the supervisor begins anew; itself, only whoever started the program can.
+            tell_service_manager("WATCHDOG=1")
 
 
 def _print(watch: Watch, lines: TerminalLines) -> None:
@@ -53,4 +61,5 @@ def _print(watch: Watch, lines: TerminalLines) -> None:
     lines.take_parts(watch.parts(), watch.dropped_bytes)
     for line in lines.waiting():
         print(line)
+        _log.info("%s", line)
     sys.stdout.flush()

@@ -1,12 +1,12 @@
 """``pilotlamp watch``: watches the layout, shows the page, records the session."""
 
 import argparse
-import logging
 import threading
 from pathlib import Path
 
 from monitor.app import Watch, WatchOptions, with_ports
 from monitor.cli.broker_options import add_broker, add_station, publishing
+from monitor.cli.log_file import configure_log, logging_to
 from monitor.cli.page import configure_page, shown_page
 from monitor.cli.running import run_watch
 from monitor.cli.tally import Tally
@@ -42,6 +42,7 @@ def configure_watching(parser: argparse.ArgumentParser) -> None:
     keep.add_argument("--recordings", type=Path, default=Path("recordings"), metavar="DIR", help="where sessions are kept")
     keep.add_argument("--no-record", action="store_true", help="keep nothing")
     configure_page(parser)
+    configure_log(parser)
     parser.add_argument("--headless", action="store_true", help="for scripts: no page, and a summary as one JSON line at the end")
     parser.add_argument("--seconds", type=_seconds, metavar="N", help="end after N seconds")
 
@@ -67,10 +68,9 @@ def watch_layout(
     Returns:
         0, or :data:`NOTHING_READ`.
     """
-    logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s: %(message)s", level=logging.WARNING)
     clock = HostClock(speed)
     lines, tally = TerminalLines(clock), Tally(layout)
-    with publishing(layout, args, clock) as publisher:
+    with logging_to(args.log), publishing(layout, args, clock) as publisher:
         lines.hall = None if publisher is None else publisher.said
         sinks = [lines.take, *([tally.take] if args.headless else []), *([] if publisher is None else [publisher.take])]
         options = WatchOptions(sinks=tuple(sinks), layout_path=getattr(args, "layout", None), recordings=args.recordings)
