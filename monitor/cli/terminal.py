@@ -5,11 +5,19 @@ from collections.abc import Callable, Iterator
 
 from monitor.link import HostClock
 from monitor.runtime.kept_thread import PartHealth
-from monitor.values import Event, Finding, PortStatus, Step
+from monitor.values import Action, Event, Finding, PortStatus, Step
 from monitor.values import Warning as RaisedWarning
 
 WAITING_LIMIT = 1000
 """Lines that wait to be printed; more are dropped and counted: a terminal stopped with Ctrl-S must not stop the watch."""
+
+WORD_OF_ACTION = {
+    "acknowledge": "seen",
+    "shelve": "put aside",
+    "unshelve": "brought back",
+    "mute": "sounds muted",
+    "unmute": "sounds on again",
+}
 
 
 class TerminalLines:
@@ -26,6 +34,7 @@ class TerminalLines:
         self._lines: queue.Queue[str] = queue.Queue(maxsize=WAITING_LIMIT)
         self._lost = 0
         self._warnings: dict[int, bool] = {}
+        self._about: dict[int, str] = {}
         self._events: dict[int, bool] = {}
         self._findings: set[int] = set()
         self._said_of_ports: dict[str, str] = {}
@@ -44,8 +53,7 @@ class TerminalLines:
         for finding in step.findings:
             self._take_finding(finding)
         for action in step.actions:
-            if action.kind == "mark":
-                self._say(action.at_s, f"mark: {action.text}")
+            self._take_action(action)
 
     def take_ports(self, statuses: tuple[PortStatus, ...]) -> None:
         """Say what changed about the ports; called by the thread that prints."""
@@ -90,11 +98,21 @@ class TerminalLines:
             return
         known = warning.id in self._warnings
         self._warnings[warning.id] = ended
+        self._about[warning.id] = f"{warning.rule}, {warning.scope.kind} {warning.scope.name}"
         if not known:
             advice = f" {warning.advice}" if warning.advice else ""
             self._say(warning.start_s, f"{warning.priority.word.upper()} WARNING: {warning.message}{advice}")
         if warning.end_s is not None:
-            self._say(warning.end_s, f"cleared: {warning.rule}, {warning.scope.kind} {warning.scope.name}")
+            self._say(warning.end_s, f"cleared: {self._about[warning.id]}")
+
+    def _take_action(self, action: Action) -> None:
+        if action.kind == "mark":
+            self._say(action.at_s, f"mark: {action.text}")
+            return
+        about = f": {self._about.get(action.warning_id, 'a warning')}" if action.warning_id is not None else ""
+        until = f" until {self._moment(action.until_s)}" if action.until_s is not None else ""
+        by = f" by {action.by}" if action.by else ""
+        self._say(action.at_s, f"{WORD_OF_ACTION[action.kind]}{until}{by}{about}")
 
     def _take_event(self, event: Event) -> None:
         ended = event.end_s is not None
@@ -113,9 +131,11 @@ class TerminalLines:
             self._say(finding.start_s, f'sensor: {finding.kind.value} on board "{finding.board}". {finding.check}')
 
     def _say(self, at_s: float, words: str) -> None:
-        moment = self._clock.wall_time(at_s).astimezone().strftime("%H:%M:%S")
-        line = f"{moment}  {' '.join(words.split())}"
+        line = f"{self._moment(at_s)}  {' '.join(words.split())}"
         try:
             self._lines.put_nowait(line)
         except queue.Full:
             self._lost += 1
+
+    def _moment(self, at_s: float) -> str:
+        return self._clock.wall_time(at_s).astimezone().strftime("%H:%M:%S")

@@ -113,7 +113,7 @@ def _districts(
             carried.append((feeder, drawn, power))
         left = headroom(carried, power / drawn if drawn else None)
         if left.amps_left is not None:
-            sentence = words.fits(watch.layout, district.name, left.amps_left, left.binding)
+            sentence = words.fits(watch.layout, district, left.amps_left, left.binding)
             left = Headroom(
                 share=left.share, binding=left.binding, amps_left=left.amps_left, va_left=left.va_left, sentence=sentence
             )

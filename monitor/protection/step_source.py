@@ -12,7 +12,8 @@ Floats = NDArray[np.float64]
 BEFORE_S, SKIP_S, AFTER_S = 2.0, 0.6, 2.0
 EARLIER_S, LATER_S = 3.0, 0.4
 """The step is looked for this long before an overload was noticed (what is judged is smoothed) and this long after."""
-LEAST_AMPS = 0.3
+LEAST_AMPS, LEAST_SHARE = 0.3, 0.1
+"""A step is at least this, and at least this share of all that is drawn: less is a grade or a lap."""
 CREPT_OVER_S = 60.0
 ALIKE = 0.35
 """A load explains a step that differs from its figures by no more than this share."""
@@ -47,11 +48,12 @@ def find_source(layout: Layout, names: tuple[str, ...], history: Floats, since: 
     noticed = len(history) - since
     first, last = noticed - round(EARLIER_S / TICK_S), noticed + round(LATER_S / TICK_S)
     rises = np.array([_rise(history, start) for start in range(max(1, first), min(last, len(history) - 1) + 1)])
-    if rises.size and rises.max() >= LEAST_AMPS:
+    least = max(LEAST_AMPS, LEAST_SHARE * float(np.nansum(history[-1]))) if len(history) else LEAST_AMPS
+    if rises.size and rises.max() >= least:
         column = int(np.argmax(rises.max(axis=0)))
         amps = float(rises[:, column].max())
         return StepSource(district=names[column], amps=amps, loads=explaining_loads(layout, names[column], amps))
-    return _crept(names, history)
+    return _crept(names, history, least)
 
 
 def explaining_loads(layout: Layout, district: str, amps: float) -> tuple[str, ...]:
@@ -83,7 +85,7 @@ def _level(rows: Floats) -> Floats:
     return level
 
 
-def _crept(names: tuple[str, ...], history: Floats) -> StepSource | None:
+def _crept(names: tuple[str, ...], history: Floats, least: float) -> StepSource | None:
     lately = round(BEFORE_S / TICK_S)
     first = max(0, len(history) - round(CREPT_OVER_S / TICK_S) - lately)
     if first + 2 * lately > len(history) or not names:
@@ -91,4 +93,4 @@ def _crept(names: tuple[str, ...], history: Floats) -> StepSource | None:
     rises = np.nan_to_num(_level(history[-lately:]) - _level(history[first : first + lately]))
     column = int(np.argmax(rises))
     amps = float(rises[column])
-    return StepSource(district=names[column], amps=amps, crept=True) if amps >= LEAST_AMPS else None
+    return StepSource(district=names[column], amps=amps, crept=True) if amps >= least else None

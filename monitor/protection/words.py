@@ -2,12 +2,14 @@
 
 from dataclasses import dataclass
 
-from monitor.layout import Layout, Protection, Supply
+from monitor.layout import District, Layout, Protection, Supply
 from monitor.protection.alarms import Said
 from monitor.protection.heat import HeatTrack
 from monitor.protection.step_source import StepSource
 from monitor.values import Limit, TripForecast
 
+SMALLEST_AMPS = 0.2
+"""Less than this is no room, and no engine; common practice, no published source."""
 USUAL_ENGINE_AMPS = 2.0
 """Where the layout file names no engines; common practice, no published source."""
 
@@ -160,13 +162,18 @@ def cause(source: StepSource | None) -> str:
     return told + (f", as {' or '.join(source.loads)} would draw." if source.loads else ", which no single known load explains.")
 
 
-def fits(layout: Layout, district: str, amps_left: float, limit: Limit | None) -> str:
+def fits(layout: Layout, district: District, amps_left: float, limit: Limit | None) -> str:
     """What still fits on a district and what binds."""
     binds = f"; {limit.words} binds" if limit is not None else ""
-    engines = sorted({load.running_amps for load in layout.load if load.kind == "locomotive" and load.running_amps > 0.2})
+    if district.use == "accessories":
+        left = f"{amps_left:.1f} A more fit" if amps_left >= SMALLEST_AMPS else "nothing more fits"
+        return f"{left} on {district.name}{binds}"
+    engines = sorted(
+        {load.running_amps for load in layout.load if load.kind == "locomotive" and load.running_amps > SMALLEST_AMPS}
+    )
     fitting = [size for size in engines or [USUAL_ENGINE_AMPS] if size <= amps_left]
     if not fitting:
-        return f"no further engine fits on {district}{binds}"
+        return f"no further engine fits on {district.name}{binds}"
     count = int(amps_left // fitting[-1])
     fit = f"one more {fitting[-1]:g} A engine fits" if count == 1 else f"{count} more {fitting[-1]:g} A engines fit"
-    return f"{fit} on {district}{binds}"
+    return f"{fit} on {district.name}{binds}"

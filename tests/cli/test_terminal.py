@@ -54,6 +54,22 @@ def test_findings_are_said_once_and_marks_as_they_are():
     ]
 
 
+def test_what_operators_do_about_a_warning_is_said_with_its_end():
+    lines = TerminalLines(HostClock())
+    acts = (
+        Action(kind="acknowledge", at_s=2.0, warning_id=1, by="this machine"),
+        Action(kind="shelve", at_s=3.0, warning_id=1, until_s=903.0, by="link 2"),
+        Action(kind="mute", at_s=4.0, until_s=304.0, by="link 2"),
+    )
+    heard = said(step(warnings=(warning(),)), step(actions=acts), lines=lines)[1:]
+    aside, quiet = (lines._moment(at_s) for at_s in (903.0, 304.0))
+    assert heard == [
+        "seen by this machine: over-nameplate, supply North bench",
+        f"put aside until {aside} by link 2: over-nameplate, supply North bench",
+        f"sounds muted until {quiet} by link 2",
+    ]
+
+
 def test_ports_and_parts_are_said_when_they_change():
     lines = TerminalLines(HostClock())
     status = PortStatus(port="p", board=None, state="silent", sentence="p is open.")

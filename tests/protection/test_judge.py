@@ -1,5 +1,7 @@
 """The judge on readings with known draws."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -184,3 +186,71 @@ def test_readings_of_nothing_are_no_reason_to_warn():
     warnings, judge = judged(layout_with(PLAIN), whole)
     assert warnings == []
     assert judge.loads()[0].amps is None
+
+
+def test_a_breaker_of_which_only_the_rating_is_known_is_taken_for_a_quick_one():
+    """16 A on a 10 A breaker: the quickest that passes IEC 60898-1 opens within some 10 s, UL 489 allows minutes."""
+    layout = layout_with("[supply.protection]\nkind = 'thermal'\nrated_amps = 10\n")
+    warnings, _ = judged(layout, readings(60, lambda t: step(t, 30, 3.0, 15.0)))
+    (told,) = high(warnings)
+    assert 30 < told.start_s < 34
+    assert told.trip_earliest_s < 10 < told.trip_in_s
+    assert told.trip_latest_s is None or told.trip_latest_s > 60
+
+
+def test_nothing_is_said_of_ratings_once_the_protection_is_open():
+    def outer(t):
+        return np.where((t > 30) & (t < 34), 17.0, np.where(t >= 34, 0.0, 2.0))
+
+    def volts(t):
+        return np.where(t >= 34, 0.0, 14.0)
+
+    points = "[supply.protection]\nkind = 'thermal'\nrated_amps = 10\npoints = [[2.0, 6.0]]\n"
+    warnings, _ = judged(layout_with(points), readings(50, outer, lambda t: np.where(t >= 34, 0.0, 1.0), volts))
+    after = [w.rule for w in warnings if w.start_s > 34]
+    assert after == ["protection-open"]
+    assert [w.rule for w in warnings if w.end_s is None] == ["protection-open"]
+
+
+def test_a_message_says_what_is_too_much_what_began_it_and_how_long_is_left():
+    warnings, _ = judged(layout_with(), readings(60, lambda t: step(t, 30, 2.0, 17.0)))
+    (told,) = high(warnings)
+    assert told.time_words in told.message
+    assert told.time_words.startswith("in about")
+    over = next(w for w in warnings if w.priority.word == "medium")
+    assert "A (" in over.message
+    assert "too much" in over.message
+    assert "Outer main went up by 15" in over.message
+
+
+def test_a_short_that_the_sensor_clips_is_still_a_short():
+    """A supply of 10 A and 14 V into a tenth of an ohm, seen by a sensor that ends at 20 A: 40 A flow, 18.5 A are read."""
+    whole = readings(21, lambda t: np.where(t > 20, 18.5, 3.0), volts=lambda t: np.where(t > 20, 5.0, 14.0))
+    rows = whole.end_s > 20
+    peak = np.where(rows[:, None], [20.0, 1.5], [4.3, 1.5])
+    good = np.stack([~rows, rows | True], axis=1)
+    whole = dataclasses.replace(whole, volts_peak=whole.volts_rms * np.sqrt(2), amps_peak=peak, good=good)
+    judge = Judge(layout_with())
+    (told,) = [w for w in judge.feed(whole) if w.rule == "short"]
+    assert told.start_s - 20.0 < 0.03
+
+
+def test_power_that_comes_back_to_cold_lamps_is_no_short_and_to_a_short_is_one():
+    """Filaments are ten times their hot draw at first (a tenth of the ohms) and warm within a tenth of a second."""
+
+    def volts(t):
+        return np.where((t > 10) & (t < 12), 0.0, 12.0)
+
+    def lamps(t):
+        return np.where((t > 10) & (t < 12), 0.0, 6.0 + 30.0 * np.exp(-np.maximum(0, t - 12) / 0.04) * (t >= 12))
+
+    assert [w.rule for w in judged(layout_with(), readings(16, lamps, volts=volts))[0]] == []
+
+    def dead_short(t):
+        return np.where((t > 10) & (t < 12), 0.0, np.where(t >= 12, 35.0, 3.0))
+
+    low = readings(
+        12.2, dead_short, lambda t: np.where((t > 10) & (t < 12), 0.0, 1.0), lambda t: np.where(t >= 12, 1.5, volts(t))
+    )
+    (told,) = [w for w in judged(layout_with(), low)[0] if w.rule == "short"]
+    assert told.start_s - 12.0 < 0.05
