@@ -38,11 +38,17 @@ class Encryption:
 
     def fingerprint(self) -> str:
         """SHA-256 of the certificate, as browsers show it."""
+        return self._first().fingerprint(hashes.SHA256()).hex(":").upper()
+
+    def ends_at(self) -> dt.datetime:
+        """When browsers begin to refuse the certificate."""
+        return self._first().not_valid_after_utc
+
+    def _first(self) -> x509.Certificate:
         try:
-            first = x509.load_pem_x509_certificates(self.certificate.read_bytes())[0]
+            return x509.load_pem_x509_certificates(self.certificate.read_bytes())[0]
         except (OSError, ValueError) as error:
             raise PageError(f"{self.certificate} is no certificate in PEM form: give another with --cert") from error
-        return first.fingerprint(hashes.SHA256()).hex(":").upper()
 
 
 def own_encryption(folder: Path, address: str) -> Encryption:

@@ -77,6 +77,7 @@ class Server:
         port: Where it listens.
         address: What to type into a browser.
         fingerprint: Of the certificate; None where nothing is encrypted.
+        certificate_ends_at: When browsers begin to refuse it; None likewise.
 
     Raises:
         PageError: The port is taken or may not be opened, or the certificate is of no use.
@@ -89,6 +90,7 @@ class Server:
         encryption = options.encryption()
         context = None if encryption is None else tls_context(encryption.certificate, encryption.key)
         self.fingerprint = None if encryption is None else encryption.fingerprint()
+        self.certificate_ends_at = None if encryption is None else encryption.ends_at()
         self._sockets: dict[int, wasyncore.dispatcher] = {}
         self._gate = Gate(_names(host, shared=options.shared), shared=options.shared)
         insist = encryption is not None and encryption.vouched

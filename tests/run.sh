@@ -56,4 +56,5 @@ say "Format";  ruff format --check -q .
 say "Lint";    ruff check -q .
 say "Types";   mypy
 say "Arrows";  lint-imports
+say "Audit";   python -m tests.audit
 say "Tests";   exec pytest "$@"

@@ -3,7 +3,8 @@
 import argparse
 from pathlib import Path
 
-from monitor.cli.page import WEB_HOST, WEB_PORT
+from monitor.cli.page import configure_looking
+from monitor.cli.page_trial import try_page
 from monitor.layout import load_layout
 from monitor.runtime.checkup import check_computer
 
@@ -12,14 +13,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("layout", type=Path, nargs="?", metavar="LAYOUT.toml", help="look at its boards' ports too")
     parser.add_argument("--recordings", type=Path, default=Path("recordings"), metavar="DIR", help="where sessions are kept")
-    parser.add_argument("--web-port", type=int, default=WEB_PORT, metavar="N", help="the page's port (%(default)s)")
+    configure_looking(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print each check; 1 where something needs doing."""
     layout = None if args.layout is None else load_layout(args.layout)
-    checks = list(check_computer(args.recordings, WEB_HOST, args.web_port, layout))
-    for check in checks:
+    checks = []
+    for check in (*check_computer(args.recordings, layout), *try_page(args, layout)):
+        checks.append(check)
         print(f"{'good' if check.good else 'LOOK':6}{check.name:26}{check.found}")
         if check.remedy:
             print(f"{'':32}{check.remedy}")

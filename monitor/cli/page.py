@@ -8,6 +8,7 @@ import argparse
 import contextlib
 import importlib
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, cast
 
@@ -28,6 +29,7 @@ class Page(Protocol):
 
     address: str
     fingerprint: str | None
+    certificate_ends_at: datetime | None
 
     def invitation(self) -> str:
         """A link that lets one device act, once."""
@@ -89,9 +91,14 @@ def shown_page(watch: Watch, args: argparse.Namespace) -> Iterator[None]:
     if args.no_page:
         yield
         return
-    room = importlib.import_module(PAGES)
-    with _shown(cast("Page", room.PageServer(watch, WEB_HOST, args.web_port, _options(args))), shared=args.share):
+    with _shown(opened_page(watch, args), shared=args.share):
         yield
+
+
+def opened_page(watch: Watch, args: argparse.Namespace) -> Page:
+    """A page server, its port taken already; see :func:`shown_page`."""
+    room = importlib.import_module(PAGES)
+    return cast("Page", room.PageServer(watch, WEB_HOST, args.web_port, _options(args)))
 
 
 @contextlib.contextmanager

@@ -2,8 +2,8 @@
 
 import os
 import shutil
-import socket
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -11,9 +11,11 @@ from pathlib import Path
 
 from monitor.layout import Layout
 from monitor.link.ports import access_remedy, find_ports
+from monitor.sessions import find_sessions
 
 MEGABYTES_AN_HOUR = 40
 HOURS_WANTED = 24
+SLOW_DISK_S = 0.5
 EARLIEST_YEAR = 2025
 """No computer that runs this program has a right clock before this."""
 
@@ -35,20 +37,18 @@ class Check:
     remedy: str = ""
 
 
-def check_computer(recordings: Path, host: str, port: int, layout: Layout | None) -> Iterator[Check]:
-    """All checks, in the order a person would go through them.
+def check_computer(recordings: Path, layout: Layout | None) -> Iterator[Check]:
+    """All checks but those of the page, in the order a person would go through them.
 
     Args:
         recordings: Where sessions are kept.
-        host: Address of the page.
-        port: Its port.
         layout: The layout file, where given: its boards' ports are looked at too.
     """
     yield from _ports(layout)
     yield _folder(recordings)
     yield _disk(recordings)
-    yield clock_check(datetime.now(tz=UTC))
-    yield _web_port(host, port)
+    yield disk_speed_check(_seconds_to_keep(recordings))
+    yield clock_check(datetime.now(tz=UTC), _newest_session(recordings))
     yield browser_check(shutil.which)
 
 
@@ -112,26 +112,55 @@ def _disk(recordings: Path) -> Check:
     )
 
 
-def clock_check(now: datetime) -> Check:
-    """The wall clock, as far as it can be judged without asking anybody."""
-    good = now.year >= EARLIEST_YEAR
-    return Check(
-        name="clock",
-        good=good,
-        found=f"The computer's clock says {now:%Y-%m-%d %H:%M} UTC.",
-        remedy="" if good else "Set the computer's clock: sessions are named by it. Watching itself does not depend on it.",
+def _seconds_to_keep(recordings: Path) -> float | None:
+    """How long a second of four districts takes to be on the disk for good; None where nothing can be written."""
+    try:
+        with tempfile.TemporaryFile(dir=recordings) as file:
+            began_s = time.monotonic()
+            file.write(os.urandom(1_000_000 * MEGABYTES_AN_HOUR // 3600))
+            file.flush()
+            os.fsync(file.fileno())
+            return time.monotonic() - began_s
+    except OSError:
+        return None
+
+
+def disk_speed_check(seconds: float | None) -> Check:
+    """Whether the disk keeps up.
+
+    Args:
+        seconds: How long it took to keep what comes in one second; None where nothing could be kept.
+    """
+    name = "disk speed"
+    if seconds is None:
+        return Check(name=name, good=False, found="Nothing could be written.", remedy="See the recordings folder above.")
+    good = seconds < SLOW_DISK_S
+    remedy = "" if good else "Use another disk (not a worn memory card) with --recordings, or end what else writes to this one."
+    return Check(name=name, good=good, found=f"What comes in one second is safe after {seconds:.2f} s.", remedy=remedy)
+
+
+def _newest_session(recordings: Path) -> datetime | None:
+    return (
+        max((session.manifest().began_at for session in find_sessions(recordings)), default=None) if recordings.is_dir() else None
     )
 
 
-def _web_port(host: str, port: int) -> Check:
-    with socket.socket() as trial:
-        trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            trial.bind((host, port))
-        except OSError as error:
-            remedy = "Another program (another pilotlamp?) has it: stop that, or choose another with --web-port."
-            return Check(name="page", good=False, found=f"{host}:{port} cannot be used ({error.strerror}).", remedy=remedy)
-    return Check(name="page", good=True, found=f"The page can be served at http://{host}:{port}/.")
+def clock_check(now: datetime, newest: datetime | None = None) -> Check:
+    """The wall clock, as far as it can be judged without asking anybody.
+
+    Args:
+        now: What it says.
+        newest: When the newest recording began: no right clock is before that.
+    """
+    behind = newest is not None and now < newest
+    good = now.year >= EARLIEST_YEAR and not behind
+    why = f", but the newest recording began at {newest:%Y-%m-%d %H:%M} UTC" if newest is not None and behind else ""
+    return Check(
+        name="clock",
+        good=good,
+        found=f"The computer's clock says {now:%Y-%m-%d %H:%M} UTC{why}.",
+        remedy="" if good else "Set the computer's clock: sessions are named by it. Watching itself does not depend on it.",
+    )
 
 
 def browser_check(which: Callable[[str], str | None]) -> Check:

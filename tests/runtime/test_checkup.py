@@ -1,20 +1,19 @@
-import socket
 from datetime import UTC, datetime
 
 from monitor.cli.main import main
 from monitor.layout import parse_layout
-from monitor.runtime.checkup import browser_check, check_computer, clock_check, port_check
+from monitor.runtime.checkup import browser_check, check_computer, clock_check, disk_speed_check, port_check
 from tests.layout.fernhollow import FERNHOLLOW
 
 
-def checks_of(folder, port=0, layout=None):
-    return {check.name: check for check in check_computer(folder, "127.0.0.1", port, layout)}
+def checks_of(folder, layout=None):
+    return {check.name: check for check in check_computer(folder, layout)}
 
 
-def test_a_good_folder_disk_and_page(tmp_path):
+def test_a_good_folder_and_disk(tmp_path):
     found = checks_of(tmp_path / "recordings")
     assert found["recordings folder"].good
-    assert found["page"].good
+    assert found["disk speed"].found.startswith("What comes in one second is safe after")
     assert "hours of four districts" in found["disk"].found
 
 
@@ -25,13 +24,10 @@ def test_a_file_in_the_place_of_the_folder(tmp_path):
     assert "--recordings" in check.remedy
 
 
-def test_a_busy_page_port(tmp_path):
-    with socket.socket() as taken:
-        taken.bind(("127.0.0.1", 0))
-        taken.listen()
-        check = checks_of(tmp_path, taken.getsockname()[1])["page"]
-    assert not check.good
-    assert "--web-port" in check.remedy
+def test_a_slow_disk_and_one_that_takes_nothing():
+    assert disk_speed_check(0.02).good
+    assert "--recordings" in disk_speed_check(3.0).remedy
+    assert not disk_speed_check(None).good
 
 
 def test_ports_of_boards(tmp_path):
@@ -46,6 +42,8 @@ def test_ports_of_boards(tmp_path):
 def test_clock_and_browser():
     assert clock_check(datetime(2026, 6, 1, tzinfo=UTC)).good
     assert not clock_check(datetime(1970, 1, 1, tzinfo=UTC)).good
+    later = clock_check(datetime(2026, 6, 1, tzinfo=UTC), newest=datetime(2026, 6, 2, tzinfo=UTC))
+    assert (later.good, "newest recording" in later.found) == (False, True)
     assert browser_check(lambda name: "/usr/bin/firefox" if name == "firefox" else None).good
     assert "--share" in browser_check(lambda _name: None).remedy
 
