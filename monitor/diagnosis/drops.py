@@ -4,12 +4,13 @@ from collections.abc import Generator
 
 import numpy as np
 
+from monitor.diagnosis import dips
 from monitor.diagnosis.edges import SHARP_SHARE, crossing_s, is_fine, sharpest_share, steady
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Floats, Stream, Watcher, Watching
+from monitor.diagnosis.watcher import Stream, Watcher, Watching
 from monitor.values import Cause
 
 LEAST_SHARE = 0.12  # of the amps before: one engine of several
@@ -40,8 +41,7 @@ QUICK_EDGE_S = 0.2
 LONGEST_EDGE_S = 0.46  # a train crosses a joint within this; grades take longer
 DEEP_SHARE = 0.45  # no grade takes so much of the level running amps
 LONGEST_EDGE_SHARE = 0.3  # of the time in a deep joint: a slow train comes into it slowly
-BESIDE_S = 0.6
-OVERSHOOT_SHARE = 0.05
+STEEP_EDGE_S = 0.3  # volts that a joint takes show at once; a hill's end waits for the train to gather way
 SHORTEST_JOINT_S = 0.3
 COARSE_EDGE_S = 0.35
 REMEMBERED = 3
@@ -156,7 +156,7 @@ class Drops(Watcher):
     def _call_by_edges(self, event: Occurrence, cut: Cut, usual: float, depth: float) -> None:
         """A lost contact cuts within a cycle; a train rolling over a joint fades in and out, and its motor runs on."""
         share = max(sharpest_share(cut.end_s, cut.amps, -depth), sharpest_share(cut.end_s, cut.amps, depth))
-        wavering = _wavering_share(cut, usual, depth)
+        wavering = dips.wavering_share(cut, usual, depth)
         event.evidence["change_within_one_cycle_share"] = share
         event.evidence["wavering_share"] = wavering
         event.confidence = 0.0
@@ -169,13 +169,13 @@ class Drops(Watcher):
 
     def _call_lost(self, event: Occurrence, cut: Cut, usual: float, depth: float) -> None:
         """Against the level just before and after, for a grade's slope is no loss; a loss shorter than a cycle or so is dirt."""
-        level = min(usual, _level_beside(cut, usual - 0.5 * depth))
+        level = min(usual, dips.level_beside(cut, usual - 0.5 * depth))
         lowest = usual - depth
         gone = cut.amps < level - 0.25 * (level - lowest)
-        lost_s = _lost_s(cut, gone, level)
+        lost_s = dips.lost_s(cut, gone, level)
         event.evidence["without_amps_s"] = lost_s
         event.confidence = 0.95 if event.evidence["change_within_one_cycle_share"] > 0.6 and depth > 0.25 * usual else 0.85
-        noise = _noise(cut.amps[: max(8, int(np.argmax(gone)) - 1)])
+        noise = dips.noise(cut.amps[: max(8, int(np.argmax(gone)) - 1)])
         typical = level - median(cut.amps[gone]) if gone.any() else 0.0
         if lost_s < LEAST_CYCLES * median(cut.end_s - cut.start_s) or typical < max(NOISES * noise, LEAST_SHARE * level):
             event.confidence = 0.0
@@ -184,20 +184,22 @@ class Drops(Watcher):
         """By what lasts: single losses of contact within a sag, or beside one, do not count."""
         smooth = cut._replace(amps=steady(cut.amps))
         lowest = float(np.min(smooth.amps, initial=usual))
-        level = min(usual, _highest_beside(smooth, 0.5 * (usual + lowest)))
+        level = min(usual, dips.highest_beside(smooth, 0.5 * (usual + lowest)))
         depth = level - lowest
         span = crossing_s(smooth, smooth.amps < level - 0.3 * depth)
         if span is None or not LEAST_JOINT_SHARE * level < depth < 0.9 * level:
             return
         tick = int(span[0] / TICK_S)
-        wavered = _noise(self.ticks.amps[self.ticks.rows(tick - WAVERED_TICKS, tick), self.district])
+        wavered = dips.noise(self.ticks.amps[self.ticks.rows(tick - WAVERED_TICKS, tick), self.district])
         if depth < WAVERED * wavered or event.evidence["volts_during"] < NOT_FELL_SHARE * event.evidence["volts_before"]:
             return
-        if depth < DEEP_SHARE * level and not _overshoots(smooth, 0.5 * (level + lowest), depth):
+        edge_s, lasted_s = dips.edge_s(smooth, level, depth), span[1] - span[0]
+        edge_out_s = dips.edge_s(dips.reversed_in_time(smooth), level, depth)
+        quick_out = edge_out_s <= QUICK_EDGE_S
+        quick = max(edge_s, edge_out_s) <= STEEP_EDGE_S and lasted_s > LONGEST_LOST_S
+        if depth < DEEP_SHARE * level and not quick and not dips.overshoots(smooth, 0.5 * (level + lowest), depth):
             return
         event.start_s, event.end_s = span
-        edge_s, lasted_s = _edge_s(smooth, level, depth), span[1] - span[0]
-        quick_out = _edge_s(_reversed(smooth), level, depth) <= QUICK_EDGE_S
         event.evidence.update(edge_s=edge_s, lasted_s=lasted_s, amps_before=level, amps_lowest=lowest)
         longest_s = SLOWEST_EDGE_S if quick_out else LONGEST_EDGE_S
         if depth > DEEP_SHARE * level:
@@ -214,7 +216,7 @@ class Drops(Watcher):
 
     def _call_by_length(self, event: Occurrence, cut: Cut, usual: float, depth: float) -> None:
         """Ten readings a second tell few edges: a contact is lost for tenths of a second, a joint takes as long as the train."""
-        lasted_s, edge_s = event.evidence["lasted_s"], _edge_s(cut, usual, depth)
+        lasted_s, edge_s = event.evidence["lasted_s"], dips.edge_s(cut, usual, depth)
         event.evidence["edge_s"] = edge_s
         event.confidence = 0.0
         if 0 < lasted_s < LONGEST_LOST_S and depth > 0.3 * usual and edge_s <= COARSE_EDGE_S:
@@ -264,82 +266,3 @@ class Drops(Watcher):
         event.evidence["lasted_s"] = event.end_s - event.start_s
         self.tell(event, end)
         return end + 2
-
-
-def _level_beside(cut: Cut, middle: float) -> float:
-    """The lower of the levels just before and just after the readings below the middle."""
-    low = np.flatnonzero(cut.amps < middle)
-    before, after = cut.amps[max(0, low[0] - 10) : max(1, low[0] - 1)], cut.amps[low[-1] + 2 : low[-1] + 11]
-    return min(median(before), median(after)) if len(before) and len(after) else middle
-
-
-def _highest_beside(cut: Cut, middle: float) -> float:
-    """The lower of the highest levels shortly before and after the readings below the middle: a hill before is no part of it."""
-    low = np.flatnonzero(cut.amps < middle)
-    if not len(low):
-        return middle
-    first_s, last_s = cut.end_s[low[0]], cut.end_s[low[-1]]
-    before = cut.amps[(cut.end_s < first_s) & (cut.end_s > first_s - BESIDE_S)]
-    after = cut.amps[(cut.end_s > last_s) & (cut.end_s < last_s + BESIDE_S)]
-    return float(min(np.max(before, initial=middle), np.max(after, initial=middle)))
-
-
-def _overshoots(cut: Cut, middle: float, depth: float) -> bool:
-    """A motor that slowed behind a joint draws more than before when the joint is past; one that ran downhill does not."""
-    low = np.flatnonzero(cut.amps < middle)
-    if not len(low):
-        return False
-    first_s, last_s = cut.end_s[low[0]], cut.end_s[low[-1]]
-    before = cut.amps[(cut.end_s < first_s) & (cut.end_s > first_s - BESIDE_S)]
-    after = cut.amps[(cut.end_s > last_s) & (cut.end_s < last_s + BESIDE_S)]
-    return float(np.max(after, initial=0.0)) > float(np.max(before, initial=0.0)) + OVERSHOOT_SHARE * depth
-
-
-def _lost_s(cut: Cut, gone: "np.ndarray[tuple[int], np.dtype[np.bool_]]", level: float) -> float:
-    """How long the amps were gone, from the squares that are missing; never shorter than one window.
-
-    Windows overlap by half, so the missing squares add up to depth times time however the loss lies in them. Of a loss that
-    fills a window the deepest reading shows the whole depth; a shorter one shows as much shallower as it is shorter.
-    """
-    run = _longest_run(gone)
-    missing = np.clip(level**2 - cut.amps[max(0, run.start - 1) : run.stop + 1] ** 2, 0.0, None)
-    return float(missing.sum() / max(float(np.max(missing, initial=0.0)), 1e-12)) * median(np.diff(cut.end_s))
-
-
-def _longest_run(gone: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> slice:
-    """Where the longest run is, single readings between bridged: a bouncing contact is one loss."""
-    bridged = gone.copy()
-    bridged[1:-1] |= gone[:-2] & gone[2:]
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], bridged, [False]]).astype(np.int8)))
-    if not len(edges):
-        return slice(0, 0)
-    longest = int(np.argmax(edges[1::2] - edges[::2]))
-    return slice(int(edges[2 * longest]), int(edges[2 * longest + 1]))
-
-
-def _noise(values: Floats) -> float:
-    """From the lowest tenth to the highest."""
-    ordered = np.sort(values)
-    return float(ordered[int(0.9 * (len(ordered) - 1))] - ordered[int(0.1 * (len(ordered) - 1))])
-
-
-def _wavering_share(cut: Cut, usual: float, depth: float) -> float:
-    """How far the amps waver while they are down, as a share of the depth."""
-    down = np.flatnonzero(cut.amps < usual - 0.5 * depth)
-    inner = cut.amps[down[2:-2]]
-    return _noise(inner) / depth if len(inner) > 5 else 0.0
-
-
-def _reversed(cut: Cut) -> Cut:
-    """The same backwards in time."""
-    return cut._replace(end_s=-cut.end_s[::-1], amps=cut.amps[::-1])
-
-
-def _edge_s(cut: Cut, usual: float, depth: float) -> float:
-    """How long the fall took, from a fifth to four fifths of the depth."""
-    deep = np.flatnonzero(cut.amps < usual - 0.8 * depth)
-    if not len(deep):
-        return 0.0
-    shallow = np.flatnonzero(cut.amps[: deep[0]] > usual - 0.2 * depth)
-    begin = cut.end_s[shallow[-1]] if len(shallow) else cut.end_s[0]
-    return float(cut.end_s[deep[0]] - begin) / 0.6
