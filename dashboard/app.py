@@ -8,6 +8,7 @@ from dashboard.blank import blank_app, guard
 from dashboard.entering import entering_routes
 from dashboard.feed import Feed, feed_routes
 from dashboard.health import health_routes
+from dashboard.learning import learning_routes
 from dashboard.pages import PAGES
 from dashboard.pages.before import bench_routes
 from dashboard.passphrase import Passphrase, default_path
@@ -37,6 +38,7 @@ def create_app(
     app.server.register_blueprint(feed_routes(Feed(watch)))
     app.server.register_blueprint(acting_routes(watch, gate))
     app.server.register_blueprint(bench_routes(watch, gate))
+    app.server.register_blueprint(learning_routes(watch, gate))
     app.server.register_blueprint(entering_routes(gate, passphrase))
     app.server.register_blueprint(health_routes(watch))
     guard(app, gate, insist_on_encryption=insist_on_encryption)

@@ -25,6 +25,7 @@ COMMANDS = {
     "calibrate": "set zero and gain of each channel against a meter",
     "ports": "list what is plugged in",
     "bench": "bench check of each supply: fit to use or not, and why",
+    "learn": "learn what an engine draws from the running layout, for the budget",
     "budget": "what the loads draw against every limit",
     "share": "share the load over the supplies at least cost",
     "terminals": "find the common among a supply's terminals",

@@ -3,6 +3,7 @@
 import re
 import tomllib
 from pathlib import Path
+from typing import TypeVar
 
 import msgspec
 
@@ -15,16 +16,28 @@ _PATH = re.compile(r"`\$\.?(?P<path>[^`]*)`")
 _STEP = re.compile(r"([A-Za-z_0-9]+)|\[(\d+)\]|\[\.\.\.\]")
 
 
+Kind = TypeVar("Kind", bound=msgspec.Struct)
+
+
 def load_layout(path: Path) -> Layout:
     """Read and check a layout file.
 
     Raises:
         LayoutError: The file cannot be read, is not TOML, or says something that cannot be.
     """
+    return parse_layout(read_text(path), source=str(path))
+
+
+def read_text(path: Path) -> str:
+    """The text of a layout file or of one that goes with it.
+
+    Raises:
+        LayoutError: The file cannot be read.
+    """
     try:
         if path.stat().st_size > SIZE_LIMIT_BYTES:
             raise LayoutError("the file is larger than a layout can be: is this the right file?", source=str(path))
-        text = path.read_text(encoding="utf-8")
+        return path.read_text(encoding="utf-8")
     except FileNotFoundError as error:
         raise LayoutError(
             "there is no such file: check the name, or write one with 'pilotlamp layout new'", source=str(path)
@@ -33,7 +46,6 @@ def load_layout(path: Path) -> Layout:
         raise LayoutError("the file is not UTF-8 text: save it as plain UTF-8 text", source=str(path)) from error
     except OSError as error:
         raise LayoutError(f"the file cannot be read ({error.strerror}): check its rights", source=str(path)) from error
-    return parse_layout(text, source=str(path))
 
 
 def parse_layout(text: str, *, source: str | None = None) -> Layout:
@@ -46,16 +58,30 @@ def parse_layout(text: str, *, source: str | None = None) -> Layout:
     Raises:
         LayoutError: As for :func:`load_layout`.
     """
+    layout = parse_tables(text, Layout, source=source)
+    check_layout(layout, source=source)
+    return layout
+
+
+def parse_tables(text: str, kind: type[Kind], *, source: str | None = None) -> Kind:
+    """TOML as a value of a kind; what holds between tables is not looked at.
+
+    Args:
+        text: TOML.
+        kind: What it has to be.
+        source: The file's name for messages.
+
+    Raises:
+        LayoutError: It is not TOML, or not of that kind; the message names table and key.
+    """
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise LayoutError(f"this is not TOML: {error}: mend that line", source=source) from error
     try:
-        layout = msgspec.convert(raw, Layout)
+        return msgspec.convert(raw, kind)
     except msgspec.ValidationError as error:
         raise _explain(str(error), raw, source) from error
-    check_layout(layout, source=source)
-    return layout
 
 
 def _explain(message: str, raw: dict[str, object], source: str | None) -> LayoutError:
@@ -70,7 +96,7 @@ def _explain(message: str, raw: dict[str, object], source: str | None) -> Layout
         return LayoutError("this key is missing: add it", source=source, table=place, key=missing.group(1))
     if unknown:
         return LayoutError(
-            "this key is not one of the layout file's: correct its spelling or remove it",
+            "this key is not one of this file's: correct its spelling or remove it",
             source=source,
             table=place,
             key=unknown.group(1),

@@ -4,14 +4,20 @@ Worst case: everything runs and the load with the heaviest start starts on top. 
 Volt-amperes are amps times the supply's highest volts, since the budget has to hold with the throttle up.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from monitor.layout import District, Feeder, Layout, Load, Supply
-from monitor.layout.conductors import WARM_CELSIUS, ampacity_amps, awg_area_mm2, loop_ohms, ohms_per_m
+from monitor.layout import District, Layout, Output, Supply
+from monitor.layout.conductors import WARM_CELSIUS, ampacity_amps
 from monitor.layout.ratings import usable_va, winding_amps
+from monitor.planning.bench_check import BenchVerdict, Fitness
+from monitor.planning.common_return import ReturnDrops, return_drops
+from monitor.planning.feeders import FeederVolts, feeder_volts
+from monitor.planning.plan_file import Plan
+from monitor.planning.planned_loads import PlannedLoad, planned_loads
 
-GAUGES_TO_BUY = tuple(range(24, 8, -2))
+AT_ONCE = {"locomotive": 0.8, "lighting": 1.0, "accessory": 0.3}
+"""Share of each kind of load that typically runs at once: common practice, no published source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,36 +25,69 @@ class BudgetOptions:
     """How to reckon.
 
     Attributes:
-        at_once: Share of each kind of load that typically runs at once (common practice, no published source).
-        drop_share: Chosen limit of the volts lost in a feeder, share of the supply's highest volts (common practice: 5 %).
+        at_once: Share of each kind of load that typically runs at once.
+        drop_share: Chosen limit of the volts lost on the way, share of the supply's highest volts (common practice: 5 %).
         celsius: Temperature of the feeders' copper.
+        refused: By supply: why no load may be put on it.
+        used_anyway: By supply: a verdict that a person set aside.
     """
 
-    at_once: dict[str, float] = field(default_factory=lambda: {"locomotive": 0.8, "lighting": 1.0, "accessory": 0.3})
+    at_once: Mapping[str, float] = field(default_factory=lambda: dict(AT_ONCE))
     drop_share: float = 0.05
     celsius: float = WARM_CELSIUS
+    refused: Mapping[str, str] = field(default_factory=dict)
+    used_anyway: Mapping[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def of_plan(cls, plan: Plan, verdicts: Sequence[BenchVerdict] = ()) -> "BudgetOptions":
+        """As a plan file says, with supplies refused that the bench check found unfit unless the plan uses them anyway."""
+        unfit = {v.supply: _why(v) for v in verdicts if v.fitness in (Fitness.REPAIR, Fitness.DO_NOT_ENERGISE)}
+        return cls(
+            at_once={**AT_ONCE, **{str(kind): share for kind, share in plan.at_once.items()}},
+            drop_share=plan.drop_share,
+            celsius=plan.celsius,
+            refused={name: why for name, why in unfit.items() if name not in plan.use_anyway},
+            used_anyway={name: why for name, why in unfit.items() if name in plan.use_anyway},
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LimitUse:
-    """One limit and how much of it is used at worst.
+    """One limit and how much of it is used.
 
     Attributes:
         limit: Its name in words.
         allowed: Amps or volt-amperes allowed.
-        drawn: The same, drawn at worst.
+        typical: What is typically drawn.
+        drawn: With everything running.
+        worst: With the heaviest start on top, for a moment.
         unit: "A" or "VA".
     """
 
     limit: str
     allowed: float
+    typical: float
     drawn: float
+    worst: float
     unit: str
 
     @property
     def share(self) -> float:
-        """Drawn over allowed."""
-        return self.drawn / self.allowed
+        """With everything running, over allowed: a start lasts a moment and is judged apart."""
+        return self._over(self.drawn)
+
+    @property
+    def typical_share(self) -> float:
+        """Typically drawn over allowed."""
+        return self._over(self.typical)
+
+    @property
+    def worst_share(self) -> float:
+        """With a start on top, over allowed."""
+        return self._over(self.worst)
+
+    def _over(self, value: float) -> float:
+        return value / self.allowed if self.allowed > 0 else float("inf") if value > 0 else 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,23 +100,6 @@ class Draw:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FeederVolts:
-    """What a feeder loses at worst.
-
-    Attributes:
-        lost_volts: At worst-case amps, out and back.
-        arriving_volts: Of the supply's highest volts.
-        lost_share: Share of the highest volts.
-        better_awg: Thinnest listed gauge that keeps the loss under the chosen limit; None where the present wire does or none would.
-    """
-
-    lost_volts: float
-    arriving_volts: float
-    lost_share: float
-    better_awg: int | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class BudgetEntry:
     """The budget of one district, output or supply.
 
@@ -85,15 +107,23 @@ class BudgetEntry:
         kind: "district", "output" or "supply".
         name: Its name; an output is written SUPPLY/OUTPUT.
         draw: What it draws.
+        volts: Highest volts of the supply, at which volt-amperes are reckoned.
         limits: Every limit that bears on it, the tightest first.
-        feeder: Volts lost on the way, for a district with a feeder.
+        loads: What draws there; for a district.
+        feeder: Volts lost on the way, for a district with a feeder or a shared return.
+        refused: Why no load may be put on it, from the bench check; empty where it may.
+        used_anyway: The verdict that was set aside; empty where none was.
     """
 
     kind: str
     name: str
     draw: Draw
+    volts: float
     limits: tuple[LimitUse, ...]
+    loads: tuple[PlannedLoad, ...] = ()
     feeder: FeederVolts | None = None
+    refused: str = ""
+    used_anyway: str = ""
 
     @property
     def binding(self) -> LimitUse | None:
@@ -101,25 +131,64 @@ class BudgetEntry:
         return self.limits[0] if self.limits else None
 
 
-def reckon(layout: Layout, options: BudgetOptions | None = None) -> list[BudgetEntry]:
-    """The whole budget: supplies, then outputs, then districts, in file order."""
-    options = options or BudgetOptions()
-    loads = {district.name: [load for load in layout.load if load.district == district.name] for district in layout.district}
-    return [*_supplies(layout, loads, options), *_outputs(layout, loads, options), *_districts(layout, loads, options)]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Budget:
+    """The whole budget.
+
+    Attributes:
+        entries: Supplies, then outputs, then districts, in file order.
+        returns: Shared returns.
+    """
+
+    entries: tuple[BudgetEntry, ...]
+    returns: tuple[ReturnDrops, ...]
+
+    @property
+    def binding(self) -> tuple[BudgetEntry, LimitUse] | None:
+        """Where which limit is reached first on the whole layout; None where nothing draws."""
+        found = [(entry, entry.binding) for entry in self.entries if entry.binding is not None and entry.binding.drawn > 0]
+        return max(found, key=lambda pair: pair[1].share, default=None)
 
 
-def draw_of(loads: Sequence[Load], options: BudgetOptions) -> Draw:
+def reckon(layout: Layout, options: BudgetOptions | None = None, plan: Plan | None = None) -> Budget:
+    """The whole budget.
+
+    Args:
+        layout: The layout.
+        options: How to reckon; as the plan says when None.
+        plan: The plan file; guessed loads and shared returns come from it.
+    """
+    plan = plan or Plan()
+    options = options or BudgetOptions.of_plan(plan)
+    loads: _Loads = {district.name: [] for district in layout.district}
+    for each in planned_loads(layout, plan):
+        loads[each.load.district].append(each)
+    draws = {name: draw_of(of_it, options) for name, of_it in loads.items()}
+    amps = {name: (draw.running_amps, draw.worst_amps) for name, draw in draws.items()}
+    returns = tuple(
+        return_drops(layout, common, amps, drop_share=options.drop_share, celsius=options.celsius) for common in plan.common
+    )
+    entries = (*_supplies(layout, loads, options), *_outputs(layout, loads, options), *_districts(layout, loads, options, returns))
+    return Budget(entries=entries, returns=returns)
+
+
+def draw_of(loads: Sequence[PlannedLoad], options: BudgetOptions) -> Draw:
     """What a group of loads draws."""
-    running = sum(load.running_amps for load in loads)
-    start = max((max(0.0, (load.starting_amps or load.running_amps) - load.running_amps) for load in loads), default=0.0)
-    typical = sum(load.running_amps * options.at_once.get(load.kind, 1.0) for load in loads)
+    own = [each.load for each in loads]
+    running = sum(load.running_amps for load in own)
+    start = max((max(0.0, (load.starting_amps or load.running_amps) - load.running_amps) for load in own), default=0.0)
+    typical = sum(load.running_amps * options.at_once.get(load.kind, 1.0) for load in own)
     return Draw(typical_amps=typical, running_amps=running, worst_amps=running + start)
 
 
-_Loads = dict[str, list[Load]]
+_Loads = dict[str, list[PlannedLoad]]
 
 
-def _of(loads: _Loads, districts: Iterable[District]) -> list[Load]:
+def _why(verdict: BenchVerdict) -> str:
+    return f"{verdict.fitness.sentence}: {verdict.reasons[0].finding}"
+
+
+def _of(loads: _Loads, districts: Iterable[District]) -> list[PlannedLoad]:
     return [load for district in districts for load in loads[district.name]]
 
 
@@ -127,76 +196,82 @@ def _tightest(limits: Iterable[LimitUse]) -> tuple[LimitUse, ...]:
     return tuple(sorted(limits, key=lambda limit: -limit.share))
 
 
+def _amps_limit(limit: str, allowed: float, draw: Draw) -> LimitUse:
+    return LimitUse(
+        limit=limit, allowed=allowed, typical=draw.typical_amps, drawn=draw.running_amps, worst=draw.worst_amps, unit="A"
+    )
+
+
 def _supplies(layout: Layout, loads: _Loads, options: BudgetOptions) -> Iterator[BudgetEntry]:
     for supply in layout.supply:
         draw = draw_of(_of(loads, layout.districts_of_supply(supply.name)), options)
-        yield BudgetEntry(kind="supply", name=supply.name, draw=draw, limits=_tightest(_supply_limits(supply, draw)))
+        yield BudgetEntry(
+            kind="supply",
+            name=supply.name,
+            draw=draw,
+            volts=supply.max_volts,
+            limits=_tightest(_supply_limits(supply, draw)),
+            refused=options.refused.get(supply.name, ""),
+            used_anyway=options.used_anyway.get(supply.name, ""),
+        )
 
 
 def _supply_limits(supply: Supply, draw: Draw) -> Iterator[LimitUse]:
-    # A start lasts a moment: the plate and the winding are judged by what runs, the protection's rating likewise.
-    yield LimitUse(limit="nameplate total", allowed=usable_va(supply), drawn=draw.running_amps * supply.max_volts, unit="VA")
-    yield LimitUse(limit="winding current", allowed=winding_amps(supply), drawn=draw.running_amps, unit="A")
+    volts = supply.max_volts
+    yield LimitUse(
+        limit="nameplate total",
+        allowed=usable_va(supply),
+        typical=draw.typical_amps * volts,
+        drawn=draw.running_amps * volts,
+        worst=draw.worst_amps * volts,
+        unit="VA",
+    )
+    yield _amps_limit("winding current", winding_amps(supply), draw)
     if supply.protection is not None and supply.protection.rated_amps is not None:
-        yield LimitUse(limit="protection rating", allowed=supply.protection.rated_amps, drawn=draw.running_amps, unit="A")
+        yield _amps_limit("protection rating", supply.protection.rated_amps, draw)
 
 
 def _outputs(layout: Layout, loads: _Loads, options: BudgetOptions) -> Iterator[BudgetEntry]:
     for output in layout.output:
         name = f"{output.supply}/{output.name}"
-        draw = draw_of(_of(loads, (district for district in layout.district if district.output_name == name)), options)
-        own = (
-            []
-            if output.max_amps is None
-            else [LimitUse(limit="output limit", allowed=output.max_amps, drawn=draw.running_amps, unit="A")]
-        )
-        yield BudgetEntry(kind="output", name=name, draw=draw, limits=tuple(own))
+        supply = layout.supply_named(output.supply)
+        own = [district for district in layout.district if district.output_name == name]
+        draw = draw_of(_of(loads, own), options)
+        others = draw_of(_of(loads, (d for d in layout.districts_of_supply(supply.name) if d not in own)), options)
+        limits = _tightest(_output_limits(output, supply, draw, others))
+        yield BudgetEntry(kind="output", name=name, draw=draw, volts=supply.max_volts, limits=limits)
 
 
-def _districts(layout: Layout, loads: _Loads, options: BudgetOptions) -> Iterator[BudgetEntry]:
+def _output_limits(output: Output, supply: Supply, draw: Draw, others: Draw) -> Iterator[LimitUse]:
+    if output.max_amps is not None:
+        yield _amps_limit("output's own limit", output.max_amps, draw)
+    # The plate's total is never one output's alone: what the others draw comes out of it.
+    yield _amps_limit("what the other outputs leave", max(0.0, winding_amps(supply) - others.running_amps), draw)
+
+
+def _districts(layout: Layout, loads: _Loads, options: BudgetOptions, returns: Sequence[ReturnDrops]) -> Iterator[BudgetEntry]:
+    back = {name: volts for each in returns for name, volts in each.lost_volts.items()}
     for district in layout.district:
         draw = draw_of(loads[district.name], options)
+        supply = layout.supply_named(district.supply)
         feeder = district.feeder
-        limits: tuple[LimitUse, ...] = ()
+        limits = () if feeder is None else (_amps_limit("feeder ampacity", ampacity_amps(feeder), draw),)
         volts = None
-        if feeder is not None:
-            limits = (LimitUse(limit="feeder ampacity", allowed=ampacity_amps(feeder), drawn=draw.running_amps, unit="A"),)
-            volts = feeder_volts(feeder, layout.supply_named(district.supply).max_volts, draw.worst_amps, options)
-        yield BudgetEntry(kind="district", name=district.name, draw=draw, limits=limits, feeder=volts)
-
-
-def feeder_volts(feeder: Feeder, supply_volts: float, amps: float, options: BudgetOptions) -> FeederVolts:
-    """Volts lost and arriving at the far end of a feeder (Ohm's law, out and back; the load taken as constant current)."""
-    lost = amps * loop_ohms(feeder, options.celsius)
-    better = None
-    if lost > options.drop_share * supply_volts:
-        allowed_ohms = options.drop_share * supply_volts / amps
-        fitting = (
-            awg for awg in GAUGES_TO_BUY if 2 * feeder.one_way_m * ohms_per_m(awg_area_mm2(awg), options.celsius) <= allowed_ohms
+        if feeder is not None or district.name in back:
+            volts = feeder_volts(
+                feeder,
+                supply.max_volts,
+                draw.worst_amps,
+                drop_share=options.drop_share,
+                celsius=options.celsius,
+                return_volts=back.get(district.name),
+            )
+        yield BudgetEntry(
+            kind="district",
+            name=district.name,
+            draw=draw,
+            volts=supply.max_volts,
+            limits=limits,
+            loads=tuple(loads[district.name]),
+            feeder=volts,
         )
-        better = next(fitting, None)
-    return FeederVolts(lost_volts=lost, arriving_volts=supply_volts - lost, lost_share=lost / supply_volts, better_awg=better)
-
-
-def budget_text(entries: Sequence[BudgetEntry]) -> str:
-    """The budget as a table for a person, the limits that bind in words."""
-    rows = [f"{'':9}{'':24}{'typical':>9}{'running':>9}{'at worst':>9}   tightest limit"]
-    for entry in entries:
-        draw, binding = entry.draw, entry.binding
-        words = (
-            ""
-            if binding is None
-            else f"{binding.limit}: {binding.drawn:.1f} of {binding.allowed:.1f} {binding.unit} ({binding.share:.0%})"
-        )
-        mark = "  OVER" if binding is not None and binding.share > 1 else ""
-        rows.append(
-            f"{entry.kind:9}{entry.name[:23]:24}{draw.typical_amps:7.1f} A{draw.running_amps:7.1f} A{draw.worst_amps:7.1f} A   {words}{mark}"
-        )
-        if entry.feeder is not None:
-            rows.append(f"{'':33}{_feeder_words(entry.feeder)}")
-    return "\n".join(rows) + "\n"
-
-
-def _feeder_words(volts: FeederVolts) -> str:
-    words = f"feeder loses {volts.lost_volts:.1f} V ({volts.lost_share:.0%}) at worst, {volts.arriving_volts:.1f} V arrive"
-    return words if volts.better_awg is None else f"{words}; {volts.better_awg} AWG would bring that under the chosen loss"

@@ -1,0 +1,82 @@
+"""Learning a load's draw from what its district draws now, and keeping it with the layout, at one address."""
+
+import datetime as dt
+from typing import Annotated
+
+import msgspec
+from flask import Blueprint, Response, request
+from msgspec import Meta, Struct
+
+from dashboard.access import Gate
+from dashboard.watch import Watch
+from monitor.errors import LayoutError
+from monitor.layout import load_layout
+from monitor.layout.edit import set_load_draw
+from monitor.layout.write import change_layout
+from monitor.planning.learning import ROW_S, LearntDraw, learn_draw, load_to_learn
+
+BODY_LIMIT_BYTES = 4096
+
+
+class LearnWish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What the page asks for.
+
+    Attributes:
+        load: Which load.
+        seconds: How far back to look.
+        also: Other loads of its district that were on.
+        until_s: Stream second to look back from; now when None. What was shown before is kept by giving its second again.
+        keep: Write it into the layout file.
+    """
+
+    load: Annotated[str, Meta(max_length=80)]
+    seconds: Annotated[float, Meta(ge=5, le=590)]
+    also: Annotated[tuple[Annotated[str, Meta(max_length=80)], ...], Meta(max_length=100)] = ()
+    until_s: Annotated[float, Meta(ge=0, le=1e9)] | None = None
+    keep: bool = False
+
+
+def learning_routes(watch: Watch, gate: Gate) -> Blueprint:
+    """The address /learn."""
+    routes = Blueprint("learning", __name__)
+
+    @routes.post("/learn")
+    def learn() -> Response:
+        refusal = gate.refusal_to_act(request)
+        if refusal is not None:
+            return _answer(403, refusal)
+        try:
+            wish = msgspec.json.decode(request.stream.read(BODY_LIMIT_BYTES), type=LearnWish)
+            until_s = watch.live.now_s() if wish.until_s is None else wish.until_s
+            learnt = _learnt(watch, wish, until_s)
+            if wish.keep:
+                return _kept(watch, learnt)
+        except (msgspec.MsgspecError, LayoutError) as error:
+            return _answer(400, f"Not learnt: {error}.")
+        return _answer(200, learnt.sentence, until_s)
+
+    return routes
+
+
+def _learnt(watch: Watch, wish: LearnWish, until_s: float) -> LearntDraw:
+    layout = watch.layout if watch.layout_path is None else load_layout(watch.layout_path)
+    load, others_amps = load_to_learn(layout, wish.load, wish.also)
+    try:
+        window = watch.live.trend(round(wish.seconds / ROW_S), load.district, until_s)
+    except KeyError as error:
+        raise LayoutError(
+            "this watch began before the layout file had that district: start it anew", table=f'district "{load.district}"'
+        ) from error
+    return learn_draw(load.name, window.volts_rms[:, 0], window.amps_rms[:, 0], others_amps=others_amps)
+
+
+def _kept(watch: Watch, learnt: LearntDraw) -> Response:
+    if watch.layout_path is None:
+        return _answer(409, "This watch has no layout file of its own to keep it in.")
+    today = dt.datetime.now().astimezone().date().isoformat()
+    change_layout(watch.layout_path, lambda text: set_load_draw(text, learnt.load, learnt.keys(today)))
+    return _answer(200, "Kept with the layout.")
+
+
+def _answer(status: int, sentence: str, until_s: float | None = None) -> Response:
+    return Response(msgspec.json.encode({"sentence": sentence, "until_s": until_s}), status=status, mimetype="application/json")

@@ -1,0 +1,78 @@
+"""The budget as a table for a person, with what binds in words."""
+
+from collections.abc import Iterator
+
+from monitor.planning.budget import Budget, BudgetEntry, LimitUse
+from monitor.planning.common_return import ReturnDrops
+from monitor.planning.planned_loads import measured_words
+
+
+def budget_text(budget: Budget) -> str:
+    """Plain text to print."""
+    rows = [f"{'':33}{'typical':>16}{'all running':>18}{'with a start':>18}"]
+    for entry in budget.entries:
+        rows += _entry_rows(entry)
+    for drops in budget.returns:
+        rows += return_rows(drops)
+    return "\n".join([*rows, "", *binding_words(budget)]) + "\n"
+
+
+def binding_words(budget: Budget) -> Iterator[str]:
+    """What binds, and what must not be."""
+    for entry in budget.entries:
+        if entry.refused:
+            yield f"NOT TO BE USED: {entry.name}. {entry.refused} Its loads have to go elsewhere (pilotlamp share)."
+        if entry.used_anyway:
+            yield f"! {entry.name} is used against the bench check's verdict, because you said so. {entry.used_anyway}"
+    found = budget.binding
+    if found is None:
+        yield "Nothing draws yet: add [[load]] tables, or guess with the plan file's [[guess]]."
+        return
+    entry, limit = found
+    yield f"What binds first: {entry.kind} {entry.name}, {limit.limit}, at {limit.share:.0%} with everything running."
+    for other in budget.entries:
+        for each in other.limits:
+            if each.share > 1:
+                yield f"OVER: {other.kind} {other.name}, {each.limit}: {amount(each, each.drawn)}, {each.share:.0%}."
+            elif each.worst_share > 1 and each.limit != "nameplate total":
+                yield f"For a moment over: {other.kind} {other.name}, {each.limit}: a start on top makes {amount(each, each.worst)}."
+
+
+def return_rows(drops: ReturnDrops) -> Iterator[str]:
+    """A shared return in words."""
+    worst = max(drops.lost_volts.items(), key=lambda pair: pair[1], default=None)
+    if worst is None:
+        return
+    name, volts = worst
+    yield (
+        f"shared return {drops.name}: at worst {drops.most_amps:.1f} A in one stretch (wire: {drops.ampacity_amps:g} A); "
+        f"{name} loses {volts:.1f} V in it, {drops.neighbours_volts[name]:+.1f} V of that by what others draw"
+    )
+    if drops.better_awg is not None:
+        yield f"{'':9}{drops.better_awg} AWG would bring that under the chosen loss"
+
+
+def amount(limit: LimitUse, value: float) -> str:
+    """How much of how much."""
+    return f"{value:.1f} of {limit.allowed:.1f} {limit.unit}"
+
+
+def _entry_rows(entry: BudgetEntry) -> Iterator[str]:
+    draw = entry.draw
+    figures = "".join(
+        f"{amps:>{width}.1f} A {amps * entry.volts:>4.0f} VA"
+        for amps, width in ((draw.typical_amps, 8), (draw.running_amps, 7), (draw.worst_amps, 7))
+    )
+    measured = f"   {measured_words(entry.loads)}" if entry.loads else ""
+    yield f"{entry.kind:9}{entry.name[:23]:24}{figures}{measured}"
+    for limit in entry.limits:
+        over = "  OVER" if limit.share > 1 else ""
+        yield (
+            f"{'':9}{limit.limit[:30]:31}{limit.typical_share:>9.0%}{limit.share:>17.0%}{limit.worst_share:>18.0%}"
+            f"   of {limit.allowed:.1f} {limit.unit}{over}"
+        )
+    for each in entry.loads:
+        load = each.load
+        yield f"{'':11}- {load.name}: {load.running_amps:g} A, starts at {load.starting_amps or load.running_amps:g} A ({each.source})"
+    if entry.feeder is not None:
+        yield f"{'':11}{entry.feeder.words}"

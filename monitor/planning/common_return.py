@@ -1,0 +1,168 @@
+"""A return shared by the districts of several supplies: what each loses in it, solved node by node.
+
+Kirchhoff's current law at every tap of the wire gives one linear system (nodal analysis, textbook): conductances between neighbouring
+taps, the returning amps put in where a district joins, taken out where its supply's common joins. Loads are taken as constant current;
+AC supplies as in phase, or in anti-phase where the plan file says so: there returning currents cancel instead of adding up.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.layout import Feeder, Layout
+from monitor.layout.conductors import ampacity_amps, awg_area_mm2, ohms_per_m
+from monitor.layout.conductors import area_mm2 as wire_mm2
+from monitor.planning.feeders import GAUGES_TO_BUY
+from monitor.planning.plan_file import CommonReturn
+
+Floats = NDArray[np.float64]
+TINY_OHMS = 1e-6
+"""Between two taps at one place: a joint, not nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReturnStretch:
+    """The wire between two neighbouring taps.
+
+    Attributes:
+        from_m: Where it begins.
+        to_m: Where it ends; of a ring's last stretch where it began.
+        amps: The most it carries of all cases, without a sign.
+    """
+
+    from_m: float
+    to_m: float
+    amps: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReturnDrops:
+    """What a shared return does at worst.
+
+    Attributes:
+        name: Its name.
+        lost_volts: By district, with everything running and the heaviest start of that district on top; negative where the
+            neighbours' returning current lifts it.
+        neighbours_volts: By district: the part of it that the others' current makes.
+        stretches: Every stretch of the wire.
+        ampacity_amps: What the wire may carry for long.
+        better_awg: Thinnest listed gauge that keeps every district's loss in it under the chosen limit and carries the amps; None
+            where the present wire does or none would.
+    """
+
+    name: str
+    lost_volts: Mapping[str, float]
+    neighbours_volts: Mapping[str, float]
+    stretches: tuple[ReturnStretch, ...]
+    ampacity_amps: float
+    better_awg: int | None
+
+    @property
+    def most_amps(self) -> float:
+        """In the most heavily loaded stretch."""
+        return max((stretch.amps for stretch in self.stretches), default=0.0)
+
+
+def return_drops(
+    layout: Layout,
+    common: CommonReturn,
+    amps: Mapping[str, tuple[float, float]],
+    *,
+    drop_share: float,
+    celsius: float,
+) -> ReturnDrops:
+    """Solve one shared return.
+
+    Args:
+        layout: The layout.
+        common: The wire and its taps.
+        amps: By district: running, and at worst.
+        drop_share: Chosen limit of the loss, share of the supply's highest volts.
+        celsius: Temperature of the copper.
+    """
+    at_m = {tap.supply or tap.district or "": tap.at_m for tap in common.tap}
+    districts = [tap.district for tap in common.tap if tap.district is not None]
+    fed_by = {district.name: district.supply for district in layout.district}
+    places = sorted({tap.at_m for tap in common.tap})
+    edges = _edges(places, common.ring_m)
+    metre_ohms = ohms_per_m(wire_mm2(common.wire), celsius)
+    volts = node_volts(len(places), [(a, b, length * metre_ohms) for a, b, length in edges], _unit_injections(places, at_m, districts, fed_by))
+    signs = np.array([-1.0 if fed_by[name] in common.opposed else 1.0 for name in districts])
+    running = np.array([amps[name][0] for name in districts]) * signs
+    worst = np.array([amps[name][1] for name in districts]) * signs
+    # Case j: everything runs, and district j is at its worst.
+    cases = np.tile(running[:, None], (1, len(districts)))
+    np.fill_diagonal(cases, worst)
+    at_nodes = volts @ cases
+    lost, own = {}, {}
+    for j, name in enumerate(districts):
+        here, there = places.index(at_m[name]), places.index(at_m[fed_by[name]])
+        lost[name] = float(at_nodes[here, j] - at_nodes[there, j]) * float(signs[j])
+        own[name] = float(volts[here, j] - volts[there, j]) * abs(float(worst[j]))
+    currents = [np.abs(at_nodes[a] - at_nodes[b]).max(initial=0.0) / max(length * metre_ohms, TINY_OHMS) for a, b, length in edges]
+    stretches = tuple(
+        ReturnStretch(from_m=places[a], to_m=places[b], amps=float(most)) for (a, b, _), most in zip(edges, currents, strict=True)
+    )
+    allowed = {name: drop_share * layout.supply_named(fed_by[name]).max_volts for name in districts}
+    return ReturnDrops(
+        name=common.name,
+        lost_volts=lost,
+        neighbours_volts={name: lost[name] - own[name] for name in districts},
+        stretches=stretches,
+        ampacity_amps=ampacity_amps(common.wire),
+        better_awg=_better(common, lost, allowed, max((stretch.amps for stretch in stretches), default=0.0)),
+    )
+
+
+def node_volts(nodes: int, resistors: list[tuple[int, int, float]], injected_amps: Floats) -> Floats:
+    """Volts of every node of a resistor network against node 0.
+
+    Args:
+        nodes: How many.
+        resistors: (node, node, ohms) each; the network hangs together.
+        injected_amps: Shape (nodes, k): amps put into each node, k cases; each column sums to 0.
+
+    Returns:
+        Shape (nodes, k).
+    """
+    conductance = np.zeros((nodes, nodes))
+    for a, b, ohms in resistors:
+        siemens = 1.0 / max(ohms, TINY_OHMS)
+        conductance[[a, b], [a, b]] += siemens
+        conductance[a, b] -= siemens
+        conductance[b, a] -= siemens
+    volts = np.zeros(injected_amps.shape)
+    if nodes > 1:
+        volts[1:] = np.linalg.solve(conductance[1:, 1:], injected_amps[1:])
+    return volts
+
+
+def _edges(places: list[float], ring_m: float | None) -> list[tuple[int, int, float]]:
+    """Neighbouring taps and the metres between them."""
+    edges = [(k, k + 1, places[k + 1] - places[k]) for k in range(len(places) - 1)]
+    if ring_m is not None and len(places) > 1:
+        edges.append((len(places) - 1, 0, ring_m - places[-1] + places[0]))
+    return edges
+
+
+def _unit_injections(places: list[float], at_m: Mapping[str, float], districts: list[str], fed_by: Mapping[str, str]) -> Floats:
+    """One ampere in at each district, out at its supply; shape (nodes, districts)."""
+    injected = np.zeros((len(places), len(districts)))
+    for j, name in enumerate(districts):
+        injected[places.index(at_m[name]), j] += 1.0
+        injected[places.index(at_m[fed_by[name]]), j] -= 1.0
+    return injected
+
+
+def _better(common: CommonReturn, lost: Mapping[str, float], allowed: Mapping[str, float], most_amps: float) -> int | None:
+    factor = max((lost[name] / allowed[name] for name in lost), default=0.0)
+    present = wire_mm2(common.wire)
+    if factor <= 1 and most_amps <= ampacity_amps(common.wire):
+        return None
+    for awg in GAUGES_TO_BUY:
+        wire = Feeder(awg=awg, one_way_m=1.0)
+        if awg_area_mm2(awg) >= present * max(factor, 1.0) and ampacity_amps(wire) >= most_amps:
+            return awg
+    return None
