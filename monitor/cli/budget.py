@@ -1,18 +1,28 @@
 """``pilotlamp budget``: what the loads draw against every limit, and the volts that arrive."""
 
 import argparse
+import datetime as dt
 from pathlib import Path
 
+import msgspec
+
 from monitor.layout import load_layout
-from monitor.planning.budget import BudgetOptions, budget_text, reckon
+from monitor.planning.bench_check import check_bench
+from monitor.planning.budget import BudgetOptions, reckon
+from monitor.planning.budget_words import budget_text
+from monitor.planning.plan_file import load_plan
 from monitor.planning.typical_draws import TYPICAL_DRAWS
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("layout", type=Path, metavar="LAYOUT.toml", nargs="?")
-    parser.add_argument("--drop", type=float, default=0.05, metavar="SHARE", help="volts that a feeder may lose (default 0.05)")
-    parser.add_argument("--celsius", type=float, default=40.0, help="temperature of the feeders' copper (default 40)")
+    parser.add_argument("--plan", type=Path, metavar="FILE", help="the plan file (default: LAYOUT.plan.toml where it is there)")
+    parser.add_argument("--drop", type=float, metavar="SHARE", help="volts that may be lost on the way (default 0.05)")
+    parser.add_argument("--celsius", type=float, help="temperature of the feeders' copper (default 40)")
+    parser.add_argument(
+        "--use-anyway", action="append", default=[], metavar="SUPPLY", help="use a supply that the bench check found unfit"
+    )
     parser.add_argument("--typical", action="store_true", help="print the table of typical draws instead")
 
 
@@ -24,6 +34,11 @@ def run(args: argparse.Namespace) -> int:
                 f"{draw.name:44}{draw.low_amps:6.2f}-{draw.high_amps:.2f} A   starts at {draw.starting_factor:g} x   ({draw.source})"
             )
         return 0
-    options = BudgetOptions(drop_share=args.drop, celsius=args.celsius)
-    print(budget_text(reckon(load_layout(args.layout), options)), end="")
+    layout = load_layout(args.layout)
+    plan = load_plan(args.layout, layout, args.plan)
+    changes = {"drop_share": args.drop, "celsius": args.celsius, "use_anyway": (*plan.use_anyway, *args.use_anyway)}
+    plan = msgspec.structs.replace(plan, **{key: value for key, value in changes.items() if value is not None})
+    year = dt.datetime.now().astimezone().year
+    verdicts = [check_bench(supply, layout.mains, this_year=year) for supply in layout.supply]
+    print(budget_text(reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)), end="")
     return 0

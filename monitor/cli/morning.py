@@ -6,22 +6,35 @@ from pathlib import Path
 
 from monitor.layout import load_layout
 from monitor.planning.bench_check import check_bench
-from monitor.planning.budget import reckon
+from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_list
+from monitor.planning.plan_file import load_plan
+from monitor.runtime.past_troubles import past_troubles
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("layout", type=Path, metavar="LAYOUT.toml")
+    parser.add_argument("--plan", type=Path, metavar="FILE", help="the plan file (default: LAYOUT.plan.toml where it is there)")
     parser.add_argument(
-        "--trouble", action="append", default=[], metavar="TEXT", help="something that is still open from last time"
+        "--recordings",
+        type=Path,
+        default=Path("recordings"),
+        metavar="DIR",
+        help="where sessions are kept: their troubles come along",
+    )
+    parser.add_argument(
+        "--trouble", action="append", default=[], metavar="TEXT", help="something else that is still open from last time"
     )
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the list."""
     layout = load_layout(args.layout)
+    plan = load_plan(args.layout, layout, args.plan)
     year = dt.datetime.now().astimezone().year
     verdicts = [check_bench(supply, layout.mains, this_year=year) for supply in layout.supply]
-    print(morning_list(layout, verdicts, reckon(layout), args.trouble), end="")
+    recorded, day = past_troubles(args.recordings, layout)
+    budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
+    print(morning_list(layout, verdicts, budget, [*args.trouble, *recorded], day), end="")
     return 0

@@ -4,17 +4,31 @@ import argparse
 import datetime as dt
 from pathlib import Path
 
+import msgspec
+
 from monitor.errors import LayoutError
-from monitor.layout import load_layout
+from monitor.layout import Layout, load_layout
+from monitor.layout.write import write_text
 from monitor.planning.offers import needs_of, offers_of
-from monitor.planning.sharing import ShareOptions, alternatives, by_price_per_va, explain, share_load
+from monitor.planning.plan_file import Candidate, Plan, load_plan
+from monitor.planning.share_drawing import draw_share
+from monitor.planning.sharing import WITHIN_S, ShareOptions, alternatives, by_price_per_va, explain, share_load
+
+CANDIDATE_FORM = "NAME=PRICE,VA,VOLTS[,ac or dc[,OUTPUTS[,COUNT]]]"
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("layout", type=Path, metavar="LAYOUT.toml", help="supplies, outputs, districts and loads")
+    parser.add_argument("--plan", type=Path, metavar="FILE", help="the plan file (default: LAYOUT.plan.toml where it is there)")
+    parser.add_argument("--reserve", type=float, metavar="SHARE", help="share of every limit to keep free (default 0.2)")
     parser.add_argument(
-        "--reserve", type=float, default=0.2, metavar="SHARE", help="share of every limit to keep free (default 0.2)"
+        "--candidate",
+        action="append",
+        default=[],
+        type=_candidate,
+        metavar="NAME=PRICE,VA,VOLTS",
+        help=f"a supply that could be bought, in full {CANDIDATE_FORM}; may be given again",
     )
     parser.add_argument(
         "--buy", action="append", default=[], metavar="SUPPLY=PRICE", help="a supply of the file that would have to be bought"
@@ -22,28 +36,54 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--use-anyway", action="append", default=[], metavar="SUPPLY", help="use a supply that the bench check found unfit"
     )
+    parser.add_argument("--seconds", type=float, default=WITHIN_S, metavar="N", help="time for the proof (default %(default)s)")
+    parser.add_argument("--svg", type=Path, metavar="FILE", help="also draw the plan")
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the plan, then others that would do."""
     layout = load_layout(args.layout)
-    year = dt.datetime.now().astimezone().year
-    names = {supply.name for supply in layout.supply}
-    for unknown in [name for name in args.use_anyway if name not in names]:
-        raise LayoutError(f'there is no supply "{unknown}": correct --use-anyway', source=str(args.layout))
-    offers = offers_of(layout, this_year=year, overrides=args.use_anyway, prices=dict(_price(text, names) for text in args.buy))
-    needs, options = needs_of(layout), ShareOptions(reserve=args.reserve)
-    for name in args.use_anyway:
+    plan = _plan(args, layout)
+    offers = offers_of(layout, this_year=dt.datetime.now().astimezone().year, plan=plan)
+    needs, options = needs_of(layout, plan), ShareOptions(reserve=plan.reserve, within_s=args.seconds)
+    for name in plan.use_anyway:
         print(f"! {name} is used against the bench check's verdict, because you said so.")
     for offer in offers:
         if not offer.fit and not offer.override:
             print(f"{offer.name} gets no load: see pilotlamp bench {args.layout}.")
-    print(explain(share_load(needs, offers, options), needs), end="")
-    for k, plan in enumerate(alternatives(needs, offers, options)[1:], start=2):
-        print(f"\nAnother way ({k}), {plan.price:g} to buy:\n{explain(plan, needs)}", end="")
+    cheapest = share_load(needs, offers, options)
+    print(explain(cheapest, needs, offers, options), end="")
+    if cheapest.fits:
+        for k, other in enumerate(alternatives(needs, offers, options)[1:], start=2):
+            print(
+                f"\nAnother way ({k}), {other.price:g} to buy, {other.price_per_va:.2f} a usable VA:\n{explain(other, needs)}",
+                end="",
+            )
     for offer, price in by_price_per_va(offers):
         print(f"{offer.name}: {price:.2f} a usable VA")
+    if args.svg is not None:
+        write_text(args.svg, draw_share(cheapest, needs, offers))
+        print(f"Drawn: {args.svg}")
     return 0
+
+
+def _plan(args: argparse.Namespace, layout: Layout) -> Plan:
+    plan = load_plan(args.layout, layout, args.plan)
+    names = {supply.name for supply in layout.supply}
+    for unknown in [name for name in args.use_anyway if name not in names]:
+        raise LayoutError(f'there is no supply "{unknown}": correct --use-anyway', source=str(args.layout))
+    taken = names | {candidate.name for candidate in plan.candidate}
+    for candidate in args.candidate:
+        if candidate.name in taken:
+            raise LayoutError(f'"{candidate.name}" is there already: give the candidate another name')
+        taken.add(candidate.name)
+    return msgspec.structs.replace(
+        plan,
+        reserve=plan.reserve if args.reserve is None else args.reserve,
+        use_anyway=(*plan.use_anyway, *args.use_anyway),
+        prices={**plan.prices, **dict(_price(text, names) for text in args.buy)},
+        candidate=(*plan.candidate, *args.candidate),
+    )
 
 
 def _price(text: str, names: set[str]) -> tuple[str, float]:
@@ -51,3 +91,18 @@ def _price(text: str, names: set[str]) -> tuple[str, float]:
     if name not in names or not price.replace(".", "", 1).isdecimal():
         raise LayoutError(f'--buy takes SUPPLY=PRICE with a supply of the layout file, not "{text}"')
     return name, float(price)
+
+
+def _candidate(text: str) -> Candidate:
+    name, _, figures = text.rpartition("=")
+    parts = [part.strip() for part in figures.split(",")]
+    raw: dict[str, object] = {"name": name.strip(), "current": "ac"}
+    try:
+        raw |= dict(zip(("price", "rated_va", "max_volts"), map(float, parts[:3]), strict=True))
+        raw |= {"current": parts[3].lower()} if len(parts) > 3 else {}
+        raw |= dict(zip(("outputs", "count"), map(int, parts[4:]), strict=False))
+        return msgspec.convert(raw, Candidate)
+    except (ValueError, msgspec.ValidationError) as error:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is not of the form {CANDIDATE_FORM}, as in 'Used twin=45,110,18,ac,2'"
+        ) from error

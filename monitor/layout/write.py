@@ -58,6 +58,15 @@ def write_layout(path: Path, text: str) -> None:
         LayoutError: The text is no layout, or the file cannot be written.
     """
     parse_layout(text, source=str(path))
+    write_text(path, text)
+
+
+def write_text(path: Path, text: str) -> None:
+    """Put a text in place of a file, whole or not at all.
+
+    Raises:
+        LayoutError: It cannot be written.
+    """
     try:
         _replace(path.resolve(), text)
     except OSError as error:

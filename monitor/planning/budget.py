@@ -168,7 +168,11 @@ def reckon(layout: Layout, options: BudgetOptions | None = None, plan: Plan | No
     returns = tuple(
         return_drops(layout, common, amps, drop_share=options.drop_share, celsius=options.celsius) for common in plan.common
     )
-    entries = (*_supplies(layout, loads, options), *_outputs(layout, loads, options), *_districts(layout, loads, options, returns))
+    entries = (
+        *_supplies(layout, loads, options),
+        *_outputs(layout, loads, options),
+        *_districts(layout, loads, options, returns),
+    )
     return Budget(entries=entries, returns=returns)
 
 

@@ -19,11 +19,7 @@ def budget_text(budget: Budget) -> str:
 
 def binding_words(budget: Budget) -> Iterator[str]:
     """What binds, and what must not be."""
-    for entry in budget.entries:
-        if entry.refused:
-            yield f"NOT TO BE USED: {entry.name}. {entry.refused} Its loads have to go elsewhere (pilotlamp share)."
-        if entry.used_anyway:
-            yield f"! {entry.name} is used against the bench check's verdict, because you said so. {entry.used_anyway}"
+    yield from verdict_words(budget)
     found = budget.binding
     if found is None:
         yield "Nothing draws yet: add [[load]] tables, or guess with the plan file's [[guess]]."
@@ -32,10 +28,24 @@ def binding_words(budget: Budget) -> Iterator[str]:
     yield f"What binds first: {entry.kind} {entry.name}, {limit.limit}, at {limit.share:.0%} with everything running."
     for other in budget.entries:
         for each in other.limits:
-            if each.share > 1:
-                yield f"OVER: {other.kind} {other.name}, {each.limit}: {amount(each, each.drawn)}, {each.share:.0%}."
-            elif each.worst_share > 1 and each.limit != "nameplate total":
-                yield f"For a moment over: {other.kind} {other.name}, {each.limit}: a start on top makes {amount(each, each.worst)}."
+            yield from _over_words(other, each)
+
+
+def verdict_words(budget: Budget) -> Iterator[str]:
+    """Which supplies the bench check takes out of the budget, and which a person put back in."""
+    for entry in budget.entries:
+        if entry.refused:
+            yield f"NOT TO BE USED: {entry.name}. {entry.refused} No load may be put on it: see pilotlamp share."
+        if entry.used_anyway:
+            yield f"! {entry.name} is used against the bench check's verdict, because you said so. {entry.used_anyway}"
+
+
+def _over_words(entry: BudgetEntry, limit: LimitUse) -> Iterator[str]:
+    where = f"{entry.kind} {entry.name}, {limit.limit}"
+    if limit.share > 1:
+        yield f"OVER: {where}: {amount(limit, limit.drawn)}, {limit.share:.0%}."
+    elif limit.worst_share > 1 and limit.unit == "A":
+        yield f"For a moment over: {where}: a start on top makes {amount(limit, limit.worst)}."
 
 
 def return_rows(drops: ReturnDrops) -> Iterator[str]:

@@ -88,7 +88,9 @@ def return_drops(
     places = sorted({tap.at_m for tap in common.tap})
     edges = _edges(places, common.ring_m)
     metre_ohms = ohms_per_m(wire_mm2(common.wire), celsius)
-    volts = node_volts(len(places), [(a, b, length * metre_ohms) for a, b, length in edges], _unit_injections(places, at_m, districts, fed_by))
+    volts = node_volts(
+        len(places), [(a, b, length * metre_ohms) for a, b, length in edges], _unit_injections(places, at_m, districts, fed_by)
+    )
     signs = np.array([-1.0 if fed_by[name] in common.opposed else 1.0 for name in districts])
     running = np.array([amps[name][0] for name in districts]) * signs
     worst = np.array([amps[name][1] for name in districts]) * signs
@@ -101,7 +103,9 @@ def return_drops(
         here, there = places.index(at_m[name]), places.index(at_m[fed_by[name]])
         lost[name] = float(at_nodes[here, j] - at_nodes[there, j]) * float(signs[j])
         own[name] = float(volts[here, j] - volts[there, j]) * abs(float(worst[j]))
-    currents = [np.abs(at_nodes[a] - at_nodes[b]).max(initial=0.0) / max(length * metre_ohms, TINY_OHMS) for a, b, length in edges]
+    currents = [
+        np.abs(at_nodes[a] - at_nodes[b]).max(initial=0.0) / max(length * metre_ohms, TINY_OHMS) for a, b, length in edges
+    ]
     stretches = tuple(
         ReturnStretch(from_m=places[a], to_m=places[b], amps=float(most)) for (a, b, _), most in zip(edges, currents, strict=True)
     )

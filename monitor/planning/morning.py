@@ -4,11 +4,11 @@ from collections.abc import Iterator, Sequence
 
 from monitor.layout import Layout
 from monitor.planning.bench_check import BenchVerdict, Fitness
-from monitor.planning.budget import BudgetEntry
+from monitor.planning.budget import Budget, BudgetEntry
 
 
 def morning_list(
-    layout: Layout, verdicts: Sequence[BenchVerdict], budget: Sequence[BudgetEntry], troubles: Sequence[str] = ()
+    layout: Layout, verdicts: Sequence[BenchVerdict], budget: Budget, troubles: Sequence[str] = (), day: str = ""
 ) -> str:
     """The list as plain text.
 
@@ -16,26 +16,35 @@ def morning_list(
         layout: The layout.
         verdicts: Of the bench checks.
         budget: The power budget.
-        troubles: What was open after the session before, one sentence each.
+        troubles: What was open after the shows before, one sentence each.
+        day: The day of those shows, for a person; empty where nothing was recorded.
     """
     rows = [f"Show morning: {layout.title}", ""]
-    rows += [f"[ ] {item}" for item in morning_items(layout, verdicts, budget, troubles)]
+    rows += [f"[ ] {item}" for item in morning_items(layout, verdicts, budget)]
+    rows += ["", f"Still open from {day or 'last time'}:"]
+    rows += [f"[ ] From last time: {trouble}" for trouble in troubles] or [nothing_open(day)]
     rows += ["", "pilotlamp advises. The breaker protects; local codes and licensed practice come first."]
     return "\n".join(rows) + "\n"
 
 
-def morning_items(
-    layout: Layout, verdicts: Sequence[BenchVerdict], budget: Sequence[BudgetEntry], troubles: Sequence[str] = ()
-) -> Iterator[str]:
+def nothing_open(day: str) -> str:
+    """What to say where nothing is open."""
+    return "    Nothing: every trouble has a mark of repair after it." if day else "    Nothing is known: no show was recorded."
+
+
+def morning_items(layout: Layout, verdicts: Sequence[BenchVerdict], budget: Budget) -> Iterator[str]:
     """The items of the list, in the order of a morning; arguments as for :func:`morning_list`."""
     yield from map(_verdict_item, verdicts)
-    for entry in budget:
+    for entry in budget.entries:
         yield from _budget_items(entry)
+    for drops in budget.returns:
+        if drops.better_awg is not None:
+            yield f"Shared return {drops.name}: too thin for this, {drops.better_awg} AWG would do. Run fewer trains at once on it."
     yield "All supplies on one switched strip; plugs marked and none pulled alone."
     for board in layout.board:
         yield f'Sensor board "{board.name}": plugged in, every reading near zero with the throttles down.'
     yield from (f"{d.name}: rails wiped, one engine round once, no stall." for d in layout.district if d.use == "track")
-    yield from (f"From last time: {trouble}" for trouble in troubles)
+    yield "Accessories: volts set to about 12 V or 16 V as each wants, checked with a meter (common practice)."
     yield "Recording on, a mark set at the start of the show."
 
 
@@ -47,8 +56,12 @@ def _verdict_item(verdict: BenchVerdict) -> str:
 
 
 def _budget_items(entry: BudgetEntry) -> Iterator[str]:
+    if entry.refused and entry.draw.running_amps > 0:
+        yield f"{entry.name}: not to be used, so move its districts to another supply (pilotlamp share)."
+    if entry.used_anyway:
+        yield f"! {entry.name}: used against the bench check's verdict, because you said so."
     binding = entry.binding
     if binding is not None and binding.share > 0.8:
         yield f"{entry.name}: {binding.limit} at {binding.share:.0%} with everything running. Leave something off."
     if entry.feeder is not None and entry.feeder.lost_share > 0.05:
-        yield f"{entry.name}: the feeder loses {entry.feeder.lost_volts:.1f} V at worst. Expect slow trains at the far end."
+        yield f"{entry.name}: {entry.feeder.lost_volts:.1f} V are lost on the way at worst. Expect slow trains at the far end."

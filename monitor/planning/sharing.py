@@ -1,17 +1,23 @@
 """Sharing the load: which district and which accessory on which output, at least cost, under every limit.
 
-An exact mixed-integer programme, solved by HiGHS through ``scipy.optimize.milp``. Nothing is ever counted against a single output that
+An exact mixed-integer programme, solved by HiGHS (see ``solving``). Nothing is ever counted against a single output that
 the nameplate gives only as a total over all of them.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from monitor.errors import LayoutError
-from monitor.planning.assignment import Assignment, solve
+from monitor.planning.packing import Assignment, Packing, groups_of
+from monitor.planning.programme import Undecided
+from monitor.planning.solving import solve_exactly
 
 NEEDS_LIMIT, OFFERS_LIMIT = 200, 60
+WITHIN_S = 3.5
+"""For the proof that a plan is the cheapest; the best found by then is taken and said not to be proven."""
+SECOND_BEST_S = 0.7
+"""For what to leave out, and as long again for the smallest change: near enough is good enough there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +81,7 @@ class SharePlan:
         mixed: Supplies that carry track and accessories together.
         va_share: Share of each used supply's usable VA.
         left_out: Needs that found no place.
+        price_per_va: Price of what is to be bought over the usable volt-amperes of all supplies used; 0 where nothing is.
         proven: False where time ran out before the plan was proven cheapest: it keeps every limit, but a cheaper one may exist.
         extra_va: Supplies that would have to be larger by so much for everything to fit: the smallest such change.
     """
@@ -85,6 +92,7 @@ class SharePlan:
     mixed: tuple[str, ...]
     va_share: dict[str, float]
     left_out: tuple[str, ...] = ()
+    price_per_va: float = 0.0
     proven: bool = True
     extra_va: dict[str, float] | None = None
 
@@ -102,11 +110,13 @@ class ShareOptions:
         reserve: Share of every limit kept free (common practice: 0.2-0.3; NEC 210.20(A) asks for 0.2 where a load runs three hours).
         mix_price: What it is worth, in money, not to have accessories on a track supply.
         used_price: What it is worth not to need one more supply.
+        within_s: Time for the proof.
     """
 
     reserve: float = 0.2
     mix_price: float = 1.0
     used_price: float = 0.01
+    within_s: float = WITHIN_S
 
 
 def share_load(needs: Sequence[Need], offers: Sequence[Offer], options: ShareOptions | None = None) -> SharePlan:
@@ -117,34 +127,63 @@ def share_load(needs: Sequence[Need], offers: Sequence[Offer], options: ShareOpt
     """
     options = options or ShareOptions()
     _check(needs, offers, options)
-    whole = solve(needs, offers, options, may_leave_out=False)
+    proven = True
+    try:
+        whole = solve_exactly(needs, offers, options, within_s=options.within_s)
+    except Undecided:
+        whole, proven = None, False
     if whole is not None:
         return _plan(needs, offers, whole)
-    partial = solve(needs, offers, options, may_leave_out=True)
+    try:
+        partial = _packed(needs, offers, options, may_leave_out=True)
+    except Undecided:
+        partial = None
     if partial is None:
-        raise LayoutError("no plan could be worked out: check the figures of the supplies and needs")
+        raise LayoutError("no plan could be worked out in time: leave some loads out, or give it longer with --seconds")
+    partial = replace(partial, proven=partial.proven and proven)
     if len(partial.places) == len(needs):
         return _plan(needs, offers, partial)
-    stretched = solve(needs, offers, options, may_leave_out=False, may_stretch=True)
+    try:
+        stretched = _packed(needs, offers, options, may_stretch=True)
+    except Undecided:
+        stretched = None
     return _plan(needs, offers, partial, stretched)
 
 
 def alternatives(
     needs: Sequence[Need], offers: Sequence[Offer], options: ShareOptions | None = None, most: int = 3
 ) -> list[SharePlan]:
-    """Plans that use other sets of supplies, cheapest first; empty where nothing fits."""
+    """Plans that use other sets of supplies: the cheapest of all, then others ranked by price per usable volt-ampere."""
     options = options or ShareOptions()
     _check(needs, offers, options)
     plans: list[SharePlan] = []
-    barred: list[frozenset[str]] = []
+    barred: list[frozenset[int]] = []
+    names = [offer.name for offer in offers]
     while len(plans) < most:
-        found = solve(needs, offers, options, may_leave_out=False, barred_sets=barred)
+        try:
+            found = solve_exactly(needs, offers, options, within_s=options.within_s, barred_sets=barred)
+        except Undecided:
+            break
         if found is None:
             break
         plan = _plan(needs, offers, found)
         plans.append(plan)
-        barred.append(frozenset(plan.used))
-    return plans
+        barred.append(frozenset(names.index(name) for name in plan.used))
+    return [*plans[:1], *sorted(plans[1:], key=lambda plan: (plan.price_per_va, plan.price))]
+
+
+def _packed(
+    needs: Sequence[Need],
+    offers: Sequence[Offer],
+    options: ShareOptions,
+    *,
+    may_leave_out: bool = False,
+    may_stretch: bool = False,
+) -> Assignment | None:
+    groups = groups_of(needs, offers, options, stretch=may_stretch)
+    packing = Packing(groups, offers, options, may_leave_out=may_leave_out, may_stretch=may_stretch)
+    packing.join_commons()
+    return packing.solved(SECOND_BEST_S)
 
 
 def by_price_per_va(offers: Sequence[Offer]) -> list[tuple[Offer, float]]:
@@ -153,8 +192,31 @@ def by_price_per_va(offers: Sequence[Offer]) -> list[tuple[Offer, float]]:
     return sorted(priced, key=lambda pair: pair[1])
 
 
-def explain(plan: SharePlan, needs: Sequence[Need]) -> str:
-    """The plan in words, one line a supply."""
+def why_no_place(need: Need, offers: Sequence[Offer], options: ShareOptions) -> str:
+    """What forbids a need that no larger total would help, and the smallest change that would; empty where a larger one would."""
+    fit = [offer for offer in offers if offer.fit or offer.override]
+    right = [offer for offer in fit if need.current in (None, offer.current)]
+    high_enough = [offer for offer in right if need.volts <= offer.max_volts]
+    if not fit:
+        return "no supply here is fit to be used: have one mended or add one that is"
+    if not right:
+        return f"it takes {(need.current or '').upper()} and no fit supply here gives that: add one that does"
+    if not high_enough:
+        highest = max(offer.max_volts for offer in right)
+        return (
+            f"it wants {need.volts:g} V and the highest here is {highest:g} V: add a supply of {need.volts:g} V, or run it slower"
+        )
+    most = max(max(offer.output_amps) for offer in high_enough) * (1 - options.reserve)
+    totals = all(max(offer.output_amps) >= offer.winding_amps for offer in high_enough)
+    if need.amps > most and not totals:
+        return (
+            f"it draws {need.amps:g} A and one output gives {most:.1f} A at most with the reserve: divide it into two districts"
+        )
+    return ""
+
+
+def explain(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer] = (), options: ShareOptions | None = None) -> str:
+    """The plan in words, one line a supply; with the offers also why something finds no place."""
     rows = []
     for supply in plan.used:
         on_it = [need for need in needs if plan.places.get(need.name, ("", 0))[0] == supply]
@@ -165,15 +227,20 @@ def explain(plan: SharePlan, needs: Sequence[Need]) -> str:
         rows.append(f"To buy: {plan.price:g} in all.")
     if not plan.proven:
         rows.append("Time ran out before this was proven cheapest: it keeps every limit, but a cheaper plan may exist.")
-    rows += [f"{name} finds no place." for name in plan.left_out]
+    rows += _left_out_rows(plan, needs, offers, options or ShareOptions())
+    return "\n".join(rows) + "\n"
+
+
+def _left_out_rows(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer], options: ShareOptions) -> Iterator[str]:
+    whys = {need.name: why_no_place(need, offers, options) for need in needs if need.name in plan.left_out} if offers else {}
+    for name in plan.left_out:
+        why = whys.get(name, "")
+        yield f"{name} finds no place: {why}." if why else f"{name} finds no place."
     if plan.left_out and plan.extra_va:
         change = " and ".join(f"{supply} by {va:.0f} VA" for supply, va in plan.extra_va.items())
-        rows.append(f"The smallest change that makes everything fit: {change} more.")
+        yield f"The smallest change that makes everything fit: {change} more."
     elif plan.left_out:
-        rows.append(
-            "No larger rating of these supplies would help: the volts, the kind of current or a single output's limit forbid it."
-        )
-    return "\n".join(rows) + "\n"
+        yield "No larger rating of these supplies would help: the volts, the kind of current or a single output's limit forbid it."
 
 
 def _check(needs: Sequence[Need], offers: Sequence[Offer], options: ShareOptions) -> None:
@@ -195,6 +262,7 @@ def _plan(needs: Sequence[Need], offers: Sequence[Offer], found: Assignment, str
         used=tuple(offers[s].name for s in sorted(carried)),
         mixed=tuple(offers[s].name for s in sorted(carried) if len({need.use for need in carried[s]}) > 1),
         va_share={offers[s].name: sum(n.amps * n.volts for n in on_it) / offers[s].usable_va for s, on_it in carried.items()},
+        price_per_va=sum(offers[s].price for s in carried) / max(1e-9, sum(offers[s].usable_va for s in carried)),
         left_out=tuple(need.name for k, need in enumerate(needs) if k not in found.places),
         proven=found.proven,
         extra_va=None if stretched is None else {offers[s].name: va for s, va in stretched.extra_va.items() if va > 1e-6},
