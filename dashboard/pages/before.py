@@ -68,7 +68,7 @@ def _plans(encoded: bytes, *, may_keep: bool) -> Plans:
     others = alternatives(needs, offers)[1:] if share.fits else []
     return Plans(
         verdicts=verdicts,
-        budget=tuple(budget),
+        budget=budget.entries,
         share=share,
         share_words=(*_unfit(offers), *explain(share, needs).splitlines()),
         others=tuple(" ".join(explain(plan, needs).splitlines()) for plan in others),

@@ -241,7 +241,7 @@ def twins(offers: Sequence[Offer]) -> Iterator[tuple[int, int]]:
     for s, offer in enumerate(offers):
         mark = (
             offer.current, offer.usable_va, offer.max_volts, offer.output_amps, offer.winding_amps, offer.price,
-            offer.phase_group or f"alone {s}", offer.fit, offer.override,
+            offer.phase_group, offer.fit, offer.override,
         )  # fmt: skip
         if mark in last:
             yield last[mark], s

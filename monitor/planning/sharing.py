@@ -4,6 +4,7 @@ An exact mixed-integer programme, solved by HiGHS (see ``solving``). Nothing is 
 the nameplate gives only as a total over all of them.
 """
 
+import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -16,8 +17,9 @@ from monitor.planning.solving import solve_exactly
 NEEDS_LIMIT, OFFERS_LIMIT = 200, 60
 WITHIN_S = 3.5
 """For the proof that a plan is the cheapest; the best found by then is taken and said not to be proven."""
-SECOND_BEST_S = 0.7
-"""For what to leave out, and as long again for the smallest change: near enough is good enough there."""
+SECOND_BEST_SHARE = 1.4
+"""All that sharing may take, in shares of the time for the proof: what is left goes to what to leave out and to the smallest change."""
+LEAST_S = 0.4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,7 +129,7 @@ def share_load(needs: Sequence[Need], offers: Sequence[Offer], options: ShareOpt
     """
     options = options or ShareOptions()
     _check(needs, offers, options)
-    proven = True
+    until_s, proven = time.monotonic() + SECOND_BEST_SHARE * options.within_s, True
     try:
         whole = solve_exactly(needs, offers, options, within_s=options.within_s)
     except Undecided:
@@ -135,7 +137,7 @@ def share_load(needs: Sequence[Need], offers: Sequence[Offer], options: ShareOpt
     if whole is not None:
         return _plan(needs, offers, whole)
     try:
-        partial = _packed(needs, offers, options, may_leave_out=True)
+        partial = _packed(needs, offers, options, (until_s - time.monotonic()) / 2, may_leave_out=True)
     except Undecided:
         partial = None
     if partial is None:
@@ -144,7 +146,7 @@ def share_load(needs: Sequence[Need], offers: Sequence[Offer], options: ShareOpt
     if len(partial.places) == len(needs):
         return _plan(needs, offers, partial)
     try:
-        stretched = _packed(needs, offers, options, may_stretch=True)
+        stretched = _packed(needs, offers, options, until_s - time.monotonic(), may_stretch=True)
     except Undecided:
         stretched = None
     return _plan(needs, offers, partial, stretched)
@@ -176,6 +178,7 @@ def _packed(
     needs: Sequence[Need],
     offers: Sequence[Offer],
     options: ShareOptions,
+    within_s: float,
     *,
     may_leave_out: bool = False,
     may_stretch: bool = False,
@@ -183,7 +186,7 @@ def _packed(
     groups = groups_of(needs, offers, options, stretch=may_stretch)
     packing = Packing(groups, offers, options, may_leave_out=may_leave_out, may_stretch=may_stretch)
     packing.join_commons()
-    return packing.solved(SECOND_BEST_S)
+    return packing.solved(max(LEAST_S, within_s))
 
 
 def by_price_per_va(offers: Sequence[Offer]) -> list[tuple[Offer, float]]:
@@ -226,7 +229,11 @@ def explain(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer] = ()
     if plan.price:
         rows.append(f"To buy: {plan.price:g} in all.")
     if not plan.proven:
-        rows.append("Time ran out before this was proven cheapest: it keeps every limit, but a cheaper plan may exist.")
+        rows.append(
+            "Time ran out before it was proven that no less has to be left out: it keeps every limit, but a better plan may exist."
+            if plan.left_out
+            else "Time ran out before this was proven cheapest: it keeps every limit, but a cheaper plan may exist."
+        )
     rows += _left_out_rows(plan, needs, offers, options or ShareOptions())
     return "\n".join(rows) + "\n"
 

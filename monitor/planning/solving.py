@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     # Only names for types: these values are given and never made here.
     from monitor.planning.sharing import Need, Offer, ShareOptions
 
-PACKING_S = 1.5
-"""For packing one choice; a choice that is not decided by then is passed over, and the plan not said to be proven."""
-TRYING_S = 0.25
+PACKING_SHARE = 0.4
+"""Of all the time, for packing one choice; a choice that is not decided by then is passed over, and the plan not said to be proven."""
+TRYING_SHARE = 0.07
 """For finding out how much more could be turned on in vain."""
 
 
@@ -59,6 +59,7 @@ class _Search:
         within_s: float,
         barred_sets: Iterable[frozenset[int]],
     ) -> None:
+        self._within_s = within_s
         self._until_s = time.monotonic() + within_s
         self._offers, self._options = offers, options
         self._groups = groups_of(needs, offers, options)
@@ -86,20 +87,20 @@ class _Search:
 
     def _packed(self, on: set[Switch]) -> Assignment | None:
         try:
-            return self._tried(on, PACKING_S)
+            return self._tried(on, PACKING_SHARE)
         except Undecided:
             self._proven = False
             return None
 
-    def _tried(self, on: set[Switch], most_s: float) -> Assignment | None:
+    def _tried(self, on: set[Switch], share: float) -> Assignment | None:
         packing = Packing(self._groups, self._offers, self._options, allowed=lambda group, s: allows(on, self._offers, group, s))
-        return packing.solved(min(most_s, self._left_s))
+        return packing.solved(min(share * self._within_s, self._left_s))
 
     def _as_much(self, on: set[Switch]) -> set[Switch]:
         """A choice that fails, with as much turned on as can be without its fitting: it rules out the more."""
         for switch in self._choosing.off_by_price(on):
             try:
-                if self._tried(on | {switch}, TRYING_S) is None:
+                if self._tried(on | {switch}, TRYING_SHARE) is None:
                     on = on | {switch}
             except Undecided:
                 continue

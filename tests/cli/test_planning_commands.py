@@ -1,12 +1,16 @@
 """The planning commands as a person uses them."""
 
 import io
+import re
+from xml.etree import ElementTree as ET
 
 import pytest
 
 from monitor.cli.main import main
 from monitor.layout import load_layout
 from tests.layout.fernhollow import FERNHOLLOW
+from tests.runtime.streams import packed_stream, sine_counts
+from tests.sessions.shows import record
 
 
 @pytest.fixture
@@ -82,6 +86,100 @@ def test_phase_and_terminals(show, capsys, monkeypatch):
     answers(monkeypatch, ["six"])
     assert main(["terminals", "U", "A"]) == 2
     assert "is not a figure" in capsys.readouterr().err
+
+
+@pytest.fixture(scope="module")
+def recorded(tmp_path_factory):
+    """Recordings with one session of nine seconds: 3.0 A on Outer main, and a remark."""
+    recordings = tmp_path_factory.mktemp("recordings")
+    record(recordings, packed_stream(sine_counts(9.0, amps_rms=(3.0, 1.0))), 9.0)
+    return recordings
+
+
+def test_learn_from_a_session_writes_what_was_measured(show, recorded, capsys, monkeypatch):
+    (session,) = recorded.iterdir()
+    command = ["learn", str(show), "--load", "Heavy freight engine", "--session", str(session)]
+    answers(monkeypatch, ["no"])
+    assert main(command) == 0
+    assert "Nothing was written" in capsys.readouterr().out
+    assert show.read_text() == "# ours\n" + FERNHOLLOW
+    assert main([*command, "--yes"]) == 0
+    assert "Heavy freight engine: 3.0" in capsys.readouterr().out
+    load = load_layout(show).load[0]
+    # The stream was made with 3.0 A RMS; no start was in it, so the guess for that stays.
+    assert load.running_amps == pytest.approx(3.0, rel=0.01)
+    assert load.starting_amps == 4.5
+    assert load.measured_on is not None
+    assert show.read_text().startswith("# ours")
+    assert main(["budget", str(show)]) == 0
+    assert f"measured {load.measured_on}" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--load", "Ghost", "--seconds", "5"], 'no load "Ghost"'),
+        (["--load", "Heavy freight engine", "--seconds", "1"], "give --seconds from"),
+        (["--load", "Heavy freight engine", "--session", "nowhere"], "not a recorded session"),
+    ],
+)
+def test_learn_says_what_is_wrong(show, capsys, arguments, words):
+    assert main(["learn", str(show), *arguments]) == 2
+    assert words in capsys.readouterr().err
+
+
+def test_learn_from_a_board_that_is_not_there_says_so(show, capsys):
+    show.write_text(FERNHOLLOW.replace("/dev/ttyUSB0", "/dev/no-such-port"))
+    assert main(["learn", str(show), "--load", "Heavy freight engine", "--seconds", "5"]) == 2
+    assert "nothing was read" in capsys.readouterr().err
+
+
+def test_share_weighs_candidates_given_on_the_line_and_draws(show, capsys, tmp_path):
+    show.write_text(FERNHOLLOW.replace("running_amps = 2.4", "running_amps = 9.0"))
+    picture = tmp_path / "share.svg"
+    candidates = ["--candidate", "Big one=300,250,18", "--candidate", "Used twin=45,110,18,ac,2,2"]
+    assert main(["share", str(show), *candidates, "--svg", str(picture)]) == 0
+    out = capsys.readouterr().out
+    assert "Big one: Outer main" in out
+    assert "To buy: 300" in out
+    assert out.index("Used twin 1: 0.41 a usable VA") < out.index("Big one: 1.20 a usable VA")
+    assert ET.parse(picture).getroot().tag.endswith("svg")  # noqa: S314 - our own picture
+    assert not (tmp_path / "show.plan.toml").exists()
+
+
+def test_share_says_a_candidate_it_cannot_read(show, capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(["share", str(show), "--candidate", "Big one=cheap"])
+    assert ended.value.code == 2
+    assert "is not of the form" in capsys.readouterr().err
+
+
+def test_terminals_are_kept_and_the_wiring_card_uses_them(show, capsys, monkeypatch, tmp_path):
+    answers(monkeypatch, ["6", "14", "8", "18", "14", "4"])
+    assert main(["terminals", "U", "V", "C", "--layout", str(show), "--supply", "North bench"]) == 0
+    # Pairs in the order U-V, U-C, V-C: U at 0, V from 6 to 18, C at 14 V.
+    assert "Kept in" in capsys.readouterr().out
+    picture = tmp_path / "card.svg"
+    assert main(["wiring", str(show), "--rails", "2", "--svg", str(picture)]) == 0
+    out = capsys.readouterr().out
+    assert "V                      hot        to one rail of Outer main" in out
+    assert "U                      common     to other rail of Outer main" in out
+    assert picture.exists()
+    assert main(["terminals", "U", "V", "--layout", str(show), "--supply", "West"]) == 2
+    assert "say with --supply" in capsys.readouterr().err
+
+
+def test_a_plan_file_that_cannot_be_is_said_with_its_place(show, capsys):
+    show.with_suffix(".plan.toml").write_text('[[candidate]]\nname = "x"\nprice = 4\ncurrent = "ac"\nmax_volts = 18\n')
+    assert main(["share", str(show)]) == 2
+    assert 'candidate "x", key rated_va' in capsys.readouterr().err
+
+
+def test_morning_brings_open_troubles_of_the_last_show(show, recorded, capsys):
+    assert main(["morning", str(show), "--recordings", str(recorded)]) == 0
+    assert re.search(r"Still open from \w+ 2[12] November:", capsys.readouterr().out)
+    assert main(["morning", str(show), "--recordings", str(recorded / "none")]) == 0
+    assert "no show was recorded" in capsys.readouterr().out
 
 
 def test_morning(show, capsys):

@@ -8,7 +8,12 @@ import subprocess
 import pytest
 
 from monitor.layout import Feeder, Load, parse_layout
-from monitor.planning.budget import BudgetOptions, budget_text, draw_of, feeder_volts, reckon
+from monitor.planning.bench_check import check_bench
+from monitor.planning.budget import BudgetOptions, draw_of, reckon
+from monitor.planning.budget_words import budget_text
+from monitor.planning.feeders import feeder_volts
+from monitor.planning.plan_file import parse_plan
+from monitor.planning.planned_loads import PlannedLoad
 from monitor.planning.typical_draws import TYPICAL_DRAWS
 from tests.layout.fernhollow import FERNHOLLOW
 
@@ -28,10 +33,11 @@ running_amps = 1.5
 """
 LAYOUT = parse_layout(FERNHOLLOW.replace("[calibration", MORE_LOADS + "\n[calibration"))
 COLD = BudgetOptions(celsius=20.0)
+AT_20 = {"drop_share": 0.05, "celsius": 20.0}
 
 
 def entry(name, layout=LAYOUT):
-    return next(found for found in reckon(layout, COLD) if found.name == name)
+    return next(found for found in reckon(layout, COLD).entries if found.name == name)
 
 
 def test_typical_running_and_worst_draw():
@@ -48,6 +54,8 @@ def test_every_limit_of_a_supply_and_which_binds():
     assert by_name["nameplate total"].drawn == pytest.approx(5.4 * 18)
     assert by_name["winding current"].allowed == pytest.approx(180 / 18)
     assert by_name["protection rating"].allowed == 10
+    assert by_name["winding current"].worst_share == pytest.approx(7.5 / 10)
+    assert by_name["winding current"].typical_share == pytest.approx(0.8 * 5.4 / 10)
     assert north.binding is not None
     assert north.binding.share == pytest.approx(0.54)
     south = entry("South bench")
@@ -63,11 +71,11 @@ def test_a_plate_that_rates_the_input_is_derated():
 
 def test_feeder_volts_by_hand():
     # 14 AWG, 20 ft one way, 10 A at 20 degrees: 2 x 20 x 2.525/1000 x 10 = 1.010 V, 5.61 % of 18 V.
-    volts = feeder_volts(Feeder(awg=14, one_way_m=6.096), 18.0, 10.0, COLD)
+    volts = feeder_volts(Feeder(awg=14, one_way_m=6.096), 18.0, 10.0, **AT_20)
     assert volts.lost_volts == pytest.approx(1.010, abs=0.001)
     assert volts.lost_share == pytest.approx(0.0561, abs=0.0001)
     assert volts.better_awg == 12
-    assert feeder_volts(Feeder(awg=14, one_way_m=6.096), 18.0, 1.0, COLD).better_awg is None
+    assert feeder_volts(Feeder(awg=14, one_way_m=6.096), 18.0, 1.0, **AT_20).better_awg is None
 
 
 def test_feeder_volts_against_ngspice(tmp_path):
@@ -78,7 +86,7 @@ def test_feeder_volts_against_ngspice(tmp_path):
     (tmp_path / "feeder.cir").write_text(deck)
     done = subprocess.run(["ngspice", "-b", "feeder.cir"], cwd=tmp_path, capture_output=True, text=True, check=True)
     arriving = float(re.findall(r"v\(b,c\)\s*=?\s*([-\d.eE+]+)|^0\s+([-\d.eE+]+)", done.stdout, re.M)[0][-1] or 0)
-    volts = feeder_volts(Feeder(awg=14, one_way_m=6.096), 18.0, 10.0, COLD)
+    volts = feeder_volts(Feeder(awg=14, one_way_m=6.096), 18.0, 10.0, **AT_20)
     assert volts.arriving_volts == pytest.approx(arriving, abs=2e-3)
 
 
@@ -96,9 +104,89 @@ def test_draws_of_nothing_are_zero():
 
 def test_a_load_without_a_starting_figure_starts_as_it_runs():
     made = Load(name="lamp", district="x", kind="lighting", running_amps=0.5)
-    assert draw_of([made], COLD).worst_amps == 0.5
+    assert draw_of([PlannedLoad(load=made, source="x")], COLD).worst_amps == 0.5
 
 
 def test_the_table_of_typical_draws_says_where_it_comes_from():
     assert all(draw.source for draw in TYPICAL_DRAWS)
     assert all(draw.low_amps <= draw.running_amps <= draw.high_amps for draw in TYPICAL_DRAWS)
+
+
+def test_every_limit_with_its_shares_and_what_binds_are_said():
+    text = budget_text(reckon(LAYOUT))
+    for words in ("nameplate total", "winding current", "protection rating", "output's own limit", "feeder ampacity", "VA"):
+        assert words in text
+    assert "What binds first: supply North bench" in text
+
+
+def test_the_plate_total_is_what_all_outputs_share():
+    # Common practice, no published source: 275 W on a supply with four outputs is the total of the four; accessories come out of it too.
+    text = LAYOUT_OF_FOUR
+    entries = {found.name: found for found in reckon(parse_layout(text), COLD).entries}
+    supply = entries["Old four"]
+    assert supply.binding is not None
+    assert supply.binding.drawn == pytest.approx(4 * 4.0 * 18)
+    assert supply.binding.share == pytest.approx(288 / 275)
+    for output in "ABCD":
+        (limit,) = entries[f"Old four/{output}"].limits
+        # By hand: 275 / 18 = 15.28 A in all, 12 A of it taken by the other three.
+        assert limit.allowed == pytest.approx(275 / 18 - 12)
+
+
+def test_an_unfit_supply_is_refused_load_unless_overridden_in_plain_sight():
+    layout = parse_layout(FERNHOLLOW.replace('cord = "sound"', 'cord = "cloth"'))
+    verdicts = [check_bench(supply, layout.mains, this_year=2026) for supply in layout.supply]
+    refused = reckon(layout, BudgetOptions.of_plan(parse_plan("", layout), verdicts))
+    assert "NOT TO BE USED: North bench. Do not energise" in budget_text(refused)
+    anyway = reckon(layout, BudgetOptions.of_plan(parse_plan('use_anyway = ["North bench"]', layout), verdicts))
+    text = budget_text(anyway)
+    assert "NOT TO BE USED" not in text
+    assert "! North bench is used against the bench check's verdict" in text
+
+
+def test_measured_and_guessed_draws_say_so():
+    text = FERNHOLLOW.replace(
+        "starting_amps = 4.5", 'starting_amps = 4.5\nmeasured_on = "2026-11-20"\nmeasured_spread_amps = [2.2, 2.7]'
+    )
+    layout = parse_layout(text)
+    plan = parse_plan('[[guess]]\nlike = "engine, can motor"\ndistrict = "Outer main"\ncount = 2\n', layout)
+    said = budget_text(reckon(layout, COLD, plan))
+    assert "measured 2026-11-20, 2.20-2.70 A" in said
+    assert "1 of 3 measured" in said
+    assert "engine, can motor 2: 1.25 A, starts at 1.875 A (typical draw: common practice, no published source)" in said
+
+
+LAYOUT_OF_FOUR = """
+title = "Fernhollow"
+[mains]
+volts = 120
+hertz = 60
+[[board]]
+name = "bench-1"
+[[supply]]
+name = "Old four"
+current = "ac"
+rated_watts = 275
+max_volts = 18
+""" + "".join(
+    f'''
+[[output]]
+supply = "Old four"
+name = "{name}"
+control = "variable"
+[[district]]
+name = "District {name}"
+supply = "Old four"
+output = "{name}"
+board = "bench-1"
+volts_channel = {2 * k}
+amps_channel = {2 * k + 1}
+use = "track"
+[[load]]
+name = "Engine {name}"
+district = "District {name}"
+kind = "locomotive"
+running_amps = 4.0
+'''
+    for k, name in enumerate("ABCD")
+)

@@ -5,10 +5,10 @@ from monitor.planning.morning import morning_list
 from tests.layout.fernhollow import FERNHOLLOW
 
 
-def listed(text, troubles=()):
+def listed(text, troubles=(), day=""):
     layout = parse_layout(text)
     verdicts = [check_bench(supply, layout.mains, this_year=2026) for supply in layout.supply]
-    return morning_list(layout, verdicts, reckon(layout), troubles)
+    return morning_list(layout, verdicts, reckon(layout), troubles, day)
 
 
 def test_the_list_names_what_is_open():

@@ -8,7 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.errors import LayoutError
+from monitor.layout import parse_layout
+from monitor.planning.offers import needs_of, offers_of
+from monitor.planning.plan_file import parse_plan
 from monitor.planning.sharing import Need, Offer, ShareOptions, alternatives, by_price_per_va, explain, share_load
+from tests.layout.fernhollow import FERNHOLLOW
 
 
 def offer(name, va, **more):
@@ -24,6 +28,15 @@ def need(name, amps, **more):
 NO_RESERVE = ShareOptions(reserve=0.0)
 
 
+def fits_outputs(amps, limits):
+    """Every way of putting so many draws on the outputs."""
+    ways = itertools.product(range(len(limits)), repeat=len(amps))
+    return any(
+        all(sum(a for a, w in zip(amps, way, strict=True) if w == o) <= limit + 1e-9 for o, limit in enumerate(limits))
+        for way in ways
+    )
+
+
 def cheapest_by_brute_force(needs, offers, options):
     best = None
     for choice in itertools.product(range(len(offers)), repeat=len(needs)):
@@ -33,7 +46,9 @@ def cheapest_by_brute_force(needs, offers, options):
             va = sum(n.amps * n.volts for n in on_it)
             amps = sum(n.amps for n in on_it)
             free = 1 - options.reserve
-            if va > free * made.usable_va + 1e-9 or amps > free * min(made.winding_amps, made.output_amps[0]) + 1e-9:
+            if va > free * made.usable_va + 1e-9 or amps > free * made.winding_amps + 1e-9:
+                break
+            if not fits_outputs([n.amps for n in on_it], [free * each for each in made.output_amps]):
                 break
             if any(n.volts > made.max_volts or n.current not in (None, made.current) for n in on_it):
                 break
@@ -54,15 +69,19 @@ needs_strategy = st.lists(
     min_size=1,
     max_size=4,
 )
-offers_strategy = st.lists(st.tuples(st.integers(20, 180), st.sampled_from([0.0, 30.0, 45.0])), min_size=1, max_size=3)
+offers_strategy = st.lists(
+    st.tuples(st.integers(20, 180), st.sampled_from([0.0, 30.0, 45.0]), st.sampled_from([(10.0,), (4.0, 2.5), (3.0, 3.0)])),
+    min_size=1,
+    max_size=3,
+)
 
 
 @given(needs_strategy, offers_strategy, st.sampled_from([0.0, 0.25]))
 @settings(max_examples=40, deadline=None)
 def test_as_good_as_brute_force(raw_needs, raw_offers, reserve):
     needs = [need(f"n{k}", amps, volts=volts, use=use) for k, (amps, volts, use) in enumerate(raw_needs)]
-    offers = [offer(f"s{k}", float(va), price=price) for k, (va, price) in enumerate(raw_offers)]
-    options = ShareOptions(reserve=reserve)
+    offers = [offer(f"s{k}", float(va), price=price, output_amps=amps) for k, (va, price, amps) in enumerate(raw_offers)]
+    options = ShareOptions(reserve=reserve, within_s=60.0)
     best = cheapest_by_brute_force(needs, offers, options)
     plan = share_load(needs, offers, options)
     assert plan.fits == (best is not None)
@@ -130,21 +149,111 @@ def test_a_reserve_outside_its_range_is_refused():
         share_load([], [], ShareOptions(reserve=1.5))
 
 
-def test_twelve_supplies_and_forty_loads_are_solved():
-    rng = np.random.default_rng(3)
-    needs = [
+def forty_loads_on_twelve(seed, filling):
+    """Two outputs a supply, half of them with limits of their own; loads that fill so much of what there is within the reserve."""
+    rng = np.random.default_rng(seed)
+    offers = []
+    for k in range(12):
+        va = float(rng.integers(60, 180))
+        amps = (va / 18,) * 2 if k % 2 else tuple(round(va / 18 * float(rng.choice([0.6, 0.7, 1.0])), 1) for _ in range(2))
+        offers.append(offer(f"s{k}", va, output_amps=amps, price=float(rng.choice([0, 0, 45, 60]))))
+    amps = rng.uniform(0.2, 3.0, 40)
+    amps *= filling * 0.8 * sum(made.winding_amps for made in offers) / amps.sum()
+    return [
         need(
-            f"n{k}",
-            round(float(rng.uniform(0.3, 2.5)), 1),
-            use="track" if k % 3 else "accessories",
-            volts=float(rng.choice([12, 14, 16])),
+            f"n{k}", max(0.1, round(float(a), 1)), use="track" if k % 3 else "accessories", volts=float(rng.choice([12, 14, 16]))
         )
-        for k in range(40)
-    ]
-    offers = [
-        offer(f"s{k}", float(rng.integers(60, 180)), output_amps=(10.0, 10.0), price=float(rng.choice([0, 0, 45, 60])))
-        for k in range(12)
-    ]
-    plan = share_load(needs, offers)
+        for k, a in enumerate(amps)
+    ], offers
+
+
+def holds_every_limit(plan, needs, offers, reserve):
+    """Told from the figures alone, without the programme."""
+    free = 1 - reserve
+    for made in offers:
+        on_it = [n for n in needs if plan.places[n.name][0] == made.name]
+        assert sum(n.amps * n.volts for n in on_it) <= free * made.usable_va + 1e-4
+        assert sum(n.amps for n in on_it) <= free * made.winding_amps + 1e-4
+        for output, amps in enumerate(made.output_amps):
+            if min(made.output_amps) < made.winding_amps:
+                assert sum(n.amps for n in on_it if plan.places[n.name][1] == output) <= free * amps + 1e-4
+        assert all(n.volts <= made.max_volts for n in on_it)
+    return True
+
+
+@pytest.mark.parametrize(("seed", "filling"), [(3, 0.5), (2, 0.9), (2, 0.95), (2, 0.98)])
+def test_twelve_supplies_and_forty_loads_are_solved_and_proven(seed, filling):
+    needs, offers = forty_loads_on_twelve(seed, filling)
+    # The time is that of a slow and busy computer; python -m tests.bench.bench_sharing says what it takes.
+    plan = share_load(needs, offers, ShareOptions(within_s=120.0))
+    assert plan.proven
     assert plan.fits
-    assert all(share <= 0.8 + 1e-6 for share in plan.va_share.values())
+    assert holds_every_limit(plan, needs, offers, 0.2)
+
+
+def test_a_plan_that_ran_out_of_time_says_so_and_still_holds_every_limit():
+    needs, offers = forty_loads_on_twelve(2, 0.9)
+    plan = share_load(needs, offers, ShareOptions(within_s=0.0))
+    assert not plan.proven
+    assert "Time ran out" in explain(plan, needs)
+    if plan.fits:
+        assert holds_every_limit(plan, needs, offers, 0.2)
+
+
+def test_alike_supplies_and_loads_give_no_second_plan_of_the_same_kind():
+    offers = [offer(f"twin {k}", 60.0, price=40.0) for k in range(4)]
+    plans = alternatives([need(f"n{k}", 2.0) for k in range(2)], offers)
+    assert len(plans) == 1
+    assert set(plans[0].used) == {"twin 0", "twin 1"}
+
+
+@pytest.mark.parametrize(
+    ("wanted", "words"),
+    [
+        (need("heavy", 1.0, volts=24.0), "wants 24 V and the highest here is 18 V"),
+        (need("small gauge", 1.0, current="dc"), "takes DC and no fit supply"),
+        (need("double header", 6.0), "one output gives 5.0 A at most"),
+    ],
+)
+def test_why_something_finds_no_place(wanted, words):
+    offers = [offer("a", 180.0, output_amps=(5.0, 5.0))]
+    plan = share_load([wanted], offers, NO_RESERVE)
+    assert words in explain(plan, [wanted], offers, NO_RESERVE)
+
+
+def test_candidates_of_the_plan_file_are_weighed_and_ranked():
+    layout = parse_layout(FERNHOLLOW.replace("running_amps = 2.4", "running_amps = 9.5"))
+    plan_text = """
+[[candidate]]
+name = "New 180"
+price = 200
+current = "ac"
+rated_va = 180
+max_volts = 18
+[[candidate]]
+name = "Used 110"
+price = 45
+current = "ac"
+rated_va = 110
+max_volts = 18
+count = 2
+"""
+    plan = parse_plan(plan_text, layout)
+    offers = offers_of(layout, this_year=2026, plan=plan)
+    assert [made.name for made in offers] == ["North bench", "South bench", "New 180", "Used 110 1", "Used 110 2"]
+    # 9.5 A is too much for 180 VA with a fifth kept free, for every supply here: by hand 180 / 18 * 0.8 = 8 A.
+    assert share_load(needs_of(layout, plan), offers).left_out == ("Outer main",)
+    ranked = by_price_per_va(offers)
+    assert [made.name for made, _ in ranked] == ["Used 110 1", "Used 110 2", "New 180"]
+    assert ranked[0][1] == pytest.approx(45 / 110)
+
+
+def test_accessories_on_a_track_district_can_go_elsewhere():
+    layout = parse_layout(
+        FERNHOLLOW + '[[load]]\nname = "Switches"\ndistrict = "Outer main"\nkind = "accessory"\nrunning_amps = 2.0\n'
+    )
+    needs = needs_of(layout)
+    assert [(n.name, n.use, n.amps) for n in needs] == [
+        ("Outer main", "track", 2.4), ("Switches (Outer main)", "accessories", 2.0), ("Town lights", "accessories", 0),
+    ]  # fmt: skip
+    assert share_load(needs, offers_of(layout, this_year=2026)).places["Switches (Outer main)"][0] == "South bench"

@@ -1,0 +1,131 @@
+"""A shared return of several supplies, against a circuit simulator (ngspice) and by hand.
+
+Sources: Kirchhoff's laws (textbook); NBS Circular 31 / IEC 60028 copper: 14 AWG has 2.525 ohms per 1000 ft at 20 degrees.
+"""
+
+import re
+import shutil
+import subprocess
+
+import pytest
+
+from monitor.errors import LayoutError
+from monitor.layout import parse_layout
+from monitor.planning.budget import BudgetOptions, reckon
+from monitor.planning.common_return import return_drops
+from monitor.planning.plan_file import parse_plan
+
+SHOW = 'title = "Fernhollow show layout"\n[mains]\nvolts = 120\nhertz = 60\n[[board]]\nname = "bench-1"\n'
+for name, volts in (("North bench", 18), ("South bench", 18), ("East bench", 16)):
+    SHOW += f'[[supply]]\nname = "{name}"\ncurrent = "ac"\nrated_va = 180\nmax_volts = {volts}\n'
+    SHOW += f'[[output]]\nsupply = "{name}"\nname = "A"\ncontrol = "variable"\n'
+DISTRICTS = (
+    ("Outer main", "North bench", 3.0),
+    ("Inner main", "South bench", 4.0),
+    ("Quarry branch", "South bench", 1.5),
+    ("Mill", "East bench", 2.0),
+)
+for k, (name, supply, amps) in enumerate(DISTRICTS):
+    SHOW += f'[[district]]\nname = "{name}"\nsupply = "{supply}"\noutput = "A"\nboard = "bench-1"\nuse = "track"\n'
+    SHOW += f"volts_channel = {2 * k}\namps_channel = {2 * k + 1}\n"
+    SHOW += f'[[load]]\nname = "Train {k}"\ndistrict = "{name}"\nkind = "locomotive"\nrunning_amps = {amps}\nstarting_amps = {2 * amps}\n'
+LAYOUT = parse_layout(SHOW)
+TAPS = (
+    ("supply", "North bench", 0.0), ("district", "Outer main", 6.0), ("supply", "South bench", 9.0), ("district", "Quarry branch", 14.0),
+    ("district", "Inner main", 20.0), ("supply", "East bench", 22.0), ("district", "Mill", 25.0),
+)  # fmt: skip
+OHMS_A_METRE = 2.525 / 304.8
+
+
+def plan(ring_m=None, opposed=(), taps=TAPS, awg=14):
+    text = (
+        f'celsius = 20\n[[common]]\nname = "outer rails"\nawg = {awg}\nopposed = [{", ".join(f"{name!r}" for name in opposed)}]\n'
+    )
+    text += "" if ring_m is None else f"ring_m = {ring_m}\n"
+    text += "".join(f'[[common.tap]]\nat_m = {at}\n{kind} = "{name}"\n' for kind, name, at in taps)
+    return parse_plan(text, LAYOUT)
+
+
+def spice(tmp_path, ring_m, opposed, at_worst):
+    """Lost volts of one district by ngspice: sources with their commons on the wire, loads as current sinks from hot to the wire."""
+    place = {name: f"n{k}" for k, (_, name, _) in enumerate(TAPS)}
+    lines = ["* shared return", "Rground n0 0 1"]
+    spans = [(f"n{k}", f"n{k + 1}", TAPS[k + 1][2] - TAPS[k][2]) for k in range(len(TAPS) - 1)]
+    if ring_m is not None:
+        spans.append((f"n{len(TAPS) - 1}", "n0", ring_m - TAPS[-1][2]))
+    lines += [f"R{k} {a} {b} {length * OHMS_A_METRE!r}" for k, (a, b, length) in enumerate(spans)]
+    for name, volts in (("North bench", 18), ("South bench", 18), ("East bench", 16)):
+        sign = -1 if name in opposed else 1
+        lines.append(f"V{name[0]} hot{name[0]} {place[name]} {sign * volts}")
+    for k, (name, supply, amps) in enumerate(DISTRICTS):
+        sign = -1 if supply in opposed else 1
+        lines.append(f"I{k} hot{supply[0]} {place[name]} {sign * amps * (2 if name == at_worst else 1)}")
+    supply = next(supply for name, supply, _ in DISTRICTS if name == at_worst)
+    lines += [".op", f".print op v({place[at_worst]},{place[supply]})", ".end"]
+    (tmp_path / "return.cir").write_text("\n".join(lines) + "\n")
+    done = subprocess.run(["ngspice", "-b", "return.cir"], cwd=tmp_path, capture_output=True, text=True, check=True)
+    (found,) = re.findall(r"^0\s+([-\d.eE+]+)\s*$", done.stdout, re.M)
+    return float(found) * (-1 if supply in opposed else 1)
+
+
+@pytest.mark.parametrize(("ring_m", "opposed"), [(None, ()), (30.0, ()), (None, ("South bench",)), (30.0, ("East bench",))])
+def test_losses_in_the_network_against_ngspice(tmp_path, ring_m, opposed):
+    assert shutil.which("ngspice"), "ngspice is missing: install Debian's package ngspice"
+    budget = reckon(LAYOUT, BudgetOptions(celsius=20.0), plan(ring_m, opposed))
+    lost = budget.returns[0].lost_volts
+    for name, _, _ in DISTRICTS:
+        assert lost[name] == pytest.approx(spice(tmp_path, ring_m, opposed, name), abs=1e-3), name
+
+
+def test_one_supply_and_one_district_by_hand():
+    # 20 ft of 14 AWG, 10 A at 20 degrees: half of the 1.010 V of the way out and back.
+    made = plan(taps=(("supply", "North bench", 0.0), ("district", "Outer main", 6.096)))
+    drops = return_drops(LAYOUT, made.common[0], {"Outer main": (10.0, 10.0)}, drop_share=0.05, celsius=20.0)
+    assert drops.lost_volts["Outer main"] == pytest.approx(0.505, abs=0.001)
+    assert drops.neighbours_volts["Outer main"] == pytest.approx(0.0, abs=1e-12)
+    assert drops.most_amps == pytest.approx(10.0)
+    assert drops.better_awg is None
+
+
+def test_a_neighbours_current_in_the_shared_wire_costs_volts_and_in_anti_phase_gives_them_back():
+    taps = (
+        ("supply", "North bench", 0.0),
+        ("supply", "South bench", 0.0),
+        ("district", "Outer main", 12.0),
+        ("district", "Inner main", 12.0),
+    )
+    amps = {"Outer main": (3.0, 3.0), "Inner main": (4.0, 4.0)}
+    ohms = 12.0 * OHMS_A_METRE
+    for opposed, neighbour in ((), 4.0), (("South bench",), -4.0):
+        drops = return_drops(LAYOUT, plan(taps=taps, opposed=opposed).common[0], amps, drop_share=0.05, celsius=20.0)
+        assert drops.lost_volts["Outer main"] == pytest.approx((3.0 + neighbour) * ohms, rel=1e-3)
+        assert drops.neighbours_volts["Outer main"] == pytest.approx(neighbour * ohms, rel=1e-3)
+        assert drops.most_amps == pytest.approx(abs(3.0 + neighbour), rel=1e-6)
+
+
+def test_too_thin_a_wire_is_said_with_one_that_would_do():
+    drops = reckon(LAYOUT, BudgetOptions(celsius=20.0), plan(awg=22)).returns[0]
+    assert drops.better_awg is not None
+    better = reckon(LAYOUT, BudgetOptions(celsius=20.0), plan(awg=drops.better_awg)).returns[0]
+    assert better.better_awg is None
+    assert all(better.lost_volts[name] <= 0.05 * 16 + 0.1 for name in better.lost_volts)
+
+
+def test_the_budget_counts_the_shared_return_in_place_of_the_feeders_own():
+    entry = next(e for e in reckon(LAYOUT, BudgetOptions(celsius=20.0), plan()).entries if e.name == "Outer main")
+    assert entry.feeder is not None
+    assert entry.feeder.return_volts == pytest.approx(entry.feeder.lost_volts)
+    assert "in the shared return" in entry.feeder.words
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (lambda taps: taps[1:], "whose common is not joined"),
+        (lambda taps: [*taps, ("district", "Mill", 3.0)], "joined twice"),
+        (lambda taps: [*taps, ("district", "Milk", 3.0)], 'did you mean "Mill"'),
+    ],
+)
+def test_what_cannot_be_is_said(change, words):
+    with pytest.raises(LayoutError, match=words):
+        plan(taps=change(list(TAPS)))
