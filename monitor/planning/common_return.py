@@ -18,6 +18,7 @@ from monitor.planning.feeders import GAUGES_TO_BUY
 from monitor.planning.plan_file import CommonReturn
 
 Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
 TINY_OHMS = 1e-6
 """Between two taps at one place: a joint, not nothing."""
 
@@ -82,41 +83,32 @@ def return_drops(
         drop_share: Chosen limit of the loss, share of the supply's highest volts.
         celsius: Temperature of the copper.
     """
-    at_m = {tap.supply or tap.district or "": tap.at_m for tap in common.tap}
     districts = [tap.district for tap in common.tap if tap.district is not None]
     fed_by = {district.name: district.supply for district in layout.district}
+    at_m = {tap.supply or tap.district or "": tap.at_m for tap in common.tap}
     places = sorted({tap.at_m for tap in common.tap})
-    edges = _edges(places, common.ring_m)
     metre_ohms = ohms_per_m(wire_mm2(common.wire), celsius)
-    volts = node_volts(
-        len(places), [(a, b, length * metre_ohms) for a, b, length in edges], _unit_injections(places, at_m, districts, fed_by)
+    edges = [(a, b, max(TINY_OHMS, length * metre_ohms)) for a, b, length in _edges(places, common.ring_m)]
+    ends = np.array([(places.index(at_m[name]), places.index(at_m[fed_by[name]])) for name in districts], dtype=np.intp).reshape(
+        -1, 2
     )
+    volts = node_volts(len(places), edges, _unit_injections(len(places), ends))
     signs = np.array([-1.0 if fed_by[name] in common.opposed else 1.0 for name in districts])
-    running = np.array([amps[name][0] for name in districts]) * signs
-    worst = np.array([amps[name][1] for name in districts]) * signs
-    # Case j: everything runs, and district j is at its worst.
-    cases = np.tile(running[:, None], (1, len(districts)))
-    np.fill_diagonal(cases, worst)
-    at_nodes = volts @ cases
-    lost, own = {}, {}
-    for j, name in enumerate(districts):
-        here, there = places.index(at_m[name]), places.index(at_m[fed_by[name]])
-        lost[name] = float(at_nodes[here, j] - at_nodes[there, j]) * float(signs[j])
-        own[name] = float(volts[here, j] - volts[there, j]) * abs(float(worst[j]))
-    currents = [
-        np.abs(at_nodes[a] - at_nodes[b]).max(initial=0.0) / max(length * metre_ohms, TINY_OHMS) for a, b, length in edges
-    ]
+    at_nodes = volts @ _cases(np.array([amps[name] for name in districts]).reshape(-1, 2) * signs[:, None])
+    lost = _between(at_nodes, ends) * signs
+    own = _between(volts, ends) * np.array([amps[name][1] for name in districts])
     stretches = tuple(
-        ReturnStretch(from_m=places[a], to_m=places[b], amps=float(most)) for (a, b, _), most in zip(edges, currents, strict=True)
+        ReturnStretch(from_m=places[a], to_m=places[b], amps=float(np.abs(at_nodes[a] - at_nodes[b]).max(initial=0.0) / ohms))
+        for a, b, ohms in edges
     )
-    allowed = {name: drop_share * layout.supply_named(fed_by[name]).max_volts for name in districts}
+    shares = [v / layout.supply_named(fed_by[name]).max_volts for name, v in zip(districts, lost.tolist(), strict=True)]
     return ReturnDrops(
         name=common.name,
-        lost_volts=lost,
-        neighbours_volts={name: lost[name] - own[name] for name in districts},
+        lost_volts=dict(zip(districts, lost.tolist(), strict=True)),
+        neighbours_volts=dict(zip(districts, (lost - own).tolist(), strict=True)),
         stretches=stretches,
         ampacity_amps=ampacity_amps(common.wire),
-        better_awg=_better(common, lost, allowed, max((stretch.amps for stretch in stretches), default=0.0)),
+        better_awg=_better(common, max(shares, default=0.0) / drop_share, max((each.amps for each in stretches), default=0.0)),
     )
 
 
@@ -133,7 +125,7 @@ def node_volts(nodes: int, resistors: list[tuple[int, int, float]], injected_amp
     """
     conductance = np.zeros((nodes, nodes))
     for a, b, ohms in resistors:
-        siemens = 1.0 / max(ohms, TINY_OHMS)
+        siemens = 1.0 / ohms
         conductance[[a, b], [a, b]] += siemens
         conductance[a, b] -= siemens
         conductance[b, a] -= siemens
@@ -151,17 +143,29 @@ def _edges(places: list[float], ring_m: float | None) -> list[tuple[int, int, fl
     return edges
 
 
-def _unit_injections(places: list[float], at_m: Mapping[str, float], districts: list[str], fed_by: Mapping[str, str]) -> Floats:
-    """One ampere in at each district, out at its supply; shape (nodes, districts)."""
-    injected = np.zeros((len(places), len(districts)))
-    for j, name in enumerate(districts):
-        injected[places.index(at_m[name]), j] += 1.0
-        injected[places.index(at_m[fed_by[name]]), j] -= 1.0
+def _unit_injections(nodes: int, ends: Places) -> Floats:
+    """One ampere in at each district's node, out at its supply's; shape (nodes, districts)."""
+    injected = np.zeros((nodes, len(ends)))
+    np.add.at(injected, (ends[:, 0], np.arange(len(ends))), 1.0)
+    np.add.at(injected, (ends[:, 1], np.arange(len(ends))), -1.0)
     return injected
 
 
-def _better(common: CommonReturn, lost: Mapping[str, float], allowed: Mapping[str, float], most_amps: float) -> int | None:
-    factor = max((lost[name] / allowed[name] for name in lost), default=0.0)
+def _cases(amps: Floats) -> Floats:
+    """Column j: everything runs, and district j is at its worst; of shape (districts, 2) running and worst amps."""
+    cases = np.tile(amps[:, :1], (1, len(amps)))
+    np.fill_diagonal(cases, amps[:, 1])
+    return cases
+
+
+def _between(volts: Floats, ends: Places) -> Floats:
+    """Of column j the volts from district j's node to its supply's."""
+    columns = np.arange(len(ends))
+    return np.asarray(volts[ends[:, 0], columns] - volts[ends[:, 1], columns], dtype=np.float64)
+
+
+def _better(common: CommonReturn, factor: float, most_amps: float) -> int | None:
+    """Thinnest listed gauge whose loss is so many times smaller and that carries the amps; None where the present wire does or none would."""
     present = wire_mm2(common.wire)
     if factor <= 1 and most_amps <= ampacity_amps(common.wire):
         return None

@@ -99,14 +99,7 @@ def learn_draw(load: str, volts_rms: Floats, amps_rms: Floats, *, others_amps: f
     """
     own = amps_rms - others_amps
     usable = _usable(volts_rms, own)
-    if not usable.any():
-        raise LayoutError("nothing was measured there with the track alive: turn the throttle up and let it run first", key=load)
-    high = float(np.percentile(own[usable], 90))
-    if high < LEAST_AMPS:
-        raise LayoutError(
-            f"it drew no more than {max(high, 0.0):.2f} A: is it on this district, running, and is what else is on right?",
-            key=load,
-        )
+    high = _highest(load, own, usable)
     moving = usable & (own > MOVING_SHARE * high)
     starts = _starts(moving, own <= MOVING_SHARE * high)
     steady = _steady(moving, starts)
@@ -155,6 +148,19 @@ def load_to_learn(layout: Layout, name: str, also: Sequence[str]) -> tuple[Load,
                 f'"{other}" is not another load of district "{load.district}": leave it out', table=f'load "{name}"'
             )
     return load, sum(loads[other].running_amps for other in also)
+
+
+def _highest(load: str, own: Floats, usable: Flags) -> float:
+    """What it draws when it draws much: no more for nine tenths of the time."""
+    if not usable.any():
+        raise LayoutError("nothing was measured there with the track alive: turn the throttle up and let it run first", key=load)
+    high = float(np.percentile(own[usable], 90))
+    if high < LEAST_AMPS:
+        raise LayoutError(
+            f"it drew no more than {max(high, 0.0):.2f} A: is it on this district, running, and is what else is on right?",
+            key=load,
+        )
+    return high
 
 
 def _usable(volts: Floats, own: Floats) -> Flags:
