@@ -89,18 +89,13 @@ def return_drops(
     places = sorted({tap.at_m for tap in common.tap})
     metre_ohms = ohms_per_m(wire_mm2(common.wire), celsius)
     edges = [(a, b, max(TINY_OHMS, length * metre_ohms)) for a, b, length in _edges(places, common.ring_m)]
-    ends = np.array([(places.index(at_m[name]), places.index(at_m[fed_by[name]])) for name in districts], dtype=np.intp).reshape(
-        -1, 2
-    )
+    ends = _ends(places, at_m, districts, fed_by)
     volts = node_volts(len(places), edges, _unit_injections(len(places), ends))
     signs = np.array([-1.0 if fed_by[name] in common.opposed else 1.0 for name in districts])
     at_nodes = volts @ _cases(np.array([amps[name] for name in districts]).reshape(-1, 2) * signs[:, None])
     lost = _between(at_nodes, ends) * signs
     own = _between(volts, ends) * np.array([amps[name][1] for name in districts])
-    stretches = tuple(
-        ReturnStretch(from_m=places[a], to_m=places[b], amps=float(np.abs(at_nodes[a] - at_nodes[b]).max(initial=0.0) / ohms))
-        for a, b, ohms in edges
-    )
+    stretches = tuple(_stretch(places, edge, at_nodes) for edge in edges)
     shares = [v / layout.supply_named(fed_by[name]).max_volts for name, v in zip(districts, lost.tolist(), strict=True)]
     return ReturnDrops(
         name=common.name,
@@ -141,6 +136,17 @@ def _edges(places: list[float], ring_m: float | None) -> list[tuple[int, int, fl
     if ring_m is not None and len(places) > 1:
         edges.append((len(places) - 1, 0, ring_m - places[-1] + places[0]))
     return edges
+
+
+def _ends(places: list[float], at_m: Mapping[str, float], districts: list[str], fed_by: Mapping[str, str]) -> Places:
+    """Nodes of each district and of its supply, shape (districts, 2)."""
+    found = [(places.index(at_m[name]), places.index(at_m[fed_by[name]])) for name in districts]
+    return np.array(found, dtype=np.intp).reshape(-1, 2)
+
+
+def _stretch(places: list[float], edge: tuple[int, int, float], at_nodes: Floats) -> ReturnStretch:
+    a, b, ohms = edge
+    return ReturnStretch(from_m=places[a], to_m=places[b], amps=float(np.abs(at_nodes[a] - at_nodes[b]).max(initial=0.0) / ohms))
 
 
 def _unit_injections(nodes: int, ends: Places) -> Floats:
