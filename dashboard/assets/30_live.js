@@ -61,7 +61,7 @@
     put(slot(place, "heat_words"), supply.heat_words);
     const fill = place.querySelector('[data-fill="heat"]');
     fill.style.width = Math.min(100, (supply.heat || 0) * 100) + "%";
-    mark(fill, "much", supply.heat >= 0.9 ? "over" : supply.heat >= 0.6 ? "near" : "");
+    mark(fill, "much", supply.heat >= 0.9 ? "over" : supply.heat >= 0.8 ? "near" : "");
   }
 
   function fillSupply(panel, supply, connected) {

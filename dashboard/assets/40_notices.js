@@ -100,8 +100,21 @@
     put(item.querySelector(".advice"), finding.check);
   }
 
+  function makePast(past) {
+    const item = make("p");
+    const buttons = make("span", "buttons");
+    buttons.append(
+      button("Seen", "Say that somebody has looked after it", function (own) {
+        wish(own, { kind: "acknowledge", warning_id: past.unseen });
+      })
+    );
+    item.append(make("span", "what"), buttons);
+    return item;
+  }
+
   function fillPast(item, past) {
-    put(item, feed.span(past.ago_s) + " ago, " + past.where + ": " + past.what);
+    put(item.querySelector(".what"), feed.span(past.ago_s) + " ago, " + past.where + ": " + past.what);
+    item.querySelector(".buttons").hidden = past.unseen === null;
   }
 
   /* Elements are kept by number, so that a button under a finger stays where it is. */
@@ -157,7 +170,7 @@
     warnings.closest(".notices").dataset.old = String(!feed.isConnected());
     list(warnings, payload.warnings, makeWarning, fillWarning);
     list(document.querySelector("[data-findings]"), payload.findings, makeFinding, fillFinding);
-    list(document.querySelector("[data-past]"), payload.past, function () { return make("p"); }, fillPast);
+    list(document.querySelector("[data-past]"), payload.past, makePast, fillPast);
     const none = document.querySelector("[data-none]");
     warnings.closest(".notices").dataset.any = String(payload.warnings.length + payload.findings.length > 0);
     none.hidden = payload.warnings.length > 0;

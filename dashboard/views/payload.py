@@ -86,19 +86,27 @@ def _notices(layout: Layout, picture: Picture) -> Json:
 def _past(picture: Picture) -> list[Json]:
     """Warnings that cleared and faults that happened lately, newest first."""
     found = [
-        (w.end_s or w.start_s, {"id": f"w{w.id}", "where": w.scope.name, "what": _over(w)})
+        (
+            w.end_s or w.start_s,
+            {"id": f"w{w.id}", "where": w.scope.name, "what": _over(w), "unseen": w.id if _is_unseen(w) else None},
+        )
         for w in picture.past_warnings[:PAST_SHOWN]
     ]
     faults = [event for event in picture.events if event.cause.is_fault][:PAST_SHOWN]
-    found += [(e.start_s, {"id": f"e{e.id}", "where": e.district, "what": WORD_OF_CAUSE[e.cause]}) for e in faults]
+    found += [
+        (e.start_s, {"id": f"e{e.id}", "where": e.district, "what": WORD_OF_CAUSE[e.cause], "unseen": None}) for e in faults
+    ]
     found.sort(key=lambda pair: pair[0], reverse=True)
     return [{**said, "ago_s": round(picture.now_s - at_s)} for at_s, said in found[:PAST_SHOWN]]
 
 
 def _over(warning: RaisedWarning) -> str:
     """What a warning that cleared had said, and whether anybody had marked it as seen."""
-    unseen = warning.state == "returned" and warning.priority > Priority.LOW
-    return f"over{', seen by nobody' if unseen else ''}: {first_sentence(warning.message)}"
+    return f"over{', seen by nobody' if _is_unseen(warning) else ''}: {first_sentence(warning.message)}"
+
+
+def _is_unseen(warning: RaisedWarning) -> bool:
+    return warning.state == "returned" and warning.priority > Priority.LOW
 
 
 def _columns(table: object, decimals: int) -> list[list[float | None]]:

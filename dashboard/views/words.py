@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from dashboard.views.figures import percent, seconds
-from dashboard.views.headroom import message_now, opening
+from dashboard.views.headroom import fresh_load, message_now, opening, supply_room
 from dashboard.views.shares import SupplyLoad
 from monitor.layout import District, Layout
 from monitor.runtime import DistrictNow, Picture, StandingWarning
@@ -176,7 +176,7 @@ def headline(layout: Layout, picture: Picture, loads: tuple[SupplyLoad, ...]) ->
             sentence=f"{len(silent)} of {len(layout.district)} districts without live figures",
             more=f"{names}: nothing can be said about them now.",
         )
-    calm = Headline(level=Level.WELL, sentence="Nothing is near its limit", more=_closest(loads))
+    calm = Headline(level=Level.WELL, sentence="Nothing is near its limit", more=_closest(picture, loads))
     return _trouble_without_warning(picture, loads) or calm
 
 
@@ -222,7 +222,12 @@ def _trouble_without_warning(picture: Picture, loads: tuple[SupplyLoad, ...]) ->
     return loaded if shares and shares[0][0] >= NEAR_SHARE else None
 
 
-def _closest(loads: tuple[SupplyLoad, ...]) -> str:
+def _closest(picture: Picture, loads: tuple[SupplyLoad, ...]) -> str:
+    """What binds most, as the judge says; by the plates alone where the judge has said nothing lately."""
+    judged = [found for load in loads if (found := fresh_load(picture, load.name)) is not None and supply_room(found)]
+    if judged:
+        room = supply_room(max(judged, key=lambda load: load.headroom.share or 0.0))
+        return f"Closest: {room[0].lower()}{room[1:]}."
     shares = _shares(loads)
     return f"Closest: {shares[0][1]}." if shares else ""
 

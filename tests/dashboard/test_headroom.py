@@ -8,6 +8,8 @@ import pytest
 
 from dashboard.views.headroom import district_room, heat_words, message_now, opening, supply_room
 from dashboard.views.payload import tick
+from dashboard.views.shares import supply_loads
+from dashboard.views.words import headline
 from monitor.runtime.trend import Trend
 from monitor.values import Headroom, Limit, PlaceLoad, SupplyLoad, TripForecast
 from tests.dashboard.test_views import LAYOUT, picture_of, standing
@@ -77,6 +79,12 @@ def test_room_says_what_binds_and_what_still_fits():
     assert supply_room(None) == ""
     beyond = replace(load, headroom=replace(load.headroom, share=1.2, amps_left=-2.0, va_left=-28.0))
     assert supply_room(beyond).endswith("120 % used, 2.0 A (28 VA) too much")
+
+
+def test_the_calm_headline_names_what_binds():
+    picture = picture_of(loads=(load_of(),))
+    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
+    assert said.more == "Closest: the North bench winding at 10.0 A binds: 70 % used, 3.0 A (42 VA) left."
 
 
 def test_heat_says_its_bounds_the_opening_and_the_way_back():

@@ -148,6 +148,10 @@ def test_what_happened_lately_stands_newest_first_and_deliberate_acts_do_not():
     said = tick_of(picture_of(events=events, past_warnings=(past,)))["past"]
     assert [(p["id"], p["ago_s"]) for p in said] == [("e2", 3), ("w7", 10), ("e1", 20)]
     assert said[0]["what"] == "short circuit"
+    assert [p["unseen"] for p in said] == [None, None, None]
+    returned = replace(past, state="returned")
+    (unseen,) = tick_of(picture_of(past_warnings=(returned,)))["past"]
+    assert (unseen["unseen"], unseen["what"]) == (7, "over, seen by nobody: North bench may open.")
 
 
 def test_headline_says_what_opens_first_and_counts_down():
