@@ -196,9 +196,8 @@ class Publisher:
         self._next_try_s = time.monotonic() + pause_s
         self.sentence = f"Nothing reaches the hall: {why}. It waits on this computer's disk meanwhile."
 
-    def _send(self) -> None:
-        assert self._connection is not None  # noqa: S101 - told to the type checker
-        now_s = time.monotonic()
+    def _keep_house(self, now_s: float) -> None:
+        """Forget what is over, and look again at what has to be sent again."""
         if now_s >= self._next_forget_s:
             self._next_forget_s = now_s + FORGET_EVERY_S
             self._outbox.forget(now_s)
@@ -209,9 +208,16 @@ class Publisher:
             self._repeat_s = None
             self._outbox.revive(now_s)
             self._after[True] = 0
+
+    def _send(self) -> None:
+        assert self._connection is not None  # noqa: S101 - told to the type checker
+        now_s = time.monotonic()
+        self._keep_house(now_s)
         if now_s >= self._next_presence_s:
             self._next_presence_s = now_s + PRESENCE_EVERY_S
             self._connection.publish(self._topic("presence"), encode(self._presence("here")), retain=True)
+        if self._outbox.waiting_count <= len(self._underway):
+            return
         underway = {letter.id for letter in self._underway.values()}
         for notice in (True, False):
             room = UNDERWAY_LIMIT - len(self._underway)
