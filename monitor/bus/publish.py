@@ -1,6 +1,7 @@
 """The station's side: takes steps, keeps what is to be sent in the outbox, and sends it whenever the broker is there."""
 
 import logging
+import secrets
 import threading
 import time
 from collections import deque
@@ -193,7 +194,8 @@ class Publisher:
         self._underway.clear()
         pause_s = BACK_OFF_S[min(self._failures, len(BACK_OFF_S) - 1)]
         self._failures += 1
-        self._next_try_s = time.monotonic() + pause_s
+        # Uneven, so that the stations of a hall do not all come at once when the broker is back.
+        self._next_try_s = time.monotonic() + pause_s * (0.7 + 0.6 * secrets.randbelow(1000) / 1000)
         self.sentence = f"Nothing reaches the hall: {why}. It waits on this computer's disk meanwhile."
 
     def _keep_house(self, now_s: float) -> None:
