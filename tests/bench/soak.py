@@ -38,8 +38,8 @@ PLAYED_S = 1200.0
 FAULT_EVERY_S = (60.0, 240.0)
 """Seconds of the show between two faults, drawn evenly."""
 SAMPLE_EVERY_S = 5.0
-LOOK_EVERY_S = 0.5
-MUTE_VIEWER_LASTS_S = 120.0
+LOOK_EVERY_S = 1.0
+MUTE_VIEWER_LASTS_S = 60.0
 PAGES = ("/", "/stalls", "/before", "/feed/window", "/_dash-layout", "/_dash-dependencies")
 AGE_SLACK_S = 0.5
 """Wall seconds from a byte's sending to its receipt, by which an age may look younger than the silence."""
@@ -181,6 +181,7 @@ class Soak:
             with socket.create_connection(("127.0.0.1", self._port)) as viewer:
                 viewer.sendall(f"GET /feed/stream HTTP/1.1\r\nHost: 127.0.0.1:{self._port}\r\n\r\n".encode())
                 self._stop.wait(MUTE_VIEWER_LASTS_S)
+            self._stop.wait(MUTE_VIEWER_LASTS_S)
 
     def _open_pages(self):
         while not self._stop.wait(20):
@@ -236,6 +237,7 @@ def report(soak, folder, hours, speed):
     """The report's lines."""
     size, scans, losses, notices = recorded(folder / "recordings")
     said = soak.said.read_text()
+    dropped = re.findall(r"does not keep up: (\d+) bytes", said)
     settled = [row for row in soak.samples if row["at_h"] > min(1.0, hours / 4)] or soak.samples
     hours_run = np.array([row["at_h"] for row in settled])
     lines = [f"{hours:g} h at {speed:g} times real time, {sum(soak.faults.values())} faults: {dict(soak.faults)}"]
@@ -251,6 +253,7 @@ def report(soak, folder, hours, speed):
             f"scans: {soak.board.intact_scans} sent whole, {scans} recorded, {soak.board.intact_scans - scans} lost"
             f" ({soak.board.dropped_scans} more were held back by the board because its port was not read in time)"
         ),
+        f"dropped because this computer did not keep up, as the terminal told: at least {dropped[-1] if dropped else 0} bytes",
         f"losses told by the sessions: {losses or 'none'}",
         f"notices: {dict(sorted(notices.items()))}",
         (

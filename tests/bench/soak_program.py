@@ -8,8 +8,8 @@ from monitor.cli import watch
 from monitor.layout import load_layout
 from monitor.link import serial_source
 
-PACES_SHARE = 0.5
-"""Reads come twice as often as in real time: a pty holds only some 12 kB, which is half a second of a board at 30 times its pace."""
+PACES_SHARE = 0.75
+"""Reads come more often than in real time: a pty holds only some 12 kB, which is half a second of a board at 30 times its pace."""
 
 
 def main():
