@@ -1,12 +1,15 @@
-"""The program of the soak: ``pilotlamp watch`` on a clock that runs faster; everything else is as a user starts it."""
+"""The program of the soak: ``pilotlamp watch`` by a clock that the soak turns; everything else is as a user starts it."""
 
 import argparse
 import sys
+from pathlib import Path
+
+import numpy as np
 
 import monitor.app
 from monitor.cli import watch
 from monitor.layout import load_layout
-from monitor.link import serial_source
+from monitor.link import clock, serial_source
 
 PACES_SHARE = 0.75
 """Reads come more often than in real time: a pty holds only some 12 kB, which is half a second of a board at 30 times its pace."""
@@ -14,15 +17,16 @@ PACES_SHARE = 0.75
 
 def main():
     parser = argparse.ArgumentParser()
+    parser.add_argument("--clock", type=Path, required=True, help="a file that holds the seconds, a double")
     parser.add_argument("--speed", type=float, required=True)
     watch.configure(parser)
     args = parser.parse_args()
+    seconds = np.memmap(args.clock, dtype=np.float64, mode="r", shape=(1,))
+    clock._steady_s = lambda: float(seconds[0])
+    serial_source.PACES_S = tuple(pace_s * PACES_SHARE for pace_s in serial_source.PACES_S)
     # What stands still does so in wall seconds, however fast the show runs.
     monitor.app.STALLED_AFTER_S *= args.speed
-    serial_source.PACES_S = tuple(pace_s * PACES_SHARE for pace_s in serial_source.PACES_S)
-    return watch.watch_layout(
-        load_layout(args.layout), args, layout_text=args.layout.read_text(encoding="utf-8"), invented=True, speed=args.speed
-    )
+    return watch.watch_layout(load_layout(args.layout), args, layout_text=args.layout.read_text(encoding="utf-8"), invented=True)
 
 
 if __name__ == "__main__":

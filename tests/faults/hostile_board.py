@@ -22,7 +22,7 @@ TURN_S = 0.004
 SETTLED_S = 0.1
 """Wall seconds from when somebody opened the port to the first byte: opening throws away what waits."""
 BACKLOG_S = 2.0
-"""Wall seconds of scans that are held back where the port takes no more; scans beyond it are dropped, as their indices show."""
+"""Scans of so many seconds are held back where the port takes no more; scans beyond it are dropped, as their indices show."""
 PACKET_SCANS = 15
 DRAINED_WITHIN_S = 10.0
 BAUD_OF = {getattr(termios, f"B{baud}"): baud for baud in (9_600, 19_200, 38_400, 57_600, 115_200, 230_400, 500_000, 1_000_000)}
@@ -52,7 +52,8 @@ class HostileBoard:
         link: A path that leads to the port, and stays the same over unplugging.
         identity: What it says of itself.
         counts: Shape (scans, channels), at least a packet.
-        speed: Times real time.
+        now_s: The board's time; real time where none is given.
+        backlog_s: In place of BACKLOG_S.
         baud: What its sketch sends at; a host that reads at another rate gets what a real port would make of it.
 
     Attributes:
@@ -60,17 +61,18 @@ class HostileBoard:
         intact_scans: Scans in packets that the port took whole and unhurt.
         dropped_scans: Scans that the board itself dropped because nobody took its bytes.
         last_sent_s: Monotonic time when the port last took bytes of a scan.
+        last_sent_at_s: The same in the board's time.
     """
 
-    def __init__(self, link, identity, counts, *, speed=1.0, seed=1, baud=None):
+    def __init__(self, link, identity, counts, *, now_s=time.monotonic, backlog_s=BACKLOG_S, seed=1, baud=None):
         self.link, self.identity = link, identity
         self._counts = counts
-        self._speed = speed
+        self._clock_s, self._backlog_s = now_s, backlog_s
         self._baud = baud
         self._dice = random.Random(seed)
         self._lock = threading.RLock()
         self._stop = threading.Event()
-        self._began_s = time.monotonic()
+        self._began_s = now_s()
         self._scan, self._index, self._sequence, self._next_identity = 0, 0, 0, 0
         self._played = 0
         self._rest, self._rest_scans = b"", 0
@@ -82,7 +84,7 @@ class HostileBoard:
         self._restarts = False
         self._open_since_s = None
         self.bytes_sent = self.intact_scans = self.dropped_scans = 0
-        self.last_sent_s = None
+        self.last_sent_s = self.last_sent_at_s = None
         self._end = None
         self.plug_in()
         self._thread = threading.Thread(target=self._run, daemon=True)
@@ -132,7 +134,7 @@ class HostileBoard:
     def skip(self, seconds):
         """Let so many seconds of the board pass unheard: the host was asleep and the port threw away what came."""
         with self._lock:
-            self._began_s -= seconds / self._speed
+            self._began_s -= seconds
             self._rest, self._rest_scans = b"\0", 0
             self._skip_to_now()
 
@@ -180,7 +182,7 @@ class HostileBoard:
         if self._restarts:
             self._begin_anew()
         interval_s = self.identity.scan_interval_s
-        if now_s - self._scan * interval_s > BACKLOG_S * self._speed:
+        if now_s - self._scan * interval_s > self._backlog_s:
             self.dropped_scans += self._skip_to_now()
         while self._flush() and (self._scan + PACKET_SCANS) * interval_s <= now_s:
             self._make_packet()
@@ -272,7 +274,7 @@ class HostileBoard:
             self._rest = self._rest[written:]
             if not self._rest and self._rest_scans:
                 self.intact_scans += self._rest_scans
-                self.last_sent_s = time.monotonic()
+                self.last_sent_s, self.last_sent_at_s = time.monotonic(), self._clock_s()
         return not self._rest
 
     def _write(self, data):
@@ -296,4 +298,4 @@ class HostileBoard:
             os.close(slave)
 
     def _now_s(self):
-        return (time.monotonic() - self._began_s) * self._speed
+        return self._clock_s() - self._began_s
