@@ -10,19 +10,38 @@ import monitor.app
 from monitor.cli import watch
 from monitor.layout import load_layout
 from monitor.link import clock, serial_source
+from monitor.runtime.inbox import Inbox
 
 PACES_SHARE = 0.75
 """Reads come more often than in real time: a pty holds only some 12 kB, which is half a second of a board at 30 times its pace."""
 
 
+def telling(told):
+    """An inbox that tells how many bytes wait in it."""
+
+    class TellingInbox(Inbox):
+        def put(self, port, chunk):
+            taken = super().put(port, chunk)
+            told[0] = self._bytes
+            return taken
+
+        def take(self, timeout_s):
+            letter = super().take(timeout_s)
+            told[0] = self._bytes
+            return letter
+
+    return TellingInbox
+
+
 def main():
     parser = argparse.ArgumentParser()
-    parser.add_argument("--clock", type=Path, required=True, help="a file that holds the seconds, a double")
+    parser.add_argument("--clock", type=Path, required=True, help="a file of two doubles: the seconds, the bytes that wait")
     parser.add_argument("--speed", type=float, required=True)
     watch.configure(parser)
     args = parser.parse_args()
-    seconds = np.memmap(args.clock, dtype=np.float64, mode="r", shape=(1,))
-    clock._steady_s = lambda: float(seconds[0])
+    told = np.memmap(args.clock, dtype=np.float64, mode="r+", shape=(2,))
+    clock._steady_s = lambda: float(told[0])
+    monitor.app.Inbox = telling(told[1:])
     serial_source.PACES_S = tuple(pace_s * PACES_SHARE for pace_s in serial_source.PACES_S)
     # What stands still does so in wall seconds, however fast the show runs.
     monitor.app.STALLED_AFTER_S *= args.speed

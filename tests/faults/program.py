@@ -5,6 +5,7 @@ an hour. Neither can be had for real without the right to set the clocks of the 
 """
 
 import datetime as dt
+import os
 import signal
 import sys
 import time
@@ -27,7 +28,8 @@ class ShiftedTime(dt.datetime):
 def suspend(_number, _frame):
     steady_s = clock._steady_s
     clock._steady_s = lambda: steady_s() + SUSPENDED_S
-    print("suspended", flush=True)  # noqa: T201 - tells the test
+    # The computer stops with its clock; whoever plays the host lets it go on.
+    os.kill(os.getpid(), signal.SIGSTOP)
 
 
 def set_back(_number, _frame):

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from tests.fuzz import targets
 
-SAME = settings(max_examples=60, deadline=None, derandomize=True)
-MANY = settings(max_examples=250, deadline=None, derandomize=True)
+SAME = settings(max_examples=30, deadline=None, derandomize=True)
+MANY = settings(max_examples=100, deadline=None, derandomize=True)
 
 json_values = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20),
@@ -180,7 +180,7 @@ bodies = st.binary(max_size=200) | hostile_values.map(lambda value: json.dumps(v
     header_lists,
     bodies,
 )
-@settings(MANY, max_examples=500)
+@settings(MANY, max_examples=300)
 def test_no_request_is_answered_by_a_fault_or_a_file(method, path, query, headers, body):
     targets.ask(method, path.encode("utf-8", "replace").decode(), query=_utf8(query), headers=headers, body=body)
 
