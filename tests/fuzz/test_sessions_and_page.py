@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from tests.fuzz import targets
 
-SAME = settings(max_examples=30, deadline=None, derandomize=True)
+SAME = settings(max_examples=20, deadline=None, derandomize=True)
 MANY = settings(max_examples=100, deadline=None, derandomize=True)
 
 json_values = st.recursive(
@@ -68,7 +68,7 @@ def hurt_sessions(draw):
 
 
 @given(hurt_sessions())
-@MANY
+@settings(SAME, max_examples=40)
 def test_a_session_of_which_a_file_was_changed_is_read_or_refused_in_plain_words(hurt):
     targets.read_session(*hurt)
 
