@@ -4,52 +4,104 @@ import dash
 from dash import Input, Output, State
 from dash.development.base_component import Component
 
-from dashboard.stall_files import stall_files
-from dashboard.views.stalls import chosen_event, effects, moment, occurrences, places, slow_lines, stalls_page
+from dashboard.shelf import Shelf
+from dashboard.stall_routes import stall_routes
+from dashboard.stall_source import StallSources
+from dashboard.views.stall_effects import against_earlier, effects
+from dashboard.views.stall_list import opened_event
+from dashboard.views.stalls import moment, no_such_session, places, slow_lines, stalls_page
 from dashboard.watch import Watch
-from monitor.values import Event
+from monitor.runtime import Picture
+from monitor.values import Event, Snapshot
+
+LONGEST_NUMBER = 12
 
 
 def register(app: dash.Dash, watch: Watch) -> None:
-    """Register the page and the callbacks that keep it up to date."""
+    """Register the page, its addresses and the callbacks that keep it up to date."""
+    sources = StallSources(watch, Shelf(watch.recordings))
 
-    def layout(event: str = "", **_query: str) -> Component:
-        picture = watch.live.picture()
-        chosen = int(event) if event.isdecimal() and len(event) < 12 else None
-        opened = chosen_event(picture, chosen)
-        return stalls_page(watch.layout, picture, None if opened is None else watch.live.snapshot(opened.id), chosen)
+    def layout(event: str = "", session: str = "", **_query: str) -> Component:
+        chosen = int(event) if event.isdecimal() and len(event) < LONGEST_NUMBER else None
+        source = sources.find(session)
+        return no_such_session(session) if source is None else stalls_page(source.layout, sources.names(), session, chosen)
 
-    app.server.register_blueprint(stall_files(watch))
+    app.server.register_blueprint(stall_routes(sources))
     dash.register_page("stalls", path="/stalls", name="Stalls", title="Why did it stall?", order=3, layout=layout, in_menu=True)
+    _keep_words(app, sources)
+    _keep_moment(app, sources)
+
+
+def _keep_words(app: dash.Dash, sources: StallSources) -> None:
+    @app.callback(
+        Output("stall-places", "children"),
+        Output("stall-drawn", "data"),
+        Input("stall-tick", "n_intervals"),
+        Input("stall-news", "data"),
+        State("stall-session", "data"),
+        State("stall-drawn", "data"),
+    )
+    def renew_places(_ticks: int, _news: int, session: str, drawn: str | None) -> tuple[object, object]:
+        """The ring is drawn anew only where something of it changed."""
+        picture = _picture(sources, session)
+        state = _state_of_places(picture)
+        return (dash.no_update, dash.no_update) if state == drawn else (places(picture), state)
 
     @app.callback(
-        Output("stall-list", "children"),
-        Output("stall-places", "children"),
         Output("stall-effects", "children"),
+        Output("stall-earlier", "children"),
         Output("stall-slow", "children"),
         Input("stall-tick", "n_intervals"),
-        State("stall-chosen", "data"),
+        Input("stall-news", "data"),
+        State("stall-session", "data"),
     )
-    def renew(_ticks: int, chosen: int | None) -> tuple[Component, list[Component], list[Component], list[Component]]:
-        picture = watch.live.picture()
-        return occurrences(picture, chosen_event(picture, chosen)), places(picture), effects(picture), slow_lines(picture)
+    def renew_words(_ticks: int, _news: int, session: str) -> tuple[list[Component], list[Component], list[Component]]:
+        source = sources.find(session)
+        if source is None:
+            raise dash.exceptions.PreventUpdate
+        picture, earlier = source.picture(), sources.earlier(source)
+        run = source.run(picture)
+        return effects(run, earlier), against_earlier(run, earlier), slow_lines(picture)
 
+
+def _keep_moment(app: dash.Dash, sources: StallSources) -> None:
     @app.callback(
         Output("stall-moment", "children"),
         Output("stall-shown", "data"),
         Input("stall-tick", "n_intervals"),
-        State("stall-chosen", "data"),
+        Input("stall-news", "data"),
+        Input("stall-chosen", "data"),
+        State("stall-session", "data"),
         State("stall-shown", "data"),
     )
-    def renew_moment(_ticks: int, chosen: int | None, shown: str | None) -> tuple[object, object]:
+    def renew_moment(_ticks: int, _news: int, chosen: int | None, session: str, shown: str | None) -> tuple[object, object]:
         """Drawn anew only when it is another event, or something of it changed."""
-        picture = watch.live.picture()
-        event = chosen_event(picture, chosen)
-        state = _state_of(event)
+        source = sources.find(session)
+        if source is None:
+            raise dash.exceptions.PreventUpdate
+        picture = source.picture()
+        event = opened_event(picture, chosen)
+        snapshot = None if event is None else source.snapshot(event)
+        state = _state_of(event, snapshot)
         if state == shown:
             return dash.no_update, dash.no_update
-        return moment(event, None if event is None else watch.live.snapshot(event.id), picture.now_s), state
+        at = None if event is None else source.clock(event.start_s)
+        return moment(event, snapshot, picture, at, session, source.layout), state
 
 
-def _state_of(event: Event | None) -> str:
-    return "" if event is None else f"{event.id} {event.end_s} {event.cause.value} {event.confidence}"
+def _picture(sources: StallSources, session: str) -> Picture:
+    source = sources.find(session)
+    if source is None:
+        raise dash.exceptions.PreventUpdate
+    return source.picture()
+
+
+def _state_of(event: Event | None, snapshot: Snapshot | None) -> str:
+    return "none" if event is None else f"{event.id} {event.end_s} {event.cause.value} {event.confidence} {snapshot is not None}"
+
+
+def _state_of_places(picture: Picture) -> str:
+    marks = [mark.at_s for mark in picture.marks]
+    # The dots of a ring are the events of its districts.
+    dots = sum(any(event.district in pattern.districts for pattern in picture.patterns) for event in picture.events)
+    return f"{picture.patterns} {dots} {marks}"

@@ -58,6 +58,7 @@ def tick(layout: Layout, picture: Picture, recent: TrendWindow) -> Json:
         "ports": [{"well": p.is_well, "board": p.board or p.port, "word": WORD_OF_PORT[p.state]} for p in picture.ports],
         "recording": {"sentence": picture.recording, "well": picture.recording_is_well},
         "muted_s": None if picture.muted_until_s is None else round(picture.muted_until_s - picture.now_s, 1),
+        "news": picture.news,
         "mark": picture.marks[0].text if picture.marks else None,
         "trace": trace(recent),
     }

@@ -1,8 +1,13 @@
 """Causes in plain words: what happened, and what to try next, likeliest first."""
 
 from collections.abc import Mapping, Sequence
+from datetime import timedelta
 
 from dashboard.views.figures import seconds
+from monitor.diagnosis.rates import RateChange
+from monitor.layout import Layout
+from monitor.sessions.comparison import FigureChange
+from monitor.sessions.runs import Run
 from monitor.values import Action, Cause, Event, Pattern, SlowFigure
 
 Evidence = Mapping[str, float]
@@ -63,6 +68,7 @@ TRY: dict[Cause, tuple[str, ...]] = {
     Cause.DC_SIGNAL: (),
     Cause.THROTTLE: (),
 }
+SHORT_BEFORE_S = 1.0
 PASSES = "pass"
 """A remark with this word is a place: it was written as a train passed there."""
 VERDICT = {"fixed-spot": "One place of the track", "follows-train": "One train", "scattered": "No one place"}
@@ -110,6 +116,28 @@ def evidence_rows(event: Event) -> list[tuple[str, str]]:
             label, unit = _LABELS[key]
             rows.append((label, f"{value:.2f} {unit}"))
     return rows
+
+
+def steps_to_try(event: Event, patterns: Sequence[Pattern], events: Sequence[Event], layout: Layout) -> tuple[str, ...]:
+    """What to try next, likeliest first: what else is known of this district and its supply comes before the usual order."""
+    steps = TRY[event.cause]
+    follows = any(pattern.verdict == "follows-train" and event.district in pattern.districts for pattern in patterns)
+    if event.cause is Cause.LOST_CONTACT and follows:
+        return (steps[2], *steps[:2])
+    if event.cause is Cause.PROTECTION_OPEN and _short_before(event, events, layout):
+        return (steps[1].replace(" if it opened at once", ": one came just before it opened"), steps[0], *steps[2:])
+    return steps
+
+
+def _short_before(event: Event, events: Sequence[Event], layout: Layout) -> bool:
+    supplies = {district.name: district.supply for district in layout.district}
+    own = supplies.get(event.district)
+    return any(
+        other.cause is Cause.SHORT
+        and supplies.get(other.district) == own
+        and 0 <= event.start_s - other.start_s < SHORT_BEFORE_S + (0.0 if other.end_s is None else other.end_s - other.start_s)
+        for other in events
+    )
 
 
 def place_words(pattern: Pattern, marks: Sequence[Action]) -> str:
@@ -170,3 +198,65 @@ def slow_sentence(figure: SlowFigure) -> tuple[str, str]:
         return f"{figure.name} draws {figure.value:.2f} A at unchanged volts", f"It draws {share - 1:+.0%}, {grown}"
     earlier = "earlier than it used to: it may still be warm, or be tired." if share < 0.7 else "as it used to."
     return f"{figure.name} opened after {figure.value:.0%} of its data sheet's typical time", f"It opens {earlier}"
+
+
+def day_words(run: Run, at_s: float = 0.0) -> str:
+    """The day of a session, and the time of day."""
+    if run.began_at is None:
+        return "last time"
+    return f"{(run.began_at + timedelta(seconds=max(at_s, run.first_s))).astimezone():%d %B, %H:%M}"
+
+
+def rate_words(change: RateChange, earlier: str, later: str) -> str:
+    """Two counts over two spans, and whether chance explains that they differ."""
+    counts = (
+        f"{change.before} in {seconds(change.before_s)} {earlier} ({change.before_per_hour:.0f} an hour), "
+        f"{change.after} in {seconds(change.after_s)} {later} ({change.after_per_hour:.0f} an hour)."
+    )
+    if change.before + change.after == 0:
+        return f"None in {seconds(change.before_s)} {earlier}, none in {seconds(change.after_s)} {later}."
+    if change.p_value > 0.05:
+        return f"{counts} That may be chance; watch on."
+    rarer = change.after_per_hour < change.before_per_hour
+    return f"{counts} {'Rarer' if rarer else 'More often'} than chance explains (p = {change.p_value:.2g})."
+
+
+def figure_change_words(change: FigureChange) -> tuple[str, str]:
+    """A slow figure now and last time, and what that means."""
+    now, last, name = change.now, change.last, change.now.name
+    day = day_words(change.last_run)
+    if now.kind == "opening-share":
+        line = f"{name} opened after {last.value:.0%} of its typical time last time ({day}), {now.value:.0%} now"
+    else:
+        what = "loop" if now.kind == "loop-ohms" else "own resistance"
+        decimals = 2 if min(now.value, last.value) >= 0.1 else 3
+        line = f"{name}'s {what} was {last.value:.{decimals}f} ohm last time ({day}), {now.value:.{decimals}f} now"
+    return line, _change_meaning(change)
+
+
+def _change_meaning(change: FigureChange) -> str:
+    if change.verdict == "alike":
+        return "As it was: less than a tenth apart, which warmth alone can do."
+    if change.verdict == "unclear":
+        few = (
+            "one opening tells little, and they differ from one to the next"
+            if change.now.kind == "opening-share"
+            else ("that is not beyond what such figures scatter")
+        )
+        return f"{change.share:+.0%}, but {few}. Watch on."
+    way = "up" if change.share > 0 else "down"
+    known = f" and beyond how {change.sessions} sessions differ" if change.sessions >= 3 else ""
+    return f"{change.share:+.0%}, more than it scatters{known}. {_MEANINGS[change.now.kind, way]}"
+
+
+_MEANINGS = {
+    ("loop-ohms", "up"): "Look along this feeder for a loose clip, plug or joint, with the supply off.",
+    ("loop-ohms", "down"): "Whatever was mended there helped.",
+    ("source-ohms", "up"): "Compare at the same throttle setting; if it stays, a contact or a winding of this supply is tiring.",
+    ("source-ohms", "down"): "Compare at the same throttle setting; otherwise a contact got better.",
+    ("opening-share", "up"): "It opens later than it used to: do not lean on it, and have it looked at.",
+    (
+        "opening-share",
+        "down",
+    ): "It opens sooner than it used to: let it cool; if it stays, it is tired. Never put in a bigger one.",
+}

@@ -1,6 +1,7 @@
 """Loop ohms: what a feeder out and back really has, from volts at both its ends; more than its wire's is a joint."""
 
 import math
+from collections import deque
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,8 @@ from monitor.values import ReadingBlock, SlowFigure
 Floats = NDArray[np.float64]
 
 EVERY_S = 60.0
+MINUTES = 10
+"""The figure is the median of the last so many minutes' ones."""
 LEAST_ROWS = 200
 LEAST_AMPS = 0.3
 LEAST_SPREAD_AMPS = 0.1  # amps must vary for a slope to mean anything
@@ -23,6 +26,7 @@ class LoopOhms:
     def __init__(self, layout: Layout) -> None:
         self._feeders = {d.name: d.feeder for d in layout.district if d.far_volts_channel is not None}
         self._sums = {name: np.zeros(5) for name in self._feeders}
+        self._minutes: dict[str, deque[float]] = {name: deque(maxlen=MINUTES) for name in self._feeders}
         self._until_s = dict.fromkeys(self._feeders, -math.inf)
 
     def take(self, block: ReadingBlock) -> list[SlowFigure]:
@@ -52,16 +56,17 @@ class LoopOhms:
         spread = amps_squared - amps**2 / n
         varied = spread / n > LEAST_SPREAD_AMPS**2
         # Steady amps give no slope; then the loss over the amps must do, which trusts both volt channels' zero and gain.
-        ohms = (both - amps * lost / n) / spread if varied else both / amps_squared
+        self._minutes[name].append((both - amps * lost / n) / spread if varied else both / amps_squared)
+        low, middle, high = np.quantile(np.array(self._minutes[name]), [0.25, 0.5, 0.75]).tolist()
         feeder = self._feeders[name]
         return [
             SlowFigure(
                 kind="loop-ohms",
                 name=name,
-                value=ohms,
+                value=middle,
                 reference=None if feeder is None else loop_ohms(feeder),
-                spread=0.0,
-                count=int(n),
+                spread=(high - low) / 2,
+                count=len(self._minutes[name]),
                 at_s=self._until_s[name],
             )
         ]

@@ -41,6 +41,7 @@ class Live:
         self._marks: deque[Action] = deque(maxlen=MARKS_KEPT)
         self._loads: tuple[SupplyLoad, ...] = ()
         self._ports: tuple[PortStatus, ...] = ()
+        self._news = 0
         self._recording: tuple[str | None, bool] = (None, True)
         self._troubles: tuple[str, ...] = ()
 
@@ -62,6 +63,7 @@ class Live:
             self._loads = step.loads or self._loads
             self._notices.add(step)
             self._marks.extend(action for action in step.actions if action.kind == "mark")
+            self._news += bool(step.events or step.snapshots or step.patterns or step.slow_figures or step.actions)
             self._note_boards(step)
 
     def set_ports(self, statuses: tuple[PortStatus, ...]) -> None:
@@ -103,6 +105,7 @@ class Live:
                 recording=self._recording[0],
                 recording_is_well=self._recording[1],
                 muted_until_s=self._notices.muted_until_s(now_s),
+                news=self._news,
             )
 
     def trend(self, buckets: int, district: str | None = None, until_s: float | None = None) -> TrendWindow:

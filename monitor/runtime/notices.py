@@ -9,8 +9,8 @@ from monitor.values import Warning as RaisedWarning
 
 KEPT = 200
 """Of each kind; the oldest go first."""
-SNAPSHOTS_KEPT = 60
-"""Samples around the latest events; the sessions keep them all."""
+SNAPSHOT_BYTES_KEPT = 32_000_000
+"""Samples around the latest events: all of KEPT on boards of four districts; the oldest go first, the session keeps them."""
 FINDING_SHOWN_S = 60.0
 """A finding that ended stays in sight this long."""
 
@@ -64,7 +64,9 @@ class Notices:
             _trim(self._patterns)
         for snapshot in step.snapshots:
             self._snapshots[snapshot.event_id] = snapshot
-            _trim(self._snapshots, SNAPSHOTS_KEPT)
+            _trim(self._snapshots)
+            while len(self._snapshots) > 1 and sum(each.values.nbytes for each in self._snapshots.values()) > SNAPSHOT_BYTES_KEPT:
+                self._snapshots.popitem(last=False)
         for figure in step.slow_figures:
             self._slow[figure.kind, figure.name] = figure
             _trim(self._slow)
@@ -154,6 +156,6 @@ def _put(kept: OrderedDict[int, N], thing: N) -> None:
     _trim(kept)
 
 
-def _trim(kept: OrderedDict[K, V], most: int = KEPT) -> None:
-    while len(kept) > most:
+def _trim(kept: OrderedDict[K, V]) -> None:
+    while len(kept) > KEPT:
         kept.popitem(last=False)

@@ -103,6 +103,7 @@ class Picture:
         recording: What the recorder says of itself; None while it said nothing.
         recording_is_well: False where something is wrong with it.
         muted_until_s: Sounds are muted until this moment of the stream; None where they are not.
+        news: Counts up whenever events, samples around them, patterns, slow figures or marks came.
     """
 
     now_s: float
@@ -123,6 +124,7 @@ class Picture:
     recording: str | None = None
     recording_is_well: bool = True
     muted_until_s: float | None = None
+    news: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,7 +18,7 @@ class SlowFigure:
         value: The figure now, in the unit that the kind names.
         reference: What it is measured against: the wire's own ohms, the first minutes' amps, the first opening; None: nothing yet.
         spread: Half the range that holds the middle half of what the figure was taken from; 0 where it was one.
-        count: How many steps, readings or openings it was taken from.
+        count: How many steps, minutes or openings it was taken from.
         at_s: When it was found, seconds of the stream.
     """
 

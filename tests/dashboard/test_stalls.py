@@ -3,6 +3,8 @@
 import io
 import json
 import zipfile
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import comtrade
 import numpy as np
@@ -10,12 +12,17 @@ import pytest
 
 from dashboard.app import create_app
 from dashboard.views.lap_ring import lap_ring
+from dashboard.views.stall_effects import against_earlier, effects
+from dashboard.views.stall_list import opened_event, stall_list
 from dashboard.views.stall_moment import moment_figure
-from dashboard.views.stall_words import TRY, WHAT, evidence_rows, how_sure, pattern_sentence
-from dashboard.views.stalls import chosen_event, moment, occurrences, places, rate_change
+from dashboard.views.stall_words import TRY, WHAT, evidence_rows, how_sure, pattern_sentence, steps_to_try
+from dashboard.views.stalls import moment, places
 from monitor.runtime import Picture
-from monitor.values import Action, Cause, Event, Pattern, Snapshot, SnapshotChannel
-from tests.browser.hall import Hall
+from monitor.sessions.runs import Fault, Run
+from monitor.values import Action, Cause, Event, Pattern, SlowFigure, Snapshot, SnapshotChannel
+from tests.browser.hall import Hall, hall_layout
+
+BEGAN_AT = datetime(2026, 11, 25, 10, 0, tzinfo=UTC).astimezone()
 
 LOST = Event(
     id=3, district="Outer main", cause=Cause.LOST_CONTACT, start_s=20.0, end_s=20.2, confidence=0.95,
@@ -54,27 +61,58 @@ def test_every_cause_has_its_words_and_every_fault_its_advice():
 
 
 def test_the_newest_fault_is_opened_unless_another_is_chosen():
-    assert chosen_event(picture(), None) == LOST
-    assert chosen_event(picture(), 4) == WHISTLE
-    assert chosen_event(picture(), 99) is None
-    assert chosen_event(picture(events=()), None) is None
+    assert opened_event(picture()) == LOST
+    assert opened_event(picture(), 4) == WHISTLE
+    assert opened_event(picture(), 99) is None
+    assert opened_event(picture(events=())) is None
 
 
 def test_the_list_tells_faults_from_what_was_meant():
-    text = words(occurrences(picture(), LOST))
-    assert text.index("whistle or bell") < text.index("lost contact")
-    assert '"deliberate"' in text
-    assert "/stalls?event=3" in text
+    told = stall_list(picture(), lambda at_s: BEGAN_AT + timedelta(seconds=at_s), is_live=True)
+    assert [(row["id"], row["fault"], row["what"]) for row in told["rows"]] == [
+        (4, False, "whistle or bell"),
+        (3, True, "lost contact"),
+    ]
+    assert told["rows"][1]["at"] == "10:00:20"
+    assert (told["rows"][1]["ago_s"], told["opened"]) == (40.0, 3)
+    assert stall_list(picture(), lambda _at_s: None, is_live=False)["rows"][0]["ago_s"] is None
 
 
 def test_the_moment_shows_marks_figures_and_advice():
-    text = words(moment(LOST, snapshot(), 60.0))
-    for expected in ("A train lost contact", "Clean the rails", "0.40 A", "sure (95%)", "event-3/comtrade", "Grey: Inner main"):
+    text = words(moment(LOST, snapshot(), picture(), BEGAN_AT, "2026-11-25", hall_layout()))
+    for expected in (
+        "A train lost contact",
+        "Clean the rails",
+        "0.40 A",
+        "sure (95%)",
+        "in the background: Inner main",
+        "25 November",
+    ):
         assert expected in text
+    assert "/stalls/event-3/comtrade?session=2026-11-25" in text
+
+
+def test_what_else_is_known_comes_first_among_what_to_try():
+    plain = steps_to_try(LOST, [], [], hall_layout())
+    follows = Pattern(
+        verdict="follows-train",
+        districts=("Outer main", "Inner main"),
+        events=9,
+        lap_s=17.0,
+        lap_fraction=None,
+        p_value=1e-4,
+        start_s=0.0,
+    )
+    assert "that train's pickups" in steps_to_try(LOST, [follows], [], hall_layout())[0]
+    assert plain[0].startswith("Clean the rails")
+    opened = replace(LOST, cause=Cause.PROTECTION_OPEN, district="Inner main", start_s=20.3, end_s=30.0)
+    short = replace(LOST, cause=Cause.SHORT)
+    assert steps_to_try(opened, [], [short], hall_layout())[0].startswith("Look for a short")
+    assert steps_to_try(opened, [], [replace(short, start_s=3.0, end_s=3.2)], hall_layout())[0].startswith("Take some load")
 
 
 def test_a_moment_without_samples_says_so():
-    assert "There are no samples" in words(moment(LOST, None, 60.0))
+    assert "No samples of this moment" in words(moment(LOST, None, picture(), None, "", hall_layout()))
 
 
 def test_the_plot_has_the_span_the_usual_and_the_district_on_top():
@@ -115,15 +153,27 @@ def lost_at(at_s, number):
     return Event(id=number, district="Outer main", cause=Cause.LOST_CONTACT, start_s=at_s, end_s=at_s + 0.1, confidence=0.9)
 
 
-def test_rates_before_and_since_a_remark():
-    events = [lost_at(10.0 * k, k + 1) for k in range(30)]
+def test_remarks_of_earlier_sessions_stay_with_what_came_of_them():
+    faults = tuple(Fault(district="Outer main", start_s=10.0 * k) for k in range(30))
     mark = Action(kind="mark", at_s=300.0, district="Outer main", text="cleaned rails")
-    change = rate_change(mark, picture(events=events, marks=[mark], now_s=600.0))
-    assert (change.before, change.after) == (30, 0)
-    assert change.p_value < 1e-6
-    elsewhere = Action(kind="mark", at_s=300.0, district="Inner main", text="cleaned rails")
-    assert rate_change(elsewhere, picture(events=events, now_s=600.0)).before == 0
-    assert rate_change(mark, picture(events=events, now_s=310.0)) is None
+    last = Run(began_at=BEGAN_AT, first_s=0.0, ended_s=310.0, faults=faults, marks=(mark,))
+    now = Run(began_at=BEGAN_AT + timedelta(days=1), first_s=0.0, ended_s=600.0)
+    text = words(effects(now, [last]))
+    assert "cleaned rails (Outer main), 25 November, 10:05" in text
+    assert "30 in 5 min before (360 an hour), 0 in 10 min since (0 an hour). Rarer than chance explains" in text
+    assert "Write down what you did" in words(effects(now, []))
+
+
+def test_figures_against_the_last_session_in_words():
+    def run(ohms, day):
+        figure = SlowFigure(kind="loop-ohms", name="Outer main", value=ohms, reference=None, spread=0.01, count=9, at_s=60.0)
+        return Run(began_at=BEGAN_AT + timedelta(days=day), first_s=0.0, ended_s=600.0, figures=(figure,))
+
+    text = words(against_earlier(run(0.71, 1), [run(0.42, 0)]))
+    assert "Outer main's loop was 0.42 ohm last time (25 November, 10:00), 0.71 now" in text
+    assert "+69%, more than it scatters" in text
+    assert "As it was" in words(against_earlier(run(0.43, 1), [run(0.42, 0)]))
+    assert "no earlier session" in words(against_earlier(run(0.43, 1), []))
 
 
 def test_words_for_confidence_and_figures():
@@ -139,7 +189,17 @@ def client():
     return create_app(hall).server.test_client()
 
 
-@pytest.mark.parametrize("path", ["/stalls", "/stalls?event=3", "/stalls?event=rubbish", "/stalls?event=99999999999999999999"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/stalls",
+        "/stalls?event=3",
+        "/stalls?event=rubbish",
+        "/stalls?event=99999999999999999999",
+        "/stalls?session=../../etc",
+        "/stalls/list",
+    ],
+)
 def test_the_page_answers(client, path):
     assert client.get(path).status_code == 200
 
@@ -156,4 +216,6 @@ def test_files_of_a_moment(client, tmp_path):
         assert (record.analog_count, record.total_samples) == (4, 500)
         assert record.trigger_time == pytest.approx(20.0 - 19.7, abs=2e-6)
     assert client.get("/stalls/event-4/csv").status_code == 404
+    assert client.get("/stalls/event-3/csv?session=none").status_code == 404
+    assert client.get("/stalls/list?session=../../etc").status_code == 404
     assert client.get("/stalls/event-3/exe").status_code == 404
