@@ -6,6 +6,7 @@ import dash
 from flask import Response, request
 
 from dashboard.access import Gate
+from dashboard.mishaps import answer_mishaps
 from dashboard.views.shell import INDEX
 
 INSIST_FOR_S = 86_400
@@ -33,6 +34,7 @@ def blank_app(title: str) -> dash.Dash:
     app.index_string = INDEX
     app.server.config["COMPRESS_MIMETYPES"] = ["text/html", "text/css", "application/json", "text/javascript"]
     dash.page_registry.clear()
+    answer_mishaps(app)
     return app
 
 

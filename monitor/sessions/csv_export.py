@@ -5,8 +5,9 @@ from datetime import timedelta
 from pathlib import Path
 
 import pandas as pd
+import pyarrow as pa
 
-from monitor.errors import SessionError
+from monitor.errors import SessionDamagedError, SessionError
 from monitor.sessions.folder import SessionFolder
 
 HEADINGS = {
@@ -76,12 +77,21 @@ def _pieces(parts: list[Path], offset: timedelta) -> Iterator[bytes]:
     heading = f"time (UTC{sign}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d})"
     yield (",".join([heading, *HEADINGS.values()]) + "\r\n").encode("utf-8-sig")
     for part in parts:
-        table = pd.read_parquet(part)
+        table = _table(part)
         local = (table["time"].dt.tz_localize(None) + offset).dt.strftime(TIME_FORM).str[:-3]
         out = table[list(HEADINGS)].copy()
         out["district"] = out["district"].astype(str).map(_harmless)
         out.insert(0, "time", local)
         yield out.to_csv(header=False, index=False, float_format="%.4f", lineterminator="\r\n").encode()
+
+
+def _table(part: Path) -> pd.DataFrame:
+    try:
+        return pd.read_parquet(part)[["time", *HEADINGS]]
+    except (pa.ArrowException, OSError, KeyError, ValueError) as error:
+        raise SessionDamagedError(
+            f"{part} cannot be read ({error}): 'pilotlamp sessions recover' puts the session in order"
+        ) from error
 
 
 def _harmless(name: str) -> str:

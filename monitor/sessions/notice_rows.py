@@ -92,11 +92,11 @@ def read_notices(session: SessionFolder, kind: NoticeKind, wanted: type[T]) -> l
 def _value(row: Row, wanted: type[T]) -> T | None:
     left_out = {"step"} if wanted in (Action, SlowFigure) else {"step", "at_s"}
     fields = {name: value for name, value in row.items() if name not in left_out}
-    if wanted is RaisedWarning:
-        fields["priority"] = Priority[str(row.get("priority", "low")).upper()].value
     try:
+        if wanted is RaisedWarning:
+            fields["priority"] = Priority[str(row.get("priority", "low")).upper()].value
         return msgspec.convert(fields, wanted)
-    except msgspec.ValidationError:
+    except (msgspec.ValidationError, KeyError):
         return None
 
 

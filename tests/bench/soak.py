@@ -1,8 +1,9 @@
 """A soak: ``python -m tests.bench.soak --hours 24 --speed 30`` (48 minutes; ``--hours 0.2`` for a look).
 
-The whole program - link, pipeline, recorder, page - runs as a process of its own on a clock that is so many times faster. A board of
-four districts plays twenty minutes of the rehearsed show round and round over a pty, while the plug is pulled, noise comes, the board
-browns out, falls silent or floods, browsers come and go and one never reads. At the end it prints what became of memory, file handles,
+The whole program - link, pipeline, recorder, page - runs as a process of its own by a clock that is so many times faster, or less
+where the computer is too busy for that: the clock waits for a program that falls behind. A board of four districts plays ten
+minutes of the rehearsed show round and round over a pty, while the plug is pulled, noise comes, the board browns out, falls silent or
+floods, browsers come and go and one never reads. At the end, or when told to end, it prints what became of memory, file handles,
 threads, samples and warnings. What was recorded is decoded again and compared with the board's own books.
 """
 
@@ -34,15 +35,50 @@ from monitor.values import Identity
 from monitor.wire import PackedDecoder, SampleRun
 from tests.faults.hostile_board import HostileBoard
 
-PLAYED_S = 1200.0
+PLAYED_S = 600.0
 FAULT_EVERY_S = (60.0, 240.0)
 """Seconds of the show between two faults, drawn evenly."""
 SAMPLE_EVERY_S = 5.0
-LOOK_EVERY_S = 0.5
-MUTE_VIEWER_LASTS_S = 120.0
+LOOK_EVERY_S = 1.0
+MUTE_VIEWER_LASTS_S, MUTE_VIEWER_PAUSE_S = 20.0, 100.0
 PAGES = ("/", "/stalls", "/before", "/feed/window", "/_dash-layout", "/_dash-dependencies")
 AGE_SLACK_S = 0.5
 """Wall seconds from a byte's sending to its receipt, by which an age may look younger than the silence."""
+BACKLOG_S = 120.0
+BEHIND_LIMIT_BYTES = 1_000_000
+"""So much may wait for the program's pipeline; beyond it, the clock goes slower. What the program itself holds is eight times as much."""
+
+
+class Pace:
+    """The clock of the soak, in a file that the program reads it from and tells in how many bytes wait."""
+
+    def __init__(self, path, speed):
+        path.write_bytes(bytes(16))
+        self._seconds = np.memmap(path, dtype=np.float64, mode="r+", shape=(2,))
+        self._speed = speed
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._turn, daemon=True)
+        self._thread.start()
+
+    def now_s(self):
+        return float(self._seconds[0])
+
+    def sleep(self, seconds):
+        ends_s = self.now_s() + seconds
+        while self.now_s() < ends_s:
+            time.sleep(0.01)
+
+    def stop(self):
+        self._stop.set()
+        self._thread.join()
+
+    def _turn(self):
+        before_s = time.monotonic()
+        while not self._stop.wait(0.005):
+            now_s = time.monotonic()
+            share = min(1.0, max(0.0, 2.0 - float(self._seconds[1]) / BEHIND_LIMIT_BYTES))
+            self._seconds[0] += min(0.05, now_s - before_s) * self._speed * share
+            before_s = now_s
 
 
 class Soak:
@@ -50,40 +86,55 @@ class Soak:
 
     def __init__(self, folder, *, hours, speed, seed):
         self._folder, self._seconds, self._speed = folder, hours * 3600.0, speed
+        self._pace = Pace(folder / "clock", speed)
         self._dice = random.Random(seed)
-        self._stop = threading.Event()
+        self._stop, self._ended = threading.Event(), threading.Event()
         self.faults = collections.Counter()
         self.samples, self.looks, self.unanswered, self.too_young = [], 0, [], []
         self.pages_opened = 0
         self.recording_trouble = collections.Counter()
         identity, counts = played_counts()
-        self.board = HostileBoard(folder / "board", identity, counts, speed=speed)
-        self._began_s = time.monotonic()
+        self.board = HostileBoard(folder / "board", identity, counts, now_s=self._pace.now_s, backlog_s=BACKLOG_S)
+        self._began_s = self._pace.now_s()
+        self._began_wall_s = time.monotonic()
 
     def run(self):
         self._start()
+        signal.signal(signal.SIGTERM, lambda *_: self._ended.set())
         threads = [threading.Thread(target=work, daemon=True) for work in (self._look, self._never_read, self._open_pages)]
         for thread in threads:
             thread.start()
         try:
-            self._began_s = time.monotonic()
+            self._began_s, self._began_wall_s = self._pace.now_s(), time.monotonic()
             self._strew_faults()
         finally:
-            self._stop.set()
+            self.hours, self.wall_s = self.gone_s / 3600, time.monotonic() - self._began_wall_s
             self.board.stop()
             # The last bytes need a moment to the disk.
-            time.sleep(1)
+            time.sleep(2)
+            self._stop.set()
             for thread in threads:
                 thread.join(15)
             self._sample()
             self.program.send_signal(signal.SIGTERM)
             self.code = self.program.wait(120)
+            self._pace.stop()
         return self
 
     def _start(self):
         layout = self._folder / "layout.toml"
         layout.write_text(demo_layout_text(str(self.board.link)))
-        words = ["-m", "tests.bench.soak_program", "--speed", self._speed, layout, "--web-port", 0]
+        words = [
+            "-m",
+            "tests.bench.soak_program",
+            "--speed",
+            self._speed,
+            "--clock",
+            self._folder / "clock",
+            layout,
+            "--web-port",
+            0,
+        ]
         words += ["--recordings", self._folder / "recordings"]
         self.said = self._folder / "said.txt"
         with self.said.open("w") as said:
@@ -101,12 +152,12 @@ class Soak:
 
     @property
     def gone_s(self):
-        return (time.monotonic() - self._began_s) * self._speed
+        return self._pace.now_s() - self._began_s
 
     def _strew_faults(self):
         kinds = (self._unplug, self._noise, self._brown_out, self._silence, self._flood)
         next_fault_s, next_sample_s, told = 30.0, 0.0, 0
-        while self.gone_s < self._seconds and self.program.poll() is None:
+        while not self._ended.is_set() and self.gone_s < self._seconds and self.program.poll() is None:
             time.sleep(0.05)
             if time.monotonic() >= next_sample_s:
                 next_sample_s = time.monotonic() + SAMPLE_EVERY_S
@@ -121,7 +172,7 @@ class Soak:
                 print(f"{told} h: {self.samples[-1]}", flush=True)
 
     def _wait(self, seconds):
-        time.sleep(seconds / self._speed)
+        self._pace.sleep(seconds)
 
     def _unplug(self):
         self.board.unplug(drained=True)
@@ -181,6 +232,7 @@ class Soak:
             with socket.create_connection(("127.0.0.1", self._port)) as viewer:
                 viewer.sendall(f"GET /feed/stream HTTP/1.1\r\nHost: 127.0.0.1:{self._port}\r\n\r\n".encode())
                 self._stop.wait(MUTE_VIEWER_LASTS_S)
+            self._stop.wait(MUTE_VIEWER_PAUSE_S)
 
     def _open_pages(self):
         while not self._stop.wait(20):
@@ -232,25 +284,28 @@ def recorded(recordings):
     return size, scans, losses, notices
 
 
-def report(soak, folder, hours, speed):
+def report(soak, folder):
     """The report's lines."""
     size, scans, losses, notices = recorded(folder / "recordings")
     said = soak.said.read_text()
-    settled = [row for row in soak.samples if row["at_h"] > min(1.0, hours / 4)] or soak.samples
+    dropped = re.findall(r"does not keep up: (\d+) bytes", said)
+    settled = [row for row in soak.samples if row["at_h"] > min(1.0, soak.hours / 4)] or soak.samples
+    cpu_s, speed = soak.samples[-1]["cpu_s"], soak.hours * 3600 / soak.wall_s
     hours_run = np.array([row["at_h"] for row in settled])
-    lines = [f"{hours:g} h at {speed:g} times real time, {sum(soak.faults.values())} faults: {dict(soak.faults)}"]
+    lines = [f"{soak.hours:.2f} h at {speed:.1f} times real time, {sum(soak.faults.values())} faults: {dict(soak.faults)}"]
     for name in ("rss_mb", "handles", "threads"):
         values = np.array([row[name] for row in settled])
         slope = np.polyfit(hours_run, values, 1)[0] if len(values) > 2 and np.ptp(hours_run) > 0 else 0.0
         quarters = [round(float(np.median(part)), 1) for part in np.array_split(values, 4) if len(part)]
         lines.append(f"{name}: quarters' medians {quarters}, highest {values.max():g}, {slope:+.3f} an hour")
     lines += [
-        f"processor: {soak.samples[-1]['cpu_s'] / max(1e-9, soak.gone_s / speed):.2f} of a core",
+        f"processor: {cpu_s / soak.wall_s:.2f} of a core, {cpu_s / soak.hours:.0f} s an hour of the show",
         f"bytes: {soak.board.bytes_sent} taken by the port, {size} recorded, {soak.board.bytes_sent - size} lost",
         (
             f"scans: {soak.board.intact_scans} sent whole, {scans} recorded, {soak.board.intact_scans - scans} lost"
             f" ({soak.board.dropped_scans} more were held back by the board because its port was not read in time)"
         ),
+        f"dropped because this computer did not keep up, as the terminal told: at least {dropped[-1] if dropped else 0} bytes",
         f"losses told by the sessions: {losses or 'none'}",
         f"notices: {dict(sorted(notices.items()))}",
         (
@@ -277,7 +332,7 @@ def main():
     folder.mkdir(parents=True, exist_ok=True)
     try:
         soak = Soak(folder, hours=args.hours, speed=args.speed, seed=args.seed).run()
-        print("\n".join(report(soak, folder, args.hours, args.speed)), flush=True)
+        print("\n".join(report(soak, folder)), flush=True)
     finally:
         if args.keep is None:
             shutil.rmtree(folder, ignore_errors=True)

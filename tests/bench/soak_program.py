@@ -1,28 +1,51 @@
-"""The program of the soak: ``pilotlamp watch`` on a clock that runs faster; everything else is as a user starts it."""
+"""The program of the soak: ``pilotlamp watch`` by a clock that the soak turns; everything else is as a user starts it."""
 
 import argparse
 import sys
+from pathlib import Path
+
+import numpy as np
 
 import monitor.app
 from monitor.cli import watch
 from monitor.layout import load_layout
-from monitor.link import serial_source
+from monitor.link import clock, serial_source
+from monitor.runtime.inbox import Inbox
 
-PACES_SHARE = 0.5
-"""Reads come twice as often as in real time: a pty holds only some 12 kB, which is half a second of a board at 30 times its pace."""
+PACES_SHARE = 0.75
+"""Reads come more often than in real time: a pty holds only some 12 kB, which is half a second of a board at 30 times its pace."""
+
+
+def telling(told):
+    """An inbox that tells how many bytes wait in it."""
+
+    class TellingInbox(Inbox):
+        def put(self, port, chunk):
+            taken = super().put(port, chunk)
+            told[0] = self._bytes
+            return taken
+
+        def take(self, timeout_s):
+            letter = super().take(timeout_s)
+            told[0] = self._bytes
+            return letter
+
+    return TellingInbox
 
 
 def main():
     parser = argparse.ArgumentParser()
+    parser.add_argument("--clock", type=Path, required=True, help="a file of two doubles: the seconds, the bytes that wait")
     parser.add_argument("--speed", type=float, required=True)
     watch.configure(parser)
     args = parser.parse_args()
+    told = np.memmap(args.clock, dtype=np.float64, mode="r+", shape=(2,))
+    clock._steady_s = lambda: float(told[0])
+    monitor.app.Inbox = telling(told[1:])
+    serial_source.PACES_S = tuple(pace_s * PACES_SHARE for pace_s in serial_source.PACES_S)
     # What stands still does so in wall seconds, however fast the show runs.
     monitor.app.STALLED_AFTER_S *= args.speed
-    serial_source.PACES_S = tuple(pace_s * PACES_SHARE for pace_s in serial_source.PACES_S)
-    return watch.watch_layout(
-        load_layout(args.layout), args, layout_text=args.layout.read_text(encoding="utf-8"), invented=True, speed=args.speed
-    )
+    return watch.watch_layout(load_layout(args.layout), args, layout_text=args.layout.read_text(encoding="utf-8"), invented=True)
 
 
 if __name__ == "__main__":

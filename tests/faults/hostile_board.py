@@ -13,16 +13,36 @@ import threading
 import time
 import tty
 
+import numpy as np
+
 from monitor.values import Health, ResetCause
 from monitor.wire.encode import health_body, identity_body, packet, samples_body
 
-TURN_S = 0.004
+TURN_S = 0.006
 SETTLED_S = 0.1
 """Wall seconds from when somebody opened the port to the first byte: opening throws away what waits."""
 BACKLOG_S = 2.0
-"""Wall seconds of scans that are held back where the port takes no more; scans beyond it are dropped, as their indices show."""
+"""Scans of so many seconds are held back where the port takes no more; scans beyond it are dropped, as their indices show."""
 PACKET_SCANS = 15
 DRAINED_WITHIN_S = 10.0
+BAUD_OF = {getattr(termios, f"B{baud}"): baud for baud in (9_600, 19_200, 38_400, 57_600, 115_200, 230_400, 500_000, 1_000_000)}
+
+
+def misread(data, sent_baud, read_baud):
+    """What a port at another rate makes of bytes: frames of a start bit, eight data bits, low one first, and a stop bit."""
+    frames = np.zeros((len(data), 10), dtype=np.uint8)
+    frames[:, 1:9] = np.unpackbits(np.frombuffer(data, dtype=np.uint8)[:, None], axis=1, bitorder="little")
+    frames[:, 9] = 1
+    line = np.append(frames.reshape(-1), np.ones(20, dtype=np.uint8))
+    bit, at, out = sent_baud / read_baud, 0, bytearray()
+    while at < len(line):
+        start = at + int(np.argmin(line[at:]))
+        middles = (start + bit * (1.5 + np.arange(8))).astype(int)
+        if line[start] or middles[-1] >= len(line):
+            break
+        out += np.packbits(line[middles], bitorder="little").tobytes()
+        at = int(start + bit * 9.5) + 1
+    return bytes(out)
 
 
 class HostileBoard:
@@ -32,7 +52,9 @@ class HostileBoard:
         link: A path that leads to the port, and stays the same over unplugging.
         identity: What it says of itself.
         counts: Shape (scans, channels), at least a packet.
-        speed: Times real time.
+        now_s: The board's time; real time where none is given.
+        backlog_s: In place of BACKLOG_S.
+        baud: What its sketch sends at; a host that reads at another rate gets what a real port would make of it.
 
     Attributes:
         bytes_sent: Bytes that the port took.
@@ -41,14 +63,15 @@ class HostileBoard:
         last_sent_s: Monotonic time when the port last took bytes of a scan.
     """
 
-    def __init__(self, link, identity, counts, *, speed=1.0, seed=1):
+    def __init__(self, link, identity, counts, *, now_s=time.monotonic, backlog_s=BACKLOG_S, seed=1, baud=None):
         self.link, self.identity = link, identity
         self._counts = counts
-        self._speed = speed
+        self._clock_s, self._backlog_s = now_s, backlog_s
+        self._baud = baud
         self._dice = random.Random(seed)
         self._lock = threading.RLock()
         self._stop = threading.Event()
-        self._began_s = time.monotonic()
+        self._began_s = now_s()
         self._scan, self._index, self._sequence, self._next_identity = 0, 0, 0, 0
         self._played = 0
         self._rest, self._rest_scans = b"", 0
@@ -107,6 +130,13 @@ class HostileBoard:
             self._cause, self._restarts = cause, True
             self._rest, self._rest_scans = b"", 0
 
+    def skip(self, seconds):
+        """Let so many seconds of the board pass unheard: the host was asleep and the port threw away what came."""
+        with self._lock:
+            self._began_s -= seconds
+            self._rest, self._rest_scans = b"\0", 0
+            self._skip_to_now()
+
     def flood(self, seconds, what=None):
         """Send noise, or the same bytes over and over, as fast as the port takes it; wall seconds."""
         ends_s = time.monotonic() + seconds
@@ -118,6 +148,11 @@ class HostileBoard:
             # A delimiter, so that the first packet after it is whole again.
             self._rest, self._at_delimiter = b"\0", True
             self._skip_to_now()
+
+    def packet_again(self):
+        """A packet that was sent already."""
+        with self._lock:
+            return b"\0" + self._packet(2, samples_body(max(0, self._index - PACKET_SCANS), self._counts[:PACKET_SCANS]))
 
     def is_opened(self):
         """Whether somebody has the port open and bytes flow."""
@@ -146,7 +181,7 @@ class HostileBoard:
         if self._restarts:
             self._begin_anew()
         interval_s = self.identity.scan_interval_s
-        if now_s - self._scan * interval_s > BACKLOG_S * self._speed:
+        if now_s - self._scan * interval_s > self._backlog_s:
             self.dropped_scans += self._skip_to_now()
         while self._flush() and (self._scan + PACKET_SCANS) * interval_s <= now_s:
             self._make_packet()
@@ -193,7 +228,7 @@ class HostileBoard:
 
     def _add(self, data):
         """Whether the packet can be understood: it and the delimiter before it are unhurt."""
-        hurt = self._hurt(data)
+        hurt = self._misread(self._hurt(data))
         is_intact = hurt == data and (self._at_delimiter or data.startswith(b"\0"))
         self._at_delimiter = hurt.endswith(b"\0")
         self._rest += hurt
@@ -207,6 +242,13 @@ class HostileBoard:
             if self._dice.random() < self._noise:
                 hurt[at] ^= 1 << self._dice.randrange(8)
         return bytes(hurt)
+
+    def _misread(self, data):
+        """A pty carries bytes whatever the rate; the board's end can see which one the host chose."""
+        if self._baud is None:
+            return data
+        read_at = BAUD_OF.get(termios.tcgetattr(self._end)[4], 0)
+        return data if read_at == self._baud else misread(data, self._baud, read_at or 110)
 
     def _packet(self, kind, body):
         data = packet(kind, self.identity.number, self._sequence, body)
@@ -255,4 +297,4 @@ class HostileBoard:
             os.close(slave)
 
     def _now_s(self):
-        return (time.monotonic() - self._began_s) * self._speed
+        return self._clock_s() - self._began_s

@@ -13,6 +13,8 @@ import pytest
 from tests.firmware import bench, fernhollow, toolchain
 
 pytestmark = pytest.mark.avr
+BROWN_OUT_BIT = 4
+"""BORF, bit 2 of MCUSR (ATmega328P data sheet, MCU status register)."""
 VOLTS_LIMIT = 0.01 * bench.FULL_SCALE_VOLTS_RMS
 AMPS_LIMIT = 0.01 * bench.FULL_SCALE_AMPS_RMS
 
@@ -96,4 +98,19 @@ def test_it_goes_on_when_the_board_is_unplugged_and_plugged_in_again(emulated_bo
     assert summary["ports"][0]["state"] == "reading"
     assert summary["scans"] > 1200
     assert all(district["lost_s"] > 0.8 for district in summary["districts"].values())
+    assert_injected(summary)
+
+
+def test_a_board_that_browns_out_again_and_again_is_told_and_read_on(emulated_board, watch):
+    board = emulated_board(fernhollow.WAVES)
+    process = watch(board.pty, "--headless")
+    until_said(process, "Reading board")
+    for _ in range(4):
+        time.sleep(1)
+        board.reset(BROWN_OUT_BIT)
+    until_said(process, "sensor: brown-out")
+    time.sleep(2)
+    summary = ended(process)
+    assert summary["ports"][0]["state"] == "reading"
+    assert "restart" in summary["findings"]
     assert_injected(summary)

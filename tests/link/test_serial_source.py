@@ -130,3 +130,24 @@ def test_another_rate_drops_what_came_at_the_old_one(plug):
     with pytest.raises(LinkLostError):
         until(lambda: source.set_baud(9600) or (source.read() and False))
     source.close()
+
+
+class PortInPieces:
+    """An open port that hands over no more than 4096 bytes at a time, then goes away."""
+
+    def __init__(self, size):
+        self._left = bytes(size)
+
+    def read(self, size):
+        if not self._left:
+            raise serial.SerialException("device reports readiness to read but returned no data")
+        piece, self._left = self._left[: min(size, 4096)], self._left[min(size, 4096) :]
+        return piece
+
+
+def test_all_that_waits_comes_in_one_read_and_is_kept_where_the_port_goes_away_behind_it():
+    source = SerialSource("port", 500_000, HostClock())
+    source._serial = PortInPieces(10_000)
+    assert len(source.read().data) == 10_000
+    with pytest.raises(LinkLostError):
+        source.read()
