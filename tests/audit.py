@@ -15,6 +15,9 @@ from packaging.requirements import Requirement
 
 PROJECT = "pilotlamp"
 LIMIT_S = 90
+SERVICES = ("pypi", "osv")
+"""Who is asked: the second where the first does not answer."""
+THE_TOOL_ITSELF = "pip-audit"
 COMMAND = ("--local", "--progress-spinner", "off", "--timeout", "10", "--format", "json")
 
 
@@ -38,7 +41,7 @@ def judge(said: str, ours: frozenset[str]) -> Verdict | None:
 
     Args:
         said: Its JSON.
-        ours: Names of the packages that count.
+        ours: Names of the packages that count; all where it is empty (the project is not installed).
     """
     try:
         rows = json.loads(said)["dependencies"]
@@ -47,7 +50,7 @@ def judge(said: str, ours: frozenset[str]) -> Verdict | None:
     asked, mendable, others = 0, [], []
     for row in rows:
         name = _plain(row["name"])
-        if name not in ours:
+        if ours and name not in ours:
             continue
         if "vulns" not in row:
             others.append(f"{name}: {row.get('skip_reason', 'not asked about')}")
@@ -75,7 +78,7 @@ def packages_of(project: str, extras: tuple[str, ...]) -> frozenset[str]:
             continue
         for requirement in map(Requirement, requires):
             applies = requirement.marker is None or any(requirement.marker.evaluate({"extra": extra}) for extra in ("", *wanted))
-            if applies and _plain(requirement.name) not in found:
+            if applies and _plain(requirement.name) not in found | {THE_TOOL_ITSELF}:
                 found.add(_plain(requirement.name))
                 left.append((requirement.name, tuple(requirement.extras)))
     return frozenset(found)
@@ -84,13 +87,11 @@ def packages_of(project: str, extras: tuple[str, ...]) -> frozenset[str]:
 def main() -> int:
     """Ask and say; 1 where something is to be mended."""
     ours = packages_of(PROJECT, ("test",))
-    try:
-        done = subprocess.run(
-            [sys.executable, "-m", "pip_audit", *COMMAND], capture_output=True, text=True, timeout=LIMIT_S, check=False
-        )
-        verdict, why = judge(done.stdout, ours), (done.stderr.strip().splitlines() or ["no answer"])[-1]
-    except subprocess.TimeoutExpired:
-        verdict, why = None, f"no answer within {LIMIT_S} s"
+    verdict, why = None, ""
+    for service in SERVICES:
+        verdict, why = _asked(service, ours)
+        if verdict is not None:
+            break
     if verdict is None:
         print("!" * 100)
         print(
@@ -104,6 +105,16 @@ def main() -> int:
         print(f"! {line}")
     print(f"{verdict.asked} packages asked about, {len(verdict.mendable)} to be mended.")
     return 1 if verdict.mendable else 0
+
+
+def _asked(service: str, ours: frozenset[str]) -> tuple[Verdict | None, str]:
+    command = [sys.executable, "-m", "pip_audit", "--vulnerability-service", service, *COMMAND]
+    try:
+        done = subprocess.run(command, capture_output=True, text=True, timeout=LIMIT_S, check=False)
+    except subprocess.TimeoutExpired:
+        return None, f"no answer within {LIMIT_S} s"
+    said = done.stderr.strip().splitlines() or ["no answer"]
+    return judge(done.stdout, ours), "no package is known there" if done.returncode == 0 else said[-1]
 
 
 def _plain(name: str) -> str:
