@@ -56,12 +56,14 @@ class WatchOptions:
         source_for: Makes what is read for a port from (port, baud, clock).
         layout_path: The layout file that bench checks may be kept in; None where it is not a file of the user's.
         recordings: The folder of recorded sessions, to be looked at; None where there is none.
+        troubles: Says what else is wrong, sentences for the page.
     """
 
     sinks: tuple[Sink, ...] = ()
     source_for: Callable[[str, int, HostClock], Source] = port_source
     layout_path: Path | None = None
     recordings: Path | None = None
+    troubles: Callable[[], tuple[str, ...]] = tuple
 
 
 class Watch:
@@ -97,6 +99,7 @@ class Watch:
         self.layout_path = options.layout_path
         self.recordings = options.recordings
         self.clock = clock or HostClock()
+        self._further_troubles = options.troubles
         self.live = Live(layout, self.clock.now_s, self.clock.began_at)
         self._recorder: StepRecorder | None = None
         self._inbox = Inbox()
@@ -224,7 +227,7 @@ class Watch:
     def _tell(self) -> None:
         """Tell the pages how the parts are doing."""
         self.live.set_ports(self.statuses())
-        self.live.set_troubles(tuple(part.standstill for part in self.parts() if part.standstill))
+        self.live.set_troubles((*(part.standstill for part in self.parts() if part.standstill), *self._further_troubles()))
         if self._recorder is not None:
             recording = self._recorder.status()
             self.live.set_recording(recording.sentence, recording.is_well)

@@ -62,6 +62,8 @@ def _silence(station: StationView) -> Iterator[tuple[Trouble, str]]:
 
 
 def _sending(station: StationView) -> Iterator[tuple[Trouble, str]]:
+    if station.is_double:
+        yield "low", "Two computers speak in its name: give one of them another with --station."
     if station.clock_ahead_s is not None and abs(station.clock_ahead_s) >= CLOCK_OFF_S:
         way = "ahead" if station.clock_ahead_s > 0 else "behind"
         yield "low", f"Its clock is {abs(station.clock_ahead_s):.0f} s {way}: set it, or its records carry wrong times."

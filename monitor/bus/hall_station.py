@@ -27,6 +27,7 @@ class HallStation:
     def __init__(self, hall: str, name: str, *, since_unix_s: float, is_board: bool = False) -> None:
         self._hall, self._name, self.is_board = hall, name, is_board
         self._boot: str | None = None
+        self._boot_before: str | None = None
         self._made_unix_s = 0.0
         self._outline: Outline | None = None
         self._presence: Presence | None = None
@@ -35,7 +36,7 @@ class HallStation:
         self._notices = HallNotices()
         self._since_unix_s = since_unix_s
         self._heard_unix_s: float | None = None
-        self._is_lost = self._boot_is_sure = False
+        self._is_lost = self._boot_is_sure = self._is_double = False
 
     def take(self, letter: Letter, now_unix_s: float, *, retained: bool = False) -> None:
         """Take a message.
@@ -99,6 +100,7 @@ class HallStation:
             districts=tuple(sorted(districts, key=lambda district: TROUBLES.index(district.trouble))),
             supplies=supplies,
             waiting=presence.waiting if presence else 0,
+            is_double=self._is_double,
             thinned=presence.thinned if presence else 0,
             lost=presence.lost if presence else 0,
         )
@@ -114,6 +116,8 @@ class HallStation:
         later = letter.made_unix_s > self._made_unix_s and not self._boot_is_sure
         if letter.boot != self._boot and (self._boot is None or direct or later):
             if self._boot is not None:
+                self._is_double |= letter.boot == self._boot_before
+                self._boot_before = self._boot
                 self._notices.begin()
                 self._figures, self._clock, self._presence = HallFigures(), StationClock(), None
             self._boot, self._made_unix_s = letter.boot, 0.0

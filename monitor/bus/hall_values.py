@@ -116,6 +116,7 @@ class StationView:
         events: The latest, newest first.
         districts: Worst first, else in the order of the layout file.
         supplies: Nearest to its limit first.
+        is_double: Two computers speak in its name.
         waiting: Messages that wait on its disk.
         thinned: Reading messages that gave way there.
         lost: Warnings and events that did.
@@ -136,6 +137,7 @@ class StationView:
     events: tuple[EventView, ...]
     districts: tuple[DistrictView, ...]
     supplies: tuple[SupplyView, ...]
+    is_double: bool = False
     waiting: int
     thinned: int
     lost: int

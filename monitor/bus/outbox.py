@@ -1,6 +1,8 @@
 """The outbox: what is to be sent, on disk until the broker has confirmed it; bounded."""
 
+import contextlib
 import sqlite3
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -61,7 +63,7 @@ class Outbox:
     """
 
     def __init__(self, path: Path | None, limit_bytes: int = LIMIT_BYTES) -> None:
-        self._limit_bytes = limit_bytes
+        self._limit_bytes, self._path = limit_bytes, path
         try:
             if path is not None:
                 path.parent.mkdir(parents=True, exist_ok=True)
@@ -80,8 +82,12 @@ class Outbox:
         self.lost = int(losses.get("lost", 0))
 
     def put(self, topic: str, payload: bytes, *, notice: bool) -> None:
-        """Keep a message until it is confirmed."""
-        with self._file:
+        """Keep a message until it is confirmed.
+
+        Raises:
+            BusError: The disk refuses it; so do all methods below that change something.
+        """
+        with self._changing():
             self._file.execute("INSERT INTO letters (notice, topic, payload) VALUES (?, ?, ?)", (notice, topic, payload))
             self._bytes += len(payload) + len(topic) + LETTER_COST_BYTES
             self.waiting_count += 1
@@ -104,25 +110,36 @@ class Outbox:
 
     def confirm(self, number: int, now_s: float) -> None:
         """The broker has it: readings go, warnings and events stay for a while."""
-        with self._file:
+        with self._changing():
             of = "WHERE id = ? AND notice AND confirmed_s IS NULL"
             marked = self._file.execute(f"UPDATE letters SET confirmed_s = ? {of}", (now_s, number))  # noqa: S608 - our own text
             self.waiting_count -= marked.rowcount + self._delete("id = ? AND NOT notice", number)
 
     def revive(self, now_s: float) -> None:
         """The connection broke: what was confirmed lately waits again."""
-        with self._file:
+        with self._changing():
             again = self._file.execute("UPDATE letters SET confirmed_s = NULL WHERE confirmed_s > ?", (now_s - AFTERGLOW_S,))
             self.waiting_count += again.rowcount
 
     def forget(self, now_s: float) -> None:
         """Let go what was confirmed long enough ago."""
-        with self._file:
+        with self._changing():
             self._delete("confirmed_s <= ?", now_s - AFTERGLOW_S)
 
     def close(self) -> None:
         """Close the file."""
         self._file.close()
+
+    @contextlib.contextmanager
+    def _changing(self) -> Iterator[None]:
+        """All or nothing; what the disk refuses is said."""
+        before = self._bytes, self.waiting_count
+        try:
+            with self._file:
+                yield
+        except sqlite3.Error as error:
+            self._bytes, self.waiting_count = before
+            raise BusError(f"what is to be sent cannot be kept in {self._path} ({error}): make room on that disk") from error
 
     def _count(self) -> int:
         (count,) = self._file.execute("SELECT count(*) FROM letters WHERE confirmed_s IS NULL").fetchone()

@@ -34,6 +34,8 @@ REPEAT_AFTER_S = 20.0
 """After a broken connection recent warnings and events go out at once, and once more so much later: whoever takes them may have been
 slower to come back than we were, and a broker that was killed may not know him any more."""
 FORGET_EVERY_S = 10.0
+PATIENCE_S = 10.0
+"""A broker that is away for less is no trouble worth a line on the page."""
 STEPS_LIMIT = 4000
 """Steps that may wait for this thread: more than a minute of four boards; beyond it readings go, notices never."""
 GOODBYE_S = 1.5
@@ -84,6 +86,8 @@ class Publisher:
         self._ask_again_s: float | None = None
         self._repeat_s: float | None = None
         self._came_before = False
+        self._disk_trouble = ""
+        self._here_s = time.monotonic()
         self.connected = False
         self.sentence = f"Looking for the broker at {broker.place}."
 
@@ -97,12 +101,21 @@ class Publisher:
 
     def said(self) -> str:
         """How the sending stands, for the station's own people; from any thread."""
-        sentence = self.sentence or f"This station is heard at {self._broker.place}."
+        return " ".join([self.sentence or f"This station is heard at {self._broker.place}.", *self._losses()])
+
+    def troubles(self) -> tuple[str, ...]:
+        """What is wrong with the sending; from any thread."""
+        away_s = time.monotonic() - self._here_s
+        return (*([self.sentence] if self.sentence and away_s > PATIENCE_S else []), *self._losses())
+
+    def _losses(self) -> tuple[str, ...]:
+        if self._disk_trouble:
+            return (self._disk_trouble[:1].upper() + self._disk_trouble[1:],)
         if self._outbox.lost:
-            return f"{sentence} The space for waiting is used up: even warnings and events were lost; see --outbox."
+            return ("The space for waiting was used up: older readings were thinned out, and even warnings or events were lost.",)
         if self._outbox.thinned:
-            return f"{sentence} The space for waiting was used up: older readings were thinned out, warnings and events were not."
-        return sentence
+            return ("The space for waiting was used up: older readings were thinned out, warnings and events were not.",)
+        return ()
 
     def work(self, stop: threading.Event) -> None:
         """Publish until stopped, then say goodbye."""
@@ -116,7 +129,11 @@ class Publisher:
                 self._lost("stopped")
 
     def _round(self, wait_s: float) -> None:
-        self._collect()
+        try:
+            self._collect()
+            self._disk_trouble = ""
+        except BusError as error:  # notices stay and are tried again; what is on disk already goes out
+            self._disk_trouble = f"{error}."
         if self._connection is None:
             self._try_to_connect()
         if self._connection is None:
@@ -214,6 +231,7 @@ class Publisher:
     def _send(self) -> None:
         assert self._connection is not None  # noqa: S101 - told to the type checker
         now_s = time.monotonic()
+        self._here_s = now_s
         self._keep_house(now_s)
         if now_s >= self._next_presence_s:
             self._next_presence_s = now_s + PRESENCE_EVERY_S

@@ -12,8 +12,9 @@ from pathlib import Path
 from monitor.bus.collect import Collector, CollectorOptions
 from monitor.cli.broker_options import add_broker, broker_of
 from monitor.link import HostClock
+from monitor.runtime.kept_thread import KeptThread
 
-SAY_EVERY_S = 10.0
+STOP_WITHIN_S = 60.0
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -39,18 +40,22 @@ def run(args: argparse.Namespace) -> int:
     collector = Collector(broker, options, unix_now=lambda: clock.wall_time(clock.now_s()).timestamp())
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: ended.set())
-    thread = threading.Thread(target=collector.work, args=(ended,), name="collector")
+    thread = KeptThread("collector", collector.work)
     thread.start()
     print(f"Collecting from {broker.place} into {args.into}; Ctrl-C ends it.", flush=True)
     ends_s = None if args.seconds is None else time.monotonic() + args.seconds
     said = ""
-    while thread.is_alive() and not ended.wait(0.2 if args.seconds else 0.5):
+    while not ended.wait(0.2):
         if collector.sentence != said:
             said = collector.sentence
             print(said, flush=True)
         if ends_s is not None and time.monotonic() >= ends_s:
             ended.set()
-    thread.join()
+    thread.ask_to_stop()
+    if not thread.join(STOP_WITHIN_S):
+        print(
+            f"what was taken in could not be written within {STOP_WITHIN_S:.0f} s; it lies in the spool and is written next time"
+        )
     print(", ".join(f"{count} {kind}" for kind, count in sorted(collector.counts.items())) or "nothing came", flush=True)
     return 0
 

@@ -2,6 +2,7 @@
 
 import argparse
 import threading
+from dataclasses import replace
 from pathlib import Path
 
 from monitor.app import Watch, WatchOptions, with_ports
@@ -71,9 +72,11 @@ def watch_layout(
     clock = HostClock(speed)
     lines, tally = TerminalLines(clock), Tally(layout)
     with logging_to(args.log), publishing(layout, args, clock) as publisher:
-        lines.hall = None if publisher is None else publisher.said
         sinks = [lines.take, *([tally.take] if args.headless else []), *([] if publisher is None else [publisher.take])]
         options = WatchOptions(sinks=tuple(sinks), layout_path=getattr(args, "layout", None), recordings=args.recordings)
+        if publisher is not None:
+            lines.hall = publisher.said
+            options = replace(options, troubles=publisher.troubles)
         watch = Watch(layout, options, clock=clock)
         _watch(watch, lines, args, layout_text, invented=invented)
     if not args.headless:

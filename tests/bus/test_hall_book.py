@@ -100,6 +100,15 @@ def test_a_new_start_ends_what_stood_and_what_waited_from_the_old_one_changes_no
     assert view(book, at=BEGAN + 62).state == "lost"
 
 
+def test_two_computers_of_one_name_are_said():
+    book = HallBook()
+    for boot, seq in (("0" * 16, 1), ("1" * 16, 1), ("1" * 16, 2)):
+        told(book, presence(seq=seq, boot=boot))
+    assert not view(book).is_double  # one began anew
+    told(book, presence(seq=2, boot="0" * 16))
+    assert any("--station" in reason for reason in view(book).reasons)
+
+
 def test_age_does_not_depend_on_the_station_s_clock():
     for ahead_s in (-5000.0, 0.0, 70.0):
         book = HallBook()

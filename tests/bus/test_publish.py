@@ -136,6 +136,34 @@ def test_only_when_no_reading_is_left_the_oldest_notice_goes_and_it_is_counted()
     assert outbox.lost == 100 - len(kept) > 0
 
 
+def test_a_full_disk_is_said_and_what_it_refused_is_tried_again(mosquitto, made, monkeypatch, tmp_path):
+    listener = made(Listener(mosquitto.broker(), "warnings", "events"))
+    station = made(Station(mosquitto.broker(), path=tmp_path / "outbox.sqlite"))
+    until(lambda: station.publisher.connected)
+    put = Outbox.put
+
+    def refuse(self, topic, payload, *, notice):
+        raise BusError("what is to be sent cannot be kept in x (database or disk is full): make room on that disk")
+
+    monkeypatch.setattr(Outbox, "put", refuse)
+    station.tell(3)
+    until(lambda: any("make room" in sentence for sentence in station.publisher.troubles()))
+    monkeypatch.setattr(Outbox, "put", put)
+    until(lambda: ids(once(listener.of("warnings")))[-1:] == ids(once(listener.of("events")))[-1:] == [3])
+    until(lambda: station.publisher.troubles() == ())
+
+
+def test_a_disk_that_refuses_leaves_the_outbox_as_it_was(tmp_path):
+    outbox = Outbox(tmp_path / "o.sqlite")
+    outbox.put("t/events", b"e", notice=True)
+    # SQLite's own limit on pages stands for a full disk: the same error, SQLITE_FULL.
+    outbox._file.execute(f"PRAGMA max_page_count = {outbox._file.execute('PRAGMA page_count').fetchone()[0]}")
+    with pytest.raises(BusError, match="make room"):
+        outbox.put("t/events", b"e" * 400_000, notice=True)
+    assert outbox.waiting_count == len(outbox.waiting(notice=True, after=0, most=1000)) == 1
+    outbox.close()
+
+
 def test_losses_are_remembered_over_a_restart_and_two_watches_do_not_share_a_file(tmp_path):
     path = tmp_path / "o.sqlite"
     outbox = Outbox(path, limit_bytes=5_000)
