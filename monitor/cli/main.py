@@ -33,6 +33,7 @@ COMMANDS = {
     "phase": "phase several supplies with a meter",
     "passphrase": "set what lets other devices act on a shared page",
     "doctor": "check whether this computer can do the job",
+    "service": "print a unit for systemd that keeps a watch going",
     "morning": "the show-morning list, to print and tick off",
     "rehearse": "write captures of a modelled layout whose truth is known",
 }

@@ -7,7 +7,7 @@ import threading
 from types import FrameType
 
 from monitor.app import SUPERVISOR, Watch
-from monitor.cli.service import tell_service_manager
+from monitor.cli.service_manager import tell_service_manager
 from monitor.cli.terminal import TerminalLines
 
 SAY_EVERY_S = 0.2
