@@ -1,9 +1,14 @@
 """What all tests share: a skipped test is a failure, and paths of the tree."""
 
 import pytest
+from hypothesis import HealthCheck, settings
 from playwright.sync_api import sync_playwright
 
 from tests.browser.hall import CHROMIUM_ARGS, chromium_path
+
+# The same examples in every run, however slow or busy the machine is: a run that fails fails for its code alone.
+settings.register_profile("everywhere", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("everywhere")
 
 
 @pytest.hookimpl(wrapper=True)

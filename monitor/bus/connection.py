@@ -113,7 +113,7 @@ class Connection:
         except (OSError, ValueError) as error:
             raise BusError(
                 f"the broker at {self._broker.place} cannot be reached ({getattr(error, 'strerror', None) or error}): "
-                "is it running, and is this computer on its network?"
+                "see that it runs and that this computer is on its network"
             ) from error
         ends_s = time.monotonic() + CONNECT_WITHIN_S
         while not (self._accepted and self._subscribed):

@@ -20,7 +20,7 @@ def readings(seq=1, first=0, rows=1, districts=("Outer main", "Inner main"), amp
         districts=districts,
         volts=((15.0,) * rows,) * d,
         amps=((amps,) * rows,) * d,
-        amps_highest=((amps + 0.5,) * rows,) * d,
+        amps_highest=((None if amps is None else amps + 0.5,) * rows,) * d,
         watts=((None,) * rows,) * d,
         supplies=("North bench",),
         va=((60.0,) * rows,),

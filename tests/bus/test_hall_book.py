@@ -178,3 +178,34 @@ def test_the_offset_is_the_smallest_delay_of_the_last_minute(messages, offset_s)
     # The definition itself, over a window that is whole to one bucket.
     least = [min(delay for at_s, delay in messages if at_s > last_s - window_s) for window_s in (60.0, 55.0)]
     assert min(least) - 1e-5 <= clock.behind_s - offset_s <= max(least) + 1e-5
+
+
+_BOOTS = st.sampled_from(["0" * 16, "1" * 16, "2" * 16])
+_SEQS, _TIMES = st.integers(0, 2**53 - 1) | st.integers(0, 5), st.floats(0, 1e11) | st.just(NOW)
+_HEADS = st.fixed_dictionaries({"boot": _BOOTS, "seq": _SEQS, "made_unix_s": _TIMES})
+_LETTERS = st.one_of(
+    st.builds(lambda head, first, amps: readings(first=first, amps=amps, **head), _HEADS, _SEQS, st.none() | st.floats(-1e6, 1e6 - 1)),
+    st.builds(lambda head, k, end_s: warning(number=k, end_s=end_s, **head), _HEADS, st.integers(0, 30), st.none() | st.floats(-1e9, 1e9)),
+    st.builds(lambda head, k: event(number=k, **head), _HEADS, st.integers(0, 30)),
+    st.builds(lambda head: outline(**head), _HEADS),
+    st.builds(
+        lambda head, state, notes: presence(state=state, standing=tuple(warning(number=k, seq=k) for k in notes), **head),
+        _HEADS, st.sampled_from(["here", "gone", "lost"]), st.lists(st.integers(0, 30), max_size=20),
+    ),
+    st.binary(max_size=200),
+)  # fmt: skip
+
+
+@settings(max_examples=150)
+@given(st.lists(st.tuples(_LETTERS, st.booleans(), st.floats(0, 100)), max_size=30))
+def test_whatever_is_told_in_whatever_order_there_is_a_view_with_nothing_from_the_future(letters):
+    book, at = HallBook(), NOW
+    for letter, retained, later_s in letters:
+        at += later_s
+        name = "board" if isinstance(letter, bytes) else "Fernhollow"
+        told(book, letter, at=at, station=name, retained=retained)
+        for seen in book.stations(at):
+            assert all(age is None or age >= 0 for age in (seen.age_s, seen.heard_s_ago, *(d.age_s for d in seen.districts)))
+            assert (seen.trouble == "well") == (seen.reasons == ())
+            assert len({note.id for note in seen.warnings}) == len(seen.warnings)
+            assert all(note.end_s is None for note in seen.warnings)
