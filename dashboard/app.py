@@ -12,9 +12,12 @@ from dashboard.learning import learning_routes
 from dashboard.pages import PAGES
 from dashboard.pages.before import bench_routes
 from dashboard.passphrase import Passphrase, default_path
+from dashboard.replaying import replay_routes
 from dashboard.server import DEFAULT_HOST, DEFAULT_PORT, PageOptions, Server
+from dashboard.views.replay_bar import replay_bar
 from dashboard.views.shell import shell
 from dashboard.watch import Watch
+from monitor.runtime.replay import Replay
 
 __all__ = ["PageOptions", "PageServer", "create_app"]
 
@@ -34,11 +37,15 @@ def create_app(
     app = blank_app(f"{watch.layout.title} – pilotlamp")
     for page in PAGES:
         page.register(app, watch)
-    app.layout = lambda: shell(watch.layout.title, [(p["name"], p["path"]) for p in dash.page_registry.values() if p["in_menu"]])
+    menu = [(p["name"], p["path"]) for p in dash.page_registry.values() if p["in_menu"]]
+    replay = watch if isinstance(watch, Replay) else None
+    app.layout = lambda: shell(watch.layout.title, menu, bar=None if replay is None else replay_bar(replay))
     app.server.register_blueprint(feed_routes(Feed(watch)))
     app.server.register_blueprint(acting_routes(watch, gate))
     app.server.register_blueprint(bench_routes(watch, gate))
     app.server.register_blueprint(learning_routes(watch, gate))
+    if replay is not None:
+        app.server.register_blueprint(replay_routes(replay, gate))
     app.server.register_blueprint(entering_routes(gate, passphrase))
     app.server.register_blueprint(health_routes(watch))
     guard(app, gate, insist_on_encryption=insist_on_encryption)

@@ -17,6 +17,7 @@ from flask import Blueprint, Response, request
 from dashboard.views.detail import detail
 from dashboard.views.payload import tick, trace
 from dashboard.watch import Watch
+from monitor.runtime import Live
 
 TICK_S = 0.16
 """Seconds between payloads: a little over six a second."""
@@ -92,12 +93,12 @@ class Feed:
 
     def __init__(self, watch: Watch) -> None:
         self._watch = watch
-        self._run = secrets.token_hex(4)
+        self._runs: tuple[Live, str] | None = None
         self.ticker = Ticker(self._body)
 
     def window(self) -> bytes:
         """The last minute of all districts: what a viewer starts from."""
-        return msgspec.json.encode({"run": self._run, "trace": trace(self._watch.live.trend(TRACE_BUCKETS))})
+        return msgspec.json.encode({"run": self._run(self._watch.live), "trace": trace(self._watch.live.trend(TRACE_BUCKETS))})
 
     def district(self, name: str) -> bytes | None:
         """Figures and wave of one district; None where there is no such district."""
@@ -113,7 +114,14 @@ class Feed:
         recent = live.trend(HEALING_BUCKETS, until_s=picture.now_s)
         payload = tick(layout, picture, recent)
         layout_mark = zlib.crc32(repr(layout).encode())
-        return msgspec.json.encode({"run": self._run, "layout": layout_mark, "number": number, **payload})
+        head = {"run": self._run(live), "layout": layout_mark, "number": number, "made_s": round(time.monotonic(), 3)}
+        return msgspec.json.encode({**head, **payload})
+
+    def _run(self, live: Live) -> str:
+        """Name of this run of the stream: another one when a replay went back to its beginning."""
+        if self._runs is None or self._runs[0] is not live:
+            self._runs = (live, secrets.token_hex(4))
+        return self._runs[1]
 
 
 def feed_routes(feed: Feed) -> Blueprint:

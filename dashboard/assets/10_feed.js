@@ -69,7 +69,8 @@
       return;
     }
     if (payload.run !== feed.run) offsets = [];
-    lateS = delayOf(payload.now_s);
+    // The server's own clock where it tells it: a replay's stands still or runs.
+    lateS = delayOf(payload.made_s === undefined ? payload.now_s : payload.made_s);
     receivedAt = performance.now();
     receivedWall = Date.now();
     feed.payload = payload;

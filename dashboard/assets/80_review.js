@@ -8,6 +8,7 @@
   const LANE_LEAST = 64;
   const LANE_MOST = 132;
   const LEAST_S = 0.02;
+  const COLUMN = 1.5; // pixels
   const WAIT_MS = 70;
   const SLOW_MS = 350;
   const NICE = [0.1, 0.2, 0.5, 1, 2, 3, 5, 8, 10, 15, 20, 30, 50, 100, 200, 500];
@@ -26,7 +27,7 @@
     const style = getComputedStyle(document.documentElement);
     const of = function (name) { return style.getPropertyValue(name).trim(); };
     colours = {
-      text: of("--text"), quiet: of("--quiet"), line: of("--line"), ground: of("--void"), volts: of("--volts"), amps: of("--amps"),
+      panel: of("--panel"), text: of("--text"), quiet: of("--quiet"), line: of("--line"), ground: of("--void"), volts: of("--volts"), amps: of("--amps"),
       fill: of("--amps-fill"), levels: ["", of("--low"), of("--medium"), of("--high")], fault: of("--medium"),
     };
     return colours;
@@ -127,16 +128,18 @@
       .catch(function (error) { line.said.textContent = error.message || "pilotlamp did not answer. Is it still running?"; });
   };
 
-  Line.prototype.go = function (from, to) {
+  /* While fingers move, the server is asked when they rest; else at once. */
+  Line.prototype.go = function (from, to, moving) {
     const marks = this.marks;
     if (!marks) return;
     const span = Math.min(Math.max(to - from, LEAST_S), marks.last_s - marks.first_s);
     const middle = (from + to) / 2;
     const start = Math.min(Math.max(middle - span / 2, marks.first_s), marks.last_s - span);
     this.view = { from: start, to: start + span };
-    this.draw();
     window.clearTimeout(this.timer);
-    this.timer = window.setTimeout(this.ask.bind(this), this.near ? WAIT_MS : 0);
+    if (moving) this.timer = window.setTimeout(this.ask.bind(this), WAIT_MS);
+    else this.ask();
+    this.draw();
   };
 
   Line.prototype.ask = function () {
@@ -145,7 +148,7 @@
     const asking = new AbortController();
     this.asking = asking;
     const view = this.view;
-    const points = Math.round(Math.min(4000, this.canvas.clientWidth * 2));
+    const points = Math.round(Math.min(3000, this.canvas.clientWidth * 1.4));
     const slow = window.setTimeout(function () { line.say(true); }, SLOW_MS);
     const query = "session=" + encodeURIComponent(this.id) + "&from=" + view.from + "&to=" + view.to + "&points=" + points;
     fetch("/review/stretch?" + query, { signal: asking.signal })
@@ -178,9 +181,18 @@
       " of the session (" + clock((of + view.from) % 86400, 0) + " by the clock): " + level;
   };
 
-  /* Drawing */
+  /* Drawing: once a frame, however often it is asked for. */
   Line.prototype.draw = function () {
-    if (!this.view || !this.root.isConnected) return;
+    if (this.waits || !this.view) return;
+    this.waits = true;
+    const line = this;
+    window.requestAnimationFrame(function () {
+      line.waits = false;
+      if (line.root.isConnected) line.drawNow();
+    });
+  };
+
+  Line.prototype.drawNow = function () {
     const lanes = this.marks.lanes.length;
     const room = Math.max(200, window.innerHeight - 260);
     this.lane = Math.min(LANE_MOST, Math.max(LANE_LEAST, Math.floor((room - STRIP - AXIS) / Math.max(1, lanes))));
@@ -260,38 +272,73 @@
       : function (value) { return bottom - (Math.max(0, value) / scale) * (bottom - top); };
     const hole = Math.max(data.level === "samples" ? 0.01 : data.level === "cycles" ? 0.45 : 1, 3 * (data.to_s - data.from_s) / Math.max(50, curve.at.length));
     const pen = drawn.pen;
-    const path = new Path2D();
-    const under = look.fill && !both ? new Path2D() : null;
-    let before = -Infinity;
-    let beganX = 0;
-    let x = 0;
-    for (let k = first; k < last; k++) {
-      const at = curve.at[k];
-      const height = y(curve.values[k]);
-      const next = this.x(at + shift, drawn.width);
-      if (at - before > hole) {
-        if (under && before > -Infinity) { under.lineTo(x, bottom); under.lineTo(beganX, bottom); }
-        path.moveTo(next, height);
-        if (under) { under.moveTo(next, height); }
-        beganX = next;
-      } else {
-        path.lineTo(next, height);
-        if (under) under.lineTo(next, height);
-      }
-      x = next;
-      before = at;
-    }
-    if (under && before > -Infinity) {
-      under.lineTo(x, bottom);
-      under.lineTo(beganX, bottom);
+    const line = this;
+    const place = function (k) { return line.x(curve.at[k] + shift, drawn.width); };
+    const pieces = last - first > drawn.width
+      ? columns(curve, first, last, place, y, drawn.width)
+      : runs(curve, first, last, hole, place, y);
+    if (look.fill && !both) {
       pen.fillStyle = look.fill;
-      pen.fill(under);
+      for (const piece of pieces) under(pen, piece, bottom);
     }
     pen.strokeStyle = look.colour;
+    pen.fillStyle = look.colour;
     pen.lineWidth = 1.25;
-    pen.stroke(path);
+    for (const piece of pieces) along(pen, piece);
     this.label(pen, (both ? "±" : "") + scale + look.unit, drawn.width - 5, top - (look.fill ? 1 : 13), palette().quiet, false, "right");
   };
+
+  /* Few points: one line from hole to hole; [x, y, y] of each point. */
+  function runs(curve, first, last, hole, place, y) {
+    const pieces = [];
+    let piece = null;
+    for (let k = first; k < last; k++) {
+      if (piece === null || curve.at[k] - curve.at[k - 1] > hole) pieces.push(piece = []);
+      const height = y(curve.values[k]);
+      piece.push([place(k), height, height]);
+    }
+    return pieces;
+  }
+
+  /* Many points: of each pixel's column the highest and the lowest; a band is drawn far quicker than a line that goes to and fro. */
+  function columns(curve, first, last, place, y, width) {
+    const pieces = [];
+    let piece = null;
+    let column = null;
+    for (let k = first; k < last; k++) {
+      const x = Math.floor(place(k) / COLUMN) * COLUMN;
+      if (x < -COLUMN || x > width) continue;
+      const height = y(curve.values[k]);
+      if (column === null || x !== column[0]) {
+        if (piece === null || x - column[0] > 8) pieces.push(piece = []);
+        column = [x, height, height];
+        piece.push(column);
+      }
+      column[1] = Math.min(column[1], height);
+      column[2] = Math.max(column[2], height);
+    }
+    return pieces;
+  }
+
+  function under(pen, piece, bottom) {
+    pen.beginPath();
+    pen.moveTo(piece[0][0], bottom);
+    for (const point of piece) pen.lineTo(point[0], point[1]);
+    pen.lineTo(piece[piece.length - 1][0], bottom);
+    pen.fill();
+  }
+
+  function along(pen, piece) {
+    pen.beginPath();
+    if (piece.every(function (point) { return point[1] === point[2]; })) {
+      for (const point of piece) pen.lineTo(point[0], point[1]);
+      pen.stroke();
+      return;
+    }
+    for (const point of piece) pen.lineTo(point[0], point[1] - 0.7);
+    for (let k = piece.length - 1; k >= 0; k--) pen.lineTo(piece[k][0] + 0.5, piece[k][2] + 0.7);
+    pen.fill();
+  }
 
   Line.prototype.label = function (pen, text, x, y, colour, strong, align) {
     pen.font = (strong ? "600 " : "") + "12px system-ui, sans-serif";
@@ -299,7 +346,7 @@
     pen.textAlign = align || "left";
     const width = pen.measureText(text).width;
     pen.globalAlpha = 0.72;
-    pen.fillStyle = getComputedStyle(this.root.closest(".panel") || this.root).backgroundColor;
+    pen.fillStyle = palette().panel;
     pen.fillRect(align === "right" ? x - width - 2 : x - 2, y - 1, width + 4, 14);
     pen.globalAlpha = 1;
     pen.fillStyle = colour;
@@ -455,12 +502,12 @@
   }
 
   /* Moving */
-  Line.prototype.scaled = function (factor, about) {
+  Line.prototype.scaled = function (factor, about, moving) {
     const view = this.view;
     const point = about === undefined ? (this.cursor !== null && this.cursor > view.from && this.cursor < view.to ? this.cursor : (view.from + view.to) / 2) : about;
     const span = Math.max(LEAST_S, (view.to - view.from) * factor);
     const share = (point - view.from) / (view.to - view.from);
-    this.go(point - share * span, point + (1 - share) * span);
+    this.go(point - share * span, point + (1 - share) * span, moving);
   };
 
   Line.prototype.shifted = function (share) {
@@ -556,7 +603,7 @@
     canvas.addEventListener("wheel", function (event) {
       if (!line.view || !(event.ctrlKey || event.shiftKey)) return; // plain turning scrolls the page
       event.preventDefault();
-      line.scaled(Math.pow(1.25, Math.sign(event.deltaY || event.deltaX)), line.at(place(event)));
+      line.scaled(Math.pow(1.25, Math.sign(event.deltaY || event.deltaX)), line.at(place(event)), true);
     }, { passive: false });
     this.strip.addEventListener("pointerdown", function (event) {
       if (!line.view) return;
@@ -582,7 +629,7 @@
       return;
     }
     const by = ((drag.x - x) / this.canvas.clientWidth) * (drag.view.to - drag.view.from);
-    this.go(drag.view.from + by, drag.view.to + by);
+    this.go(drag.view.from + by, drag.view.to + by, true);
   };
 
   Line.prototype.pinch = function () {
@@ -599,7 +646,7 @@
     }
     const span = Math.max(LEAST_S, ((drag.view.to - drag.view.from) * drag.apart) / apart);
     const share = middle / this.canvas.clientWidth;
-    this.go(drag.about - share * span, drag.about + (1 - share) * span);
+    this.go(drag.about - share * span, drag.about + (1 - share) * span, true);
   };
 
   /* The page */

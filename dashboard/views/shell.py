@@ -48,18 +48,20 @@ def chip(slot: str = "chip") -> Component:
     return html.Span([strokes(), html.Span(className="word", **hook(slot="word"))], className="chip", **hook(slot=slot))
 
 
-def shell(title: str, menu: Sequence[tuple[str, str]], *, looks_on: bool = False) -> Component:
+def shell(title: str, menu: Sequence[tuple[str, str]], *, looks_on: bool = False, bar: Component | None = None) -> Component:
     """The frame of all pages.
 
     Args:
         title: What is watched.
         menu: Names and paths of the pages that exist.
         looks_on: Nothing can be done from here but look.
+        bar: What stands under the menu of every page; None for nothing.
     """
     return html.Div(
         [
             html.A("Skip to the districts", href="#content", className="skip"),
             _head(title, menu),
+            bar,
             _headline(),
             html.Div(role="alert", className="unseen", **hook(spoken="")),
             html.Div(dash.page_container, id="content"),

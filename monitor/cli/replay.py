@@ -16,6 +16,7 @@ from monitor.layout import load_layout
 from monitor.link import HostClock
 from monitor.runtime.replay import SPEED_LIMIT, Replay
 from monitor.sessions import SessionFolder
+from monitor.sessions.pictures import clock_words
 
 try:
     import termios
@@ -59,6 +60,10 @@ def run(args: argparse.Namespace) -> int:
         finally:
             replay.stop()
             _print(lines)
+            for verdict in replay.verdicts():
+                print(
+                    f"{'' if verdict.at_s is None else clock_words(verdict.at_s - replay.status().first_s) + ' '}{verdict.sentence}"
+                )
     return 0
 
 

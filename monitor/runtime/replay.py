@@ -13,6 +13,7 @@ from monitor.runtime.kept_thread import PartHealth
 from monitor.runtime.live import Live
 from monitor.runtime.pipeline import Pipeline
 from monitor.runtime.session_stream import session_pipeline
+from monitor.runtime.would_open import Verdict, WouldOpen, openings
 from monitor.sessions import Playback, Played, SessionFolder
 from monitor.sessions.merging import merged
 from monitor.values import Action, PortStatus, Step
@@ -64,6 +65,7 @@ class Replay:
         layout: What it is judged by.
         layout_path: None: bench checks are not kept with a session of the past.
         recordings: The folder that the session lies in.
+        is_rejudged: True where another layout than its own is held against it.
 
     Raises:
         SessionError: The session cannot be understood.
@@ -81,6 +83,8 @@ class Replay:
         self.layout = session.at_its_ports(layout) if layout is not None else session.layout()
         self.layout_path: Path | None = None
         self.recordings = session.path.resolve().parent
+        self.is_rejudged = layout is not None
+        self._openings = openings(session) if self.is_rejudged else {}
         self._sinks = sinks
         self._first_s = session.manifest().first_s
         length_s = session.length_s()
@@ -154,6 +158,11 @@ class Replay:
             self._state = "leaping"
             self._told.notify_all()
 
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """What the protections of another layout would have done up to here; nothing where it is judged by its own."""
+        with self._told:
+            return self._would.verdicts() if self.is_rejudged else ()
+
     def wait(self, seconds: float) -> None:
         """Wait so long, or until it was told something."""
         with self._told:
@@ -194,6 +203,7 @@ class Replay:
         self._pipeline: Pipeline = session_pipeline(self.layout)
         self._at_s = self._first_s
         self._live = Live(self.layout, self._now_s, self.session.manifest().began_at)
+        self._would = WouldOpen(self.layout, self._openings)
         self._chunks = iter(Playback(self.session))
         self._next: Played | None = next(self._chunks, None)
         self._pending: deque[Played] = deque()
@@ -242,8 +252,9 @@ class Replay:
         while self._pending:
             if self._play(self._pending.popleft()):
                 return
-        self._at_s = max(self._at_s, until_s)
-        if self._next is None:
+        if self._next is not None:
+            self._at_s = max(self._at_s, until_s)
+        else:
             self._publish(self._pipeline.finish())
             self._state, self._last_s = "ended", self._at_s
 
@@ -263,6 +274,7 @@ class Replay:
 
     def _publish(self, step: Step) -> None:
         self._live.publish(step)
+        self._would.take(step)
         for sink in self._sinks:
             sink(step)
 

@@ -14,8 +14,14 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 import numpy as np
 import pandas as pd
+from playwright.sync_api import sync_playwright
 
-from monitor.cli.demo_sessions import make_demo_sessions
+from dashboard.app import PageServer
+from dashboard.shelf import Shelf
+from dashboard.stretch import stretch
+from dashboard.views.markup import markup
+from dashboard.views.review import sheet
+from monitor.cli.demo_sessions import DemoShow, make_demo_sessions
 from monitor.cli.sift_session import sift_session
 from monitor.layout import parse_layout
 from monitor.rehearsal import demo_layout_text
@@ -23,17 +29,24 @@ from monitor.runtime.session_stream import session_pipeline
 from monitor.sessions import SessionFolder
 from monitor.sessions.buckets import FIGURES
 from monitor.sessions.csv_export import export_csv
-from monitor.sessions.downsample import downsampled, window
-from monitor.sessions.figures import review
 from monitor.sessions.readings_log import ReadingsLog
 from monitor.sessions.recorder import Recorder
 from monitor.sessions.session_writer import SessionWriter, new_manifest
-from monitor.sessions.stored import load_readings
 from monitor.values import Chunk
+from tests.browser.hall import CHROMIUM_ARGS, Hall, chromium_path
 
 BEGAN_AT = datetime(2026, 11, 21, 14, tzinfo=UTC)
 HOURS, BOARDS, SCREEN = 3, 4, 2000
 LINES_S = 600
+SIZE_S = 300.0
+ZOOM = """() => new Promise(done => {
+  const line = document.querySelector("[data-review]").pilotlampLine;
+  const began = performance.now();
+  const drawn = line.near;
+  line.move("in");
+  const look = () => line.near !== drawn ? done(performance.now() - began) : requestAnimationFrame(look);
+  look();
+})"""
 
 
 def size_of(session):
@@ -42,7 +55,8 @@ def size_of(session):
 
 def print_size(folder):
     """Four districts of waveforms with converter noise, as the rehearsal board sends them at 500000 baud."""
-    session = next(iter(make_demo_sessions(folder)))
+    show = DemoShow(began_at=BEGAN_AT, seed=7, seconds=SIZE_S)
+    session = next(iter(make_demo_sessions(folder, (show,))))
     seconds = session.length_s()
     print(f"four districts of waveforms and readings: {size_of(session) / seconds * 3600 / 1e6:.1f} MB an hour (limit 40)")
 
@@ -68,24 +82,48 @@ def long_session(folder):
 
 
 def print_review(folder):
+    """On the server alone, then in a browser; beside it what reading the same readings as CSV takes."""
     session = long_session(folder)
     began = time.perf_counter()
-    figures = review(session)
-    stored = load_readings(session, ("amps_highest", "volts_lowest"))
-    traces = [downsampled(each.at_s, values, SCREEN) for each in stored.values() for values in each.figures.values()]
-    print(
-        f"{HOURS} h, {len(stored)} districts: figures and {len(traces)} traces in {time.perf_counter() - began:.2f} s (limit 2)"
-    )
+    shelf = Shelf(folder)
+    opened = shelf.open(shelf.find(session.name))
+    sheet_bytes = len(markup(sheet([opened])))
+    whole = stretch(opened, opened.first_s, opened.last_s, SCREEN)
+    seconds = time.perf_counter() - began
+    sizes = f"sheet ({sheet_bytes / 1e3:.0f} kB) and traces ({len(whole) / 1e3:.0f} kB)"
+    print(f"{HOURS} h, {len(opened.courses)} districts: {sizes} in {seconds:.2f} s")
     began = time.perf_counter()
-    for each in stored.values():
-        downsampled(*window(each.at_s, each.figures["amps_highest"], 3600.0, 4200.0), SCREEN)
-    print(f"zoom to ten minutes, all districts: {(time.perf_counter() - began) * 1000:.0f} ms (limit 300)")
+    stretch(opened, 3600.0, 4200.0, SCREEN)
+    print(f"zoom to ten minutes, all districts: {(time.perf_counter() - began) * 1000:.0f} ms")
+    print_browser(folder, session.name)
+    print(f"memory of the server at most: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3:.0f} MB (limit 1000)")
     export_csv(session, folder / "long.csv")
     began = time.perf_counter()
     rows = len(pd.read_csv(folder / "long.csv"))
     print(f"beside it, pandas.read_csv of the same {rows} rows: {time.perf_counter() - began:.2f} s")
-    assert figures.duration_s == HOURS * 3600
-    print(f"memory at most: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3:.0f} MB (limit 1000)")
+    assert opened.figures.duration_s == HOURS * 3600
+
+
+def print_browser(folder, name):
+    """From the address typed to the traces drawn, by a browser that has the program's scripts but not the session."""
+    hall = Hall(4)
+    hall.recordings = folder
+    server = PageServer(hall.start(), port=0)
+    server.start()
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM_ARGS)
+        page = chromium.new_page(viewport={"width": 1920, "height": 1080})
+        page.goto(f"{server.address}stalls")
+        page.wait_for_selector("#stall-list")
+        began = time.perf_counter()
+        page.goto(f"{server.address}review?session={name}")
+        page.wait_for_selector("[data-shown]", timeout=120_000)
+        print(f"in Chromium, from address to traces: {time.perf_counter() - began:.2f} s (limit 2)")
+        zooms = [page.evaluate(ZOOM) for _ in range(5)]
+        print(f"in Chromium, from key to finer traces: {sorted(zooms)[2]:.0f} ms (limit 300)")
+        chromium.close()
+    server.close()
+    hall.stop()
 
 
 def print_sift(folder):

@@ -1,0 +1,78 @@
+"""Moving a replay from the page: where it is, and pause, step, next event, speed, another moment."""
+
+from typing import Annotated, Literal
+
+import msgspec
+from flask import Blueprint, Response, request
+from msgspec import Meta, Struct
+
+from dashboard.access import Gate
+from dashboard.views.replay_bar import verdict_lines
+from monitor.runtime.replay import SPEED_LIMIT, Replay
+
+BODY_LIMIT_BYTES = 1024
+
+
+class Wish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What the page asks for.
+
+    Attributes:
+        do: What to do.
+        speed: Seconds of the session a second, for "speed".
+        at_s: Seconds from the session's beginning, for "seek".
+    """
+
+    do: Literal["pause", "play", "step", "next", "speed", "seek"]
+    speed: Annotated[float, Meta(ge=1, le=SPEED_LIMIT)] = 1.0
+    at_s: Annotated[float, Meta(ge=0, le=1e7)] = 0.0
+
+
+def replay_routes(replay: Replay, gate: Gate) -> Blueprint:
+    """The address /replay: GET says where it is, POST moves it."""
+    routes = Blueprint("replay", __name__)
+
+    @routes.get("/replay")
+    def where() -> Response:
+        return _answer(200, _state(replay))
+
+    @routes.post("/replay")
+    def move() -> Response:
+        refusal = gate.refusal_to_act(request)
+        if refusal is not None:
+            return _answer(403, {"sentence": refusal})
+        try:
+            wish = msgspec.json.decode(request.stream.read(BODY_LIMIT_BYTES), type=Wish)
+        except msgspec.MsgspecError as error:
+            return _answer(400, {"sentence": f"Not understood: {error}."})
+        _obey(replay, wish)
+        return _answer(200, _state(replay))
+
+    return routes
+
+
+def _obey(replay: Replay, wish: Wish) -> None:
+    first_s = replay.status().first_s
+    does = {
+        "pause": replay.pause,
+        "play": replay.resume,
+        "step": replay.step,
+        "next": replay.next_event,
+        "speed": lambda: replay.set_speed(wish.speed),
+        "seek": lambda: replay.seek(first_s + wish.at_s),
+    }
+    does[wish.do]()
+
+
+def _state(replay: Replay) -> dict[str, object]:
+    status = replay.status()
+    return {
+        "state": status.state,
+        "at_s": round(status.at_s - status.first_s, 2),
+        "length_s": None if status.last_s is None else round(status.last_s - status.first_s, 2),
+        "speed": status.speed,
+        "verdicts": verdict_lines(replay),
+    }
+
+
+def _answer(status: int, said: dict[str, object]) -> Response:
+    return Response(msgspec.json.encode(said), status=status, mimetype="application/json", headers={"Cache-Control": "no-store"})
