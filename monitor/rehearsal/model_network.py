@@ -111,10 +111,16 @@ class WaveNetwork:
         if load.wave == "filtered":
             ripple = 1 + self._spec.ripple * np.cos(2 * (theta + self._spec.phase_rad))
             return self._open_volts * load.level * ripple
+        if load.wave == "pulsed":
+            # As many RMS volts as the level says: its square is the duty.
+            on = (theta * self._spec.pulses_per_cycle / (2 * np.pi)) % 1.0 < load.level**2
+            return np.asarray(np.where(on, self._open_volts, 0.0))
         wave = self._open_volts * self._carrier(theta)
         if load.wave == "phase-cut":
             return wave + load.dc_volts
         wave = wave * load.level
+        if load.wave == "half-wave":
+            return np.sqrt(2) * np.maximum(wave, 0.0)
         return np.abs(wave) if load.wave == "rectified" else wave + load.dc_volts
 
     def _closed(self, n: int, theta: Floats) -> Floats:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Literal
 
-WaveKind = Literal["sine", "phase-cut", "filtered", "rectified"]
+WaveKind = Literal["sine", "phase-cut", "filtered", "rectified", "half-wave", "pulsed"]
 BreakerKind = Literal["thermal", "electronic", "fuse", "none"]
 
 
@@ -55,6 +55,7 @@ class SupplySpec:
         phase_rad: Angle of its secondary against the mains.
         harmonics: Shares of the third and fifth harmonic.
         ripple: Peak-to-mean ripple of a filtered output.
+        pulses_per_cycle: Pulses of a pulse-width output for each cycle of the mains; no whole number.
         rating_is: What the plate rates.
     """
 
@@ -68,6 +69,7 @@ class SupplySpec:
     phase_rad: float = 0.0
     harmonics: tuple[float, float] = (0.0, 0.0)
     ripple: float = 0.0
+    pulses_per_cycle: float = 3.7
     rating_is: Literal["output", "input"] = "output"
 
 

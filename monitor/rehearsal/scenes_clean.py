@@ -1,6 +1,7 @@
 """Scenes in which nothing is wrong, however busy they are."""
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
@@ -32,6 +33,12 @@ def clean_phase_cut(rng: Rng, seed: int) -> Scene:
 def clean_dc(rng: Rng, seed: int) -> Scene:
     """The same on a DC layout."""
     return clean(rng, seed, Wish(wave="dc"), "clean-dc")
+
+
+def wide_clean(rng: Rng, seed: int) -> Scene:
+    """The same on a layout of any size, from any kind of supply."""
+    wave: Literal["sine", "phase-cut", "dc"] = ("sine", "phase-cut", "dc")[int(rng.integers(3))]
+    return clean(rng, seed, Wish(wave=wave, wide=True), "wide-clean")
 
 
 def busy(rng: Rng, seed: int) -> Scene:

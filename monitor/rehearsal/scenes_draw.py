@@ -23,6 +23,8 @@ from monitor.rehearsal.model_specs import (
 
 Rng = np.random.Generator
 
+SIZES = ((1, 1), (1, 2), (2, 3), (2, 4), (2, 4), (3, 6))
+"""Supplies and districts of layouts of any size; a board of 20 channels has room for ten districts."""
 SUPPLIES = ("North bench", "South bench", "West bench")
 DISTRICTS = ("Outer main", "Inner main", "Quarry branch", "Town lights", "Mill siding", "Harbour yard")
 OHMS_PER_KM = {14: 8.285, 16: 13.174, 18: 20.948, 20: 33.308}
@@ -44,6 +46,7 @@ class Wish:
         busy: The last district is track too, not lights.
         grade: Lowest and highest added load on grades.
         dirt: Highest rate of very short losses of contact.
+        wide: Any layout: one district to six, toys of a tenth of an amp to 10 A, 8 to 22 V, any kind of DC.
     """
 
     wave: Literal["ac", "sine", "phase-cut", "dc"] = "ac"
@@ -56,10 +59,13 @@ class Wish:
     busy: bool = False
     grade: tuple[float, float] = (0.15, 0.7)
     dirt: float = 0.05
+    wide: bool = False
 
 
 def draw_bench(rng: Rng, wish: Wish, supplies: int = 2, districts: int = 4) -> BenchSpec:
     """A bench that suits the wish."""
+    if wish.wide:
+        supplies, districts = SIZES[int(rng.integers(len(SIZES)))]
     wave = wish.wave if wish.wave != "ac" else "phase-cut" if rng.random() < 0.3 else "sine"
     hertz = float(rng.choice([50.0, 60.0]))
     owners = sorted(n % supplies for n in range(districts))
@@ -71,9 +77,9 @@ def draw_bench(rng: Rng, wish: Wish, supplies: int = 2, districts: int = 4) -> B
     ]
     amps = [_amps_of(s, drafts, trains) for s in range(supplies)]
     drawn = [_draw_supply(rng, s, wish, amps[s], open_volts[s]) for s in range(supplies)]
-    waves = {s: _wave_of(rng, wave) for s in range(supplies)}
+    waves = {s: _any_dc(rng) if wish.wide and wave == "dc" else _wave_of(rng, wave) for s in range(supplies)}
     finished = [_set_level(rng, draft, drawn[draft.supply], trains, n, waves[draft.supply]) for n, draft in enumerate(drafts)]
-    return BenchSpec(
+    bench = BenchSpec(
         title="Fernhollow show layout",
         supplies=tuple(drawn),
         districts=tuple(finished),
@@ -84,6 +90,7 @@ def draw_bench(rng: Rng, wish: Wish, supplies: int = 2, districts: int = 4) -> B
         hertz_wander=float(rng.uniform(0.002, 0.03)),
         lap_hints=bool(rng.random() < 0.2),
     )
+    return _scaled(rng, bench) if wish.wide else bench
 
 
 def draw_train(rng: Rng, name: str, district: int, *, amps: tuple[float, float], is_dc: bool = False) -> TrainSpec:
@@ -213,6 +220,50 @@ def _draw_supply(rng: Rng, s: int, wish: Wish, amps: float, open_volts: float) -
         harmonics=harmonics,
         ripple=float(rng.uniform(0.01, 0.08)),
     )
+
+
+def _any_dc(rng: Rng) -> WaveKind:
+    kinds: tuple[WaveKind, ...] = ("filtered", "rectified", "half-wave", "pulsed")
+    return kinds[int(rng.integers(len(kinds)))]
+
+
+def _scaled(rng: Rng, bench: BenchSpec) -> BenchSpec:
+    """The same layout in another size: all volts and all amps by a factor each, so that what is shared stays shared."""
+    volts = float(rng.uniform(8.0, 22.0)) / max(supply.volts_open for supply in bench.supplies)
+    most = max(supply.rated_va / supply.max_volts for supply in bench.supplies)
+    amps = math.exp(rng.uniform(math.log(0.3), math.log(10.0))) / most
+    ohms = volts / amps
+    span = bench.converter.amps_span * amps
+    supplies = tuple(
+        replace(
+            s,
+            volts_open=s.volts_open * volts,
+            max_volts=round(s.max_volts * volts, 4),
+            rated_va=max(1.0, round(s.rated_va * volts * amps, 1)),
+            source_ohms=s.source_ohms * ohms,
+            breaker=replace(s.breaker, rated_amps=round(s.breaker.rated_amps * amps, 3)),
+            pulses_per_cycle=float(rng.choice([rng.uniform(1.5, 6), rng.uniform(20, 400)])),
+        )
+        for s in bench.supplies
+    )
+    loads = amps / volts  # amps of lamps are those at nominal volts
+    districts = tuple(
+        replace(
+            d,
+            own_ohms=d.own_ohms * ohms,
+            feeder_ohms=d.feeder_ohms * ohms,
+            feeder=None,
+            lamp_amps=d.lamp_amps * loads,
+            steady_amps=d.steady_amps * loads,
+        )
+        for d in bench.districts
+    )
+    trains = tuple(
+        replace(t, run_amps=t.run_amps * amps, run_volts=t.run_volts * volts, car_amps=t.car_amps * loads) for t in bench.trains
+    )
+    # Sensors come in few sizes: a small layout uses little of its range.
+    converter = replace(bench.converter, amps_span=max(span, float(rng.choice([1.0, 5.0, 20.0]))))
+    return replace(bench, supplies=supplies, districts=districts, trains=trains, converter=converter)
 
 
 def _wave_of(rng: Rng, wave: str) -> WaveKind:

@@ -1,6 +1,7 @@
 """Scenes with one kind of fault each, and one with many."""
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
@@ -92,20 +93,32 @@ def binding(rng: Rng, seed: int) -> Scene:
     return Scene(name="binding", seed=seed, seconds=140.0, bench=bench, acts=tuple(_bindings(rng, bench, (28, 130))))
 
 
-def mixed(rng: Rng, seed: int) -> Scene:
+def mixed(rng: Rng, seed: int, wish: Wish | None = None, name: str = "mixed") -> Scene:
     """An evening with a bit of everything."""
-    bench = draw_bench(rng, Wish(share=(0.3, 0.55)))
+    bench = draw_bench(rng, wish or Wish(share=(0.3, 0.55)))
     train = int(rng.integers(0, len(bench.trains)))
     acts = deliberate(rng, bench, (8, 195), (4, 12)) + contact_losses(rng, train, (25, 195), (4, 22))
     acts.append(_dip(rng, float(rng.uniform(60, 120))))
     acts.append(Binding(at_s=140.0, seconds=float(rng.uniform(4, 9)), train=train, factor=_bind_factor(rng), rise_s=0.5))
     acts.append(FeedLost(at_s=float(rng.uniform(170, 180)), seconds=5.0, district=_track(rng, bench), ragged_s=0.3))
-    return Scene(name="mixed", seed=seed, seconds=200.0, bench=bench, acts=tuple(_spaced(acts)))
+    return Scene(name=name, seed=seed, seconds=200.0, bench=bench, acts=tuple(_spaced(acts)))
 
 
-def confusable(rng: Rng, seed: int) -> Scene:
+def wide_mixed(rng: Rng, seed: int) -> Scene:
+    """The same on a layout of any size, from any kind of supply."""
+    wave: Literal["ac", "dc"] = "dc" if rng.random() < 0.4 else "ac"
+    return mixed(rng, seed, Wish(share=(0.3, 0.55), wave=wave, wide=True), "wide-mixed")
+
+
+def wide_confusable(rng: Rng, seed: int) -> Scene:
+    """Look-alikes on a layout of any size, from any kind of supply."""
+    wave: Literal["ac", "dc"] = "dc" if rng.random() < 0.4 else "ac"
+    return confusable(rng, seed, Wish(share=(0.3, 0.55), wave=wave, wide=True), "wide-confusable")
+
+
+def confusable(rng: Rng, seed: int, wish: Wish | None = None, name: str = "confusable") -> Scene:
     """Deliberate acts and their look-alikes in turn, on one layout."""
-    bench = draw_bench(rng, Wish(share=(0.3, 0.55)))
+    bench = draw_bench(rng, wish or Wish(share=(0.3, 0.55)))
     acts: list[Act] = []
     for at in moments(rng, (12, 185), (8, 13)):
         district = _track(rng, bench)
@@ -121,7 +134,7 @@ def confusable(rng: Rng, seed: int) -> Scene:
             acts.append(_dip(rng, at))
         else:
             acts += one_deliberate(rng, bench, district, at)
-    return Scene(name="confusable", seed=seed, seconds=200.0, bench=bench, acts=tuple(_spaced(acts)))
+    return Scene(name=name, seed=seed, seconds=200.0, bench=bench, acts=tuple(_spaced(acts)))
 
 
 def with_deliberate(rng: Rng, scene: Scene, gap: tuple[float, float] = (12, 30)) -> Scene:

@@ -1,6 +1,7 @@
 """Scenes whose events have something in common: a place, a train, or nothing."""
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
@@ -22,6 +23,14 @@ def fixed_spot(rng: Rng, seed: int) -> Scene:
     acts = [whistle(rng, district, at) for at in moments(rng, (10, seconds - 8), (18, 60))] if _is_ac(bench, district) else []
     pattern = ExpectedPattern(verdict="fixed-spot", districts=(district,), lap_of=train)
     return Scene(name="fixed-spot", seed=seed, seconds=seconds, bench=bench, acts=tuple(acts), pattern=pattern)
+
+
+def wide_spot(rng: Rng, seed: int) -> Scene:
+    """The same on a layout of any size, from any kind of supply."""
+    wave: Literal["ac", "dc"] = "dc" if rng.random() < 0.4 else "ac"
+    bench, district, train = _with_spot(rng, _contact_spot(rng), Wish(share=(0.3, 0.55), wave=wave, wide=True))
+    pattern = ExpectedPattern(verdict="fixed-spot", districts=(district,), lap_of=train)
+    return Scene(name="wide-spot", seed=seed, seconds=_seconds(bench, train), bench=bench, pattern=pattern)
 
 
 def changing_speed(rng: Rng, seed: int) -> Scene:
@@ -97,9 +106,9 @@ def _spread(rng: Rng, low: float, high: float) -> tuple[float, float]:
     return float(a), float(max(b, a * 1.3))
 
 
-def _with_spot(rng: Rng, spot: Spot) -> tuple[BenchSpec, int, int]:
+def _with_spot(rng: Rng, spot: Spot, wish: Wish | None = None) -> tuple[BenchSpec, int, int]:
     """A bench with the spot on one of its track districts; also the district and the train that goes round there."""
-    bench = draw_bench(rng, Wish(share=(0.3, 0.55)))
+    bench = draw_bench(rng, wish or Wish(share=(0.3, 0.55)))
     train = int(rng.integers(0, len(bench.trains)))
     district = bench.trains[train].district
     return replace(bench, spots=(replace(spot, district=district),)), district, train
