@@ -15,7 +15,7 @@ from monitor.values import Cause
 
 LEAST_SHARE = 0.12  # of the amps before: one engine of several
 LEAST_JOINT_SHARE = 0.18
-LEAST_AMPS = 0.1
+LEAST_AMPS = 0.03
 SPREADS = 1.6  # of the amps' own wavering within a tick
 LEAST_CYCLES = 1.55  # losses of about a cycle are what every track has, and no train notices
 SURE_SHARE = 0.75

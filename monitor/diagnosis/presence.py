@@ -8,6 +8,7 @@ from monitor.diagnosis.medians import medians
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+LEAST_AMPS = 0.03
 LEAST_DUTY = 0.08
 MIDDLE_SHARE = 0.06
 GAP_TICKS = 15  # a train takes a second or two to roll over
@@ -32,7 +33,9 @@ def train_present(amps: Floats, live: Bools) -> tuple[Bools, bool]:
     between = (amps > low + 0.2 * span) & (amps < low + 0.5 * span) & live
     present = _lasting((amps > low + 0.35 * span) & live)
     duty = present.sum() / live.sum()
-    two_states = span > 0.8 * low + 0.1 and between.sum() < MIDDLE_SHARE * live.sum() and LEAST_DUTY < 1 - duty < 1 - LEAST_DUTY
+    two_states = (
+        span > 0.8 * low + LEAST_AMPS and between.sum() < MIDDLE_SHARE * live.sum() and LEAST_DUTY < 1 - duty < 1 - LEAST_DUTY
+    )
     return (present, True) if two_states else (live, False)
 
 

@@ -31,6 +31,7 @@ from monitor.rehearsal.truth import Truth
 from monitor.values import Cause
 
 _FOR_GOOD = 1 << 60
+_NEXT_BREAK_S = 0.15
 _POWER_GONE = (DirectionBreak, FeedLost, MainsDip, Short)
 
 
@@ -150,7 +151,8 @@ class Director:
             self.lay("angle", 0, start, np.full(scans, act.jump_rad))
         for district in range(len(self._spec.districts)):
             if self.is_powered(district):
-                self.note(Cause.MAINS_DIP, district, start, scans)
+                # With one supply nothing tells the mains from it.
+                self._truth.note(Cause.MAINS_DIP, district, start, start + scans, optional=len(self._spec.supplies) == 1)
 
     def _train_act(self, act: Binding | ContactLoss | Transfer, start: int, scans: int) -> None:
         train = self._slow.trains[act.train]
@@ -182,7 +184,9 @@ class Director:
             case DirectionBreak(edge_s=edge_s):
                 self.lay("feed" if edge_s == 0 else "drive", district, start, shapes.box(scans, 0.0, self.scan_of(edge_s)))
                 self.note(Cause.DIRECTION_BREAK, district, start, scans)
-                self._stand_in_neutral(district, start + scans, self.scan_of(act.neutral_s))
+                # The sequence steps when the volts come back, not when the next break begins.
+                until_next = self.scan_of(act.neutral_s + _NEXT_BREAK_S) if act.neutral_s else 0
+                self._stand_in_neutral(district, start + scans, until_next)
                 self._sags.watch(district, start + scans, start + scans + self.scan_of(2.0), neighbours_only=True)
             case FeedLost(ragged_s=ragged_s):
                 self.lay("feed", district, start, shapes.lost_feed(self._rng, scans, self.scan_of(ragged_s)))

@@ -120,7 +120,7 @@ class WaveNetwork:
             return wave + load.dc_volts
         wave = wave * load.level
         if load.wave == "half-wave":
-            return np.sqrt(2) * np.maximum(wave, 0.0)
+            return np.asarray(np.sqrt(2) * np.maximum(wave, 0.0))
         return np.abs(wave) if load.wave == "rectified" else wave + load.dc_volts
 
     def _closed(self, n: int, theta: Floats) -> Floats:

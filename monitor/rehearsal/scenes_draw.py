@@ -231,7 +231,7 @@ def _scaled(rng: Rng, bench: BenchSpec) -> BenchSpec:
     """The same layout in another size: all volts and all amps by a factor each, so that what is shared stays shared."""
     volts = float(rng.uniform(8.0, 22.0)) / max(supply.volts_open for supply in bench.supplies)
     most = max(supply.rated_va / supply.max_volts for supply in bench.supplies)
-    amps = math.exp(rng.uniform(math.log(0.3), math.log(10.0))) / most
+    amps = math.exp(rng.uniform(math.log(0.8), math.log(12.0))) / most
     ohms = volts / amps
     span = bench.converter.amps_span * amps
     supplies = tuple(
