@@ -17,6 +17,7 @@ BY_HAND_TICKS = 35  # a break that steps a reversing unit is 0.15-3 s long; long
 SHORTEST_BY_HAND_S = 0.1  # nobody lets go of a button faster
 DOWN_SHARE = 0.5
 BACK_TICKS = 3  # volts are back when they stay for so long: a loose contact chatters faster than a hand
+SWING_SHARE = 0.2
 OVERLOAD = 0.97  # of the protection's rated amps: it may open up to a quarter early, never at ordinary running
 SHORT_CIRCUIT = 1.8
 
@@ -163,8 +164,16 @@ class Breaks(Watcher):
 
 
 def _swings(share: Floats, *, falling: bool) -> int:
-    """How often volts went all the way down, or up, as shares of what they were; single half cycles do not count."""
-    state = np.where(share > 0.5, 1, np.where(share < 0.25, -1, 0))
-    state = state[state != 0]
-    steps = np.diff(state)
-    return int((steps < 0).sum() if falling else (steps > 0).sum())
+    """How often volts, as shares of what they were, fell or rose by a good part without turning back in between.
+
+    A window averages over a cycle, so a contact that chatters faster shows as volts that go up and down part of the way.
+    """
+    count, turning, way = 0, float(share[0]) if len(share) else 0.0, 0
+    for value in share.tolist():
+        if (value - turning) * way > 0:
+            turning = value
+        elif abs(value - turning) > SWING_SHARE:
+            way = 1 if value > turning else -1
+            turning = value
+            count += (way < 0) is falling
+    return count

@@ -8,7 +8,7 @@ from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Waiting, Watcher, Watching
 from monitor.values import Cause
 
-LEAST_VOLTS = 0.55  # electronic sound units react from about 1 V (common practice, no published source)
+LEAST_VOLTS = 0.45  # electronic sound units react from about 1 V, of which a phase-cut output passes half (common practice)
 HELD_TICKS = 2
 USUAL_TICKS = 50
 
@@ -20,7 +20,7 @@ class Offsets(Watcher):
         """Watch for ever."""
         d = self.district
         while True:
-            found = yield from self.find(lambda rows: np.abs(self.ticks.offset_volts[rows, d]) > LEAST_VOLTS, tick)
+            found = yield from self.find(self._is_offset, tick)
             if found is None:
                 return
             usual = self._usual(found)
@@ -36,6 +36,12 @@ class Offsets(Watcher):
             yield over + 2
             self._tell_signal(found, over, usual, sign * level)
             tick = over + 2
+
+    def _is_offset(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+        """By this tick and the one before: an odd number of half cycles of a phase-cut wave has a mean of its own."""
+        offset = self.ticks.offset_volts[max(0, rows.start - 1) : rows.stop, self.district]
+        both = (offset[1:] + offset[:-1]) / 2 if rows.start else np.concatenate([offset[:1], (offset[1:] + offset[:-1]) / 2])
+        return np.asarray(np.abs(both) > LEAST_VOLTS)
 
     def _over(self, found: int, usual: float, level: float) -> Waiting:
         d = self.district
@@ -54,10 +60,7 @@ class Offsets(Watcher):
         volts = self.ticks.volts[self.ticks.rows(tick, tick + 1 + HELD_TICKS), self.district]
         live = bool((volts > 2 * self.circuits.off_volts[self.district]).all())
         return (
-            live
-            and len(held) == HELD_TICKS
-            and bool((np.abs(held) > LEAST_VOLTS).all())
-            and abs(np.sign(held).sum()) == len(held)
+            live and len(held) == HELD_TICKS and bool(np.abs(held.mean()) > LEAST_VOLTS) and abs(np.sign(held).sum()) == len(held)
         )
 
     def _tell_signal(self, found: int, over: int, usual: float, level: float) -> None:

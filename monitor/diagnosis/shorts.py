@@ -10,9 +10,10 @@ from monitor.diagnosis.watcher import Watcher, Watching
 from monitor.values import Cause
 
 FADE_S = 0.15
-FADED_SHARE = 0.8
+FADED_SHARE = 0.93
+EARLY_S = 0.1
 LOST_SHARE = 0.55  # of the volts: below, more is lost in the supply than is left whatever the amps do
-COARSE_SHARE = 0.7  # of readings that a short fills in part only
+COARSE_SHARE = 0.6  # of readings that a short fills in part only; a heavy load switched on leaves more
 LEAP = 2.5  # times the amps before
 RATED_SHARE = 1.15  # of the supply's rated amps
 FELL_SHARE = 0.8  # of the volts before: worth a look
@@ -30,15 +31,15 @@ class Shorts(Watcher):
             found = yield from self.find(self._leapt, tick)
             if found is None:
                 return
-            yield found + 3
+            yield found + 4
             usual_amps, usual_volts = self._usual(found)
-            cut = self.stream.cut(self.district, found - 2, found + 3)
+            cut = self.stream.cut(self.district, found - 2, found + 4)
             shorted = self._shorted(cut, usual_amps, usual_volts)
             if not shorted.any() or self._fades(cut, shorted, usual_volts):
                 tick = found + 1
                 continue
             event = self._event(cut, shorted, usual_amps, usual_volts)
-            last = found + 3
+            last = found + 4
             while not event.end_s:
                 if last == found + OPEN_TICKS:
                     self.tell(event, last)
@@ -70,10 +71,12 @@ class Shorts(Watcher):
 
     def _fades(self, cut: Cut, shorted: "np.ndarray[tuple[int], np.dtype[np.bool_]]", volts: float) -> bool:
         """Something heavy that starts: volts not quite lost, and amps that fall within tenths of a second."""
-        late = shorted & (cut.end_s > cut.end_s[int(np.argmax(shorted))] + FADE_S)
+        peak_s = float(cut.end_s[int(np.argmax(cut.amps))])
+        early = shorted & (cut.end_s < peak_s + EARLY_S)
+        late = shorted & (cut.end_s > peak_s + FADE_S)
         if not late.any() or float(cut.volts[shorted].min()) < LOST_SHARE * volts:
             return False
-        return median(cut.amps[late]) < FADED_SHARE * float(cut.amps.max())
+        return median(cut.amps[late]) < FADED_SHARE * median(cut.amps[early])
 
     def _event(self, cut: Cut, shorted: "np.ndarray[tuple[int], np.dtype[np.bool_]]", amps: float, volts: float) -> Occurrence:
         first = int(np.argmax(shorted))
