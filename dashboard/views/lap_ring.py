@@ -1,18 +1,18 @@
 """The lap ring: where on the lap each district's events fall."""
 
-import math
 from collections.abc import Sequence
 
 from dashboard.views.history import AMPS, LINE, TEXT
-from monitor.values import Cause, Event, Pattern
+from dashboard.views.words import WORD_OF_CAUSE
+from monitor.values import Event, Pattern
 
-ON_THE_RING = (Cause.LOST_CONTACT, Cause.WEAK_JOINT)
+SAME_EVENT_S = 0.02
 INNERMOST = 0.45
 
 
 def lap_ring(patterns: Sequence[Pattern], events: Sequence[Event]) -> dict[str, object]:
-    """A ring for each district with a lap time, a dot for each event, one turn for one lap; a plain dictionary."""
-    rings = [(district, pattern) for pattern in patterns if pattern.lap_s for district in pattern.districts]
+    """A ring for each district whose lap is known, a dot for each event, one turn for one lap; a plain dictionary."""
+    rings = [(pattern.districts[0], pattern) for pattern in patterns if pattern.phases]
     traces: list[dict[str, object]] = []
     for number, (district, pattern) in enumerate(rings):
         radius = 1.0 if len(rings) == 1 else INNERMOST + (1 - INNERMOST) * number / (len(rings) - 1)
@@ -51,18 +51,22 @@ def _circle(district: str, radius: float) -> dict[str, object]:
 
 
 def _dots(district: str, radius: float, pattern: Pattern, events: Sequence[Event]) -> dict[str, object]:
-    lap_s = pattern.lap_s or math.inf
-    own = [event for event in events if event.district == district and event.cause in ON_THE_RING]
+    own = [(phase, _cause(events, district, at_s)) for at_s, phase in pattern.phases]
     return {
         "type": "scatterpolar",
         "mode": "markers",
         "name": district,
         "r": [radius] * len(own),
-        "theta": [round(360 * (event.start_s / lap_s % 1.0), 2) for event in own],
-        "text": [f"{district}, {event.cause.value.replace('-', ' ')}" for event in own],
+        "theta": [round(360 * phase, 2) for phase, _ in own],
+        "text": [f"{district}, {cause}" for _, cause in own],
         "hoverinfo": "text",
         "marker": {"size": 11, "opacity": 0.7, "color": AMPS},
     }
+
+
+def _cause(events: Sequence[Event], district: str, at_s: float) -> str:
+    own = (event for event in events if event.district == district and abs(event.start_s - at_s) < SAME_EVENT_S)
+    return next((WORD_OF_CAUSE[event.cause] for event in own), "earlier")
 
 
 def _spot(fraction: float, radius: float) -> dict[str, object]:

@@ -1,9 +1,16 @@
 """The moment of an event as a plot: volts and amps as sampled, where it began and ended, the usual, the neighbours."""
 
-import numpy as np
+from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.views.figures import seconds
 from dashboard.views.history import AMPS, LINE, TEXT, VOLTS
+from monitor.sessions.downsample import downsampled
 from monitor.values import Event, Snapshot
+
+Floats = NDArray[np.floating[Any]]
 
 NEIGHBOUR = "rgba(139,149,155,0.55)"
 NEIGHBOURS = 3
@@ -47,21 +54,20 @@ def moment_figure(snapshot: Snapshot | None, event: Event) -> dict[str, object]:
 def _traces(snapshot: Snapshot, event: Event) -> list[dict[str, object]]:
     at_s = snapshot.start_s - event.start_s + np.arange(len(snapshot.values)) * snapshot.interval_s
     names = list(dict.fromkeys(channel.district for channel in snapshot.channels))[: NEIGHBOURS + 1]
-    step = max(1, len(at_s) // POINTS)
     traces: list[dict[str, object]] = []
     # The district itself is drawn last, on top.
     for column, channel in reversed(list(enumerate(snapshot.channels))):
         if channel.quantity == "F" or channel.district not in names:
             continue
         own = channel.district == names[0]
-        values = snapshot.values[::step, column].tolist()
+        shown_s, values = _few(at_s + channel.skew_s, snapshot.values[:, column])
         traces.append(
             {
-                "type": "scattergl" if len(at_s) > POINTS else "scatter",
+                "type": "scatter",
                 "mode": "lines",
                 "name": f"{channel.district}, {'volts' if channel.quantity == 'V' else 'amps'}",
-                "x": [round(value, 5) for value in (at_s[::step] + channel.skew_s).tolist()],
-                "y": [None if value != value else round(value, 3) for value in values],  # noqa: PLR0124 - NaN
+                "x": [round(value, 5) for value in shown_s.tolist()],
+                "y": [None if value != value else round(value, 3) for value in values.tolist()],  # noqa: PLR0124 - NaN
                 "yaxis": "y" if channel.quantity == "V" else "y2",
                 "line": {
                     "color": (VOLTS if channel.quantity == "V" else AMPS) if own else NEIGHBOUR,
@@ -73,13 +79,20 @@ def _traces(snapshot: Snapshot, event: Event) -> list[dict[str, object]]:
     return traces
 
 
+def _few(at_s: Floats, values: Floats) -> tuple[Floats, Floats]:
+    """As they are where a browser draws them at once, else lowest and highest of each stretch."""
+    return (at_s, values) if len(values) <= POINTS else downsampled(at_s.astype(np.float64), values.astype(np.float64), POINTS)
+
+
 def _marks(event: Event, end_s: float | None, span_s: float) -> list[dict[str, object]]:
     """A shade while it went on, and the usual peaks as dashes: what an AC wave reaches is the square root of two of its RMS."""
     shade = {
         "type": "rect", "xref": "x", "yref": "paper", "x0": 0, "x1": span_s if end_s is None else min(end_s, span_s),
         "y0": 0, "y1": 1, "fillcolor": "rgba(217,142,31,0.10)", "line": {"width": 0}, "layer": "below",
     }  # fmt: skip
-    marks: list[dict[str, object]] = [shade]
+    marks: list[dict[str, object]] = [shade, _edge(0.0)]
+    if end_s is not None and end_s < span_s:
+        marks.append(_edge(end_s))
     for axis, key in (("y", "volts_before"), ("y2", "amps_before")):
         usual = event.evidence.get(key)
         if usual is not None and usual == usual:  # noqa: PLR0124 - NaN
@@ -93,10 +106,19 @@ def _marks(event: Event, end_s: float | None, span_s: float) -> list[dict[str, o
 
 
 def _notes(end_s: float | None, span_s: float) -> list[dict[str, object]]:
-    notes: list[dict[str, object]] = [_note(0, "began", "left")]
-    if end_s is not None and 0.08 < end_s < span_s:
-        notes.append(_note(end_s, "ended", "left"))
-    return notes
+    began = _note(0, "began", "right")
+    if end_s is None:
+        return [began, _note(span_s, "goes on →", "right")]
+    if end_s >= span_s:
+        return [began, _note(span_s, f"ended after {seconds(end_s)} →", "right")]
+    return [began, _note(end_s, "ended", "left")]
+
+
+def _edge(at_s: float) -> dict[str, object]:
+    return {
+        "type": "line", "xref": "x", "yref": "paper", "x0": at_s, "x1": at_s, "y0": 0, "y1": 1,
+        "line": {"color": TEXT, "width": 1},
+    }  # fmt: skip
 
 
 def _note(at_s: float, text: str, anchor: str) -> dict[str, object]:

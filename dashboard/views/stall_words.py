@@ -148,8 +148,15 @@ def place_words(pattern: Pattern, marks: Sequence[Action]) -> str:
     mark = next(passed, None)
     if mark is None:
         return f", {10 * pattern.lap_fraction:.1f} tenths of a lap on"
-    tenths = 10 * ((pattern.lap_fraction - mark.at_s / pattern.lap_s) % 1.0)
+    tenths = 10 * ((pattern.lap_fraction - _phase_at(pattern, mark.at_s)) % 1.0)
     return f', {tenths:.1f} tenths of a lap after "{mark.text}"'
+
+
+def _phase_at(pattern: Pattern, at_s: float) -> float:
+    """Where on the lap the train was: counted from the event nearest in time, for the throttle may have been moved elsewhere."""
+    lap_s = pattern.lap_s or 1.0
+    event_s, phase = min(pattern.phases, key=lambda pair: abs(pair[0] - at_s), default=(0.0, 0.0))
+    return (phase + (at_s - event_s) / lap_s) % 1.0
 
 
 def pattern_sentence(pattern: Pattern, marks: Sequence[Action] = ()) -> str:
@@ -184,7 +191,7 @@ def slow_sentence(figure: SlowFigure) -> tuple[str, str]:
     """A slow figure's line and what it means."""
     if figure.kind == "source-ohms":
         line = f"{figure.name} loses {figure.value:.2f} V for each amp (from {figure.count} steps of load)"
-        return line, "Compare it with earlier sessions: a rise means a tired contact or winding."
+        return line, "A rise from session to session means a tired contact or winding."
     if figure.kind == "loop-ohms":
         line = f"{figure.name}: the feeder has {figure.value:.3f} ohms out and back"
         if figure.reference is None:
@@ -237,16 +244,17 @@ def figure_change_words(change: FigureChange) -> tuple[str, str]:
 def _change_meaning(change: FigureChange) -> str:
     if change.verdict == "alike":
         return "As it was: less than a tenth apart, which warmth alone can do."
+    apart = f"{abs(change.share):.0%} {'more' if change.share > 0 else 'less'}"
     if change.verdict == "unclear":
         few = (
             "one opening tells little, and they differ from one to the next"
             if change.now.kind == "opening-share"
             else ("that is not beyond what such figures scatter")
         )
-        return f"{change.share:+.0%}, but {few}. Watch on."
+        return f"That is {apart}, but {few}. Watch on."
     way = "up" if change.share > 0 else "down"
     known = f" and beyond how {change.sessions} sessions differ" if change.sessions >= 3 else ""
-    return f"{change.share:+.0%}, more than it scatters{known}. {_MEANINGS[change.now.kind, way]}"
+    return f"That is {apart}, and beyond what it scatters{known}. {_MEANINGS[change.now.kind, way]}"
 
 
 _MEANINGS = {

@@ -1,6 +1,6 @@
 """Places: do events fall at one spot of the lap, go with one train, or neither?"""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ SURE = 0.001
 SHARED_LENGTH = 0.42  # of two trains with laps of their own, one's events lie at the spot and the other's all round
 REFINE_SHARE = 0.03
 SHARED = 0.002  # of two trains with laps of their own, one's events recur; asked again and again, so chance gets little room
+PHASES_TOLD = 60
 SHORTEST_BY_EVENTS_S = 8.0
 LAPS_BY_EVENTS = 4.0
 
@@ -61,10 +62,12 @@ class Spot:
     Attributes:
         lap_s: Lap time in seconds.
         clustering: Of the events on the lap, the p-value corrected for the number of laps tried.
+        phases: Shape (n,): where on the lap each event fell, 0-1.
     """
 
     lap_s: float | None
     clustering: Clustering
+    phases: Floats = field(default_factory=lambda: np.zeros(0))
 
     @property
     def is_fixed(self) -> bool:
@@ -116,7 +119,7 @@ def spot(history: History, present: Bools) -> Spot:
 
 def _corrected(found: Spot, trials: float) -> Spot:
     """With the p-value of the best of so many tries (Bonferroni)."""
-    return Spot(lap_s=found.lap_s, clustering=found.clustering._replace(p_value=min(1.0, found.clustering.p_value * trials)))
+    return replace(found, clustering=found.clustering._replace(p_value=min(1.0, found.clustering.p_value * trials)))
 
 
 def _by_events(track: Track, history: History, present: Bools) -> Spot:
@@ -179,7 +182,8 @@ def _fold(track: Track, history: History, present: Bools, lap_s: float) -> Spot:
     clustering = rayleigh(fractions)
     trials = max(1.0, 2 * REFINE_SHARE * turns)
     mean = float(np.angle(np.exp(2j * np.pi * (way / lap_s)).sum()) / (2 * np.pi) % 1.0)
-    return Spot(lap_s=lap_s, clustering=Clustering(mean, clustering.length, min(1.0, clustering.p_value * trials)))
+    corrected = Clustering(mean, clustering.length, min(1.0, clustering.p_value * trials))
+    return Spot(lap_s=lap_s, clustering=corrected, phases=way / lap_s % 1.0)
 
 
 def _along_presence(phases: Floats, present: Bools, at: Floats) -> Floats:
@@ -226,4 +230,12 @@ def _pattern(verdict: str, group: list[History], found: Spot | None) -> Pattern:
         lap_fraction=float(found.clustering.fraction) if fixed and found is not None else None,
         p_value=None if found is None or found.lap_s is None else float(found.clustering.p_value),
         start_s=min(float(history.events_s[0]) for history in group),
+        phases=_phases(group[0], found) if len(group) == 1 and found is not None else (),
     )
+
+
+def _phases(history: History, found: Spot) -> tuple[tuple[float, float], ...]:
+    if len(found.phases) != len(history.events_s):
+        return ()
+    pairs = zip(history.events_s.tolist(), found.phases.tolist(), strict=True)
+    return tuple((round(at_s, 2), round(phase, 3)) for at_s, phase in list(pairs)[-PHASES_TOLD:])

@@ -60,6 +60,9 @@ class Notices:
         for pattern in step.patterns:
             for districts in [said for said in self._patterns if set(said) & set(pattern.districts)]:
                 del self._patterns[districts]  # said before of the same place
+            # A pattern takes the place of all that was said of any of its districts before.
+            for districts in [said for said in self._patterns if set(said) & set(pattern.districts)]:
+                del self._patterns[districts]
             self._patterns[pattern.districts] = pattern
             _trim(self._patterns)
         for snapshot in step.snapshots:

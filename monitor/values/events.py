@@ -62,6 +62,8 @@ class Pattern:
         lap_fraction: Where on the lap, 0-1 from the start of the stream's lap clock, or None.
         p_value: Of the test behind the verdict, or None.
         start_s: Time of the first event of it.
+        phases: When each of its latest events began, and where on the lap the train was then, 0-1 on the same lap clock: counted
+            along the way gone, not by time, where the throttle was moved. Empty where no lap is known.
     """
 
     verdict: Literal["fixed-spot", "follows-train", "scattered"]
@@ -71,6 +73,7 @@ class Pattern:
     lap_fraction: float | None
     p_value: float | None
     start_s: float
+    phases: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

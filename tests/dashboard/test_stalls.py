@@ -30,8 +30,9 @@ LOST = Event(
 )  # fmt: skip
 WHISTLE = Event(id=4, district="Inner main", cause=Cause.DC_SIGNAL, start_s=25.0, end_s=26.0, confidence=0.97)
 SPOT = Pattern(
-    verdict="fixed-spot", districts=("Outer main",), events=9, lap_s=17.0, lap_fraction=0.25, p_value=1e-6, start_s=20.0
-)
+    verdict="fixed-spot", districts=("Outer main",), events=9, lap_s=17.0, lap_fraction=0.25, p_value=1e-6, start_s=20.0,
+    phases=((3.0, 0.31), (20.0, 0.24)),
+)  # fmt: skip
 
 
 def picture(events=(WHISTLE, LOST), marks=(), patterns=(SPOT,), now_s=60.0):
@@ -116,9 +117,15 @@ def test_a_moment_without_samples_says_so():
 
 
 def test_the_plot_has_the_span_the_usual_and_the_district_on_top():
-    figure = moment_figure(snapshot(), LOST)
-    shade, *usual = figure["layout"]["shapes"]
+    whole = np.vstack([snapshot().values, np.ones((300, 4), dtype=np.float32)])
+    figure = moment_figure(replace(snapshot(), values=whole), LOST)
+    shade, began, ended, *usual = figure["layout"]["shapes"]
     assert (shade["x0"], shade["x1"]) == (0, pytest.approx(0.2))
+    assert (began["x0"], ended["x0"]) == (0, pytest.approx(0.2))
+    assert [note["text"] for note in figure["layout"]["annotations"]] == ["began", "ended"]
+    long = moment_figure(snapshot(), replace(LOST, end_s=32.0))
+    assert [note["text"] for note in long["layout"]["annotations"]] == ["began", "ended after 12 s →"]
+    assert len(long["layout"]["shapes"]) == 6
     # The peak of a sine is the square root of two times its RMS.
     assert sorted(line["y0"] for line in usual if line["yref"] == "y") == pytest.approx([-14 * 2**0.5, 14 * 2**0.5])
     assert figure["data"][-1]["name"] == "Outer main, volts"
@@ -126,10 +133,20 @@ def test_the_plot_has_the_span_the_usual_and_the_district_on_top():
     assert figure["data"][-1]["x"][0] == pytest.approx(-0.3)
 
 
-def test_the_ring_turns_once_a_lap():
+def test_a_very_long_moment_keeps_its_peaks():
+    few = snapshot()
+    values = np.zeros((20_000, 4), dtype=np.float32)
+    values[7777] = 9.0
+    trace = moment_figure(replace(few, values=values), LOST)["data"][-1]
+    assert (trace["type"], max(trace["y"])) == ("scatter", 9.0)
+    assert len(trace["y"]) <= 4000
+
+
+def test_the_ring_turns_once_a_lap_and_has_a_dot_where_the_diagnosis_saw_the_train():
     ring = lap_ring([SPOT], [LOST, WHISTLE])
     dots = next(trace for trace in ring["data"] if trace.get("text"))
-    assert dots["theta"] == [pytest.approx(360 * (20.0 / 17.0 - 1), abs=0.01)]
+    assert dots["theta"] == pytest.approx([360 * 0.31, 360 * 0.24])
+    assert dots["text"] == ["Outer main, earlier", "Outer main, lost contact"]
     assert any(trace["theta"] == [90.0] for trace in ring["data"])
 
 
@@ -143,8 +160,9 @@ def test_places_say_their_evidence():
 
 
 def test_a_place_counts_from_where_the_train_was_seen_to_pass():
-    mark = Action(kind="mark", at_s=17.0 * 2.15, district="Outer main", text="passes the station")
-    assert '1.0 tenths of a lap after "passes the station"' in pattern_sentence(SPOT, [mark])
+    # Half a lap of 17 s after the event that fell at 0.24 of it: at 0.74; the spot at 0.25 is 0.51 further on.
+    mark = Action(kind="mark", at_s=20.0 + 17.0 / 2, district="Outer main", text="passes the station")
+    assert '5.1 tenths of a lap after "passes the station"' in pattern_sentence(SPOT, [mark])
     elsewhere = Action(kind="mark", at_s=17.0 * 2.15, district="Inner main", text="passes the station")
     assert "tenths of a lap on" in pattern_sentence(SPOT, [elsewhere])
 
@@ -171,7 +189,7 @@ def test_figures_against_the_last_session_in_words():
 
     text = words(against_earlier(run(0.71, 1), [run(0.42, 0)]))
     assert "Outer main's loop was 0.42 ohm last time (25 November, 10:00), 0.71 now" in text
-    assert "+69%, more than it scatters" in text
+    assert "That is 69% more, and beyond what it scatters" in text
     assert "As it was" in words(against_earlier(run(0.43, 1), [run(0.42, 0)]))
     assert "no earlier session" in words(against_earlier(run(0.43, 1), []))
 

@@ -52,6 +52,8 @@ def test_fixed_spot(seed: int):
     assert patterns[0].lap_s == pytest.approx(LAP_S, rel=0.03)
     # What accumulates is the lap time's own error; the place is known to a small part of the lap.
     assert abs((patterns[0].lap_fraction - place + 0.5) % 1 - 0.5) < 0.1
+    assert len(patterns[0].phases) == patterns[0].events
+    assert all(abs((phase - patterns[0].lap_fraction + 0.5) % 1 - 0.5) < 0.1 for _, phase in patterns[0].phases)
 
 
 @pytest.mark.parametrize("seed", [0, 1, 2])
