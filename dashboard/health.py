@@ -66,7 +66,7 @@ def health(parts: tuple[PartHealth, ...], picture: Picture) -> tuple[bool, Json]
 
 
 def _part(part: PartHealth) -> Json:
-    state = "ended" if not part.alive else "standing still" if part.is_stalled else "working"
+    state = "not running" if not part.alive else "standing still" if part.is_stalled else "working"
     return {
         "name": part.name,
         "state": state,

@@ -126,6 +126,11 @@ def test_states_in_words(now, share, word):
     assert district_standing(LAYOUT.district[0], now, share, (), ()).word == word
 
 
+def test_a_part_that_stands_still_is_on_the_page():
+    said = tick_of(picture_of(now_of("Outer main"), troubles=("The pipeline stood still.",)))["findings"]
+    assert [(row["where"], row["check"]) for row in said] == [("pilotlamp itself", "The pipeline stood still.")]
+
+
 def test_a_warning_marks_the_districts_it_touches():
     by_output = standing(kind="output", name="North bench/B", priority=Priority.MEDIUM)
     found = [district_standing(row, now_of(row.name), 0.1, (by_output,), ()) for row in LAYOUT.district]

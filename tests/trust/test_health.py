@@ -2,6 +2,7 @@
 
 import http.client
 import json
+import signal
 
 import pytest
 from prometheus_client import openmetrics
@@ -10,9 +11,14 @@ from prometheus_client.openmetrics import parser
 
 from dashboard.app import PageOptions, PageServer
 from monitor.runtime.kept_thread import PartHealth
+from monitor.sessions import find_sessions
 from monitor.values import Finding, FindingKind, Priority
 from tests.browser.hall import Hall
 from tests.browser.test_live_page import warning
+from tests.cli.test_watch import pilotlamp
+from tests.link.plugs import until
+from tests.runtime.streams import packed_stream, sine_counts
+from tests.sessions.shows import record
 
 VISITOR = {"X-Forwarded-For": "192.0.2.7"}
 OPENMETRICS = "application/openmetrics-text; version=1.0.0"
@@ -121,7 +127,7 @@ def test_health_tells_each_part_with_its_age(hall, serve):
     ("wrong", "state"),
     [
         ({"is_stalled": True, "still_s": 9.0, "standstill": "It stands still."}, "standing still"),
-        ({"alive": False, "trouble": "ValueError: x"}, "ended"),
+        ({"alive": False, "trouble": "ValueError: x"}, "not running"),
     ],
 )
 def test_a_part_in_trouble_is_503(hall, serve, monkeypatch, wrong, state):
@@ -141,6 +147,32 @@ def test_a_recording_that_stopped_is_503(hall, serve):
     answer = serve(hall)("/healthz")
     assert answer.status == 503
     assert json.loads(answer.text)["recording"] == {"well": False, "sentence": "The disk is full."}
+
+
+def test_a_shared_replay_is_looked_at_from_elsewhere_and_says_how_it_does(tmp_path):
+    record(tmp_path, packed_stream(sine_counts(4.0)), 4.0)
+    (session,) = find_sessions(tmp_path)
+    process = pilotlamp("replay", session.path, "--share", "--web-port", 0, cwd=tmp_path)
+    try:
+        at = next(line for line in process.stdout if line.startswith("The page is at "))
+        line = http.client.HTTPConnection("127.0.0.1", int(at.rstrip("/\n").rsplit(":", 1)[1]), timeout=120)
+
+        def health():
+            line.request("GET", "/healthz", headers=VISITOR)
+            answer = line.getresponse()
+            return answer.status, json.loads(answer.read())
+
+        until(lambda: health()[0] == 200)  # the page is there a moment before the replay begins
+        said = health()[1]
+        assert [part["state"] for part in said["parts"]] == ["working"]
+        assert said["ports"][0]["sentence"].startswith("Replay of")
+        line.request("GET", "/metrics", headers={**VISITOR, "Accept": OPENMETRICS})
+        assert "pilotlamp_part_up" in families(line.getresponse().read().decode())
+        line.close()
+        assert any("/enter#" in line for line in process.stdout)
+    finally:
+        process.send_signal(signal.SIGINT)
+        process.communicate(timeout=120)
 
 
 @pytest.mark.parametrize("path", ["/healthz", "/metrics"])
