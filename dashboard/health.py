@@ -9,6 +9,7 @@ from dashboard.metrics import WatchMetrics
 from dashboard.watch import Watch
 from monitor.runtime import Picture
 from monitor.runtime.kept_thread import PartHealth
+from monitor.values import PortStatus
 
 Json = dict[str, object]
 
@@ -22,7 +23,7 @@ def health_routes(watch: Watch) -> Blueprint:
 
     @routes.get("/healthz")
     def healthz() -> Response:
-        well, said = health(watch.parts(), watch.live.picture())
+        well, said = health(watch.parts(), watch.statuses(), watch.live.picture())
         headers = {"Cache-Control": "no-store"}
         return Response(msgspec.json.encode(said), status=200 if well else 503, mimetype="application/json", headers=headers)
 
@@ -34,13 +35,14 @@ def health_routes(watch: Watch) -> Blueprint:
     return routes
 
 
-def health(parts: tuple[PartHealth, ...], picture: Picture) -> tuple[bool, Json]:
+def health(parts: tuple[PartHealth, ...], ports: tuple[PortStatus, ...], picture: Picture) -> tuple[bool, Json]:
     """Whether the program does its work, and what to say of it.
 
     A board that is unplugged or silent is told, but it is not the program's fault: what starts the program anew would not mend it.
 
     Args:
         parts: Its own parts.
+        ports: What it reads.
         picture: How everything stands.
     """
     well = all(part.is_well for part in parts) and picture.recording_is_well
@@ -56,7 +58,7 @@ def health(parts: tuple[PartHealth, ...], picture: Picture) -> tuple[bool, Json]
                 "sentence": port.sentence,
                 "age_s": None if port.last_data_s is None else round(picture.now_s - port.last_data_s, 2),
             }
-            for port in picture.ports
+            for port in ports
         ],
         "districts": [
             {"name": row.name, "stale": row.is_stale, "age_s": None if row.age_s is None else round(row.age_s, 2)}

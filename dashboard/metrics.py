@@ -8,7 +8,7 @@ from prometheus_client.registry import Collector
 from dashboard.watch import Watch
 from monitor.runtime import Picture
 from monitor.runtime.kept_thread import PartHealth
-from monitor.values import Priority
+from monitor.values import PortStatus, Priority
 
 PREFIX = "pilotlamp"
 
@@ -30,7 +30,7 @@ class WatchMetrics(Collector):
         picture = self._watch.live.picture()
         yield from _districts(picture)
         yield from _supplies(picture)
-        yield from _ports(picture)
+        yield from _ports(self._watch.statuses())
         yield from _parts(self._watch.parts())
         yield _gauge("recording_up", "1 while the recording goes on as it should.", [((), float(picture.recording_is_well))])
         counts = dict.fromkeys(Priority, 0)
@@ -71,11 +71,11 @@ def _supplies(picture: Picture) -> Iterator[Metric]:
     yield _gauge("supply_open", "1 while the supply's protection is taken for open.", opened, label)
 
 
-def _ports(picture: Picture) -> Iterator[Metric]:
+def _ports(ports: tuple[PortStatus, ...]) -> Iterator[Metric]:
     label = ("port",)
-    up = [((port.port,), float(port.is_well)) for port in picture.ports]
+    up = [((port.port,), float(port.is_well)) for port in ports]
     yield _gauge("port_up", "1 while data comes from the port.", up, label)
-    received = [((port.port,), float(port.bytes)) for port in picture.ports]
+    received = [((port.port,), float(port.bytes)) for port in ports]
     yield _counter("port_received_bytes", "Bytes read from the port.", received, label, "bytes")
 
 
