@@ -8,9 +8,9 @@ from dashboard.blank import blank_app, guard
 from dashboard.entering import entering_routes
 from dashboard.feed import Feed, feed_routes
 from dashboard.health import health_routes
+from dashboard.keeping import keeping_routes
 from dashboard.learning import learning_routes
 from dashboard.pages import PAGES
-from dashboard.pages.before import bench_routes
 from dashboard.passphrase import Passphrase, default_path
 from dashboard.replaying import replay_routes
 from dashboard.server import DEFAULT_HOST, DEFAULT_PORT, PageOptions, Server
@@ -42,7 +42,7 @@ def create_app(
     app.layout = lambda: shell(watch.layout.title, menu, bar=None if replay is None else replay_bar(replay))
     app.server.register_blueprint(feed_routes(Feed(watch)))
     app.server.register_blueprint(acting_routes(watch, gate))
-    app.server.register_blueprint(bench_routes(watch, gate))
+    app.server.register_blueprint(keeping_routes(watch, gate))
     app.server.register_blueprint(learning_routes(watch, gate))
     if replay is not None:
         app.server.register_blueprint(replay_routes(replay, gate))

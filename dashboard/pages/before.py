@@ -1,42 +1,29 @@
-"""The page before the show, and the address that keeps a bench check's answers with the layout."""
+"""The page before the show: everything that is planned, reckoned from the layout file and the plan file beside it."""
 
 import datetime as dt
 import functools
-from pathlib import Path
 
 import dash
 import msgspec
 from dash.development.base_component import Component
-from flask import Blueprint, Response, request
 
-from dashboard.access import Gate
-from dashboard.views.before_page import Plans, before_page
+from dashboard.views.before_page import Plans, Standing, before_page
 from dashboard.watch import Watch
 from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
-from monitor.layout.edit import Plain, set_supply_condition
-from monitor.layout.write import change_layout
 from monitor.planning.bench_check import check_bench
-from monitor.planning.bench_questions import QUESTIONS, answer_of
-from monitor.planning.budget import reckon
+from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_items
 from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.phasing_guide import guide
-from monitor.planning.sharing import Offer, alternatives, explain, share_load
+from monitor.planning.plan_file import Plan, load_plan
+from monitor.planning.share_drawing import draw_share
+from monitor.planning.sharing import Offer, ShareOptions, alternatives, by_price_per_va, explain, share_load
+from monitor.planning.wiring_card import draw_card
+from monitor.runtime.past_troubles import past_troubles
 
-BODY_LIMIT_BYTES = 4096
-
-
-class BenchAnswers(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What the form sends.
-
-    Attributes:
-        supply: Which supply.
-        answers: Question key to the answer's word; empty for not looked at.
-    """
-
-    supply: str
-    answers: dict[str, str]
+ALTERNATIVES_WITHIN_S = 1.0
+"""For each: somebody waits for the page."""
 
 
 def register(app: dash.Dash, watch: Watch) -> None:
@@ -44,95 +31,68 @@ def register(app: dash.Dash, watch: Watch) -> None:
     del app
 
     def layout(**_query: str) -> Component:
-        now = _as_it_stands(watch)
-        return before_page(now, plans_for(now, may_keep=watch.layout_path is not None))
+        now, plan, trouble = as_it_stands(watch)
+        return before_page(now, plans_for(now, plan, may_keep=watch.layout_path is not None), _standing(watch, now, trouble))
 
     dash.register_page(
         "before", path="/before", name="Before the show", title="Before the show", order=5, layout=layout, in_menu=True
     )
 
 
-def plans_for(layout: Layout, *, may_keep: bool) -> Plans:
-    """Everything that the page shows, reckoned once for each state of the layout file."""
-    return _plans(msgspec.json.encode(layout), may_keep=may_keep)
+def plans_for(layout: Layout, plan: Plan | None = None, *, may_keep: bool) -> Plans:
+    """Everything that the page shows of the files, reckoned once for each state of them."""
+    return _plans(msgspec.json.encode(layout), msgspec.json.encode(plan or Plan()), may_keep=may_keep)
+
+
+def as_it_stands(watch: Watch) -> tuple[Layout, Plan, str]:
+    """The layout file and the plan file as they are now, so that what was kept shows, and what is wrong with them.
+
+    The watched layout and the default plan stand for a file that cannot be read any more.
+    """
+    if watch.layout_path is None:
+        return watch.layout, Plan(), ""
+    try:
+        layout = load_layout(watch.layout_path)
+    except LayoutError as error:
+        return watch.layout, Plan(), str(error)
+    try:
+        return layout, load_plan(watch.layout_path, layout), ""
+    except LayoutError as error:
+        return layout, Plan(), str(error)
 
 
 @functools.lru_cache(maxsize=4)
-def _plans(encoded: bytes, *, may_keep: bool) -> Plans:
-    # Sharing may take the solver a second or two, so a state that was seen before is not reckoned again.
-    layout = msgspec.json.decode(encoded, type=Layout)
-    year = _today().year
+def _plans(encoded: bytes, encoded_plan: bytes, *, may_keep: bool) -> Plans:
+    # Sharing may take the solver some seconds, so a state that was seen before is not reckoned again.
+    layout, plan = msgspec.json.decode(encoded, type=Layout), msgspec.json.decode(encoded_plan, type=Plan)
+    year = dt.datetime.now().astimezone().year
     verdicts = tuple(check_bench(supply, layout.mains, this_year=year) for supply in layout.supply)
-    budget, needs, offers = reckon(layout), needs_of(layout), offers_of(layout, this_year=year)
-    share = share_load(needs, offers)
-    others = alternatives(needs, offers)[1:] if share.fits else []
+    budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
+    needs, offers = needs_of(layout, plan), offers_of(layout, this_year=year, plan=plan)
+    options = ShareOptions(reserve=plan.reserve)
+    share = share_load(needs, offers, options)
+    quick = ShareOptions(reserve=plan.reserve, within_s=ALTERNATIVES_WITHIN_S)
+    others = alternatives(needs, offers, quick)[1:] if share.fits else []
     return Plans(
         verdicts=verdicts,
-        budget=budget.entries,
+        budget=budget,
+        plan=plan,
         share=share,
-        share_words=(*_unfit(offers), *explain(share, needs).splitlines()),
-        others=tuple(" ".join(explain(plan, needs).splitlines()) for plan in others),
+        share_words=(*_unfit(offers), *explain(share, needs, offers, options).splitlines()),
+        share_picture=draw_share(share, needs, offers, plan.reserve),
+        others=tuple(f"{other.price_per_va:.2f} a usable VA: {' '.join(explain(other, needs).splitlines())}" for other in others),
+        ranking=tuple((offer.name, price) for offer, price in by_price_per_va(offers)),
+        wiring_picture=draw_card(layout, plan),
         phasing=guide(layout),
         morning=tuple(morning_items(layout, verdicts, budget)),
         may_keep=may_keep,
     )
 
 
+def _standing(watch: Watch, layout: Layout, trouble: str) -> Standing:
+    troubles, day = ([], "") if watch.recordings is None else past_troubles(watch.recordings, layout)
+    return Standing(troubles=tuple(troubles), day=day, phasings=watch.live.picture().phasings, file_trouble=trouble)
+
+
 def _unfit(offers: list[Offer]) -> list[str]:
-    return [f"{offer.name} gets no load: its bench check forbids it." for offer in offers if not offer.fit]
-
-
-def bench_routes(watch: Watch, gate: Gate) -> Blueprint:
-    """The address /bench: answers of the form."""
-    routes = Blueprint("bench", __name__)
-
-    @routes.post("/bench")
-    def keep() -> Response:
-        refusal = gate.refusal_to_act(request)
-        if refusal is not None:
-            return _answer(403, refusal)
-        if watch.layout_path is None:
-            return _answer(409, "This watch has no layout file of its own to keep answers in.")
-        try:
-            sent = msgspec.json.decode(request.stream.read(BODY_LIMIT_BYTES), type=BenchAnswers)
-            keep_answers(watch.layout_path, sent)
-        except (msgspec.MsgspecError, LayoutError) as error:
-            return _answer(400, f"Not kept: {error}.")
-        return _answer(200, "Kept with the layout.")
-
-    return routes
-
-
-def keep_answers(path: Path, sent: BenchAnswers) -> None:
-    """Write the answers into the layout file.
-
-    Raises:
-        LayoutError: An answer or the supply is not one that the layout knows, or the file cannot be written.
-    """
-    known = {question.key: question for question in QUESTIONS}
-    findings: dict[str, Plain] = {"checked_on": _today().isoformat()}
-    for key, said in sent.answers.items():
-        if key not in known:
-            raise LayoutError(f'there is no question "{key[:40]}"')
-        answer = answer_of(known[key], said)
-        if answer is not None:
-            findings[key] = answer
-    change_layout(path, lambda text: set_supply_condition(text, sent.supply, findings), spare=False)
-
-
-def _as_it_stands(watch: Watch) -> Layout:
-    """The layout file as it is now, so that kept answers show; the watched layout where it cannot be read any more."""
-    if watch.layout_path is None:
-        return watch.layout
-    try:
-        return load_layout(watch.layout_path)
-    except LayoutError:
-        return watch.layout
-
-
-def _today() -> dt.date:
-    return dt.datetime.now().astimezone().date()
-
-
-def _answer(status: int, sentence: str) -> Response:
-    return Response(msgspec.json.encode({"sentence": sentence}), status=status, mimetype="application/json")
+    return [f"{offer.name} gets no load: its bench check forbids it." for offer in offers if not offer.fit and not offer.override]

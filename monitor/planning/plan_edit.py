@@ -84,6 +84,20 @@ def keep_terminals(layout_path: Path, supply: str, found: TerminalFinding, *, ra
     _changed(layout_path, change)
 
 
+def set_use_anyway(layout_path: Path, supply: str, *, use: bool) -> None:
+    """Set a bench check's verdict aside for one supply, or heed it again.
+
+    Raises:
+        LayoutError: There is no such supply, or the file cannot be written.
+    """
+
+    def change(document: TOMLDocument, _layout: Layout) -> None:
+        names = [str(name) for name in document.get("use_anyway", []) if name != supply]
+        document["use_anyway"] = [*names, supply] if use else names
+
+    _changed(layout_path, change)
+
+
 def _changed(layout_path: Path, change: Callable[[TOMLDocument, Layout], None]) -> None:
     layout = load_layout(layout_path)
     path = plan_path(layout_path)

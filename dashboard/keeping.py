@@ -1,0 +1,139 @@
+"""What the page before the show keeps beside the layout: bench answers, candidates, terminals, verdicts set aside."""
+
+import datetime as dt
+import itertools
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Literal, TypeVar
+
+import msgspec
+from flask import Blueprint, Response, request
+from msgspec import Meta, Struct
+
+from dashboard.access import Gate
+from dashboard.watch import Watch
+from monitor.errors import LayoutError
+from monitor.layout.edit import Plain, set_supply_condition
+from monitor.layout.write import change_layout
+from monitor.planning.bench_questions import QUESTIONS, answer_of
+from monitor.planning.plan_edit import add_candidate, keep_terminals, remove_candidate, set_use_anyway
+from monitor.planning.plan_file import Candidate
+from monitor.planning.terminals import TERMINALS_LIMIT, find_terminals
+
+BODY_LIMIT_BYTES = 4096
+Name = Annotated[str, Meta(min_length=1, max_length=80)]
+Volts = Annotated[float, Meta(ge=0, le=1000)]
+Wish = TypeVar("Wish", bound=Struct)
+
+
+class BenchAnswers(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Answers of a bench check.
+
+    Attributes:
+        supply: Which supply.
+        answers: Question key to the answer's word; empty for not looked at.
+    """
+
+    supply: str
+    answers: dict[str, str]
+
+
+class CandidateWish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A candidate to add, or the name of one to take out.
+
+    Attributes:
+        add: What to add.
+        remove: What to take out.
+    """
+
+    add: Candidate | None = None
+    remove: Name | None = None
+
+
+class TerminalVolts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Volts between the terminals of a supply.
+
+    Attributes:
+        supply: Which supply.
+        names: The terminals.
+        low: Volts of each pair with the throttle low, in the order of the pairs (first with second, first with third ...).
+        high: The same with the throttle up.
+        rails: Rails of the track.
+    """
+
+    supply: Name
+    names: Annotated[tuple[Name, ...], Meta(min_length=2, max_length=TERMINALS_LIMIT)]
+    low: tuple[Volts, ...]
+    high: tuple[Volts, ...]
+    rails: Literal[2, 3] = 3
+
+
+class AnywayWish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A supply to use against its verdict, or not any more."""
+
+    supply: Name
+    use: bool
+
+
+def keeping_routes(watch: Watch, gate: Gate) -> Blueprint:
+    """The addresses /bench, /candidate, /terminals and /anyway."""
+    routes = Blueprint("keeping", __name__)
+
+    def address(path: str, kind: type[Wish], keep: Callable[[Path, Wish], None]) -> None:
+        def answer() -> Response:
+            refusal = gate.refusal_to_act(request)
+            if refusal is not None:
+                return _answer(403, refusal)
+            if watch.layout_path is None:
+                return _answer(409, "This watch has no layout file of its own to keep that with.")
+            try:
+                keep(watch.layout_path, msgspec.json.decode(request.stream.read(BODY_LIMIT_BYTES), type=kind))
+            except (msgspec.MsgspecError, LayoutError) as error:
+                return _answer(400, f"Not kept: {error}.")
+            return _answer(200, "Kept with the layout.")
+
+        routes.add_url_rule(path, path.strip("/"), answer, methods=["POST"])
+
+    address("/bench", BenchAnswers, keep_answers)
+    address("/candidate", CandidateWish, _keep_candidate)
+    address("/terminals", TerminalVolts, _keep_terminals)
+    address("/anyway", AnywayWish, lambda path, wish: set_use_anyway(path, wish.supply, use=wish.use))
+    return routes
+
+
+def keep_answers(path: Path, sent: BenchAnswers) -> None:
+    """Write the answers into the layout file.
+
+    Raises:
+        LayoutError: An answer or the supply is not one that the layout knows, or the file cannot be written.
+    """
+    known = {question.key: question for question in QUESTIONS}
+    findings: dict[str, Plain] = {"checked_on": dt.datetime.now().astimezone().date().isoformat()}
+    for key, said in sent.answers.items():
+        if key not in known:
+            raise LayoutError(f'there is no question "{key[:40]}"')
+        answer = answer_of(known[key], said)
+        if answer is not None:
+            findings[key] = answer
+    change_layout(path, lambda text: set_supply_condition(text, sent.supply, findings), spare=False)
+
+
+def _keep_candidate(path: Path, wish: CandidateWish) -> None:
+    if wish.add is not None:
+        add_candidate(path, wish.add)
+    if wish.remove is not None:
+        remove_candidate(path, wish.remove)
+
+
+def _keep_terminals(path: Path, sent: TerminalVolts) -> None:
+    pairs = [frozenset(pair) for pair in itertools.combinations(sent.names, 2)]
+    if len(set(sent.names)) != len(sent.names):
+        raise LayoutError("two terminals have the same name: give each its own")
+    if len(sent.low) != len(pairs) or len(sent.high) != len(pairs):
+        raise LayoutError("volts are missing: measure every pair at both throttle positions")
+    found = find_terminals(dict(zip(pairs, sent.low, strict=True)), dict(zip(pairs, sent.high, strict=True)))
+    keep_terminals(path, sent.supply, found, rails=sent.rails)
+
+
+def _answer(status: int, sentence: str) -> Response:
+    return Response(msgspec.json.encode({"sentence": sentence}), status=status, mimetype="application/json")

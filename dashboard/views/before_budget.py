@@ -1,0 +1,102 @@
+"""The power budget as a table, with every limit, every load and where its figure comes from; and the form that learns a draw."""
+
+from collections.abc import Iterator
+
+from dash import html
+from dash.development.base_component import Component
+
+from dashboard.views.attributes import aria, hook
+from monitor.layout import Layout
+from monitor.planning.budget import Budget, BudgetEntry, LimitUse
+from monitor.planning.budget_words import binding_words, return_rows
+from monitor.planning.planned_loads import measured_words
+
+NEAR_SHARE = 0.8
+SPANS_S = (20, 60, 120, 300, 590)
+
+
+def budget_table(budget: Budget) -> Component:
+    """The budget: typical, everything running, and with the heaviest start on top."""
+    head = html.Tr([html.Th(text) for text in ("", "typical", "all running", "with a start", "limits, with all running")])
+    rows = [row for entry in budget.entries for row in _entry_rows(entry)]
+    rows += [_note(" ".join(" ".join(return_rows(drops)).split())) for drops in budget.returns]
+    words = [html.Li(line, **hook(binds="")) for line in binding_words(budget)]
+    return html.Div(
+        [
+            html.Ul(words, className="reasons"),
+            html.Div(html.Table([html.Thead(head), html.Tbody(rows)], className="budget"), className="scroll"),
+        ]
+    )
+
+
+def learn_form(layout: Layout, *, may_keep: bool) -> Component:
+    """Choose a load and a span; look; keep."""
+    if not layout.load:
+        return html.P("Add [[load]] tables to the layout file to learn their draw here.", className="none")
+    loads = [html.Option(load.name, value=load.name, **hook(district=load.district)) for load in layout.load]
+    spans = [html.Option(f"the last {span} s", value=str(span), selected=span == 60) for span in SPANS_S]
+    also = [
+        html.Button(
+            load.name,
+            type="button",
+            hidden=True,
+            **hook(also=load.name, district=load.district, on="false"),
+            **aria(pressed="false"),
+        )
+        for load in layout.load
+    ]
+    form = html.Form(
+        [
+            html.P(
+                "Let it run alone on its district for a while, with one stop and start; then look at what it drew.",
+                className="none",
+            ),
+            html.Label([html.Span("What runs"), html.Select(loads, **hook(learn_load=""), **aria(label="What runs"))]),
+            html.Label([html.Span("Look at"), html.Select(spans, **hook(learn_span=""), **aria(label="Look at"))]),
+            html.Div([html.Span("Also on there: "), *also], className="also"),
+            html.Div(
+                [
+                    html.Button("Look", type="submit"),
+                    html.Button("Keep it with the layout", type="button", disabled=True, **hook(keep="")),
+                ],
+                className="row",
+            ),
+            html.P(className="said", role="status", **hook(said="")),
+        ],
+        **hook(learn="true" if may_keep else "false"),
+    )
+    return html.Details([html.Summary("Learn this engine's draw from the running layout"), form], className="entry")
+
+
+def _entry_rows(entry: BudgetEntry) -> Iterator[Component]:
+    draw = entry.draw
+    figures = [
+        html.Td([f"{amps:.1f} A", html.Small(f" {amps * entry.volts:.0f} VA")])
+        for amps in (draw.typical_amps, draw.running_amps, draw.worst_amps)
+    ]
+    limits = [_limit(limit) for limit in entry.limits] or [html.Span("none known", className="none")]
+    name = html.Th([html.Small(f"{entry.kind} "), entry.name], scope="row")
+    yield html.Tr([name, *figures, html.Td(limits)], **(hook(refused="") if entry.refused else {}))
+    if entry.loads:
+        loads = "; ".join(
+            f"{load.name} {load.running_amps:g} A, starts at {load.starting_amps or load.running_amps:g} A ({source})"
+            for load, source in ((each.load, each.source) for each in entry.loads)
+        )
+        yield _note(f"{measured_words(entry.loads)}: {loads}")
+    if entry.feeder is not None:
+        yield _note(entry.feeder.words)
+
+
+def _note(words: str) -> Component:
+    return html.Tr([html.Td(words, colSpan=5, className="none note")])
+
+
+def _limit(limit: LimitUse) -> Component:
+    over = limit.share > 1
+    much = "over" if over else "near" if limit.share > NEAR_SHARE else "free"
+    bar = html.Span(html.Span(style={"width": f"{min(1.0, limit.share):.0%}"}, **hook(much=much)), className="rail")
+    words = (
+        f"{limit.limit}: {limit.drawn:.1f} of {limit.allowed:.1f} {limit.unit}, {limit.share:.0%}{' – TOO MUCH' if over else ''}"
+    )
+    start = f" (typical {limit.typical_share:.0%}, with a start {limit.worst_share:.0%})"
+    return html.Div([bar, words, html.Small(start)], className="limit")
