@@ -17,7 +17,7 @@ SPANS_S = (20, 60, 120, 300, 590)
 
 def budget_table(budget: Budget) -> Component:
     """The budget: typical, everything running, and with the heaviest start on top."""
-    head = html.Tr([html.Th(text) for text in ("", "typical", "all running", "with a start", "limits, with all running")])
+    head = html.Tr([html.Th(text) for text in ("", "typical", "all running", "with a start")])
     rows = [row for entry in budget.entries for row in _entry_rows(entry)]
     rows += [_note(" ".join(" ".join(return_rows(drops)).split())) for drops in budget.returns]
     words = [html.Li(line, **hook(binds="")) for line in binding_words(budget)]
@@ -74,9 +74,10 @@ def _entry_rows(entry: BudgetEntry) -> Iterator[Component]:
         html.Td([f"{amps:.1f} A", html.Small(f" {amps * entry.volts:.0f} VA")])
         for amps in (draw.typical_amps, draw.running_amps, draw.worst_amps)
     ]
-    limits = [_limit(limit) for limit in entry.limits] or [html.Span("none known", className="none")]
     name = html.Th([html.Small(f"{entry.kind} "), entry.name], scope="row")
-    yield html.Tr([name, *figures, html.Td(limits)], **(hook(refused="") if entry.refused else {}))
+    yield html.Tr([name, *figures], **(hook(refused="") if entry.refused else {}))
+    if entry.limits:
+        yield html.Tr([html.Td([_limit(limit) for limit in entry.limits], colSpan=4)])
     if entry.loads:
         loads = "; ".join(
             f"{load.name} {load.running_amps:g} A, starts at {load.starting_amps or load.running_amps:g} A ({source})"
@@ -88,7 +89,7 @@ def _entry_rows(entry: BudgetEntry) -> Iterator[Component]:
 
 
 def _note(words: str) -> Component:
-    return html.Tr([html.Td(words, colSpan=5, className="none note")])
+    return html.Tr([html.Td(words, colSpan=4, className="none note")])
 
 
 def _limit(limit: LimitUse) -> Component:

@@ -84,13 +84,18 @@ def before_page(layout: Layout, plans: Plans, standing: Standing | None = None) 
             *([html.P(standing.file_trouble, className="file-trouble", role="alert")] if standing.file_trouble else []),
             html.Div(
                 [
-                    _panel("Show morning: print and tick off", *_morning(plans.morning, standing)),
+                    _panel("Show morning: print and tick off", *_morning(plans.morning, standing), full=True),
                     *cards,
                     _panel("Power budget", budget_table(plans.budget), learn_form(layout, may_keep=plans.may_keep)),
-                    _panel("Sharing the load", *_share(plans)),
-                    _panel("Wiring card", *_wiring(layout, plans)),
-                    _panel("Phasing, as the board measures it", _measured_phasing(standing.phasings)),
-                    _panel("Phasing with a meter", html.Pre(plans.phasing, className="walk")),
+                    html.Div(
+                        [
+                            _panel("Sharing the load", *_share(plans)),
+                            _panel("Wiring card", *_wiring(layout, plans)),
+                            _panel("Phasing, as the board measures it", _measured_phasing(standing.phasings)),
+                        ],
+                        className="column",
+                    ),
+                    _panel("Phasing with a meter", html.Pre(plans.phasing, className="walk"), full=True),
                 ],
                 className="detail before",
             ),
@@ -105,8 +110,8 @@ def picture(svg: str, words: str) -> Component:
     return html.Img(src=f"data:image/svg+xml;base64,{encoded}", alt=words, className="drawn")
 
 
-def _panel(title: str, *children: Component) -> Component:
-    return html.Section([html.H2(title), *children], className="panel wide")
+def _panel(title: str, *children: Component, full: bool = False) -> Component:
+    return html.Section([html.H2(title), *children], className="panel wide full" if full else "panel wide")
 
 
 def _morning(items: Sequence[str], standing: Standing) -> list[Component]:

@@ -63,5 +63,5 @@ def _supply(k: int, offer: Offer, plan: SharePlan, needs: Sequence[Need], reserv
     yield f'<text x="{BAR_LEFT}" y="{top + BAR_HEIGHT + 16}" font-size="12">{escape(_shortened("; ".join(names)))}</text>'
 
 
-def _shortened(text: str, most: int = 118) -> str:
+def _shortened(text: str, most: int = 100) -> str:
     return text if len(text) <= most else f"{text[: most - 1]}…"

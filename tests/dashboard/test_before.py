@@ -2,13 +2,16 @@
 
 import json
 
+import numpy as np
 import pytest
 
 from dashboard.app import create_app
-from dashboard.pages.before import plans_for
-from dashboard.views.before_page import before_page
+from dashboard.pages.before import as_it_stands, plans_for
+from dashboard.views.before_page import Standing, before_page
 from monitor.layout import load_layout, parse_layout
 from monitor.planning.bench_check import Fitness
+from monitor.planning.plan_file import Plan, plan_path
+from monitor.values import Phasing, ReadingBlock
 from tests.browser.hall import Hall
 from tests.layout.fernhollow import FERNHOLLOW
 
@@ -23,10 +26,9 @@ def watched(tmp_path):
     return hall, create_app(hall).server.test_client()
 
 
-def text_of(layout):
-    return json.dumps(
-        before_page(layout, plans_for(layout, may_keep=True)).to_plotly_json(), default=lambda part: part.to_plotly_json()
-    )
+def text_of(layout, plan=None, standing=None):
+    page = before_page(layout, plans_for(layout, plan, may_keep=True), standing)
+    return json.dumps(page.to_plotly_json(), default=lambda part: part.to_plotly_json(), ensure_ascii=False)
 
 
 def test_verdicts_budget_sharing_phasing_and_list_are_on_it():
@@ -76,6 +78,139 @@ def test_only_the_page_itself_may_keep(watched):
     before = hall.layout_path.read_text()
     assert client.post("/bench", json={"supply": "South bench", "answers": {"cord": "sound"}}).status_code == 403
     assert hall.layout_path.read_text() == before
+
+
+def test_open_troubles_and_measured_phasing_are_on_it():
+    phasing = Phasing(
+        supplies=("North bench", "South bench"),
+        verdict="anti-phase",
+        difference_volts=31.2,
+        degrees=179.0,
+        start_s=1.0,
+        advice="Turn it.",
+    )
+    standing = Standing(troubles=("Outer main: lost contact 3 times.",), day="Saturday 21 November", phasings=(phasing,))
+    text = text_of(parse_layout(FERNHOLLOW), standing=standing)
+    for words in (
+        "Still open from Saturday 21 November",
+        "lost contact 3 times",
+        "anti phase",
+        "31.2 V between the hots",
+        "Turn it.",
+    ):
+        assert words in text
+    assert "Nothing yet" in text_of(parse_layout(FERNHOLLOW))
+
+
+def test_a_plan_file_that_cannot_be_read_is_said_and_the_page_goes_on(watched):
+    hall, _ = watched
+    plan_path(hall.layout_path).write_text("reserve = 7")
+    _, plan, trouble = as_it_stands(hall)
+    assert plan == Plan()
+    assert "reserve" in trouble
+    assert trouble in text_of(parse_layout(FERNHOLLOW), standing=Standing(file_trouble=trouble)).replace('\\"', '"')
+
+
+def test_a_candidate_is_kept_weighed_and_taken_out(watched):
+    hall, client = watched
+    sent = {"name": "Used twin", "price": 45, "current": "ac", "rated_va": 110, "max_volts": 18, "outputs": 2, "count": 2}
+    assert client.post("/candidate", json={"add": sent}, headers=ACT).status_code == 200
+    layout, plan, trouble = as_it_stands(hall)
+    assert trouble == ""
+    assert plans_for(layout, plan, may_keep=True).ranking[0] == ("Used twin 1", pytest.approx(45 / 110))
+    assert client.post("/candidate", json={"add": sent}, headers=ACT).status_code == 400
+    assert client.post("/candidate", json={"remove": "Used twin"}, headers=ACT).status_code == 200
+    assert as_it_stands(hall)[1].candidate == ()
+    assert client.post("/candidate", json={"remove": "Used twin"}, headers=ACT).status_code == 400
+
+
+def test_measured_terminals_are_kept(watched):
+    hall, client = watched
+    sent = {"supply": "North bench", "names": ["U", "V", "C"], "low": [6, 14, 8], "high": [18, 14, 4], "rails": 2}
+    assert client.post("/terminals", json=sent, headers=ACT).status_code == 200
+    (terminals,) = as_it_stands(hall)[1].terminals
+    assert (terminals.common, terminals.hot) == ("U", {"A": "V"})
+    for wrong in (
+        {**sent, "low": [6, 14]},
+        {**sent, "names": ["U", "U", "C"]},
+        {**sent, "low": [6, 14, 40]},
+        {**sent, "supply": "West"},
+    ):
+        answer = client.post("/terminals", json=wrong, headers=ACT)
+        assert answer.status_code == 400
+        assert answer.json["sentence"].startswith("Not kept")
+
+
+def test_a_verdict_is_set_aside_in_plain_sight_only(watched):
+    hall, client = watched
+    hall.layout_path.write_text(FERNHOLLOW.replace('cord = "sound"', 'cord = "cloth"'))
+    layout, plan, _ = as_it_stands(hall)
+    assert "NOT TO BE USED: North bench" in text_of(layout, plan)
+    assert client.post("/anyway", json={"supply": "North bench", "use": True}, headers=ACT).status_code == 200
+    text = text_of(*as_it_stands(hall)[:2])
+    assert "NOT TO BE USED" not in text
+    assert "Used against this verdict, because you said so." in text
+    assert "! North bench is used against the bench check's verdict" in text
+    assert client.post("/anyway", json={"supply": "North bench", "use": False}, headers=ACT).status_code == 200
+    assert "NOT TO BE USED: North bench" in text_of(*as_it_stands(hall)[:2])
+    assert client.post("/anyway", json={"supply": "West", "use": True}, headers=ACT).status_code == 400
+
+
+def test_a_draw_is_learnt_shown_and_kept(watched):
+    hall, client = watched
+    # Rows of a fifth of a second: it stands for two seconds, starts at 4.2 A, then runs at 2.4 A.
+    amps = np.array([0.0] * 10 + [4.2] * 3 + [3.0] * 7 + [2.4] * 60)
+    end_s = 0.2 * np.arange(1, len(amps) + 1) - 0.05
+    hall.publish(readings=(readings_of(end_s, np.full(len(amps), 14.0), amps),))
+    wish = {"load": "Heavy freight engine", "seconds": 20, "until_s": float(end_s[-1])}
+    shown = client.post("/learn", json=wish, headers=ACT)
+    assert shown.status_code == 200
+    assert "2.40 A running" in shown.json["sentence"]
+    assert "Starting: 4.20 A" in shown.json["sentence"]
+    assert load_layout(hall.layout_path).load[0].measured_on is None
+    assert client.post("/learn", json={**wish, "until_s": shown.json["until_s"], "keep": True}, headers=ACT).status_code == 200
+    load = load_layout(hall.layout_path).load[0]
+    assert (load.running_amps, load.starting_amps) == (2.4, 4.2)
+    assert load.measured_on is not None
+    assert hall.layout_path.read_text().startswith("# ours")
+    assert f"measured {load.measured_on}" in text_of(load_layout(hall.layout_path))
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        {"load": "Ghost", "seconds": 20},
+        {"load": "Heavy freight engine", "seconds": 1},
+        {"load": "Heavy freight engine", "seconds": 20, "also": ["Ghost"]},
+        {"load": "Heavy freight engine", "seconds": 20},
+    ],
+)
+def test_what_cannot_be_learnt_is_said(watched, sent):
+    _, client = watched
+    answer = client.post("/learn", json={**sent, "until_s": 1.0, "keep": True}, headers=ACT)
+    assert answer.status_code == 400
+    assert answer.json["sentence"].startswith("Not learnt")
+
+
+@pytest.mark.parametrize("path", ["/candidate", "/terminals", "/anyway", "/learn"])
+def test_only_the_page_itself_may_keep_plans(watched, path):
+    hall, client = watched
+    assert client.post(path, json={}).status_code == 403
+    assert client.post(path, data=b"{", headers=ACT).status_code == 400
+    assert hall.layout_path.read_text() == "# ours\n" + FERNHOLLOW
+    assert not plan_path(hall.layout_path).exists()
+
+
+def readings_of(end_s, volts, amps):
+    """Of the first of four districts."""
+    nothing = np.full((len(end_s), 4), np.nan)
+    first = np.arange(4) == 0
+    return ReadingBlock(
+        board="bench-1", districts=("Outer main", "Inner main", "Quarry branch", "Town lights"), start_s=end_s - 1 / 60, end_s=end_s,
+        volts_rms=np.where(first, volts[:, None], np.nan), amps_rms=np.where(first, amps[:, None], np.nan), volts_mean=nothing,
+        amps_mean=nothing, watts=nothing, volts_peak=nothing, amps_peak=nothing, far_volts_rms=nothing,
+        frequency_hz=np.full(len(end_s), 60.0),
+    )  # fmt: skip
 
 
 def test_without_a_file_nothing_is_kept():
