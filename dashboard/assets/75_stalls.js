@@ -84,8 +84,11 @@
         opened = told.opened;
         gotAt = performance.now();
         known = news;
+        const isFirst = drawnFor !== list;
         drawnFor = list;
         draw();
+        const open = list.querySelector('[aria-current="true"]');
+        if (isFirst && open) open.parentElement.scrollTop = open.offsetTop - open.parentElement.offsetTop - 80;
         if (!list.dataset.session) window.dash_clientside.set_props("stall-news", { data: news });
       })
       .catch(function () { /* the server is away: the next tick asks again */ })

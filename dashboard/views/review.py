@@ -173,7 +173,10 @@ def time_line(session: OpenSession) -> Component:
 def files(listed: Listed) -> Component:
     """What can be taken along."""
     query = urlencode({"session": listed.id})
-    links = [html.A("Report to print", href=f"/review/report?{query}", target="_blank", rel="noopener")]
+    links = [
+        html.A("Why did it stall?", href=f"/stalls?{query}"),
+        html.A("Report to print", href=f"/review/report?{query}", target="_blank", rel="noopener"),
+    ]
     links.append(html.A("Readings as a table (CSV)", href=f"/review/table.csv?{query}", download=""))
     if listed.length_s is not None:
         links.append(html.A("The whole session as one file", href=f"/review/pack?{query}", download=""))

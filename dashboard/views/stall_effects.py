@@ -53,9 +53,9 @@ def _rates(now: Run, last: Run) -> list[tuple[str, str]]:
     if whole is None:
         return []
     day = f"on {day_words(last)}"
-    found = [("Everything that went wrong", rate_words(whole, day, "now"))]
+    found = [("Everything that went wrong", rate_words(whole, day, "this time"))]
     for district in sorted({fault.district for fault in (*now.faults, *last.faults)}):
         change = rate_against(now, last, district)
         if change is not None and change.p_value <= SURE_P:
-            found.append((f"{district} alone", rate_words(change, day, "now")))
+            found.append((f"{district} alone", rate_words(change, day, "this time")))
     return found

@@ -41,5 +41,5 @@ def _row(event: Event, now_s: float, at: datetime | None, *, is_live: bool) -> J
         "where": event.district,
         "at": "" if at is None else f"{at:%H:%M:%S}",
         "ago_s": round(max(0.0, now_s - event.start_s), 1) if is_live else None,
-        "lasted": lasted(event, now_s),
+        "lasted": lasted(event, now_s) if is_live or event.end_s is not None else "to the end",
     }

@@ -201,8 +201,11 @@ def slow_sentence(figure: SlowFigure) -> tuple[str, str]:
         return f"{line}; its wire {figure.reference:.3f}", f"That is {good}"
     share = figure.value / figure.reference if figure.reference else 1.0
     if figure.kind == "running-amps":
-        grown = "more than at first: let it cool, and oil it." if share > 1.08 else "as it did at first."
-        return f"{figure.name} draws {figure.value:.2f} A at unchanged volts", f"It draws {share - 1:+.0%}, {grown}"
+        return f"{figure.name} draws {figure.value:.2f} A at unchanged volts", (
+            f"That is {share - 1:.0%} more than at first: let it cool, and oil it."
+            if share > 1.08
+            else "That is about what it drew at first."
+        )
     earlier = "earlier than it used to: it may still be warm, or be tired." if share < 0.7 else "as it used to."
     return f"{figure.name} opened after {figure.value:.0%} of its data sheet's typical time", f"It opens {earlier}"
 

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -13,7 +13,7 @@ from monitor.sessions.buckets import BUCKET_S
 from monitor.sessions.folder import SessionFolder
 from monitor.sessions.notice_rows import read_notices
 from monitor.sessions.stored import StoredDistrict, load_readings
-from monitor.values import Action, Cause, Event
+from monitor.values import Action, Cause, Event, SlowFigure
 from monitor.values import Warning as RaisedWarning
 
 Floats = NDArray[np.float64]
@@ -54,7 +54,7 @@ class DistrictReview:
         volt_amperes: Apparent power.
         energy_wh: Real energy.
         above_s: Seconds above each of :data:`LIMIT_SHARES` of the output's own max_amps; empty where it has none.
-        loop_ohms: Median of volts lost to the far end over amps; None where no channel measures the far end.
+        loop_ohms: What the watch found, else the median of volts lost to the far end over amps; None where no channel measures the far end.
         stalls: How often each cause stopped or hindered a train here.
     """
 
@@ -80,7 +80,8 @@ class SupplyReview:
         share_mean: Of the plate, mean; share_highest likewise.
         share_highest: Of the plate, highest one-second mean.
         above_s: Seconds above each of :data:`LIMIT_SHARES` of the plate.
-        source_ohms: Median of volts lost over amps gained at sudden rises of the load; None where there were too few.
+        source_ohms: What the watch found, else the median of volts lost over amps gained at sudden rises of the load; None where
+            there were too few.
         opened_after_s: How long the supply had been above its protection's rating each time that it opened.
     """
 
@@ -151,6 +152,8 @@ def review(
     layout = layout or session.layout()
     stored = load_readings(session, COLUMNS) if stored is None else stored
     events = tuple(read_notices(session, "events", Event))
+    # What the watch itself found rests on every half cycle; sessions from before that was kept have rows of a fifth of a second.
+    told = {(figure.kind, figure.name): figure.value for figure in read_notices(session, "slow_figures", SlowFigure)}
     ends = [float(district.at_s[-1]) + BUCKET_S for district in stored.values() if len(district.at_s)]
     ended_s = closing.ended_s if closing is not None else max(ends, default=manifest.first_s)
     return SessionReview(
@@ -159,8 +162,14 @@ def review(
         began_at=manifest.began_at,
         duration_s=max(0.0, ended_s - manifest.first_s),
         invented=manifest.invented,
-        districts=tuple(_district(layout, name.name, stored.get(name.name), events) for name in layout.district),
-        supplies=tuple(_supply(layout, supply, stored, events) for supply in layout.supply),
+        districts=tuple(
+            replace(found, loop_ohms=told.get(("loop-ohms", found.name), found.loop_ohms))
+            for found in (_district(layout, row.name, stored.get(row.name), events) for row in layout.district)
+        ),
+        supplies=tuple(
+            replace(found, source_ohms=told.get(("source-ohms", found.name), found.source_ohms))
+            for found in (_supply(layout, supply, stored, events) for supply in layout.supply)
+        ),
         events=events,
         warnings=tuple(read_notices(session, "warnings", RaisedWarning)),
         marks=tuple(action for action in read_notices(session, "actions", Action) if action.kind == "mark"),

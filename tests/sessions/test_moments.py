@@ -11,6 +11,7 @@ import pytest
 from monitor.layout import parse_layout
 from monitor.runtime import Pipeline
 from monitor.sessions import SessionFolder, find_sessions, snapshot_log
+from monitor.sessions.figures import review
 from monitor.sessions.folder import FORMAT
 from monitor.sessions.kept import kept_of
 from monitor.sessions.moments import Moments
@@ -79,6 +80,8 @@ def test_slow_figures_come_back(tmp_path):
     (session,) = find_sessions(tmp_path)
     assert read_notices(session, "slow_figures", SlowFigure) == [figure]
     assert json.loads((session.path / "slow_figures.jsonl").read_text())["value"] == 0.42
+    # Review and trends show what the watch itself found.
+    assert next(d for d in review(session).districts if d.name == "Outer main").loop_ohms == 0.42
 
 
 def sine_snapshot(event_id, start_s, districts=("Outer main", "Inner main"), seconds=1.0):
