@@ -18,6 +18,7 @@ SHORTEST_BY_HAND_S = 0.1  # nobody lets go of a button faster
 DOWN_SHARE = 0.5
 BACK_TICKS = 3  # volts are back when they stay for so long: a loose contact chatters faster than a hand
 SWING_SHARE = 0.2
+WAVERED = 1.3  # times what they wavered by just before, as pulses do that fall between the samples
 OVERLOAD = 0.97  # of the protection's rated amps: it may open up to a quarter early, never at ordinary running
 SHORT_CIRCUIT = 1.8
 
@@ -54,11 +55,14 @@ class Breaks(Watcher):
         event = Occurrence(district=d, cause=Cause.DIRECTION_BREAK, start_s=tick * TICK_S)
         event.evidence["volts_before"] = self.stream.median("volts", d, tick - 7, tick - 2)
         event.evidence["amps_before"] = max(self.stream.median("amps", d, tick - 7, tick - 2), self._zero_amps)
+        past = self.ticks.rows(tick - 7, tick - 2)
+        wavered = float(np.max(self.ticks.volts_high[past, d]) - np.min(self.ticks.volts_low[past, d]))
+        event.evidence["volts_wavered"] = wavered
         cut = self.stream.cut(d, tick - 5, tick + 4)
         down = np.flatnonzero(self._is_down(cut, event))
         if len(down):
             event.start_s = float(0.75 * cut.start_s[down[0]] + 0.25 * cut.end_s[down[0]])
-            event.evidence["falls"] = float(_swings(cut.volts / event.evidence["volts_before"], falling=True))
+            event.evidence["falls"] = float(_swings(cut.volts, event.evidence, falling=True))
         self._judge_onset(event, tick)
         return event
 
@@ -145,7 +149,7 @@ class Breaks(Watcher):
         end_s = float(0.25 * cut.start_s[down[-1]] + 0.75 * cut.end_s[down[-1]]) if len(down) else back * TICK_S
         event.end_s = max(event.start_s, end_s)
         event.evidence["dead_s"] = event.end_s - event.start_s
-        event.evidence["rises"] = float(_swings(cut.volts / event.evidence["volts_before"], falling=False))
+        event.evidence["rises"] = float(_swings(cut.volts, event.evidence, falling=False))
         if event.cause is Cause.DIRECTION_BREAK:
             self._judge_hand(event, fine=is_fine(cut))
         if event.cause is Cause.THROTTLE:
@@ -163,16 +167,17 @@ class Breaks(Watcher):
             event.confidence = 0.95 if fine else 0.8
 
 
-def _swings(share: Floats, *, falling: bool) -> int:
-    """How often volts, as shares of what they were, fell or rose by a good part without turning back in between.
+def _swings(volts: Floats, evidence: dict[str, float], *, falling: bool) -> int:
+    """How often volts fell or rose by a good part of what they were without turning back in between.
 
     A window averages over a cycle, so a contact that chatters faster shows as volts that go up and down part of the way.
     """
-    count, turning, way = 0, float(share[0]) if len(share) else 0.0, 0
-    for value in share.tolist():
+    least = max(SWING_SHARE * evidence["volts_before"], WAVERED * evidence["volts_wavered"])
+    count, turning, way = 0, float(volts[0]) if len(volts) else 0.0, 0
+    for value in volts.tolist():
         if (value - turning) * way > 0:
             turning = value
-        elif abs(value - turning) > SWING_SHARE:
+        elif abs(value - turning) > least:
             way = 1 if value > turning else -1
             turning = value
             count += (way < 0) is falling

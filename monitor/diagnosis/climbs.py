@@ -126,7 +126,8 @@ class Climbs(Watcher):
         if self._left_another(found, climb):
             return True
         cut = self.stream.cut(self.district, found - BEFORE_TICKS - 8, found + 2)
-        cut = cut._replace(amps=steady(cut.amps))  # without losses of contact, which end within a cycle
+        if is_fine(cut):
+            cut = cut._replace(amps=steady(cut.amps))  # without losses of contact, which end within a cycle
         if sharpest_share(cut.end_s, cut.amps, climb) >= SHARP_SHARE or (is_fine(cut) and _rise_s(cut, floor, level) < ARRIVAL_S):
             return True
         # Only a motor wavers with its load; without one before, something arrived. Coarse readings do not show it.

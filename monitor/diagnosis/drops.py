@@ -31,6 +31,7 @@ WAVERED_TICKS = 10
 RECENT_SHARE = 0.85
 WAVERED = 1.7  # of what the amps wavered by in the seconds before
 NOT_FELL_SHARE = 0.997  # less current raises the volts; where both fall, something else moves them
+FELL_SHARE = 0.985  # where both fall by more, somebody turned the volts down
 EARLIER_TICKS = 600
 LEFT_SHARE = 0.8  # of the least this district drew in the last minute
 NOISES = 2.2  # of the readings just before
@@ -178,6 +179,8 @@ class Drops(Watcher):
         noise = dips.noise(cut.amps[: max(8, int(np.argmax(gone)) - 1)])
         typical = level - median(cut.amps[gone]) if gone.any() else 0.0
         if lost_s < LEAST_CYCLES * median(cut.end_s - cut.start_s) or typical < max(NOISES * noise, LEAST_SHARE * level):
+            event.confidence = 0.0
+        if event.evidence["volts_during"] < FELL_SHARE * event.evidence["volts_before"]:
             event.confidence = 0.0
 
     def _call_joint(self, event: Occurrence, cut: Cut, usual: float) -> None:

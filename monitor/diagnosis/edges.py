@@ -24,7 +24,8 @@ def sharpest_share(times_s: Floats, values: Floats, change: float) -> float:
     apart_s = times_s[lag:] - times_s[:-lag]
     steps = (values[lag:] - values[:-lag]) / change
     near = apart_s < 1.5 * float(np.min(apart_s))
-    return float(np.max(steps[near], initial=0.0))
+    # A line board may leave a reading out.
+    return float(np.fmax.reduce(steps[near], initial=0.0))
 
 
 def crossing_s(cut: Cut, inside: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> tuple[float, float] | None:

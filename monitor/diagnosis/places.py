@@ -26,6 +26,7 @@ SHARED = 0.002  # of two trains with laps of their own, one's events recur; aske
 PHASES_TOLD = 60
 SHORTEST_BY_EVENTS_S = 8.0
 LAPS_BY_EVENTS = 4.0
+MULTIPLES = (2, 3)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,10 +102,11 @@ def spot(history: History, present: Bools) -> Spot:
     A train that is here for part of its lap only can have events there only, so phases are counted along the time it is here.
     """
     counted = tracks(history.volts, history.amps, history.live & ~history.disturbed, history.moved)
-    folded = [_fold(track, history, present, lap_s) for track in counted for lap_s in _candidates(track, history)]
-    tried = [_corrected(found, len(folded)) for found in folded]
+    laps_s = [(track, lap_s) for track in counted for lap_s in _candidates(track, history)]
+    tried = [_corrected(_fold(track, history, present, lap_s), len(laps_s)) for track, lap_s in laps_s]
     fixed = [found for found in tried if found.is_fixed]
     if fixed:
+        fixed += _longer(laps_s, tried, history, present)
         tightest = min(found.clustering.p_value for found in fixed)
         # Half the lap passes as well as the lap, so the longest counts, but not a chance one far weaker than the best.
         return max((found for found in fixed if found.clustering.p_value < tightest**0.6), key=lambda found: found.lap_s or 0.0)
@@ -115,6 +117,17 @@ def spot(history: History, present: Bools) -> Spot:
     if shared:
         return max(shared, key=lambda found: found.lap_s or 0.0)
     return min(tried, key=lambda found: found.clustering.p_value, default=_NOWHERE)
+
+
+def _longer(laps_s: list[tuple[Track, float]], tried: list[Spot], history: History, present: Bools) -> list[Spot]:
+    """Laps two or three times as long as one that passed: two hills alike look like one met twice as often."""
+    found = []
+    for (track, _), passed in zip(laps_s, tried, strict=True):
+        if passed.is_fixed and passed.lap_s is not None:
+            span_s = float(track.way_s[-1] - track.way_s[0])
+            longer_s = [times * passed.lap_s for times in MULTIPLES if times * passed.lap_s < span_s / LAPS_BY_EVENTS]
+            found += [_corrected(_fold(track, history, present, lap_s), len(laps_s) * len(MULTIPLES)) for lap_s in longer_s]
+    return [each for each in found if each.is_fixed]
 
 
 def _corrected(found: Spot, trials: float) -> Spot:
