@@ -40,7 +40,7 @@ class OneCycle:
         volts_rms, amps_rms, far_volts_rms = np.sqrt(means[2:5])
         sizes = pairs.peak_sizes
         peaks = np.maximum(sizes[:, :-1], sizes[:, 1:])
-        clipped = (pairs.clipped[0] > 0) | (pairs.clipped[1] > 0)
+        volts_clipped, amps_clipped = ((each[:-1] > 0) | (each[1:] > 0) for each in pairs.clipped)
         return ReadingBlock(
             board=self._board,
             districts=self._districts,
@@ -55,5 +55,6 @@ class OneCycle:
             amps_peak=peaks[1],
             far_volts_rms=far_volts_rms,
             frequency_hz=pairs.hertz[1:],
-            good=~(clipped[:-1] | clipped[1:]) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
+            good=~(volts_clipped | amps_clipped) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
+            amps_clipped=amps_clipped,
         )

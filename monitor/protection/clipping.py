@@ -19,14 +19,14 @@ def unclipped(block: ReadingBlock, is_ac: NDArray[np.bool_]) -> ReadingBlock:
     """The readings with clipped AC amps restored: a sine, or one chopped as its volts are, is taken for the whole wave.
 
     Args:
-        block: Readings; those that are marked as not good may be clipped.
+        block: Readings.
         is_ac: Shape (d,): which districts carry AC.
     """
-    if block.good is None or block.good.all():
+    if block.amps_clipped is None or not block.amps_clipped.any():
         return block
     volts_known = np.isfinite(block.volts_peak) & (block.volts_rms > 1.0)
     amps_known = np.isfinite(block.amps_rms) & (block.amps_peak > 0)
-    rows, columns = np.nonzero(~block.good & is_ac & volts_known & amps_known)
+    rows, columns = np.nonzero(block.amps_clipped & is_ac & volts_known & amps_known)
     if not len(rows):
         return block
     peak = block.amps_peak[rows, columns]

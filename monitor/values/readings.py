@@ -30,6 +30,7 @@ class ReadingBlock(PowerFigures):
         frequency_hz: Shape (n,): mains frequency that the windows are locked to; NaN where there is none.
         good: Boolean, shape (n, d): False where a sensor is known to lie (clipped, stuck, crossed ...) so that the figures may
             not be shown as good; a clipped figure is a lower bound. None where nothing is known against any.
+        amps_clipped: Boolean, shape (n, d): amps stood at the end of the converter's range. None where nobody knows.
     """
 
     board: str
@@ -46,6 +47,7 @@ class ReadingBlock(PowerFigures):
     far_volts_rms: NDArray[np.float64]
     frequency_hz: NDArray[np.float64]
     good: NDArray[np.bool_] | None = None
+    amps_clipped: NDArray[np.bool_] | None = None
 
     def __len__(self) -> int:
         """How many rows."""

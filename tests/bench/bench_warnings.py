@@ -135,7 +135,8 @@ class Figures:
         print(f"late: {made.name}: warned {when}, wanted within {last_s - trip['onset_s']:.1f} s: {trip}", flush=True)
 
     def _take_plate(self, made, warnings):
-        step_s = made.truth["notes"].get("step_s", 49.2)
+        # The step makes the supply sag; that label begins with it.
+        step_s = min((row["start_s"] for row in made.truth["events"] if row["cause"] == "supply-sag"), default=49.2)
         supply = max(made.layout.supply, key=lambda s: made.truth["va_max"].get(s.name, 0.0) / s.plate_va).name
         told = [w.start_s - step_s for w in warnings if w.priority >= Priority.MEDIUM and made.belongs(w, supply)]
         self.plates.append(min(told, default=float("inf")))

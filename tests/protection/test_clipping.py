@@ -34,7 +34,7 @@ def test_only_clipped_ac_amps_are_restored():
         block,
         volts_peak=block.volts_rms * np.sqrt(2),
         amps_peak=np.full(shape, 25.0),
-        good=np.array([[False, True]] * shape[0]),
+        amps_clipped=np.array([[True, False]] * shape[0]),
     )
     restored = unclipped(block, np.array([True, True])).amps_rms
     assert restored[:, 0] == pytest.approx(30.0, rel=0.02)

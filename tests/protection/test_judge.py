@@ -228,8 +228,8 @@ def test_a_short_that_the_sensor_clips_is_still_a_short():
     whole = readings(21, lambda t: np.where(t > 20, 18.5, 3.0), volts=lambda t: np.where(t > 20, 5.0, 14.0))
     rows = whole.end_s > 20
     peak = np.where(rows[:, None], [20.0, 1.5], [4.3, 1.5])
-    good = np.stack([~rows, rows | True], axis=1)
-    whole = dataclasses.replace(whole, volts_peak=whole.volts_rms * np.sqrt(2), amps_peak=peak, good=good)
+    clipped = np.stack([rows, rows & False], axis=1)
+    whole = dataclasses.replace(whole, volts_peak=whole.volts_rms * np.sqrt(2), amps_peak=peak, amps_clipped=clipped)
     judge = Judge(layout_with())
     (told,) = [w for w in judge.feed(whole) if w.rule == "short"]
     assert told.start_s - 20.0 < 0.03
