@@ -21,7 +21,7 @@ with atheris.instrument_imports(include=["monitor", "dashboard"]):
 from tests.layout.fernhollow import FERNHOLLOW
 from tests.runtime.streams import packed_stream, sine_counts
 
-METHODS = ("GET", "POST", "PUT", "DELETE", "OPTIONS")
+METHODS = ["GET", "POST", "PUT", "DELETE", "OPTIONS"]
 
 
 def session(data):
@@ -79,7 +79,7 @@ def main():
     with tempfile.TemporaryDirectory() as corpus:
         for number, seed in enumerate(SEEDS.get(args.target, list)()):
             (Path(corpus) / str(number)).write_bytes(seed)
-        options = [f"-max_total_time={args.seconds}", "-max_len=20000", "-rss_limit_mb=2000", "-timeout=60"]
+        options = [f"-max_total_time={args.seconds}", "-max_len=65536", "-rss_limit_mb=2000", "-timeout=60"]
         atheris.Setup([sys.argv[0], *options, corpus], TARGETS[args.target])
         atheris.Fuzz()
 

@@ -160,15 +160,16 @@ class Evening:
 
 
 def recorded_scans(recordings):
-    """Scans in the recorded bytes of all sessions, by board number."""
-    scans = collections.Counter()
+    """Scans in the recorded bytes of all sessions, by board number; a packet that comes again and again counts once."""
+    scans, latest = collections.Counter(), {}
     for session in find_sessions(recordings):
         decoders = {}
         for played in Playback(session):
             if played.chunk.reopened:
                 decoders.pop(played.port, None)
             for item in decoders.setdefault(played.port, PackedDecoder()).feed(played.chunk.data):
-                if isinstance(item, SampleRun):
+                if isinstance(item, SampleRun) and latest.get(item.number) != item.first_scan:
+                    latest[item.number] = item.first_scan
                     scans[item.number] += len(item.counts)
     return scans
 
