@@ -27,12 +27,12 @@ def test_letters_come_in_order_and_none_after_the_last():
 def test_what_waits_never_passes_the_limit_and_what_is_dropped_is_counted(pieces):
     inbox = Inbox(limit_bytes=5000)
     taken = [data for data in pieces if inbox.put("a", chunk(data))]
-    left = []
+    left = b""
     while (letter := inbox.take(0)) is not None:
-        left.append(letter[1].data)
-    assert left == taken
-    assert sum(map(len, left)) <= 5000
-    assert inbox.dropped_bytes == sum(map(len, pieces)) - sum(map(len, left))
+        left += letter[1].data
+    assert left == b"".join(taken)
+    assert len(left) <= 5000
+    assert inbox.dropped_bytes == sum(map(len, pieces)) - len(left)
     assert inbox.put("a", chunk(b"y" * 400))
 
 
@@ -48,3 +48,23 @@ def test_taking_waits_for_what_comes():
     inbox = Inbox()
     threading.Timer(0.05, inbox.put, ("a", chunk())).start()
     assert inbox.take(60.0) == ("a", chunk())
+
+
+def test_chunks_that_wait_are_joined_by_port_and_actions_stay_where_they_were():
+    inbox = Inbox()
+    mark = Action(kind="mark", at_s=1.15)
+    for port, data, at_s in (("a", b"1", 1.0), ("b", b"x", 1.01), ("a", b"", 1.02), ("a", b"2", 1.1), ("b", b"y", 1.11)):
+        inbox.put(port, chunk(data, at_s))
+    inbox.operate(mark)
+    inbox.put("a", chunk(b"3", 1.2))
+    inbox.put("a", Chunk(data=b"4", received_s=1.3, reopened=True))
+    inbox.put("a", chunk(b"5", 1.4))
+    inbox.put("a", chunk(b"6", 2.0))
+    assert inbox.take(0) == ("a", chunk(b"12", 1.1))
+    assert inbox.take(0) == ("b", chunk(b"xy", 1.11))
+    assert inbox.take(0) == mark
+    assert inbox.take(0) == ("a", chunk(b"3", 1.2))
+    assert inbox.take(0) == ("a", Chunk(data=b"45", received_s=1.4, reopened=True))
+    assert inbox.take(0) == ("a", chunk(b"6", 2.0))
+    assert inbox.take(0) is None
+    assert inbox._bytes == 0

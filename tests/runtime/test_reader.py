@@ -16,7 +16,7 @@ def read_all(script, record=None, inbox=None):
     source = FakeSource(script, stop)
     stop.source = source
     record = record or PortRecord(PORT, plain_layout(), 500_000)
-    inbox = inbox or Inbox()
+    inbox = inbox or Inbox(joined_within_s=-1.0)
     PortReader(record, source, inbox=inbox, now_s=source.now_s, baud=500_000).work(stop)
     letters = []
     while (letter := inbox.take(0)) is not None:

@@ -156,7 +156,7 @@ class HungPipeline(Pipeline):
 def test_a_pipeline_that_hangs_is_left_behind_and_the_bytes_are_kept_once(gate, monkeypatch):
     monkeypatch.setattr(HungPipeline, "gate", gate)
     monkeypatch.setattr(HungPipeline, "hung", threading.Event())
-    inbox, steps = Inbox(), []
+    inbox, steps = Inbox(joined_within_s=-1.0), []
     record = PortRecord(PORT, plain_layout(), 500_000)
     worker = PipelineWorker(
         lambda: HungPipeline(plain_layout()), inbox=inbox, sinks=[steps.append], records={PORT: record}, now_s=lambda: 1.0

@@ -17,7 +17,7 @@ class Bench:
     """A worker whose letters are put beforehand; it stops when they are worked through."""
 
     def __init__(self, make_pipeline=None, sinks=()):
-        self.inbox, self.steps, self.at_s = Inbox(), [], 0.0
+        self.inbox, self.steps, self.at_s = Inbox(joined_within_s=-1.0), [], 0.0
         self.record = PortRecord(PORT, plain_layout(), 500_000)
         self.record.opened(0.0)
         self.worker = PipelineWorker(
