@@ -23,6 +23,7 @@ WAVERING_SHARE = 0.05  # of the depth: a motor still runs behind a joint, and wh
 WAVERING_AMPS = 0.06
 LONGEST_LOST_S = 0.55
 HOLD_SHARE = 0.955  # volts that stay above this share of what they were hold
+DC_HOLD_SHARE = 0.91  # a motor fills the pauses of unfiltered DC with volts of its own, and takes them along
 STALLED_TICKS = 25
 SLOWEST_TICKS = 40  # a slow train takes so long over a joint that leaves it little
 BESIDE_TICKS = 6
@@ -54,6 +55,7 @@ class Drops(Watcher):
     def __init__(self, stream: Stream, district: int) -> None:
         super().__init__(stream, district)
         self._joints: list[Occurrence] = []
+        self._hold_share = HOLD_SHARE if stream.circuits.is_ac[district] else DC_HOLD_SHARE
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -83,7 +85,7 @@ class Drops(Watcher):
         usual = ticks.usual_amps[rows, d]
         least = np.maximum(np.maximum(LEAST_SHARE * usual, LEAST_AMPS), SPREADS * ticks.amps_spread[rows, d])
         dropped = ticks.amps_low[rows, d] < usual - least
-        holds = ticks.volts[rows, d] > HOLD_SHARE * ticks.usual_volts[rows, d]
+        holds = ticks.volts[rows, d] > self._hold_share * ticks.usual_volts[rows, d]
         return np.asarray(dropped & holds & (ticks.calm[rows, d] > 0))
 
     def _usual(self, tick: int) -> float:
@@ -142,7 +144,7 @@ class Drops(Watcher):
         inside = cut.amps < usual - 0.6 * depth
         volts = median(cut.volts[inside]) if inside.any() else 0.0
         usual_volts = float(self.ticks.usual_volts[self.ticks.rows(found, found + 1), self.district][0])
-        if span is None or depth <= 0 or volts < HOLD_SHARE * usual_volts:
+        if span is None or depth <= 0 or volts < self._hold_share * usual_volts:
             return None
         event = Occurrence(district=self.district, cause=Cause.LOST_CONTACT, start_s=span[0], end_s=span[1])
         event.evidence = {
@@ -180,7 +182,8 @@ class Drops(Watcher):
         typical = level - median(cut.amps[gone]) if gone.any() else 0.0
         if lost_s < LEAST_CYCLES * median(cut.end_s - cut.start_s) or typical < max(NOISES * noise, LEAST_SHARE * level):
             event.confidence = 0.0
-        if event.evidence["volts_during"] < FELL_SHARE * event.evidence["volts_before"]:
+        fell = event.evidence["volts_during"] < FELL_SHARE * event.evidence["volts_before"]
+        if fell and self.circuits.is_ac[self.district]:
             event.confidence = 0.0
 
     def _call_joint(self, event: Occurrence, cut: Cut, usual: float) -> None:
@@ -245,7 +248,7 @@ class Drops(Watcher):
         depth = usual - median(rest)
         share = sharpest_share(cut.end_s, cut.amps, -depth)
         calm = bool(self.ticks.calm[self.ticks.rows(found, found + STALLED_TICKS), d].all())
-        holds = self.stream.median("volts", d, found + 4, found + STALLED_TICKS) > HOLD_SHARE * self.stream.median(
+        holds = self.stream.median("volts", d, found + 4, found + STALLED_TICKS) > self._hold_share * self.stream.median(
             "volts", d, found - 6, found - 1
         )
         past = self.ticks.amps[self.ticks.rows(found - EARLIER_TICKS, found - 2), d]

@@ -73,6 +73,14 @@ def test_ragged_and_long_losses_are_the_feed():
     assert events[1].end_s == pytest.approx(48, abs=1 / 60)
 
 
+def test_a_contact_that_chatters_faster_than_a_cycle_is_the_feed():
+    bench = Bench(seconds=40)
+    bench.fed[bench.rows(20, 21.2), 0] = 0
+    for at_s in (20.05, 20.115, 20.18):
+        bench.fed[bench.rows(at_s, at_s + 0.012), 0] = 1
+    assert bare(bench.diagnose()[0]) == [("feed-lost", "Outer main")]
+
+
 def test_protection_opens_after_an_overload_and_takes_the_whole_supply():
     bench = Bench(seconds=60)
     bench.extra[bench.rows(20, 35), 0] = 9
@@ -105,6 +113,34 @@ def test_short():
     assert short.start_s == pytest.approx(20, abs=1 / 60)
     assert short.end_s == pytest.approx(20.1, abs=1 / 60)
     assert {e.district for e in events if e.cause is Cause.PROTECTION_OPEN} == {"Outer main", "Inner main"}
+
+
+def test_a_short_that_bounces_is_one_short():
+    bench = Bench(seconds=30)
+    bench.extra[bench.rows(20, 20.6), 0] = 25
+    for at_s in (20.05, 20.2, 20.42):
+        bench.extra[bench.rows(at_s, at_s + 0.04), 0] = 0
+    events, _ = bench.diagnose()
+    shorts = [e for e in events if e.cause is Cause.SHORT]
+    assert len(shorts) == 1
+    assert (shorts[0].start_s, shorts[0].end_s) == pytest.approx((20, 20.6), abs=1 / 60)
+
+
+def test_a_heavy_load_that_fades_is_no_short():
+    bench = Bench(seconds=30)
+    on = bench.rows(20, 29)
+    bench.extra[on, 3] = 7 + 4 * np.exp(-(bench.at_s[on] - 20) / 0.15)
+    assert "short" not in {cause for cause, _ in bare(bench.diagnose()[0])}
+
+
+def test_volts_that_a_neighbour_s_hand_takes_are_no_sag():
+    bench = Bench(seconds=60)
+    more = np.clip((bench.at_s - 30) / 0.6, 0, 1)
+    bench.fed[:, 2] = 0.6 + 0.4 * more
+    bench.extra[:, 2] = 5 * more
+    before, after = (bench.open_volts[0, 3] - 0.4 * bench.extra[bench.rows(at_s, at_s + 1), 2].mean() for at_s in (20, 40))
+    assert after < 0.85 * before
+    assert "supply-sag" not in {cause for cause, _ in bare(bench.diagnose()[0])}
 
 
 def test_supply_sag_is_seen_by_the_neighbours():
@@ -151,6 +187,14 @@ def test_a_train_that_drives_over_is_neither_lost_nor_binding():
     bench.load[:, 1] = 0
     there = np.clip((bench.at_s - 40) / 0.8, 0, 1)
     bench.load[:, 0], bench.load[:, 1] = 1 - there, there
+    assert bench.diagnose()[0] == []
+
+
+def test_a_train_that_arrives_on_an_occupied_district_is_no_binding_nor_are_the_hills_of_both():
+    bench = Bench(seconds=110)
+    there = np.clip((bench.at_s - 45) / 0.2, 0, 1)
+    hill = 0.35 * (np.abs((bench.at_s / 21) % 1 - 0.5) < 0.1)
+    bench.load[:, 0] = 1 + there * (0.6 + hill)
     assert bench.diagnose()[0] == []
 
 
