@@ -26,6 +26,7 @@ HOLD_SHARE = 0.955  # volts that stay above this share of what they were hold
 DC_HOLD_SHARE = 0.91  # a motor fills the pauses of unfiltered DC with volts of its own, and takes them along
 STALLED_TICKS = 25
 SLOWEST_TICKS = 40  # a slow train takes so long over a joint that leaves it little
+HANGING_SHARE = 1e-4
 BESIDE_TICKS = 6
 RECENT_TICKS = 26
 WAVERED_TICKS = 10
@@ -254,7 +255,9 @@ class Drops(Watcher):
         past = self.ticks.amps[self.ticks.rows(found - EARLIER_TICKS, found - 2), d]
         if not usual - depth < LEFT_SHARE * float(np.nanquantile(past, 0.1)):
             return found + 2  # back to what it drew before something came on
-        stands = share >= SHARP_SHARE and depth > 0.5 * usual and bool((rest < usual - 0.8 * depth).all())
+        # A converter always shows some noise; a channel that hangs shows none.
+        hangs = float(np.ptp(self.ticks.amps[self.ticks.rows(found + 4, found + STALLED_TICKS), d])) < HANGING_SHARE * usual
+        stands = not hangs and share >= SHARP_SHARE and depth > 0.5 * usual and bool((rest < usual - 0.8 * depth).all())
         event = self._measure(cut, found, usual, depth) if calm and holds and stands and is_fine(cut) else None
         if event is None or self._handed_over(found, depth):
             return found + 2

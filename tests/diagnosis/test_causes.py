@@ -224,3 +224,12 @@ def test_weak_joint_lap_after_lap_at_one_place():
     assert events[-1].confidence > 0.9
     assert [(p.verdict, p.districts) for p in patterns] == [("fixed-spot", ("Outer main",))]
     assert patterns[0].lap_s == pytest.approx(17, rel=0.03)
+
+
+def test_a_channel_that_hangs_is_no_train_without_contact():
+    bench = Bench(seconds=40)
+    readings = bench.readings()
+    readings.amps_rms[readings.end_s > 20, 0] = 0.12
+    from tests.diagnosis.benches import diagnose, layout  # noqa: PLC0415 - used here alone
+
+    assert "lost-contact" not in {cause for cause, _ in bare(diagnose(readings, layout())[0])}
