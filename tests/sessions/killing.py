@@ -10,6 +10,7 @@ import signal
 import subprocess
 import sys
 import time
+from itertools import pairwise
 from pathlib import Path
 
 from monitor.sessions import Playback, SessionFolder, session_writer
@@ -68,10 +69,12 @@ def check_after_kill(recordings, put, killed_s):
     whole = len(data) // 400
     trouble = [f"piece {k} is not what was put" for k in range(whole) if data[400 * k : 400 * (k + 1)] != piece(k)][:3]
     lost_s = [killed_s - at_s for number, at_s in put if number >= whole]
-    if lost_s and max(lost_s) > LOSS_LIMIT_S:
+    # A computer so busy that it does not let the process run is no fault of the recording.
+    held_up_s = max((b - a for (_, a), (_, b) in pairwise(put[-100:])), default=CHUNK_S) - CHUNK_S
+    if lost_s and max(lost_s) > LOSS_LIMIT_S + held_up_s:
         trouble.append(f"{max(lost_s):.2f} s lost")
     marks = [int(action.text) for played in Playback(session) for action in played.actions]
-    expected = [number for number, at_s in put if number % 10 == 0 and killed_s - at_s > LOSS_LIMIT_S]
+    expected = [number for number, at_s in put if number % 10 == 0 and killed_s - at_s > LOSS_LIMIT_S + held_up_s]
     if marks[: len(expected)] != expected:
         trouble.append(f"marks {marks} instead of {expected}")
     leftovers = [path.name for path in session.path.rglob("*") if path.suffix in (".wire", ".csv", ".tmp", ".arrows", ".lock")]
