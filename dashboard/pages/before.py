@@ -16,7 +16,7 @@ from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_items
 from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.phasing_guide import guide
-from monitor.planning.plan_file import Plan, load_plan
+from monitor.planning.plan_file import Plan, load_plan, train_current_for
 from monitor.planning.share_drawing import draw_share
 from monitor.planning.sharing import Offer, ShareOptions, alternatives, by_price_per_va, explain, share_load
 from monitor.planning.wiring_card import draw_card
@@ -66,7 +66,10 @@ def _plans(encoded: bytes, encoded_plan: bytes, *, may_keep: bool) -> Plans:
     # Sharing may take the solver some seconds, so a state that was seen before is not reckoned again.
     layout, plan = msgspec.json.decode(encoded, type=Layout), msgspec.json.decode(encoded_plan, type=Plan)
     year = dt.datetime.now().astimezone().year
-    verdicts = tuple(check_bench(supply, layout.mains, this_year=year) for supply in layout.supply)
+    verdicts = tuple(
+        check_bench(supply, layout.mains, this_year=year, train_current=train_current_for(layout, supply, plan))
+        for supply in layout.supply
+    )
     budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
     needs, offers = needs_of(layout, plan), offers_of(layout, this_year=year, plan=plan)
     options = ShareOptions(reserve=plan.reserve)

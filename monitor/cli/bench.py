@@ -12,6 +12,7 @@ from monitor.layout.edit import Plain, set_supply_condition
 from monitor.layout.write import change_layout, spare_path
 from monitor.planning.bench_check import BenchVerdict, check_bench
 from monitor.planning.bench_questions import QUESTIONS, Question, answer_of
+from monitor.planning.plan_file import load_plan, train_current_for
 
 CAUTION = (
     "Unplug the supply before you touch it. Look and feel only: never open the case. What is on the mains side is for a licensed "
@@ -40,8 +41,10 @@ def run(args: argparse.Namespace) -> int:
         for supply in chosen:
             _ask_and_write(args.layout, supply, today.isoformat(), input)
         layout = load_layout(args.layout)
-    for name in (supply.name for supply in chosen):
-        print(card(layout, check_bench(layout.supply_named(name), layout.mains, this_year=today.year, train_current=args.trains)))
+    plan = load_plan(args.layout, layout)
+    for supply in map(layout.supply_named, [supply.name for supply in chosen]):
+        needed = args.trains or train_current_for(layout, supply, plan)
+        print(card(layout, check_bench(supply, layout.mains, this_year=today.year, train_current=needed)))
     return 0
 
 

@@ -10,7 +10,7 @@ from monitor.layout import load_layout
 from monitor.planning.bench_check import check_bench
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.budget_words import budget_text
-from monitor.planning.plan_file import load_plan
+from monitor.planning.plan_file import load_plan, train_current_for
 from monitor.planning.typical_draws import TYPICAL_DRAWS
 
 
@@ -39,6 +39,9 @@ def run(args: argparse.Namespace) -> int:
     changes = {"drop_share": args.drop, "celsius": args.celsius, "use_anyway": (*plan.use_anyway, *args.use_anyway)}
     plan = msgspec.structs.replace(plan, **{key: value for key, value in changes.items() if value is not None})
     year = dt.datetime.now().astimezone().year
-    verdicts = [check_bench(supply, layout.mains, this_year=year) for supply in layout.supply]
+    verdicts = [
+        check_bench(supply, layout.mains, this_year=year, train_current=train_current_for(layout, supply, plan))
+        for supply in layout.supply
+    ]
     print(budget_text(reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)), end="")
     return 0

@@ -8,7 +8,7 @@ from monitor.layout import load_layout
 from monitor.planning.bench_check import check_bench
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_list
-from monitor.planning.plan_file import load_plan
+from monitor.planning.plan_file import load_plan, train_current_for
 from monitor.runtime.past_troubles import past_troubles
 
 
@@ -33,7 +33,10 @@ def run(args: argparse.Namespace) -> int:
     layout = load_layout(args.layout)
     plan = load_plan(args.layout, layout, args.plan)
     year = dt.datetime.now().astimezone().year
-    verdicts = [check_bench(supply, layout.mains, this_year=year) for supply in layout.supply]
+    verdicts = [
+        check_bench(supply, layout.mains, this_year=year, train_current=train_current_for(layout, supply, plan))
+        for supply in layout.supply
+    ]
     recorded, day = past_troubles(args.recordings, layout)
     budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
     print(morning_list(layout, verdicts, budget, [*args.trouble, *recorded], day), end="")

@@ -64,6 +64,7 @@ class Condition(_Table, frozen=True):
     Attributes:
         cord: State of the mains cord's insulation.
         breaker_present: A breaker or another overcurrent protection is in the supply.
+        breaker_reset: How it comes back: by itself, or by hand.
         safety_listed: It carries the mark of a safety laboratory.
         earthed: Its metal parts are earthed through the plug.
         made_year: When it was made.
@@ -77,6 +78,7 @@ class Condition(_Table, frozen=True):
 
     cord: Literal["sound", "stiff", "cracked", "cloth"] | None = None
     breaker_present: bool | None = None
+    breaker_reset: Literal["auto", "manual"] | None = None
     safety_listed: bool | None = None
     earthed: bool | None = None
     made_year: Annotated[int, Meta(ge=1880, le=2200)] | None = None

@@ -16,6 +16,8 @@ OLD_AFTER_YEARS = 50
 FLUX_NOTE, FLUX_LIMIT = 1.03, 1.10
 """Core flux against the plate's: iron is worked near its knee, so ten per cent more already saturates it."""
 VOLTS_TOLERANCE = 0.10
+STARTER_VA = 25.0
+"""Common practice, no published source."""
 
 
 class Fitness(IntEnum):
@@ -220,11 +222,8 @@ def _current_reasons(supply: Supply, train_current: str | None) -> Iterator[Reas
 
 
 def _notes(supply: Supply) -> Iterator[str]:
-    if supply.rated_watts is not None:
-        yield "The plate gives watts. With motors the volt-amperes are higher than the watts, so the plate is reached earlier than it seems."
-    if supply.rating_is == "input":
-        yield "The plate rates the primary side: some of it turns to heat, so less comes out (common practice: 70-80 %)."
-    yield f"The plate's {supply.plate_va:g} is the total over all outputs together; what accessories draw comes out of it."
+    yield from _plate_notes(supply)
+    yield from _kind_notes(supply)
     amps = supply.plate_va / supply.max_volts
     limit_volts = TOY_LIMIT_VOLTS[supply.current]
     if supply.plate_va > TOY_LIMIT_VA or amps > TOY_LIMIT_AMPS + 1e-9 or supply.max_volts > limit_volts:
@@ -232,3 +231,33 @@ def _notes(supply: Supply) -> Iterator[str]:
             f"It is outside the limits for toy transformers of IEC 61558-2-7 (200 VA, 10 A, {limit_volts:g} V): "
             "treat it as a workshop supply, and add fuses on each output."
         )
+
+
+def _plate_notes(supply: Supply) -> Iterator[str]:
+    """What the plate's figure means."""
+    if supply.rated_watts is not None:
+        yield "The plate gives watts. With motors the volt-amperes are higher than the watts, so the plate is reached earlier than it seems."
+    else:
+        yield "The plate gives volt-amperes: volts times amps as meters show them, whatever the kind of load."
+    if supply.rating_is == "input":
+        yield "The plate rates the primary side: some of it turns to heat, so less comes out (common practice: 70-80 %)."
+    yield f"The plate's {supply.plate_va:g} is the total over all outputs together; what accessories draw comes out of it."
+    if supply.input_volts is None or supply.input_hertz is None:
+        yield (
+            "The mains volts or hertz of its plate are not in the layout file, so they were not compared with this mains: add input_volts "
+            "and input_hertz (North American plates usually read 110, 115 or 120 V at 60 cycles)."
+        )
+    if supply.plate_va <= STARTER_VA:
+        yield "A supply of this size comes with starter sets (20-25 VA): enough for one small engine and little else."
+
+
+def _kind_notes(supply: Supply) -> Iterator[str]:
+    """What comes out, and what its protection does."""
+    if supply.current == "dc":
+        yield "It gives direct current (a power pack or rectifier). Its accessory pair is usually alternating: measure it before use."
+    reset = supply.condition.breaker_reset if supply.condition is not None else None
+    if reset == "auto":
+        yield "Its breaker comes back by itself: switch off and find the short first, or it heats up and opens again and again."
+    if reset == "manual":
+        yield "Its breaker stays open until it is reset by hand: find the short first, then reset it."
+    yield "The breaker protects the house and the person, not the trains."

@@ -33,6 +33,9 @@ QUESTIONS = (
     Question(key="plug", text="How is the plug?", answers=("sound", "damaged")),
     Question(key="strain_relief", text="Is the cord held firmly where it enters the case?"),
     Question(key="breaker_present", text="Is there a breaker or another overcurrent protection in it?"),
+    Question(
+        key="breaker_reset", text="How does it come back after it opened: by itself, or by hand?", answers=("auto", "manual")
+    ),
     Question(key="safety_listed", text="Does it carry a safety laboratory's mark?"),
     Question(key="earthed", text="Does the plug have an earth pin that reaches the case?"),
     Question(key="polarised_plug", text="Does the plug go in one way only (or is the supply marked double insulated)?"),

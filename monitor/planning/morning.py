@@ -23,7 +23,10 @@ def morning_list(
     rows += [f"[ ] {item}" for item in morning_items(layout, verdicts, budget)]
     rows += ["", f"Still open from {day or 'last time'}:"]
     rows += [f"[ ] From last time: {trouble}" for trouble in troubles] or [nothing_open(day)]
-    rows += ["", "pilotlamp advises. The breaker protects; local codes and licensed practice come first."]
+    rows += [
+        "",
+        "pilotlamp advises. The breaker protects the house and the person, not the trains; local codes and licensed practice come first.",
+    ]
     return "\n".join(rows) + "\n"
 
 

@@ -11,6 +11,8 @@ from monitor.planning.sharing import Need, Offer
 
 WANTED_VOLTS = {"track": 15.0, "accessories": 12.0}
 """Volts that are enough. Common practice, no published source: a supply a few volts lower just runs trains slower."""
+HEAVY_VOLTS, HEAVY_AMPS = 19.0, 3.0
+"""What a heavy twin-motor train likes, and from which draw on an engine is taken for one. Common practice, no published source."""
 
 
 def needs_of(layout: Layout, plan: Plan | None = None) -> list[Need]:
@@ -53,8 +55,13 @@ def _need(supply: Supply, district: District, loads: Sequence[PlannedLoad], comm
         current=None if only_lamps else supply.current,
         amps=sum(each.load.running_amps for each in loads),
         volts=min(supply.max_volts, WANTED_VOLTS[district.use]),
+        likes_volts=HEAVY_VOLTS if any(_is_heavy(each) for each in loads) else 0.0,
         common=common,
     )
+
+
+def _is_heavy(planned: PlannedLoad) -> bool:
+    return planned.load.kind == "locomotive" and planned.load.running_amps >= HEAVY_AMPS
 
 
 def _common_of(plan: Plan, district: District) -> str:

@@ -13,7 +13,7 @@ from typing import Annotated, Literal
 from msgspec import Meta, Struct, field
 
 from monitor.errors import LayoutError
-from monitor.layout import Feeder, Layout
+from monitor.layout import Feeder, Layout, Supply
 from monitor.layout.load import parse_tables, read_text
 from monitor.planning.typical_draws import TYPICAL_DRAWS
 
@@ -135,6 +135,7 @@ class Plan(_Table, frozen=True):
         drop_share: Volts that a feeder may lose, share of the supply's highest (common practice: 0.05).
         celsius: Temperature of the feeders' copper.
         rails: Rails of the track, for wiring cards.
+        trains: The current that the trains need, for the bench check; None where both kinds run.
         each_accessory: Share out accessories one by one instead of district by district.
         at_once: Share of each kind of load that typically runs at once.
         use_anyway: Supplies to use against the bench check's verdict; said wherever it matters.
@@ -150,6 +151,7 @@ class Plan(_Table, frozen=True):
     drop_share: Annotated[float, Meta(gt=0, le=0.5)] = 0.05
     celsius: Annotated[float, Meta(ge=-40, le=105)] = 40.0
     rails: Literal[2, 3] = 3
+    trains: Literal["ac", "dc"] | None = None
     each_accessory: bool = False
     at_once: dict[Literal["locomotive", "lighting", "accessory"], Share] = field(default_factory=dict)
     use_anyway: tuple[Name, ...] = ()
@@ -163,6 +165,12 @@ class Plan(_Table, frozen=True):
     def terminals_of(self, supply: str) -> Terminals | None:
         """What was measured of one supply's terminals; None where nothing was."""
         return next((found for found in self.terminals if found.supply == supply), None)
+
+
+def train_current_for(layout: Layout, supply: Supply, plan: Plan) -> Literal["ac", "dc"] | None:
+    """The current that a supply has to give, where trains run on it; None where accessories alone do, or the plan file does not say."""
+    on_track = any(district.use == "track" for district in layout.districts_of_supply(supply.name))
+    return plan.trains if on_track else None
 
 
 def plan_path(layout_path: Path) -> Path:

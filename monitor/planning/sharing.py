@@ -60,7 +60,8 @@ class Need:
         use: "track" or "accessories".
         current: What it takes; None where either will do (lamps).
         amps: Draw to provide for.
-        volts: Highest volts it wants.
+        volts: Volts that it must have.
+        likes_volts: Volts at which it runs as it should; a supply that gives less just runs it slower. 0 where nothing is known.
         common: Needs with the same mark share a common rail; they go on one supply or on supplies of one phase group.
     """
 
@@ -69,6 +70,7 @@ class Need:
     current: Literal["ac", "dc"] | None
     amps: float
     volts: float
+    likes_volts: float = 0.0
     common: str = ""
 
 
@@ -226,6 +228,7 @@ def explain(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer] = ()
         names = ", ".join(f"{need.name} (output {plan.places[need.name][1] + 1}, {need.amps:g} A)" for need in on_it)
         rows.append(f"{supply}: {names}. {plan.va_share[supply]:.0%} of its total.")
     rows += [f"{supply} carries track and accessories together: accessories eat into its total." for supply in plan.mixed]
+    rows += _slower_rows(plan, needs, offers)
     if plan.price:
         rows.append(f"To buy: {plan.price:g} in all.")
     if not plan.proven:
@@ -236,6 +239,14 @@ def explain(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer] = ()
         )
     rows += _left_out_rows(plan, needs, offers, options or ShareOptions())
     return "\n".join(rows) + "\n"
+
+
+def _slower_rows(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer]) -> Iterator[str]:
+    volts = {offer.name: offer.max_volts for offer in offers}
+    for need in needs:
+        given = volts.get(plan.places.get(need.name, ("", 0))[0])
+        if given is not None and given < need.likes_volts - 0.5:
+            yield f"{need.name} would like about {need.likes_volts:g} V and gets {given:g} V at most: its trains just run slower."
 
 
 def _left_out_rows(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer], options: ShareOptions) -> Iterator[str]:

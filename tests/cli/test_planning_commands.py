@@ -33,7 +33,7 @@ def test_bench_prints_a_card_with_the_caution(show, capsys):
 
 
 def test_bench_asks_writes_and_judges(show, capsys, monkeypatch):
-    answers(monkeypatch, ["yes", "cloth", "sound", "maybe", "no", "yes", "yes", "", "", "1950"])
+    answers(monkeypatch, ["yes", "cloth", "sound", "maybe", "no", "yes", "auto", "yes", "", "", "1950"])
     assert main(["bench", str(show), "--supply", "South bench", "--ask"]) == 0
     captured = capsys.readouterr()
     assert "answer yes or no" in captured.err
