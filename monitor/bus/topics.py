@@ -9,8 +9,8 @@ KINDS: tuple[Kind, ...] = get_args(Kind)
 
 ROOT = "pilotlamp/1"
 NAME_LIMIT_CHARACTERS = 80
-LEVEL_LIMIT_CHARACTERS = 3 * 4 * NAME_LIMIT_CHARACTERS
-"""Each of up to four UTF-8 bytes of a character takes three when escaped."""
+LEVEL_LIMIT_CHARACTERS = 200
+"""Once escaped, when each of up to four UTF-8 bytes of a character takes three: it is a file's name too, and those end at 255."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,11 +2,13 @@
 
 import argparse
 import threading
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from monitor.app import Watch, WatchOptions, with_ports
-from monitor.cli.broker_options import add_broker, add_station, publishing
+from monitor.cli.broker_options import add_broker, add_station
 from monitor.cli.log_file import configure_log, logging_to
 from monitor.cli.page import configure_page, shown_page
 from monitor.cli.running import run_watch
@@ -16,6 +18,9 @@ from monitor.layout import Layout, load_layout
 from monitor.link import HostClock
 from monitor.sessions.recorder import Recorder
 from monitor.sessions.recovery import recover_all
+
+if TYPE_CHECKING:
+    from monitor.bus.publish import Publisher
 
 NOTHING_READ = 3
 """Exit code of a headless watch to which no board ever said anything."""
@@ -71,7 +76,7 @@ def watch_layout(
     """
     clock = HostClock(speed)
     lines, tally = TerminalLines(clock), Tally(layout)
-    with logging_to(args.log), publishing(layout, args, clock) as publisher:
+    with logging_to(args.log), _publishing(layout, args, clock) as publisher:
         sinks = [lines.take, *([tally.take] if args.headless else []), *([] if publisher is None else [publisher.take])]
         options = WatchOptions(sinks=tuple(sinks), layout_path=getattr(args, "layout", None), recordings=args.recordings)
         if publisher is not None:
@@ -83,6 +88,14 @@ def watch_layout(
         return 0
     print(tally.json_line(watch.statuses()), flush=True)
     return 0 if tally.anything_read else NOTHING_READ
+
+
+def _publishing(layout: Layout, args: argparse.Namespace, clock: HostClock) -> "AbstractContextManager[Publisher | None]":
+    if getattr(args, "broker", None) is None:
+        return nullcontext()
+    from monitor.cli.publishing import publishing  # noqa: PLC0415 - start-up time of a watch without a broker
+
+    return publishing(layout, args, clock)
 
 
 def _watch(watch: Watch, lines: TerminalLines, args: argparse.Namespace, layout_text: str, *, invented: bool) -> None:

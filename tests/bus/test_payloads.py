@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from monitor.bus.payloads import PAYLOAD_LIMIT_BYTES, TYPES, BusFault, Received, decode, encode
 from monitor.bus.schemas import schema_text
-from monitor.bus.topics import KINDS, Address, escaped, parse_topic, station_filter, unescaped
+from monitor.bus.topics import KINDS, LEVEL_LIMIT_CHARACTERS, Address, escaped, parse_topic, station_filter, unescaped
 from tests.bus.letters import ONE_OF_EACH, presence, readings, warning
 
 SCHEMAS = Path(__file__).parents[2] / "firmware_notes" / "bus"
@@ -115,7 +115,9 @@ def test_any_topic_gives_an_address_or_nothing(text):
         assert found is None or found.topic == topic
 
 
-NAMES = st.text(st.characters(exclude_categories=("C", "Z")) | st.just(" "), min_size=1, max_size=80)
+NAMES = st.text(st.characters(exclude_categories=("C", "Z")) | st.just(" "), min_size=1, max_size=80).filter(
+    lambda name: len(escaped(name)) <= LEVEL_LIMIT_CHARACTERS
+)
 
 
 @given(NAMES, NAMES)
@@ -132,5 +134,8 @@ def test_names_that_folders_and_topics_trip_over():
     assert escaped("Town/lights #2+") == "Town%2Flights%20%232%2B"
     assert unescaped("a%2fb") is None  # one spelling for each name
     assert unescaped("a%0Ab") is None  # no control characters
+    # With "station=" before and ".sqlite-wal" behind it is a file's name of at most 255 bytes, the limit of common file systems.
+    assert unescaped(escaped("駅" * 22)) == "駅" * 22
+    assert unescaped(escaped("駅" * 23)) is None
     assert station_filter("Hall 2", "readings", "c") == "$share/c/pilotlamp/1/Hall%202/+/readings"
     assert station_filter(None, "events") == "pilotlamp/1/+/+/events"
