@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -85,9 +86,10 @@ class Moments:
 
     def _moments(self, path: Path) -> Iterator[KeptMoment]:
         table = self._table(path, _INDEX)
-        rows = [] if table is None else table.to_pylist()
-        for key in dict.fromkeys((row["event_id"], row["start_s"]) for row in rows):
-            own = [row for row in rows if (row["event_id"], row["start_s"]) == key]
+        rows: dict[tuple[int, float], list[dict[str, Any]]] = {}
+        for row in [] if table is None else table.to_pylist():
+            rows.setdefault((row["event_id"], row["start_s"]), []).append(row)
+        for key, own in rows.items():
             yield KeptMoment(
                 event_id=key[0],
                 start_s=key[1],

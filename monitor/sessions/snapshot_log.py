@@ -29,7 +29,7 @@ SCHEMA = pa.schema(
     ]
 )
 A_PART = 60
-"""Most moments kept in a part of five minutes: 720 an hour, at 11 kB each on a board of four districts. What is beyond can be cut
+"""Most moments kept in a part of five minutes: 720 an hour, at 14 kB each on a board of four districts. What is beyond can be cut
 again from the raw bytes."""
 SAME_S = 0.05
 COMPRESSION_LEVEL = 9
