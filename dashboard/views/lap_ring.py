@@ -12,7 +12,7 @@ INNERMOST = 0.45
 
 def lap_ring(patterns: Sequence[Pattern], events: Sequence[Event]) -> dict[str, object]:
     """A ring for each district whose lap is known, a dot for each event, one turn for one lap; a plain dictionary."""
-    rings = [(pattern.districts[0], pattern) for pattern in patterns if pattern.phases]
+    rings = _rings(patterns)
     traces: list[dict[str, object]] = []
     for number, (district, pattern) in enumerate(rings):
         radius = 1.0 if len(rings) == 1 else INNERMOST + (1 - INNERMOST) * number / (len(rings) - 1)
@@ -27,8 +27,7 @@ def lap_ring(patterns: Sequence[Pattern], events: Sequence[Event]) -> dict[str, 
             "paper_bgcolor": "rgba(0,0,0,0)",
             "font": {"color": TEXT, "size": 13},
             "margin": {"l": 40, "r": 40, "t": 30, "b": 30},
-            "showlegend": len(rings) > 1,
-            "legend": {"orientation": "h", "y": -0.08},
+            "showlegend": False,
             "polar": {
                 "bgcolor": "rgba(0,0,0,0)",
                 "radialaxis": {"visible": False, "range": [0, 1.15]},
@@ -42,6 +41,15 @@ def lap_ring(patterns: Sequence[Pattern], events: Sequence[Event]) -> dict[str, 
     }  # fmt: skip
 
 
+def ring_names(patterns: Sequence[Pattern]) -> list[str]:
+    """Whose rings there are, from the inside out."""
+    return [district for district, _ in _rings(patterns)]
+
+
+def _rings(patterns: Sequence[Pattern]) -> list[tuple[str, Pattern]]:
+    return [(district, pattern) for pattern in patterns if pattern.phases for district in pattern.districts]
+
+
 def _circle(district: str, radius: float) -> dict[str, object]:
     angles = list(range(0, 361, 6))
     return {
@@ -51,7 +59,10 @@ def _circle(district: str, radius: float) -> dict[str, object]:
 
 
 def _dots(district: str, radius: float, pattern: Pattern, events: Sequence[Event]) -> dict[str, object]:
-    own = [(phase, _cause(events, district, at_s)) for at_s, phase in pattern.phases]
+    causes = [(phase, _cause(events, district, at_s)) for at_s, phase in pattern.phases]
+    if len(pattern.districts) == 1:
+        causes = [(phase, cause or "earlier") for phase, cause in causes]
+    own = [(phase, cause) for phase, cause in causes if cause is not None]
     return {
         "type": "scatterpolar",
         "mode": "markers",
@@ -64,9 +75,10 @@ def _dots(district: str, radius: float, pattern: Pattern, events: Sequence[Event
     }
 
 
-def _cause(events: Sequence[Event], district: str, at_s: float) -> str:
+def _cause(events: Sequence[Event], district: str, at_s: float) -> str | None:
+    """What it was; None where the list has no such event of this district any more."""
     own = (event for event in events if event.district == district and abs(event.start_s - at_s) < SAME_EVENT_S)
-    return next((WORD_OF_CAUSE[event.cause] for event in own), "earlier")
+    return next((WORD_OF_CAUSE[event.cause] for event in own), None)
 
 
 def _spot(fraction: float, radius: float) -> dict[str, object]:

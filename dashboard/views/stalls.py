@@ -9,7 +9,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.views.attributes import aria, hook
-from dashboard.views.lap_ring import lap_ring
+from dashboard.views.lap_ring import lap_ring, ring_names
 from dashboard.views.stall_moment import moment_figure
 from dashboard.views.stall_words import (
     VERDICT,
@@ -136,8 +136,10 @@ def places(picture: Picture) -> list[Component]:
     said = [_pattern(pattern, picture.marks) for pattern in picture.patterns]
     ring = lap_ring(picture.patterns, picture.events)
     drawn = [dcc.Graph(figure=ring, config=GRAPH_CONFIG, className="ring", id="stall-ring")] if ring["data"] else []
+    names = ring_names(picture.patterns)
     key = (
-        "One turn is one lap, clockwise, counted from where the train was when watching began. "
+        (f"From the inside out: {', '.join(names)}. " if len(names) > 1 else "")
+        + "One turn is one lap, clockwise, counted from where the train was when watching began. "
         'Remember "passes the station" at the moment it does, and places are counted from there.'
     )
     return [html.Ul(said, className="patterns"), *drawn, html.P(key, className="quiet") if drawn else html.Span()]

@@ -228,7 +228,9 @@ def _verdicts(group: list[History], present: list[Bools]) -> list[Pattern]:
     shared = sum(len(group[k].events_s) for k in rest)
     if len(rest) > 1 and min(len(group[k].events_s) for k in rest) >= 2 and shared >= LEAST_EVENTS:
         likeliest = max((spots[k] for k in rest if k in spots), key=lambda s: -s.clustering.p_value, default=None)
-        return [*found, _pattern("follows-train", [group[k] for k in rest], likeliest)]
+        phases = [pair for k in rest if k in spots for pair in _phases(group[k], spots[k])]
+        follows = _pattern("follows-train", [group[k] for k in rest], likeliest)
+        return [*found, replace(follows, phases=tuple(sorted(phases)[-PHASES_TOLD:]))]
     scattered = [k for k in rest if k in spots and len(group[k].events_s) >= ENOUGH_EVENTS]
     return found + [_pattern("scattered", [group[k]], spots[k]) for k in scattered]
 

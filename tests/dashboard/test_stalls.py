@@ -150,6 +150,17 @@ def test_the_ring_turns_once_a_lap_and_has_a_dot_where_the_diagnosis_saw_the_tra
     assert any(trace["theta"] == [90.0] for trace in ring["data"])
 
 
+def test_districts_that_share_a_train_have_a_ring_each():
+    shared = Pattern(
+        verdict="follows-train", districts=("Outer main", "Inner main"), events=9, lap_s=17.0, lap_fraction=None, p_value=1e-4, start_s=0.0,
+        phases=((20.0, 0.24), (25.0, 0.6), (31.0, 0.9)),
+    )  # fmt: skip
+    own = [replace(LOST, id=7), replace(WHISTLE, id=8, cause=Cause.LOST_CONTACT)]
+    dots = {trace["name"]: trace["theta"] for trace in lap_ring([shared], own)["data"] if trace.get("text")}
+    assert dots == {"Outer main": [pytest.approx(86.4)], "Inner main": [pytest.approx(216.0)]}
+    assert "From the inside out: Outer main, Inner main" in words(places(picture(events=own, patterns=[shared])))
+
+
 def test_places_say_their_evidence():
     text = words(places(picture()))
     assert "9 events fall at one place, 2.5 tenths of a lap on (one lap takes 17.0 s)" in text
