@@ -1,5 +1,7 @@
 """What a session says when it is played again is what was said when it was live."""
 
+import time
+
 import numpy as np
 import pytest
 
@@ -69,3 +71,22 @@ def test_the_replay_engine_says_the_same(show):
     for kind in SPOKEN:
         assert said(collected, kind) == said(live, kind)
     assert replay.live.picture().districts[0].amps_rms == pytest.approx(3.0, abs=0.2)
+
+
+def test_a_leap_into_the_middle_knows_the_heat_of_what_was_before(show):
+    """Eight of twelve seconds in, four of them far over the plate: the protection is as warm as it was live."""
+    session, live = show
+    replay = Replay(session)
+    replay.pause()
+    replay.start()
+    replay.seek(8.0)
+    ends_s = time.monotonic() + 120
+    while replay.status().state != "paused" or replay.status().at_s < 8.0:
+        assert time.monotonic() < ends_s, "the leap did not arrive"
+        replay.wait(0.05)
+    (there,) = [load for load in replay.live.picture().loads if load.name == "North bench"]
+    replay.stop()
+    (then,) = [load for step in live for load in step.loads if load.name == "North bench" and load.at_s == there.at_s]
+    assert (there.heat, there.heat_lowest, there.heat_highest) == (then.heat, then.heat_lowest, then.heat_highest)
+    before = next(load for step in live for load in step.loads if load.name == "North bench" and load.at_s > 3.5)
+    assert there.heat_lowest > before.heat_lowest
