@@ -5,6 +5,7 @@ raw bytes. What is kept holds their mean, lowest and highest, so that no peak is
 """
 
 from collections.abc import Callable
+from dataclasses import MISSING, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,7 +83,8 @@ class BoardBuckets:
 
 
 def _rest(blocks: list[ReadingBlock], done: int) -> ReadingBlock:
-    names = [name for name in ReadingBlock.__dataclass_fields__ if name not in ("board", "districts", "good")]
+    # What a block need not have is not kept in rows either, but for what says which figures are good.
+    names = [each.name for each in fields(ReadingBlock) if each.default is MISSING and each.name not in ("board", "districts")]
     rows = {name: np.concatenate([getattr(block, name) for block in blocks])[done:] for name in names}
     good = np.concatenate([_good(block) for block in blocks])[done:]
     return ReadingBlock(board=blocks[0].board, districts=blocks[0].districts, good=good, **rows)

@@ -1,16 +1,19 @@
 import json
 import lzma
+from dataclasses import MISSING, fields
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from monitor.sessions import Playback, find_sessions
-from monitor.values import Action
+from monitor.sessions.buckets import BoardBuckets
+from monitor.values import Action, ReadingBlock
 from tests.runtime.streams import packed_stream, sine_counts
 from tests.sessions.shows import BEGAN_AT, PORT, chunks_of, record
 
 SECONDS = 6.0
+ARRAYS = [each.name for each in fields(ReadingBlock) if each.default is MISSING and each.name not in ("board", "districts")]
 
 
 @pytest.fixture(scope="module")
@@ -77,3 +80,24 @@ def test_the_session_describes_and_closes_itself(show):
     }
     assert [json.loads(line)["board"] for line in session.notices("boards").read_text().splitlines()] == ["bench-1"]
     assert recorder.status().state == "closed"
+
+
+def test_readings_are_kept_whatever_a_block_leaves_out():
+    """A line board says neither which sensors lie nor which amps are clipped; beside blocks that do, nothing may be lost."""
+
+    def block(first_s, **known):
+        ends = first_s + np.arange(1, 14) * 0.05
+        figures = {name: np.full((13, 1), 2.0) for name in ARRAYS if name not in ("start_s", "end_s", "frequency_hz")}
+        return ReadingBlock(
+            board="bench-1", districts=("Outer main",), start_s=ends - 0.05, end_s=ends, frequency_hz=np.full(13, 60.0), **figures, **known
+        )  # fmt: skip
+
+    optional = [each.name for each in fields(ReadingBlock) if each.default is None]
+    known = {name: np.ones((13, 1), dtype=bool) for name in optional}
+    buckets = BoardBuckets()
+    tables = []
+    for k in range(6):
+        buckets.add(block(0.65 * k, **(known if k % 2 else {})))
+        tables.append(buckets.take())
+    tables.append(buckets.take(everything=True))
+    assert sum(int(table["readings"].sum()) for table in tables if table is not None) == 6 * 13
