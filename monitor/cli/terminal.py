@@ -20,6 +20,19 @@ WORD_OF_ACTION = {
 }
 
 
+SAID_LIMIT = 2000
+"""Of each kind; a watch of days says many things, and each only while it is new."""
+
+
+class _SaidAlready(dict[int, bool]):
+    """Ids of what was said, and whether its end was; the oldest are forgotten beyond SAID_LIMIT."""
+
+    def __setitem__(self, number: int, ended: bool) -> None:  # noqa: FBT001 - a value, not a switch
+        super().__setitem__(number, ended)
+        while len(self) > SAID_LIMIT:
+            del self[next(iter(self))]
+
+
 class TerminalLines:
     """Turns steps and port statuses into lines; a sink of the watch.
 
@@ -33,10 +46,10 @@ class TerminalLines:
         self._clock = clock
         self._lines: queue.Queue[str] = queue.Queue(maxsize=WAITING_LIMIT)
         self._lost = 0
-        self._warnings: dict[int, bool] = {}
+        self._warnings = _SaidAlready()
         self._about: dict[int, str] = {}
-        self._events: dict[int, bool] = {}
-        self._findings: set[int] = set()
+        self._events = _SaidAlready()
+        self._findings = _SaidAlready()
         self._said_of_ports: dict[str, str] = {}
         self._said_of_parts: dict[str, str] = {}
         self._said_of_standing: dict[str, str] = {}
@@ -127,7 +140,7 @@ class TerminalLines:
 
     def _take_finding(self, finding: Finding) -> None:
         if finding.id not in self._findings:
-            self._findings.add(finding.id)
+            self._findings[finding.id] = False
             self._say(finding.start_s, f'sensor: {finding.kind.value} on board "{finding.board}". {finding.check}')
 
     def _say(self, at_s: float, words: str) -> None:

@@ -1,4 +1,4 @@
-from monitor.cli.terminal import WAITING_LIMIT, TerminalLines
+from monitor.cli.terminal import SAID_LIMIT, WAITING_LIMIT, TerminalLines
 from monitor.link import HostClock
 from monitor.runtime.kept_thread import PartHealth
 from monitor.values import Action, Cause, Chunk, Event, Finding, FindingKind, PortStatus, Priority, Scope, Step
@@ -92,3 +92,21 @@ def test_a_terminal_that_stands_still_loses_lines_and_says_how_many():
     assert len(waiting) == WAITING_LIMIT + 1
     assert waiting[-1].startswith("(5 lines more could not be shown")
     assert list(lines.waiting()) == []
+
+
+def test_what_was_said_is_not_remembered_for_ever():
+    lines = TerminalLines(HostClock())
+    for number in range(SAID_LIMIT + 500):
+        finding = Finding(
+            id=number,
+            board="bench-1",
+            channel=None,
+            kind=FindingKind.GAP,
+            start_s=1.0,
+            end_s=1.0,
+            count=1,
+            check="Check the cable.",
+        )
+        lines.take(step(findings=(finding, finding)))
+        assert len(list(lines.waiting())) == 1
+    assert len(lines._findings) == SAID_LIMIT
