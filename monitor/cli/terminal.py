@@ -27,7 +27,7 @@ SAID_LIMIT = 2000
 class _SaidAlready(dict[int, bool]):
     """Ids of what was said, and whether its end was; the oldest are forgotten beyond SAID_LIMIT."""
 
-    def __setitem__(self, number: int, ended: bool) -> None:  # noqa: FBT001 - a value, not a switch
+    def __setitem__(self, number: int, ended: bool) -> None:
         super().__setitem__(number, ended)
         while len(self) > SAID_LIMIT:
             del self[next(iter(self))]
