@@ -11,6 +11,7 @@ from monitor.bus.tables import SCHEMAS
 from monitor.errors import BusError
 
 ROWS_SHOWN = 200
+TRIES = 4
 _ONCE = {
     "readings": "boot, row, district",
     "supplies": "boot, row, supply",
@@ -99,19 +100,29 @@ def answer(folder: Path, question: str, asked: Range | None = None) -> Answer:
     if not any((folder / table).is_dir() for table in SCHEMAS):
         raise BusError(f"{folder} holds nothing that collectors wrote: give the folder that 'pilotlamp collect --into' was given")
     known = QUESTIONS.get(question)
+    sql = f"{known[1]} LIMIT {ROWS_SHOWN}" if known else question
     try:
-        with duckdb.connect() as connection:
-            connection.execute("SET TimeZone = 'UTC'")
-            for table in SCHEMAS:
-                _make_view(connection, folder, table, asked or Range())
-            connection.execute(_WATCHED)
-            result = connection.execute(f"{known[1]} LIMIT {ROWS_SHOWN}" if known else question)
-            columns = tuple(str(column[0]) for column in result.description or ())
-            rows = tuple(tuple(row) for row in result.fetchall())
+        for _ in range(TRIES - 1):
+            try:
+                return _asked_once(folder, sql, asked or Range())
+            except duckdb.IOException:  # a collector made one file of many while we looked
+                continue
+        return _asked_once(folder, sql, asked or Range())
     except duckdb.Error as error:
         raise BusError(
             f"the question cannot be answered ({str(error).splitlines()[0]}): ask one of {', '.join(QUESTIONS)}"
         ) from error
+
+
+def _asked_once(folder: Path, sql: str, asked: Range) -> Answer:
+    with duckdb.connect() as connection:
+        connection.execute("SET TimeZone = 'UTC'")
+        for table in SCHEMAS:
+            _make_view(connection, folder, table, asked)
+        connection.execute(_WATCHED)
+        result = connection.execute(sql)
+        columns = tuple(str(column[0]) for column in result.description or ())
+        rows = tuple(tuple(row) for row in result.fetchall())
     return Answer(columns=columns, rows=tuple(_named(columns, row) for row in rows))
 
 

@@ -143,7 +143,7 @@ def test_station_collector_and_hall_work_under_the_sample(sample, tmp_path):
         station = Station(as_user(sample, "Mill%20Lane"), name="Mill Lane")
         until(lambda: station.publisher.connected)
         station.tell(1)
-        until(lambda: collector.counts["warnings"] == collector.counts["events"] == 1)
+        until(lambda: collector.counts["warnings"] and collector.counts["events"])
 
         def counted():
             station.read()

@@ -21,7 +21,7 @@ def command(*words):
 
 
 def said(program):
-    out, err = program.communicate(timeout=120)
+    out, err = program.communicate(timeout=250)
     assert program.returncode == 0, err
     return out
 
@@ -37,7 +37,7 @@ def test_what_a_bench_draws_is_what_is_asked_for_in_the_end(mosquitto, tmp_path)
         "--recordings", tmp_path / "recordings", "--no-page",
     )  # fmt: skip
     try:
-        until(lambda: len(list(into.glob("readings/hall=Hall/*/station=Fernhollow/*.parquet"))) >= 3)
+        until(lambda: len(list(into.glob("readings/hall=Hall/*/station=Fernhollow/*.parquet"))) >= 3, 150)
         until(lambda: list(into.glob("supplies/*/*/*/*.parquet")))
     finally:
         for program in (watch, collect):
