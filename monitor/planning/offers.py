@@ -106,6 +106,7 @@ def _offer(layout: Layout, supply: Supply, this_year: int, phase_group: str, ter
         max_volts=supply.max_volts,
         output_amps=tuple(output.max_amps or amps for output in outputs) or (amps,),
         winding_amps=amps,
+        fixed_outputs=frozenset(o for o, output in enumerate(outputs) if output.control == "constant"),
         price=price,
         phase_group=phase_group,
         fit=check_bench(supply, layout.mains, this_year=this_year).fitness <= Fitness.UNKNOWN,

@@ -5,7 +5,7 @@ Needs that are alike are one variable with a count; supplies and outputs that ar
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -65,6 +65,7 @@ class Bin:
     offer: int
     output: int
     amps: float
+    is_whole: bool = False
 
 
 Allowed = Callable[[Group, int], bool]
@@ -103,6 +104,7 @@ class Packing:
             for g, group in enumerate(groups)
             for b, made in enumerate(self._bins)
             if made.offer in group.suits and allowed(group, made.offer) and self._most(group, made) > 0
+            if made.is_whole or made.output in outputs_for(group.need, offers[made.offer])
         }
         self._place_each(may_leave_out=may_leave_out)
         for s in range(len(offers)):
@@ -167,7 +169,8 @@ class Packing:
             if all(self._allowed(group, s) == self._allowed(group, t) for group in self._groups):
                 self._fuller(self._on_offer(s), self._on_offer(t))
         for one, other in zip(self._bins, self._bins[1:], strict=False):
-            if one.offer == other.offer and one.amps == other.amps:
+            fixed = self._offers[one.offer].fixed_outputs
+            if (one.offer, one.amps, one.output in fixed) == (other.offer, other.amps, other.output in fixed):
                 self._fuller(self._on_bin(one), self._on_bin(other))
 
     def _fuller(self, one: dict[int, Group], other: dict[int, Group]) -> None:
@@ -215,10 +218,31 @@ def suits(need: Need, offer: Offer, options: ShareOptions, *, stretch: bool = Fa
     right_current = need.current is None or need.current == offer.current
     if not right_current or need.volts > offer.max_volts + SLACK or not (offer.fit or offer.override):
         return False
+    outputs = outputs_for(need, offer)
+    if not outputs:
+        return False
     if stretch:
-        return is_whole(offer) or need.amps <= free * max(offer.output_amps) + SLACK
+        return is_whole(offer) or need.amps <= free * max(outputs.values()) + SLACK
     fits_total = need.amps <= free * offer.winding_amps + SLACK and need.amps * need.volts <= free * offer.usable_va + SLACK
-    return fits_total and need.amps <= free * max(offer.output_amps) + SLACK
+    return fits_total and need.amps <= free * max(outputs.values()) + SLACK
+
+
+def outputs_for(need: Need, offer: Offer) -> dict[int, float]:
+    """Outputs of an offer on which a need may go, and their amps: track wants a throttle."""
+    return {o: amps for o, amps in enumerate(offer.output_amps) if need.use != "track" or o not in offer.fixed_outputs}
+
+
+def spread_outputs(places: Mapping[int, tuple[int, int]], needs: Sequence[Need], offers: Sequence[Offer]) -> dict[int, int]:
+    """Output by need: as packed, or spread over the outputs where only the whole of a supply binds; accessories off the throttles first."""
+    outputs = {n: o for n, (_, o) in places.items()}
+    for s, offer in enumerate(offers):
+        on_it = sorted((n for n, (t, _) in places.items() if t == s), key=lambda n: (needs[n].use != "track", -needs[n].amps, n))
+        taken = dict.fromkeys(range(len(offer.output_amps)), 0.0)
+        for n in on_it if is_whole(offer) else ():
+            may = outputs_for(needs[n], offer)
+            outputs[n] = min(may, key=lambda o: (needs[n].use != "track" and o not in offer.fixed_outputs, taken[o], o))
+            taken[outputs[n]] += needs[n].amps
+    return outputs
 
 
 def is_whole(offer: Offer) -> bool:
@@ -229,7 +253,7 @@ def is_whole(offer: Offer) -> bool:
 def bins_of(s: int, offer: Offer) -> Iterator[Bin]:
     """The outputs of an offer, or the whole of it where that is all that binds."""
     if is_whole(offer):
-        yield Bin(s, 0, min(offer.output_amps))
+        yield Bin(s, 0, min(offer.output_amps), is_whole=True)
         return
     for o, amps in enumerate(offer.output_amps):
         yield Bin(s, o, amps)
@@ -240,7 +264,7 @@ def twins(offers: Sequence[Offer]) -> Iterator[tuple[int, int]]:
     last: dict[tuple[object, ...], int] = {}
     for s, offer in enumerate(offers):
         mark = (
-            offer.current, offer.usable_va, offer.max_volts, offer.output_amps, offer.winding_amps, offer.price,
+            offer.current, offer.usable_va, offer.max_volts, offer.output_amps, offer.winding_amps, offer.fixed_outputs, offer.price,
             offer.phase_group, offer.fit, offer.override,
         )  # fmt: skip
         if mark in last:

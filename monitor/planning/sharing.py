@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from monitor.errors import LayoutError
-from monitor.planning.packing import Assignment, Packing, groups_of
+from monitor.planning.packing import Assignment, Packing, groups_of, outputs_for, spread_outputs
 from monitor.planning.programme import Undecided
 from monitor.planning.solving import solve_exactly
 
@@ -33,6 +33,7 @@ class Offer:
         max_volts: Highest output volts.
         output_amps: Limit of each output, amps; at least one output.
         winding_amps: Limit over all outputs together at any throttle, amps.
+        fixed_outputs: Outputs that no throttle moves: no track goes there.
         price: Zero for a supply on hand.
         phase_group: Supplies with the same mark have been phased to one another; their commons may meet.
         fit: False for a supply that the bench check found unfit: it gets no load unless ``override`` is set.
@@ -45,6 +46,7 @@ class Offer:
     max_volts: float
     output_amps: tuple[float, ...]
     winding_amps: float
+    fixed_outputs: frozenset[int] = frozenset()
     price: float = 0.0
     phase_group: str = ""
     fit: bool = True
@@ -211,8 +213,11 @@ def why_no_place(need: Need, offers: Sequence[Offer], options: ShareOptions) -> 
         return (
             f"it wants {need.volts:g} V and the highest here is {highest:g} V: add a supply of {need.volts:g} V, or run it slower"
         )
-    most = max(max(offer.output_amps) for offer in high_enough) * (1 - options.reserve)
-    totals = all(max(offer.output_amps) >= offer.winding_amps for offer in high_enough)
+    reachable = [offer for offer in high_enough if outputs_for(need, offer)]
+    if not reachable:
+        return "track needs an output that a throttle moves, and none that suits it has one: add a supply with one"
+    most = max(max(outputs_for(need, offer).values()) for offer in reachable) * (1 - options.reserve)
+    totals = all(max(outputs_for(need, offer).values()) >= offer.winding_amps for offer in reachable)
     if need.amps > most and not totals:
         return (
             f"it draws {need.amps:g} A and one output gives {most:.1f} A at most with the reserve: divide it into two districts"
@@ -272,7 +277,8 @@ def _check(needs: Sequence[Need], offers: Sequence[Offer], options: ShareOptions
 
 
 def _plan(needs: Sequence[Need], offers: Sequence[Offer], found: Assignment, stretched: Assignment | None = None) -> SharePlan:
-    places = {needs[n].name: (offers[s].name, o) for n, (s, o) in found.places.items()}
+    outputs = spread_outputs(found.places, needs, offers)
+    places = {needs[n].name: (offers[s].name, outputs[n]) for n, (s, _) in found.places.items()}
     carried = {s: [needs[n] for n, (supply, _) in found.places.items() if supply == s] for s, _ in found.places.values()}
     return SharePlan(
         places=places,

@@ -28,13 +28,15 @@ def need(name, amps, **more):
 NO_RESERVE = ShareOptions(reserve=0.0)
 
 
-def fits_outputs(amps, limits):
-    """Every way of putting so many draws on the outputs."""
-    ways = itertools.product(range(len(limits)), repeat=len(amps))
-    return any(
-        all(sum(a for a, w in zip(amps, way, strict=True) if w == o) <= limit + 1e-9 for o, limit in enumerate(limits))
-        for way in ways
-    )
+def fits_outputs(on_it, limits, fixed):
+    """Every way of putting so many needs on the outputs; track on none of the fixed ones."""
+    for way in itertools.product(range(len(limits)), repeat=len(on_it)):
+        placed = list(zip(on_it, way, strict=True))
+        if all(n.use != "track" or w not in fixed for n, w in placed) and all(
+            sum(n.amps for n, w in placed if w == o) <= limit + 1e-9 for o, limit in enumerate(limits)
+        ):
+            return True
+    return False
 
 
 def cheapest_by_brute_force(needs, offers, options):
@@ -48,7 +50,7 @@ def cheapest_by_brute_force(needs, offers, options):
             free = 1 - options.reserve
             if va > free * made.usable_va + 1e-9 or amps > free * made.winding_amps + 1e-9:
                 break
-            if not fits_outputs([n.amps for n in on_it], [free * each for each in made.output_amps]):
+            if not fits_outputs(on_it, [free * each for each in made.output_amps], made.fixed_outputs):
                 break
             if any(n.volts > made.max_volts or n.current not in (None, made.current) for n in on_it):
                 break
@@ -70,7 +72,12 @@ needs_strategy = st.lists(
     max_size=4,
 )
 offers_strategy = st.lists(
-    st.tuples(st.integers(20, 180), st.sampled_from([0.0, 30.0, 45.0]), st.sampled_from([(10.0,), (4.0, 2.5), (3.0, 3.0)])),
+    st.tuples(
+        st.integers(20, 180),
+        st.sampled_from([0.0, 30.0, 45.0]),
+        st.sampled_from([(10.0,), (4.0, 2.5), (3.0, 3.0)]),
+        st.sampled_from([frozenset(), frozenset({0})]),
+    ),
     min_size=1,
     max_size=3,
 )
@@ -80,7 +87,10 @@ offers_strategy = st.lists(
 @settings(max_examples=40, deadline=None)
 def test_as_good_as_brute_force(raw_needs, raw_offers, reserve):
     needs = [need(f"n{k}", amps, volts=volts, use=use) for k, (amps, volts, use) in enumerate(raw_needs)]
-    offers = [offer(f"s{k}", float(va), price=price, output_amps=amps) for k, (va, price, amps) in enumerate(raw_offers)]
+    offers = [
+        offer(f"s{k}", float(va), price=price, output_amps=amps, fixed_outputs=fixed)
+        for k, (va, price, amps, fixed) in enumerate(raw_offers)
+    ]
     options = ShareOptions(reserve=reserve, within_s=60.0)
     best = cheapest_by_brute_force(needs, offers, options)
     plan = share_load(needs, offers, options)
@@ -257,3 +267,17 @@ def test_accessories_on_a_track_district_can_go_elsewhere():
         ("Outer main", "track", 2.4), ("Switches (Outer main)", "accessories", 2.0), ("Town lights", "accessories", 0),
     ]  # fmt: skip
     assert share_load(needs, offers_of(layout, this_year=2026)).places["Switches (Outer main)"][0] == "South bench"
+
+
+def test_track_goes_only_where_a_throttle_is_and_is_spread_over_the_outputs():
+    made = offer("North bench", 180.0, output_amps=(10.0, 10.0, 10.0), fixed_outputs=frozenset({2}))
+    needs = [need("outer", 3.0), need("inner", 2.0), need("lamps", 1.0, use="accessories", volts=12.0)]
+    plan = share_load(needs, [made])
+    assert plan.places == {"outer": ("North bench", 0), "inner": ("North bench", 1), "lamps": ("North bench", 2)}
+    fixed = offer("Lamp supply", 180.0, fixed_outputs=frozenset({0}))
+    refused = share_load(needs[:1], [fixed])
+    assert refused.left_out == ("outer",)
+    assert "track needs an output that a throttle moves" in explain(refused, needs, [fixed])
+    own_limits = offer("South bench", 180.0, output_amps=(4.0, 9.0), fixed_outputs=frozenset({1}))
+    assert share_load([need("outer", 3.0)], [own_limits]).places["outer"] == ("South bench", 0)
+    assert not share_load([need("outer", 3.5)], [own_limits]).fits
