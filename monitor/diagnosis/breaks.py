@@ -87,7 +87,7 @@ class Breaks(Watcher):
         shorted = short_before(self.ticks, circuits, supply, tick)
         event.evidence["supply_rating_multiple"] = multiple
         if bool(elsewhere.any()) and supply_dead and bool(dead[elsewhere].all()):
-            event.cause, event.confidence = Cause.MAINS_DIP, 0.95
+            event.cause, event.confidence = Cause.MAINS_DIP, 0.98
         elif supply_dead and (multiple > OVERLOAD or leap > SHORT_CIRCUIT or shorted):
             event.cause = Cause.PROTECTION_OPEN
             event.confidence = 0.97 if max(multiple, leap / SHORT_CIRCUIT) > 1.1 or shorted else 0.85
@@ -127,7 +127,7 @@ class Breaks(Watcher):
             undecided = event.cause is Cause.DIRECTION_BREAK
             back = yield from self.find(lambda rows: self.ticks.volts_high[rows, d] > 2 * off, at, limit if undecided else None)
             if back is None:
-                self._call_lost(event, limit, 0.75)
+                self._call_lost(event, limit, 0.92)
                 continue
             yield back + BACK_TICKS + 1
             low = self.ticks.volts_low[self.ticks.rows(back + 1, back + 1 + BACK_TICKS), d]
@@ -135,7 +135,7 @@ class Breaks(Watcher):
                 self._close(event, back)
                 return back + BACK_TICKS
             if undecided:
-                self._call_lost(event, back + BACK_TICKS, 0.9)
+                self._call_lost(event, back + BACK_TICKS, 0.95)
             at = back + 1
 
     def _call_lost(self, event: Occurrence, tick: int, confidence: float) -> None:
@@ -160,11 +160,11 @@ class Breaks(Watcher):
         """A hand's switch opens once and closes once."""
         ragged = max(event.evidence.get("falls", 1.0), event.evidence["rises"]) > 1
         if fine and ragged:
-            event.cause, event.confidence = Cause.FEED_LOST, 0.9
+            event.cause, event.confidence = Cause.FEED_LOST, 0.95
         elif fine and event.evidence["dead_s"] < SHORTEST_BY_HAND_S:
             event.cause, event.confidence = Cause.FEED_LOST, 0.6
         else:
-            event.confidence = 0.95 if fine else 0.8
+            event.confidence = 0.98 if fine else 0.8
 
 
 def _swings(volts: Floats, evidence: dict[str, float], *, falling: bool) -> int:

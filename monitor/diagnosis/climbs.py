@@ -92,7 +92,7 @@ class Climbs(Watcher):
             "volts_before": volts,
             "volts_during": during,
         }
-        event.confidence = 0.88 if level > 1.25 * high else 0.8
+        event.confidence = 0.92 if level > 1.25 * high else 0.8
         return event, floor, level
 
     def _high(self, found: int, volts: float) -> tuple[float, bool]:

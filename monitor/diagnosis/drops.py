@@ -178,7 +178,7 @@ class Drops(Watcher):
         gone = cut.amps < level - 0.25 * (level - lowest)
         lost_s = dips.lost_s(cut, gone, level)
         event.evidence["without_amps_s"] = lost_s
-        event.confidence = 0.95 if event.evidence["change_within_one_cycle_share"] > 0.6 and depth > 0.25 * usual else 0.85
+        event.confidence = 0.98 if event.evidence["change_within_one_cycle_share"] > 0.6 and depth > 0.25 * usual else 0.9
         noise = dips.noise(cut.amps[: max(8, int(np.argmax(gone)) - 1)])
         typical = level - median(cut.amps[gone]) if gone.any() else 0.0
         if lost_s < LEAST_CYCLES * median(cut.end_s - cut.start_s) or typical < max(NOISES * noise, LEAST_SHARE * level):

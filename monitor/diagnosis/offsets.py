@@ -39,17 +39,15 @@ class Offsets(Watcher):
 
     def _is_offset(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
         """By this tick and the one before: an odd number of half cycles of a phase-cut wave has a mean of its own."""
+        return np.asarray(np.abs(self._of_two(rows)) > LEAST_VOLTS)
+
+    def _of_two(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":
         offset = self.ticks.offset_volts[max(0, rows.start - 1) : rows.stop, self.district]
-        both = (offset[1:] + offset[:-1]) / 2 if rows.start else np.concatenate([offset[:1], (offset[1:] + offset[:-1]) / 2])
-        return np.asarray(np.abs(both) > LEAST_VOLTS)
+        both = (offset[1:] + offset[:-1]) / 2
+        return both if rows.start else np.concatenate([offset[:1], both])
 
     def _over(self, found: int, usual: float, level: float) -> Waiting:
-        d = self.district
-        return (
-            yield from self.find(
-                lambda rows: ~((self.ticks.offset_volts[rows, d] - usual) * np.sign(level) > 0.5 * abs(level)), found + 1
-            )
-        )
+        return (yield from self.find(lambda rows: ~((self._of_two(rows) - usual) * np.sign(level) > 0.5 * abs(level)), found + 1))
 
     def _usual(self, tick: int) -> float:
         """The offset that this district always shows (a converter's zero is never quite right)."""
@@ -77,5 +75,5 @@ class Offsets(Watcher):
             "volts_before": self.stream.median("volts", d, found - 6, found - 1),
             "volts_during": self.stream.median("volts", d, found + 1, over),
         }
-        event.confidence = 0.97 if abs(level) > 2 * LEAST_VOLTS else 0.85
+        event.confidence = 0.97 if abs(level) > 2 * LEAST_VOLTS else 0.8
         self.tell(event, over + 2)

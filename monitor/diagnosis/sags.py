@@ -189,11 +189,11 @@ class Sags(Watcher):
             "supply_amps_during": float(np.nansum(before.amps_low[near])),
         }
         if cause is Cause.MAINS_DIP:
-            event.confidence = 0.95 if depth > 0.1 else 0.8
+            event.confidence = 0.97 if depth > 0.12 else 0.85
             if not len(circuits.strangers(d)):
                 event.confidence = 0.6
         else:
-            event.confidence = 0.85 if depth > 0.1 else 0.7
+            event.confidence = 0.9 if depth > 0.1 else 0.85
             self.tell(event, known)
         return event
 

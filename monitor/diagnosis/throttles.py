@@ -15,6 +15,8 @@ APART_TICKS = 16  # a hand takes half a second to some seconds
 LEAST_SHARE = 0.035
 FOLLOW_SHARE = 0.35  # neighbours that move more than this share of it have a common cause
 STILL_SHARE = 0.008
+AGAINST_SHARE = 0.06  # of the amps: who draws more while the volts fall is a load, not a hand
+AGAINST = 0.8  # of the volts' own share
 LONGEST_TICKS = 80
 SHARPEST_SHARE = 0.6  # of the move within one cycle: a hand is slower
 
@@ -80,7 +82,7 @@ class Throttles(Watcher):
         if is_fine(cut) and sharpest_share(cut.end_s, cut.volts, float(after[d] - before[d])) > SHARPEST_SHARE:
             return False
         event = Occurrence(district=d, cause=Cause.THROTTLE, start_s=start * TICK_S, end_s=end * TICK_S)
-        event.confidence = 0.8 if abs(share[d]) > 2 * LEAST_SHARE else 0.7
+        event.confidence = 0.88 if abs(share[d]) > 2 * LEAST_SHARE else 0.85
         event.evidence = {
             "volts_before": float(before[d]),
             "volts_after": float(after[d]),
@@ -95,12 +97,15 @@ class Throttles(Watcher):
         circuits, d = self.circuits, self.district
         others = share[(circuits.output_of != circuits.output_of[d]) & (share > -0.9)]
         along = float(np.max(others / share[d], initial=0.0)) if share[d] else 0.0
-        amps = self.stream.medians("amps", end + 1, end + 5) - self.stream.medians("amps", start - 6, start)
+        amps_before = self.stream.medians("amps", start - 6, start)
+        amps = self.stream.medians("amps", end + 1, end + 5) - amps_before
         near = circuits.neighbours(d)
         rise = float(np.nansum(amps[near]))
         against = rise * np.sign(share[d]) < -0.1 * circuits.rated_amps[circuits.supply_of[d]]
+        own = float(amps[d]) * np.sign(share[d])
+        drawn = own < -max(AGAINST_SHARE, AGAINST * abs(share[d])) * float(amps_before[d])
         offset = np.abs(
             self.stream.medians("offset_volts", end + 1, end + 5) - self.stream.medians("offset_volts", start - 6, start)
         )[d]
         signal = circuits.is_ac[d] and offset > 0.3
-        return bool(signal or against or along > FOLLOW_SHARE)
+        return bool(signal or against or drawn or along > FOLLOW_SHARE)

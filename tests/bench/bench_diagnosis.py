@@ -9,6 +9,7 @@ overlapping or within half a second; labels marked optional and throttle moves m
 
 import argparse
 import json
+import math
 import sys
 import time
 from collections import Counter, defaultdict
@@ -178,14 +179,25 @@ def report_causes(tally: Tally) -> None:
 
 
 def report_confidence(tally: Tally) -> None:
-    """Of the events called with so much confidence, how many were right."""
+    """Reliability: of the events called with so much confidence, how many were right, and between what bounds (Wilson, 95 %)."""
+    print(f"{'confidence':14}{'mean':>8}{'right':>8}{'from':>8}{'to':>8}{'events':>8}")
     for low, high in pairwise((0.0, 0.6, 0.7, 0.8, 0.9, 0.95, 1.01)):
-        inside = [ok for confidence, ok in tally.confidences if low <= confidence < high]
+        inside = [(confidence, ok) for confidence, ok in tally.confidences if low <= confidence < high]
         if inside:
-            print(f"confidence {low:.2f}-{min(high, 1):.2f}: right {sum(inside) / len(inside):.3f} of {len(inside)}")
+            n, mean = len(inside), sum(confidence for confidence, _ in inside) / len(inside)
+            right = sum(ok for _, ok in inside) / n
+            least, most = wilson(right, n)
+            print(f"{low:.2f}-{min(high, 1):<9.2f}{mean:8.3f}{right:8.3f}{least:8.3f}{most:8.3f}{n:8d}")
     if tally.edges_s:
         edges = sorted(tally.edges_s)
         print(f"start error median {edges[len(edges) // 2]:.4f} s, 90 % within {edges[int(0.9 * len(edges))]:.3f} s")
+
+
+def wilson(share: float, n: int, z: float = 1.96) -> tuple[float, float]:
+    """The interval of Wilson (1927) for a share seen in n trials."""
+    middle = (share + z * z / (2 * n)) / (1 + z * z / n)
+    half = z / (1 + z * z / n) * math.sqrt(share * (1 - share) / n + z * z / (4 * n * n))
+    return middle - half, middle + half
 
 
 def rehearsed(kinds: list[str], seeds: range) -> Iterator[tuple[str, bytes, Layout, dict[str, Any]]]:
