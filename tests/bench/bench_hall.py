@@ -6,6 +6,7 @@ Every part is a process of its own: broker, stations, collectors, the hall's lis
 """
 
 import argparse
+import atexit
 import multiprocessing
 import os
 import statistics
@@ -158,6 +159,7 @@ def shares(values):
 
 def run_of_the_hall(folder, stations, seconds):
     broker = Mosquitto(folder / "broker").start()
+    atexit.register(broker.stop)  # also where this ends early
     into = folder / "hall"
     collector = Part(collector_role, broker.broker(HALL), into, "one", 10.0)
     hall = Part(hall_role, broker.broker(HALL))
@@ -211,6 +213,7 @@ def run_of_the_hall(folder, stations, seconds):
 def drained(folder, names):
     """How fast so many collectors take what waits for them."""
     broker = Mosquitto(folder / "broker").start()
+    atexit.register(broker.stop)  # also where this ends early
     into = folder / "hall"
     for name in names:  # the broker then keeps a share for each
         part = Part(collector_role, broker.broker(HALL), into, name, 30.0)
