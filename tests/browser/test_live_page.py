@@ -140,24 +140,23 @@ def test_a_high_warning_is_said_shown_and_can_be_worked_with(shown):
     hall = shown.hall
     high = warning(start_s=hall.now_s(), trip_in_s=60.0)
     hall.publish(warnings=(high,))
-    headline = page.locator("[data-headline]")
-    page.wait_for_selector('[data-headline][data-level="high"]')
-    assert "North bench may open soon." in headline.inner_text()
-    assert "Stop one train on Outer main." in headline.inner_text()
+    # A machine that stands still for a second shows "stale" in between: each is waited for, never asked once.
+    said = ':has-text("North bench may open soon."):has-text("Stop one train on Outer main.")'
+    page.wait_for_selector('[data-headline][data-level="high"]' + said)
     page.wait_for_selector('[role="alert"]:has-text("North bench may open soon.")', state="attached")
-    assert card(page, 0).get_attribute("data-level") == "high"
-    assert card(page, 8).get_attribute("data-level") == "well"
+    page.wait_for_selector('[data-district="0"][data-level="high"]')
+    page.wait_for_selector('[data-district="8"][data-level="well"]')
     notice = page.locator("[data-warnings] .notice")
     notice.get_by_role("button", name="Seen").click()
     page.wait_for_selector('[data-warnings] .notice[data-seen="true"]')
     notice.get_by_role("button", name="Put aside").click()
     page.wait_for_selector('[data-headline]:not([data-level="high"])')
-    assert notice.get_attribute("data-aside") == "true"
+    page.wait_for_selector('[data-warnings] .notice[data-aside="true"]')
     assert [action.kind for action in hall.operated[-2:]] == ["acknowledge", "shelve"]
     assert hall.operated[-1].until_s == pytest.approx(hall.now_s() + 900, abs=60)
     hall.publish(warnings=(warning(number=high.id, end_s=hall.now_s()),))
     page.wait_for_selector("[data-past] p")
-    assert page.locator("[data-warnings] .notice").count() == 0
+    page.wait_for_selector("[data-warnings] .notice", state="detached")
 
 
 def test_the_time_that_is_left_counts_down_in_the_headline(shown):
@@ -302,3 +301,13 @@ def test_the_browser_itself_notices_a_lost_server_and_resumes(show):
     one.server.start()
     page.wait_for_selector('[data-district="0"]:not([data-level="stale"])')
     assert page.evaluate("window.sameDocument")
+
+
+def test_what_binds_what_still_fits_and_heat_are_on_the_phone(shown):
+    page = shown.open(width=360, height=740)
+    for there in (
+        '[data-supply="0"] [data-slot="limit"]:has-text("binds")',
+        '[data-supply="0"] [data-slot="heat_words"]:has-text("of opening heat")',
+        '[data-district="0"] [data-slot="fits"]:has-text("left")',
+    ):
+        page.wait_for_selector(there)
