@@ -3,6 +3,7 @@
 The suite feeds them what Hypothesis makes up, ``python -m tests.bench.fuzz`` what coverage leads to.
 """
 
+import atexit
 import contextlib
 import functools
 import io
@@ -72,7 +73,7 @@ def read_layout(data):
 @functools.cache
 def sessions():
     """Two small sessions, one closed and one as a power cut leaves it."""
-    folder = Path(tempfile.mkdtemp(prefix="fuzz-"))
+    folder = _folder()
     # A train loses its contact for half a second: an event with its samples, and far too much flows: a warning.
     parts = [(1.5, 3.0), (0.5, 0.0), (1.0, 3.0), (1.5, 14.0)]
     counts = np.concatenate([sine_counts(seconds, amps_rms=(amps, 1.0)) for seconds, amps in parts])
@@ -85,6 +86,12 @@ def sessions():
     recorder._writer.sync()
     recorder._writer.abandon()
     return tuple(next(find_sessions(folder / name)).path for name in ("closed", "open"))
+
+
+def _folder():
+    folder = tempfile.mkdtemp(prefix="fuzz-")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return Path(folder)
 
 
 def files_of(path):
@@ -138,7 +145,7 @@ def _moments(session):
 @functools.cache
 def bundle():
     """A session, packed."""
-    path = Path(tempfile.mkdtemp(prefix="fuzz-")) / "packed.session.zip"
+    path = _folder() / "packed.session.zip"
     return pack(SessionFolder(sessions()[0]), path).read_bytes()
 
 
