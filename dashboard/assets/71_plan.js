@@ -63,7 +63,7 @@
       row.append(words);
       [["low", "throttle low"], ["high", "throttle up"]].forEach(function (when) {
         const input = entry(when[0] + " " + pair.join(" "), "decimal", "Volts between " + words.textContent + ", " + when[1]);
-        input.placeholder = when[1] + ", V";
+        input.placeholder = when[0] + ", V";
         input.value = typed[input.dataset.key] || "";
         row.append(input);
       });
