@@ -8,6 +8,7 @@ from monitor.diagnosis.watcher import Floats
 
 OVERSHOOT_SHARE = 0.05
 BESIDE_S = 0.6
+STARTING_RATIO = 2.3  # no motor surges by more from standstill: something else came on
 
 
 def level_beside(cut: Cut, middle: float) -> float:
@@ -36,7 +37,8 @@ def overshoots(cut: Cut, middle: float, depth: float) -> bool:
     first_s, last_s = cut.end_s[low[0]], cut.end_s[low[-1]]
     before = cut.amps[(cut.end_s < first_s) & (cut.end_s > first_s - BESIDE_S)]
     after = cut.amps[(cut.end_s > last_s) & (cut.end_s < last_s + BESIDE_S)]
-    return float(np.max(after, initial=0.0)) > float(np.max(before, initial=0.0)) + OVERSHOOT_SHARE * depth
+    high, surge = float(np.max(before, initial=0.0)), float(np.max(after, initial=0.0))
+    return high + OVERSHOOT_SHARE * depth < surge < STARTING_RATIO * high
 
 
 def lost_s(cut: Cut, gone: "np.ndarray[tuple[int], np.dtype[np.bool_]]", level: float) -> float:
