@@ -85,11 +85,12 @@ def moment(
     if event is None:
         return [html.H2("The moment"), html.P("Choose what happened from the list; older ones are kept with the session.")]
     steps = steps_to_try(event, picture.patterns, picture.events, layout)
+    way = "lasted" if event.end_s is not None else "has been"
     when = "" if at is None else f" {at:%d %B, %H:%M:%S}."
     return [
         html.H2(f"{event.district}: {WORD_OF_CAUSE[event.cause]}"),
         html.P(WHAT[event.cause], className="what"),
-        html.P(f"We are {how_sure(event.confidence)}. It lasted {lasted(event, picture.now_s)}.{when}", className="quiet"),
+        html.P(f"We are {how_sure(event.confidence)}. It {way} {lasted(event, picture.now_s)}.{when}", className="quiet"),
         dcc.Graph(figure=moment_figure(snapshot, event), config=GRAPH_CONFIG, className="moment-plot", id="stall-plot"),
         html.P(_key(snapshot), className="quiet"),
         html.P(_files(event, snapshot, session_id), className="files"),

@@ -113,6 +113,7 @@ def test_what_else_is_known_comes_first_among_what_to_try():
 
 
 def test_a_moment_without_samples_says_so():
+    assert "It has been going on for 40 s." in words(moment(replace(LOST, end_s=None), None, picture(), None, "", hall_layout()))
     assert "No samples of this moment" in words(moment(LOST, None, picture(), None, "", hall_layout()))
 
 
