@@ -210,8 +210,8 @@ class Soak:
     def _look(self):
         """A browser that polls: every answer must come, and no figure may look younger than the board's silence."""
         while not self._stop.wait(LOOK_EVERY_S):
-            silent_since_s = self.board.last_sent_s
-            asked_s = time.monotonic()
+            silent_since_s = self.board.last_sent_at_s
+            asked_s = self._pace.now_s()
             try:
                 payload = json.loads(self._get("/feed/now"))
             except OSError as error:
@@ -220,8 +220,8 @@ class Soak:
             self.looks += 1
             ages = [row["age_s"] for row in payload["districts"] if row["age_s"] is not None]
             # Where the board sent meanwhile, the younger figure is right.
-            if ages and silent_since_s is not None and self.board.last_sent_s == silent_since_s:
-                least_s = (asked_s - silent_since_s - AGE_SLACK_S) * self._speed
+            if ages and silent_since_s is not None and self.board.last_sent_at_s == silent_since_s:
+                least_s = asked_s - silent_since_s - AGE_SLACK_S * self._speed
                 if min(ages) < least_s:
                     self.too_young.append((round(min(ages), 2), round(least_s, 2)))
             if not payload["recording"]["well"]:

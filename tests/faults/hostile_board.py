@@ -61,6 +61,7 @@ class HostileBoard:
         intact_scans: Scans in packets that the port took whole and unhurt.
         dropped_scans: Scans that the board itself dropped because nobody took its bytes.
         last_sent_s: Monotonic time when the port last took bytes of a scan.
+        last_sent_at_s: The same by the board's own clock.
     """
 
     def __init__(self, link, identity, counts, *, now_s=time.monotonic, backlog_s=BACKLOG_S, seed=1, baud=None):
@@ -83,7 +84,7 @@ class HostileBoard:
         self._restarts = False
         self._open_since_s = None
         self.bytes_sent = self.intact_scans = self.dropped_scans = 0
-        self.last_sent_s = None
+        self.last_sent_s = self.last_sent_at_s = None
         self._end = None
         self.plug_in()
         self._thread = threading.Thread(target=self._run, daemon=True)
@@ -273,7 +274,7 @@ class HostileBoard:
             self._rest = self._rest[written:]
             if not self._rest and self._rest_scans:
                 self.intact_scans += self._rest_scans
-                self.last_sent_s = time.monotonic()
+                self.last_sent_s, self.last_sent_at_s = time.monotonic(), self._clock_s()
         return not self._rest
 
     def _write(self, data):
