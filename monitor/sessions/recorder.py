@@ -261,7 +261,7 @@ class Recorder:
         writer, turn = self._writer, self._turn
         if writer is None:
             return
-        writer.sync()
+        writer.sync(between=self._write_waiting)
         if not writer.is_in_place():
             raise FileNotFoundError(errno.ENOENT, "the folder of the session was removed or moved while it was recorded")
         self._check_turn(turn)

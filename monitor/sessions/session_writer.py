@@ -2,7 +2,7 @@
 
 import hashlib
 import platform
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from importlib import metadata
 from pathlib import Path
@@ -117,10 +117,15 @@ class SessionWriter:
         if self.now_s - self._readings_taken_s >= READINGS_SYNC_S:
             self._write_readings(everything=False)
 
-    def sync(self) -> None:
-        """Wait until everything is on the disk."""
-        for file in self._files():
+    def sync(self, between: Callable[[], None] = lambda: None) -> None:
+        """Wait until everything is on the disk.
+
+        Args:
+            between: Is called while one file is there and the next is not: a slow disk must not hold up what only the system takes.
+        """
+        for file in tuple(self._files()):
             file.sync()
+            between()
 
     def is_in_place(self) -> bool:
         """False where the folder was removed or moved away meanwhile."""
