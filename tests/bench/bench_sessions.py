@@ -25,14 +25,13 @@ from monitor.cli.demo_sessions import DemoShow, make_demo_sessions
 from monitor.cli.sift_session import sift_session
 from monitor.layout import parse_layout
 from monitor.rehearsal import demo_layout_text
-from monitor.runtime.session_stream import session_pipeline
 from monitor.sessions import SessionFolder
 from monitor.sessions.buckets import FIGURES
 from monitor.sessions.csv_export import export_csv
 from monitor.sessions.readings_log import ReadingsLog
 from monitor.sessions.recorder import Recorder
 from monitor.sessions.session_writer import SessionWriter, new_manifest
-from monitor.values import Chunk
+from monitor.values import Chunk, Step
 from tests.browser.hall import CHROMIUM_ARGS, Hall, chromium_path
 
 BEGAN_AT = datetime(2026, 11, 21, 14, tzinfo=UTC)
@@ -130,13 +129,13 @@ def print_browser(folder, name):
 def print_sift(folder):
     """Sixteen outputs of line boards, five readings a second each."""
     text = demo_layout_text([f"p{k}" for k in range(BOARDS)])
-    pipeline = session_pipeline(parse_layout(text))
     recorder = Recorder(folder / "lines", text, began_at=BEGAN_AT, reserve_bytes=0)
     for ms in range(0, LINES_S * 1000, 200):
         for board in range(BOARDS):
             head = f"b,bench-{board + 1},4,200\n" if ms % 1000 == 0 else ""
             lines = "".join(f"r,{ms},{k},14.{ms // 200 % 90:02d},2.{ms // 100 % 90:02d},30.1\n" for k in range(4))
-            recorder.put(pipeline.feed(f"p{board}", Chunk(data=(head + lines).encode(), received_s=ms / 1000 + 0.01)))
+            came_s = ms / 1000 + 0.01
+            recorder.put(Step(port=f"p{board}", chunk=Chunk(data=(head + lines).encode(), received_s=came_s), now_s=came_s))
         recorder.keep_up(1_000_000)
     recorder.close()
     began, began_cpu = time.perf_counter(), time.process_time()

@@ -3,6 +3,7 @@
 import datetime as dt
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from monitor.cli.demo_sessions import READINGS, SHOWS, DemoShow, make_demo_sessions
@@ -49,3 +50,14 @@ def test_the_same_again_every_time(tmp_path):
         again = second.path / path.relative_to(first.path)
         assert path.exists() == again.exists()
         assert not path.exists() or path.read_bytes() == again.read_bytes()
+
+
+def test_the_readme_opens_readings_in_one_line(monkeypatch):
+    """The very line of the README, on a session that comes along."""
+    text = (RECORDINGS.parent / "README.md").read_text(encoding="utf-8")
+    line = next(line for line in text.splitlines() if line.startswith("pandas.read_parquet("))
+    monkeypatch.chdir(RECORDINGS.parent)
+    frame = eval(line.replace("SESSION", SHIPPED[0].name), {"pandas": pd})  # noqa: S307 - the README's own line
+    assert set(frame.district) == {"Outer main", "Inner main", "Quarry branch", "Town lights"}
+    assert {"time", "volts_rms", "amps_rms", "watts", "volt_amperes"} <= set(frame.columns)
+    assert len(frame) == pytest.approx(4 * 66 * 5, rel=0.02)
