@@ -189,11 +189,11 @@ def step(number):
 def test_a_disk_that_does_not_answer_loses_nothing_and_is_left_behind(gate, tmp_path, monkeypatch):
     hung, sync = threading.Event(), SessionWriter.sync
 
-    def hang_once(self):
+    def hang_once(self, **more):
         if not hung.is_set():
             hung.set()
             assert gate.wait(LIMIT_S)
-        sync(self)
+        sync(self, **more)
 
     monkeypatch.setattr(SessionWriter, "sync", hang_once)
     recorder = Recorder(tmp_path, LAYOUT_TEXT, began_at=BEGAN_AT, reserve_bytes=0)
