@@ -261,7 +261,13 @@ class Recorder:
         writer, turn = self._writer, self._turn
         if writer is None:
             return
-        writer.sync(between=self._write_waiting)
+
+        def go_on() -> None:
+            # A thread that was left behind wakes here, too: what waits is the other one's to write.
+            self._check_turn(turn)
+            self._write_waiting()
+
+        writer.sync(between=go_on)
         if not writer.is_in_place():
             raise FileNotFoundError(errno.ENOENT, "the folder of the session was removed or moved while it was recorded")
         self._check_turn(turn)
