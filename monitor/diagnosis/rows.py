@@ -47,9 +47,11 @@ class Rows:
         """Readings of one district whose windows end in (start_s, end_s]."""
         place = self._place.get(self._districts[district])
         if place is None:
-            empty = np.zeros(0)
-            return Cut(empty, empty, empty, empty, empty)
+            return _NOTHING
         return place[0].cut(place[1], start_s, end_s)
+
+
+_NOTHING = Cut(*(np.zeros(0) for _ in range(5)))
 
 
 class _Board:
@@ -67,6 +69,8 @@ class _Board:
             self._joined = None
 
     def cut(self, column: int, start_s: float, end_s: float) -> Cut:
+        if not self._blocks:
+            return _NOTHING  # silent for so long that all of it was let go, while others went on
         if self._joined is None:
             names = ("start_s", "end_s", "volts_rms", "amps_rms", "volts_mean")
             self._joined = tuple(np.concatenate([getattr(block, name) for block in self._blocks]) for name in names)
