@@ -8,9 +8,8 @@ from msgspec import Meta, Struct
 
 from dashboard.access import Gate
 from dashboard.watch import Watch
+from dashboard.wishes import answer, read_wish
 from monitor.values import Action, ActionKind
-
-BODY_LIMIT_BYTES = 4096
 
 
 class Wish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -51,16 +50,16 @@ def acting_routes(watch: Watch, gate: Gate) -> Blueprint:
     def act() -> Response:
         refusal = gate.refusal_to_act(request)
         if refusal is not None:
-            return _answer(403, refusal)
+            return answer(403, refusal)
         try:
-            wish = msgspec.json.decode(request.stream.read(BODY_LIMIT_BYTES), type=Wish)
+            wish = read_wish(Wish)
         except msgspec.MsgspecError as error:
-            return _answer(400, f"Not understood: {error}.")
+            return answer(400, f"Not understood: {error}.")
         missing = wish.check(frozenset(row.name for row in watch.layout.district))
         if missing is not None:
-            return _answer(400, missing)
+            return answer(400, missing)
         watch.operate(_action(wish, watch.live.now_s(), gate.name_of(request)))
-        return _answer(200, "Done.")
+        return answer(200, "Done.")
 
     return routes
 
@@ -75,7 +74,3 @@ def _action(wish: Wish, now_s: float, by: str) -> Action:
         text=wish.text.strip(),
         by=by,
     )
-
-
-def _answer(status: int, sentence: str) -> Response:
-    return Response(msgspec.json.encode({"sentence": sentence}), status=status, mimetype="application/json")

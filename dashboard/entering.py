@@ -13,6 +13,7 @@ from dashboard.access import ACTING_HEADER, Gate
 from dashboard.passphrase import LONGEST, Passphrase
 from dashboard.tries import Tries
 from dashboard.visits import COOKIE, VISIT_LASTS_S
+from dashboard.wishes import answer, read_wish
 
 BODY_LIMIT_BYTES = 1024
 _log = logging.getLogger(__name__)
@@ -88,29 +89,24 @@ def entering_routes(gate: Gate, passphrase: Passphrase | None) -> Blueprint:
     @routes.post("/enter")
     def enter() -> Response:
         if ACTING_HEADER not in request.headers:
-            return _answer(403, "Only the page itself may enter.")
+            return answer(403, "Only the page itself may enter.")
         try:
-            key = msgspec.json.decode(request.stream.read(BODY_LIMIT_BYTES), type=Key)
-        except (msgspec.MsgspecError, UnicodeDecodeError):
-            return _answer(400, "Not understood.")
+            key = read_wish(Key, BODY_LIMIT_BYTES)
+        except msgspec.MsgspecError:
+            return answer(400, "Not understood.")
         status, sentence, visit = door.enter(key, request.remote_addr or "nowhere")
-        answer = _answer(status, sentence)
+        said = answer(status, sentence)
         if visit is not None:
-            answer.set_cookie(
+            said.set_cookie(
                 COOKIE, visit, max_age=VISIT_LASTS_S, httponly=True, samesite="Strict", secure=request.is_secure, path="/"
             )
-        return answer
+        return said
 
     @routes.post("/leave")
     def leave() -> Response:
         gate.visits.end(request.cookies.get(COOKIE))
-        answer = _answer(200, "This device only looks now.")
-        answer.delete_cookie(COOKIE, httponly=True, samesite="Strict", path="/")
-        return answer
+        said = answer(200, "This device only looks now.")
+        said.delete_cookie(COOKIE, httponly=True, samesite="Strict", path="/")
+        return said
 
     return routes
-
-
-def _answer(status: int, sentence: str) -> Response:
-    headers = {"Cache-Control": "no-store"}
-    return Response(msgspec.json.encode({"sentence": sentence}), status=status, mimetype="application/json", headers=headers)

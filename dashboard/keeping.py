@@ -12,6 +12,7 @@ from msgspec import Meta, Struct
 
 from dashboard.access import Gate
 from dashboard.watch import Watch
+from dashboard.wishes import answer, read_wish
 from monitor.errors import LayoutError
 from monitor.layout.edit import Plain, set_supply_condition
 from monitor.layout.write import change_layout
@@ -20,7 +21,6 @@ from monitor.planning.plan_edit import add_candidate, keep_terminals, remove_can
 from monitor.planning.plan_file import Candidate
 from monitor.planning.terminals import TERMINALS_LIMIT, find_terminals
 
-BODY_LIMIT_BYTES = 4096
 Name = Annotated[str, Meta(min_length=1, max_length=80)]
 Volts = Annotated[float, Meta(ge=0, le=1000)]
 Wish = TypeVar("Wish", bound=Struct)
@@ -80,19 +80,19 @@ def keeping_routes(watch: Watch, gate: Gate) -> Blueprint:
     routes = Blueprint("keeping", __name__)
 
     def address(path: str, kind: type[Wish], keep: Callable[[Path, Wish], None]) -> None:
-        def answer() -> Response:
+        def take() -> Response:
             refusal = gate.refusal_to_act(request)
             if refusal is not None:
-                return _answer(403, refusal)
+                return answer(403, refusal)
             if watch.layout_path is None:
-                return _answer(409, "This watch has no layout file of its own to keep that with.")
+                return answer(409, "This watch has no layout file of its own to keep that with.")
             try:
-                keep(watch.layout_path, msgspec.json.decode(request.stream.read(BODY_LIMIT_BYTES), type=kind))
+                keep(watch.layout_path, read_wish(kind))
             except (msgspec.MsgspecError, LayoutError) as error:
-                return _answer(400, f"Not kept: {error}.")
-            return _answer(200, "Kept with the layout.")
+                return answer(400, f"Not kept: {error}.")
+            return answer(200, "Kept with the layout.")
 
-        routes.add_url_rule(path, path.strip("/"), answer, methods=["POST"])
+        routes.add_url_rule(path, path.strip("/"), take, methods=["POST"])
 
     address("/bench", BenchAnswers, keep_answers)
     address("/candidate", CandidateWish, _keep_candidate)
@@ -112,9 +112,9 @@ def keep_answers(path: Path, sent: BenchAnswers) -> None:
     for key, said in sent.answers.items():
         if key not in known:
             raise LayoutError(f'there is no question "{key[:40]}"')
-        answer = answer_of(known[key], said)
-        if answer is not None:
-            findings[key] = answer
+        found = answer_of(known[key], said)
+        if found is not None:
+            findings[key] = found
     change_layout(path, lambda text: set_supply_condition(text, sent.supply, findings), spare=False)
 
 
@@ -133,7 +133,3 @@ def _keep_terminals(path: Path, sent: TerminalVolts) -> None:
         raise LayoutError("volts are missing: measure every pair at both throttle positions")
     found = find_terminals(dict(zip(pairs, sent.low, strict=True)), dict(zip(pairs, sent.high, strict=True)))
     keep_terminals(path, sent.supply, found, rails=sent.rails)
-
-
-def _answer(status: int, sentence: str) -> Response:
-    return Response(msgspec.json.encode({"sentence": sentence}), status=status, mimetype="application/json")

@@ -9,13 +9,12 @@ from msgspec import Meta, Struct
 
 from dashboard.access import Gate
 from dashboard.watch import Watch
+from dashboard.wishes import answer, read_wish
 from monitor.errors import LayoutError
 from monitor.layout import load_layout
 from monitor.layout.edit import set_load_draw
 from monitor.layout.write import change_layout
 from monitor.planning.learning import ROW_S, LearntDraw, learn_draw, load_to_learn
-
-BODY_LIMIT_BYTES = 4096
 
 
 class LearnWish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -44,16 +43,16 @@ def learning_routes(watch: Watch, gate: Gate) -> Blueprint:
     def learn() -> Response:
         refusal = gate.refusal_to_act(request)
         if refusal is not None:
-            return _answer(403, refusal)
+            return answer(403, refusal, until_s=None)
         try:
-            wish = msgspec.json.decode(request.stream.read(BODY_LIMIT_BYTES), type=LearnWish)
+            wish = read_wish(LearnWish)
             until_s = watch.live.now_s() if wish.until_s is None else wish.until_s
             learnt = _learnt(watch, wish, until_s)
             if wish.keep:
                 return _kept(watch, learnt)
         except (msgspec.MsgspecError, LayoutError) as error:
-            return _answer(400, f"Not learnt: {error}.")
-        return _answer(200, learnt.sentence, until_s)
+            return answer(400, f"Not learnt: {error}.", until_s=None)
+        return answer(200, learnt.sentence, until_s=until_s)
 
     return routes
 
@@ -72,11 +71,7 @@ def _learnt(watch: Watch, wish: LearnWish, until_s: float) -> LearntDraw:
 
 def _kept(watch: Watch, learnt: LearntDraw) -> Response:
     if watch.layout_path is None:
-        return _answer(409, "This watch has no layout file of its own to keep it in.")
+        return answer(409, "This watch has no layout file of its own to keep it in.", until_s=None)
     today = dt.datetime.now().astimezone().date().isoformat()
     change_layout(watch.layout_path, lambda text: set_load_draw(text, learnt.load, learnt.keys(today)))
-    return _answer(200, "Kept with the layout.")
-
-
-def _answer(status: int, sentence: str, until_s: float | None = None) -> Response:
-    return Response(msgspec.json.encode({"sentence": sentence, "until_s": until_s}), status=status, mimetype="application/json")
+    return answer(200, "Kept with the layout.", until_s=None)

@@ -8,6 +8,7 @@ from msgspec import Meta, Struct
 
 from dashboard.access import Gate
 from dashboard.views.replay_bar import verdict_lines
+from dashboard.wishes import answer, answer_with, read_wish
 from monitor.runtime.replay import SPEED_LIMIT, Replay
 
 BODY_LIMIT_BYTES = 1024
@@ -33,19 +34,19 @@ def replay_routes(replay: Replay, gate: Gate) -> Blueprint:
 
     @routes.get("/replay")
     def where() -> Response:
-        return _answer(200, _state(replay))
+        return answer_with(200, _state(replay))
 
     @routes.post("/replay")
     def move() -> Response:
         refusal = gate.refusal_to_act(request)
         if refusal is not None:
-            return _answer(403, {"sentence": refusal})
+            return answer(403, refusal)
         try:
-            wish = msgspec.json.decode(request.stream.read(BODY_LIMIT_BYTES), type=Wish)
+            wish = read_wish(Wish, BODY_LIMIT_BYTES)
         except msgspec.MsgspecError as error:
-            return _answer(400, {"sentence": f"Not understood: {error}."})
+            return answer(400, f"Not understood: {error}.")
         _obey(replay, wish)
-        return _answer(200, _state(replay))
+        return answer_with(200, _state(replay))
 
     return routes
 
@@ -72,7 +73,3 @@ def _state(replay: Replay) -> dict[str, object]:
         "speed": status.speed,
         "verdicts": verdict_lines(replay),
     }
-
-
-def _answer(status: int, said: dict[str, object]) -> Response:
-    return Response(msgspec.json.encode(said), status=status, mimetype="application/json", headers={"Cache-Control": "no-store"})

@@ -3,10 +3,7 @@
   "use strict";
 
   const feed = window.pilotlamp;
-
-  function put(element, text) {
-    if (element && element.textContent !== text) element.textContent = text;
-  }
+  const put = feed.put;
 
   function mark(element, name, value) {
     if (element && element.dataset[name] !== value) element.dataset[name] = value;

@@ -3,25 +3,10 @@
   "use strict";
 
   const feed = window.pilotlamp;
+  const make = feed.make;
+  const put = feed.put;
+  const strokes = feed.strokes;
   const SHELVE_MINUTES = 15;
-
-  function make(name, className, text) {
-    const element = document.createElement(name);
-    if (className) element.className = className;
-    if (text !== undefined) element.textContent = text;
-    return element;
-  }
-
-  function put(element, text) {
-    if (element.textContent !== text) element.textContent = text;
-  }
-
-  function strokes() {
-    const made = make("span", "strokes");
-    made.setAttribute("aria-hidden", "true");
-    for (let k = 0; k < 3; k++) made.append(make("i"));
-    return made;
-  }
 
   function wish(button, what) {
     button.disabled = true;

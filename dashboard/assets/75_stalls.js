@@ -4,6 +4,7 @@
   "use strict";
 
   const feed = window.pilotlamp;
+  const put = feed.put;
   const NOT_SOONER_MS = 250;
   const AGES_MS = 1000;
   let drawnFor = null; // the list element that was filled
@@ -23,8 +24,6 @@
     query.set("event", id);
     return "/stalls?" + query;
   }
-
-  function put(element, text) { if (element.textContent !== text) element.textContent = text; }
 
   function made(row) {
     const item = document.createElement("li");

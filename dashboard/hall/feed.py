@@ -12,8 +12,8 @@ import msgspec
 from flask import Blueprint, Response, request
 
 from dashboard.feed import TRACE_BUCKETS, Streams, Ticker, json_answer, latest
-from dashboard.hall.as_layout import Moment
-from dashboard.hall.payload import hall_tick, spots, station_mark, station_tick, station_trace
+from dashboard.hall.as_layout import Moment, layout_of
+from dashboard.hall.payload import hall_tick, spots, station_tick, station_trace
 from monitor.bus.hall_values import StationView
 from monitor.bus.hall_watch import HallPicture
 
@@ -91,7 +91,9 @@ class HallFeed:
         if not picture.stations:
             return self._body(number, "forgotten", hall_tick(picture, moment))
         station = picture.stations[0]
-        return self._body(number, station_mark(station), station_tick(picture, station, moment))
+        layout = layout_of(station)
+        # Another layout is another page: browsers build it anew.
+        return self._body(number, repr(layout), station_tick(picture, station, layout, moment))
 
     def _body(self, number: int, mark: str, payload: dict[str, object]) -> bytes:
         return msgspec.json.encode({"run": self._run, "layout": zlib.crc32(mark.encode()), "number": number, **payload})

@@ -10,6 +10,7 @@ from dashboard.views.words import LEVEL_OF_PRIORITY, WORD_OF_PRIORITY, Level, fi
 from monitor.bus.hall_values import STALE_AFTER_S, DistrictView, StationView
 from monitor.bus.hall_watch import HallPicture
 from monitor.bus.payloads import WarningNote
+from monitor.layout import Layout
 from monitor.values import Priority
 
 Json = dict[str, object]
@@ -43,9 +44,8 @@ def hall_tick(picture: HallPicture, at: Moment) -> Json:
     }
 
 
-def station_tick(picture: HallPicture, station: StationView, at: Moment) -> Json:
-    """One station, as its own live page shows it."""
-    layout = layout_of(station)
+def station_tick(picture: HallPicture, station: StationView, layout: Layout, at: Moment) -> Json:
+    """One station, as its own live page shows it; its layout by ``layout_of``."""
     payload = tick(layout, picture_of(station, layout, at), trend_of(station, layout, at.page_s, HEALING_BUCKETS))
     if station.state != "here":
         payload["headline"] = {
@@ -62,11 +62,6 @@ def station_trace(station: StationView, at: Moment, buckets: int) -> Json:
     """The last minute of a station's districts."""
     layout = layout_of(station)
     return trace(trend_of(station, layout, at.page_s, buckets))
-
-
-def station_mark(station: StationView) -> str:
-    """Changes where the page of a station has to be built anew."""
-    return repr(layout_of(station))
 
 
 def station_query(station: StationView) -> str:

@@ -17,7 +17,7 @@ import re
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Literal
+from typing import Literal, get_args
 
 import msgspec
 
@@ -41,19 +41,7 @@ NoticeKind = Literal[
     "ports",
     "losses",
 ]
-NOTICE_KINDS: tuple[NoticeKind, ...] = (
-    "events",
-    "warnings",
-    "actions",
-    "findings",
-    "disturbances",
-    "patterns",
-    "slow_figures",
-    "phasings",
-    "boards",
-    "ports",
-    "losses",
-)
+NOTICE_KINDS: tuple[NoticeKind, ...] = get_args(NoticeKind)
 MANIFEST, CLOSING, LAYOUT, LOCK = "manifest.json", "closing.json", "layout.toml", "recording.lock"
 
 

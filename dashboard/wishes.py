@@ -1,0 +1,38 @@
+"""Wishes: what a page asks for with a POST, and the sentence it is answered with."""
+
+from collections.abc import Mapping
+from typing import TypeVar
+
+import msgspec
+from flask import Response, request
+from msgspec import Struct
+
+WISH_LIMIT_BYTES = 4096
+_NEVER_KEPT = {"Cache-Control": "no-store"}
+W = TypeVar("W", bound=Struct)
+
+
+def read_wish(kind: type[W], most_bytes: int = WISH_LIMIT_BYTES) -> W:
+    """What this request asks for; no more of it is read than that.
+
+    Args:
+        kind: What it has to be.
+        most_bytes: How much of it is read.
+
+    Raises:
+        msgspec.MsgspecError: It is something else.
+    """
+    try:
+        return msgspec.json.decode(request.stream.read(most_bytes), type=kind)
+    except UnicodeDecodeError as error:
+        raise msgspec.DecodeError("it is not UTF-8") from error
+
+
+def answer(status: int, sentence: str, **more: object) -> Response:
+    """A sentence for whoever asked, and more for the page's script."""
+    return answer_with(status, {"sentence": sentence, **more})
+
+
+def answer_with(status: int, said: Mapping[str, object]) -> Response:
+    """The same where there is more to say than a sentence."""
+    return Response(msgspec.json.encode(said), status=status, mimetype="application/json", headers=_NEVER_KEPT)
