@@ -20,23 +20,19 @@ def level_beside(cut: Cut, middle: float) -> float:
 
 def highest_beside(cut: Cut, middle: float) -> float:
     """The lower of the highest levels shortly before and after the readings below the middle: a hill before is no part of it."""
-    low = np.flatnonzero(cut.amps < middle)
-    if not len(low):
+    beside = _beside(cut, middle)
+    if beside is None:
         return middle
-    first_s, last_s = cut.end_s[low[0]], cut.end_s[low[-1]]
-    before = cut.amps[(cut.end_s < first_s) & (cut.end_s > first_s - BESIDE_S)]
-    after = cut.amps[(cut.end_s > last_s) & (cut.end_s < last_s + BESIDE_S)]
+    before, after = beside
     return float(min(np.max(before, initial=middle), np.max(after, initial=middle)))
 
 
 def overshoots(cut: Cut, middle: float, depth: float) -> bool:
     """A motor that slowed behind a joint draws more than before when the joint is past; one that ran downhill does not."""
-    low = np.flatnonzero(cut.amps < middle)
-    if not len(low):
+    beside = _beside(cut, middle)
+    if beside is None:
         return False
-    first_s, last_s = cut.end_s[low[0]], cut.end_s[low[-1]]
-    before = cut.amps[(cut.end_s < first_s) & (cut.end_s > first_s - BESIDE_S)]
-    after = cut.amps[(cut.end_s > last_s) & (cut.end_s < last_s + BESIDE_S)]
+    before, after = beside
     high, surge = float(np.max(before, initial=0.0)), float(np.max(after, initial=0.0))
     return high + OVERSHOOT_SHARE * depth < surge < STARTING_RATIO * high
 
@@ -89,3 +85,13 @@ def edge_s(cut: Cut, usual: float, depth: float) -> float:
     shallow = np.flatnonzero(cut.amps[: deep[0]] > usual - 0.2 * depth)
     begin = cut.end_s[shallow[-1]] if len(shallow) else cut.end_s[0]
     return float(cut.end_s[deep[0]] - begin) / 0.6
+
+
+def _beside(cut: Cut, middle: float) -> tuple[Floats, Floats] | None:
+    """Amps shortly before and shortly after the readings below the middle; None where none is below it."""
+    low = np.flatnonzero(cut.amps < middle)
+    if not len(low):
+        return None
+    first_s, last_s = cut.end_s[low[0]], cut.end_s[low[-1]]
+    before = cut.amps[(cut.end_s < first_s) & (cut.end_s > first_s - BESIDE_S)]
+    return before, cut.amps[(cut.end_s > last_s) & (cut.end_s < last_s + BESIDE_S)]
