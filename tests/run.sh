@@ -4,7 +4,7 @@
 set -eu
 cd "$(dirname "$0")/.."
 
-PACKAGES="chromium gcc-avr avr-libc binutils-avr arduino-core-avr simavr libsimavr-dev libelf-dev pkg-config gcc libc6-dev ngspice mosquitto fonts-dejavu-core"
+PACKAGES="chromium gcc-avr avr-libc binutils-avr arduino-core-avr simavr libsimavr-dev libelf-dev pkg-config gcc libc6-dev ngspice mosquitto fonts-dejavu-core poppler-utils"
 
 say() { printf '\n== %s\n' "$*"; }
 

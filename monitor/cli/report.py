@@ -54,9 +54,7 @@ def _pdf(html: str, path: Path, paper: str) -> Path:
     browser = next(filter(None, map(shutil.which, BROWSERS)), None)
     if browser is None:
         raise SessionError("a PDF needs Chromium: install it (apt install chromium), or print the page from any browser")
-    sized = html.replace(
-        "@page { margin: 14mm; }", f"@page {{ size: {paper.upper() if paper == 'a4' else paper}; margin: 14mm; }}"
-    )
+    sized = html.replace("</head>", f"<style>@page {{ size: {paper}; }}</style></head>", 1)
     with tempfile.TemporaryDirectory() as folder:
         source = Path(folder) / "report.html"
         source.write_text(sized, encoding="utf-8")

@@ -10,7 +10,7 @@ from monitor.sessions.downsample import downsampled
 
 Floats = NDArray[np.float64]
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 720, 170, 58, 8, 10, 24
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 720, 150, 58, 8, 10, 24
 POINTS = 1200
 GAP_S = 1.0
 """A line breaks where nothing was measured for this long."""

@@ -57,11 +57,18 @@ def report(session: SessionFolder, outstanding: Sequence[str] = (), layout: Layo
         _close(figures, layout, stored),
         _stalled(figures),
         _mend(figures, outstanding),
+        _caution(),
         _courses(figures, stored),
-        _foot(figures),
     )
     page = Template(resources.files("monitor.sessions").joinpath("report.html").read_text(encoding="utf-8"))
-    return page.substitute(title=escape(f"{figures.title}, {_day(figures.began_at)}"), body="\n".join(map("\n".join, sections)))
+    title = f"{figures.title}, {_day(figures.began_at)}"
+    body = "\n".join(map("\n".join, sections))
+    return page.substitute(title=escape(title), foot=_css_text(title), body=body)
+
+
+def _css_text(text: str) -> str:
+    """As it may stand between quotes in a style sheet (CSS Syntax, escapes): nothing in it ends the string or the sheet."""
+    return "".join(each if each.isalnum() or each in " ,.:-" else f"\\{ord(each):x} " for each in text)
 
 
 def _head(figures: SessionReview) -> Iterator[str]:
@@ -73,19 +80,30 @@ def _head(figures: SessionReview) -> Iterator[str]:
         yield '<p class="invented">Invented: a demonstration by the rehearsal model. Nothing here was measured.</p>'
     high = sum(warning.priority is Priority.HIGH for warning in figures.warnings)
     yield f"<p>{figures.stalls} stalls, {len(figures.warnings)} warnings ({high} of high priority).</p>"
+    yield '<p class="small">Times below are hours, minutes and seconds from the beginning of the watch.</p>'
 
 
 def _ran(figures: SessionReview) -> Iterator[str]:
     yield "<h2>What ran</h2>"
-    heads = ("District", "measured", "volts mean", "lowest", "amps mean", "95 %", "highest", "VA highest", "Wh", "stalls")
-    yield _table(heads, (_district_cells(district) for district in figures.districts))
+    heads = ("District", "measured", "volts mean", "lowest", "amps mean", "95\u00a0%", "highest", "VA highest", "Wh", "stalls")
+    yield _table(heads, (_district_cells(district) for district in figures.districts), words=(9,), named=True)
     yield '<p class="small">Means over time of one-cycle RMS; 95 %: no higher for so much of the time; VA: highest one-second mean.</p>'
 
 
 def _close(figures: SessionReview, layout: Layout, stored: dict[str, StoredDistrict]) -> Iterator[str]:
     yield "<h2>What came close</h2>"
-    heads = ("Supply", "VA mean", "95 %", "highest", "of plate", "over 80 %", "over 100 %", "source ohms", "opened after")
-    yield _table(heads, (_supply_cells(supply) for supply in figures.supplies))
+    heads = (
+        "Supply",
+        "VA mean",
+        "95\u00a0%",
+        "highest",
+        "of plate",
+        "over 80\u00a0%",
+        "over 100\u00a0%",
+        "source ohms",
+        "opened after",
+    )
+    yield _table(heads, (_supply_cells(supply) for supply in figures.supplies), words=(8,), named=True)
     for supply in layout.supply:
         at_s, va, _amps = supply_table(layout, supply.name, stored)
         ticks = [(w.start_s, w.message) for w in figures.warnings if w.scope.name.split("/")[0] == supply.name]
@@ -128,10 +146,14 @@ def _mend_items(figures: SessionReview) -> Iterator[str]:
     counts = Counter((event.district, event.cause) for event in figures.events if event.cause.is_fault)
     for (district, cause), count in counts.most_common():
         times = "once" if count == 1 else f"{count} times"
-        yield f"{district}: {cause.value} {times}: {REMEDIES.get(cause, 'look into it')}."
+        yield f"{district}: {_cause(cause)} {times}: {REMEDIES.get(cause, 'look into it')}."
     for supply in figures.supplies:
         if supply.share_highest is not None and supply.share_highest > CLOSE_SHARE:
             yield f"{supply.name}: reached {supply.share_highest:.0%} of its nameplate: move some of its load to another supply."
+
+
+def _caution() -> Iterator[str]:
+    yield f'<div class="whole"><h2>Caution</h2><p class="small">{CAUTION}</p></div>'
 
 
 def _courses(figures: SessionReview, stored: dict[str, StoredDistrict]) -> Iterator[str]:
@@ -140,19 +162,15 @@ def _courses(figures: SessionReview, stored: dict[str, StoredDistrict]) -> Itera
         rows = stored.get(district.name)
         if rows is None:
             continue
-        ticks = [(event.start_s, event.cause.value) for event in figures.events if event.district == district.name]
-        yield f"<h3>{escape(district.name)}</h3><figure><figcaption>Amps, highest one-cycle RMS; triangles: events</figcaption>"
+        ticks = [(event.start_s, _cause(event.cause)) for event in figures.events if event.district == district.name]
+        yield f'<div class="whole"><h3>{escape(district.name)}</h3>'
+        yield "<figure><figcaption>Amps, highest one-cycle RMS; triangles: events</figcaption>"
         yield time_line(rows.at_s, rows.figures["amps_highest"], unit="A", marks=ticks) + "</figure>"
         yield "<figure><figcaption>Volts, RMS</figcaption>"
-        yield time_line(rows.at_s, rows.figures["volts_rms"], unit="V") + "</figure>"
+        yield time_line(rows.at_s, rows.figures["volts_rms"], unit="V") + "</figure></div>"
     if figures.marks:
         yield "<h3>Marks</h3>"
         yield _table(("When", "remark"), ((clock_words(mark.at_s), mark.text) for mark in figures.marks), words=(1,))
-
-
-def _foot(figures: SessionReview) -> Iterator[str]:
-    del figures
-    yield f'<h2>Caution</h2><p class="small">{CAUTION} Times are hours, minutes and seconds from the beginning of the watch.</p>'
 
 
 def _district_cells(district: DistrictReview) -> tuple[str, ...]:
@@ -167,7 +185,7 @@ def _district_cells(district: DistrictReview) -> tuple[str, ...]:
         _part(amps, "highest", 2),
         _part(va, "highest"),
         _figure(district.energy_wh, 2),
-        ", ".join(f"{cause.value} {district.stalls[cause]}" for cause in STALLS if cause in district.stalls) or "0",
+        ", ".join(f"{_cause(cause)} {district.stalls[cause]}" for cause in STALLS if cause in district.stalls) or "0",
     )
 
 
@@ -193,21 +211,28 @@ def _warning_cells(warning: RaisedWarning) -> tuple[str, ...]:
 
 def _event_cells(event: Event) -> tuple[str, ...]:
     sure = f"{event.confidence:.0%}"
-    return (clock_words(event.start_s), _lasted(event.start_s, event.end_s), event.district, event.cause.value, sure)
+    return (clock_words(event.start_s), _lasted(event.start_s, event.end_s), event.district, _cause(event.cause), sure)
+
+
+def _cause(cause: Cause) -> str:
+    return cause.value.replace("-", " ")
 
 
 def _lasted(start_s: float, end_s: float | None) -> str:
     return "to the end" if end_s is None else f"{end_s - start_s:.1f} s"
 
 
-def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], words: Sequence[int] = ()) -> str:
+def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], words: Sequence[int] = (), *, named: bool = False) -> str:
+    """Columns of words may wrap, others not; in a named table the first column holds names."""
+
     def cells(row: Sequence[str], tag: str) -> str:
         return "".join(
             f"<{tag}{' class=words' if column in words else ''}>{escape(cell)}</{tag}>" for column, cell in enumerate(row)
         )
 
     body = "".join(f"<tr>{cells(row, 'td')}</tr>" for row in rows)
-    return f'<div class="wide"><table><thead><tr>{cells(heads, "th")}</tr></thead><tbody>{body}</tbody></table></div>'
+    kind = ' class="named"' if named else ""
+    return f'<div class="wide"><table{kind}><thead><tr>{cells(heads, "th")}</tr></thead><tbody>{body}</tbody></table></div>'
 
 
 def _boxes(items: Iterable[str]) -> str:
