@@ -34,11 +34,13 @@ def create_app(
         insist_on_encryption: Whether browsers are told to come by encryption only.
     """
     gate = gate or Gate()
-    app = blank_app(f"{watch.layout.title} – pilotlamp")
+    replay = watch if isinstance(watch, Replay) else None
+    app = blank_app(f"{'' if replay is None else 'Replay: '}{watch.layout.title} – pilotlamp")
     for page in PAGES:
         page.register(app, watch)
+    if replay is not None:
+        _name_replay()
     menu = [(p["name"], p["path"]) for p in dash.page_registry.values() if p["in_menu"]]
-    replay = watch if isinstance(watch, Replay) else None
     app.layout = lambda: shell(watch.layout.title, menu, bar=None if replay is None else replay_bar(replay))
     app.server.register_blueprint(feed_routes(Feed(watch)))
     app.server.register_blueprint(acting_routes(watch, gate))
@@ -50,6 +52,14 @@ def create_app(
     app.server.register_blueprint(health_routes(watch))
     guard(app, gate, insist_on_encryption=insist_on_encryption)
     return app
+
+
+def _name_replay() -> None:
+    """Say in menu and tabs that the pages show a replay."""
+    for page in dash.page_registry.values():
+        page["title"] = f"Replay: {page['title'].removesuffix(' – live')}"
+        if page["path"] == "/":
+            page["name"] = "Replay"
 
 
 class PageServer(Server):

@@ -1,4 +1,5 @@
-/* Calls for high warnings: a sound with a mute that ends by itself, vibration, a notification, a spoken line. */
+/* Calls for high warnings: a sound with a mute that ends by itself, vibration, a notification, a spoken line. A replay calls nobody:
+   what it tells of is over. */
 (function () {
   "use strict";
 
@@ -84,9 +85,11 @@
     }
   }
 
+  function isReplay() { return document.querySelector("[data-replay]") !== null; }
+
   function showButtons() {
     const place = document.querySelector("[data-alerts]");
-    if (!place) return;
+    if (!place || isReplay()) return;
     if (!place.children.length) makeButtons(place);
     const muted = mutedS();
     const button = place.children[0];
@@ -112,6 +115,7 @@
   }
 
   document.addEventListener("pilotlamp:tick", function (event) {
+    if (isReplay()) return;
     const high = highOnes(event.detail);
     for (const warning of high) {
       const key = event.detail.run + "/" + warning.id;

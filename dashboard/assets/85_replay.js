@@ -6,6 +6,11 @@
   const WORD = { playing: "playing", paused: "standing still", leaping: "on its way …", ended: "at its end" };
   let slide = null;
   let held = false;
+  let watched = null; // the bar whose being in sight is followed
+  const sight = new IntersectionObserver(function (seen) {
+    const tag = document.querySelector("[data-replay-tag]");
+    if (tag) tag.hidden = seen[seen.length - 1].isIntersecting;
+  });
 
   function pad(number) { return String(number).padStart(2, "0"); }
 
@@ -30,21 +35,42 @@
     root.querySelector("[data-replay-slide]").append(slide);
   }
 
+  /* What scrolls out of sight says on at the edge that this is a replay. */
+  function follow(root) {
+    if (watched === root) return;
+    if (watched) sight.unobserve(watched);
+    watched = root;
+    sight.observe(root);
+  }
+
+  function put(place, text) { if (place.textContent !== text) place.textContent = text; }
+
+  /* Where it is changes all the time; only how it stands is for ears. */
+  function sayState(root, told) {
+    if (root.dataset.state === told.state) return;
+    const where = told.state === "playing" ? "" : " at " + clock(told.at_s);
+    put(root.querySelector("[data-replay-said]"), "Replay " + WORD[told.state] + where);
+    root.dataset.state = told.state;
+  }
+
   function fill(told) {
     const root = bar();
     if (!root) return;
     if (!slide || !slide.isConnected) makeSlide(root);
-    root.dataset.state = told.state;
+    follow(root);
+    sayState(root, told);
     root.querySelector('[data-replay-do="toggle"]').textContent = told.state === "paused" || told.state === "ended" ? "Go on" : "Pause";
     root.querySelector('[data-replay-do="toggle"]').disabled = told.state === "ended";
     const length = told.length_s === null ? "" : " of " + clock(told.length_s);
-    root.querySelector("[data-replay-where]").textContent = clock(told.at_s) + length + ", " + WORD[told.state];
+    put(root.querySelector("[data-replay-where]"), clock(told.at_s) + length + ", " + WORD[told.state]);
+    put(document.querySelector("[data-replay-tag]"), "Replay " + clock(told.at_s));
     root.querySelectorAll("[data-replay-speed]").forEach(function (button) {
       button.setAttribute("aria-pressed", String(Number(button.dataset.replaySpeed) === told.speed));
     });
     if (told.length_s !== null) slide.max = String(Math.max(told.length_s, told.at_s));
     slide.hidden = told.length_s === null;
     if (!held) slide.value = String(told.at_s);
+    slide.setAttribute("aria-valuetext", clock(Number(slide.value)) + length);
     const list = root.querySelector("[data-replay-verdicts]");
     list.hidden = told.verdicts.length === 0;
     if (list.children.length !== told.verdicts.length || list.textContent !== told.verdicts.join("")) {
@@ -56,7 +82,7 @@
     }
   }
 
-  function say(text) { bar().querySelector("[data-replay-where]").textContent = text; }
+  function say(text) { put(bar().querySelector("[data-replay-where]"), text); }
 
   function ask(wish) {
     fetch("/replay", { method: "POST", headers: { "Content-Type": "application/json", "X-Pilotlamp": "1" }, body: JSON.stringify(wish) })

@@ -9,9 +9,10 @@ from dashboard.stall_routes import stall_routes
 from dashboard.stall_source import StallSources
 from dashboard.views.stall_effects import against_earlier, effects
 from dashboard.views.stall_list import opened_event
-from dashboard.views.stalls import moment, no_such_session, places, slow_lines, stalls_page
+from dashboard.views.stalls import NOW, moment, no_such_session, places, slow_lines, stalls_page
 from dashboard.watch import Watch
 from monitor.runtime import Picture
+from monitor.runtime.replay import Replay
 from monitor.values import Event, Snapshot
 
 LONGEST_NUMBER = 12
@@ -24,7 +25,11 @@ def register(app: dash.Dash, watch: Watch) -> None:
     def layout(event: str = "", session: str = "", **_query: str) -> Component:
         chosen = int(event) if event.isdecimal() and len(event) < LONGEST_NUMBER else None
         source = sources.find(session)
-        return no_such_session(session) if source is None else stalls_page(source.layout, sources.names(), session, chosen)
+        return (
+            no_such_session(session)
+            if source is None
+            else stalls_page(source.layout, sources.names(), session, chosen, "this replay" if isinstance(watch, Replay) else NOW)
+        )
 
     app.server.register_blueprint(stall_routes(sources))
     dash.register_page("stalls", path="/stalls", name="Stalls", title="Why did it stall?", order=3, layout=layout, in_menu=True)

@@ -8,6 +8,7 @@ from monitor.runtime.replay import Replay
 from monitor.sessions.pictures import clock_words
 
 SPEEDS = (1, 2, 5, 10, 20, 60)
+VERDICTS = "What the protections of this layout would have done"
 
 
 def replay_bar(replay: Replay) -> Component:
@@ -29,14 +30,16 @@ def replay_bar(replay: Replay) -> Component:
                     _button("toggle", "Pause"),
                     _button("step", "A step"),
                     _button("next", "Next event"),
-                    _button("again", "From the beginning"),
+                    _button("again", "To the start"),
                     html.Span([_speed(speed) for speed in SPEEDS], className="speeds", role="group", **aria(label="Speed")),
-                    html.Span("", className="where", role="status", **hook(replay_where="")),
+                    html.Span("", className="where", **hook(replay_where="")),
                 ],
                 className="moves",
             ),
+            html.Span("", className="unseen", role="status", **hook(replay_said="")),
             html.Div(**hook(replay_slide="")),
-            html.Ul([], className="verdicts", hidden=True, **hook(replay_verdicts="")),
+            html.Ul([], className="verdicts", hidden=True, **hook(replay_verdicts=""), **aria(label=VERDICTS)),
+            html.Div("Replay", className="replay-tag", hidden=True, **hook(replay_tag=""), **aria(hidden="true")),
         ],
         className="replay",
         **hook(replay=""),

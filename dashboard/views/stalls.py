@@ -27,10 +27,13 @@ from monitor.layout import Layout
 from monitor.runtime import Picture
 from monitor.values import Action, Event, Pattern, Snapshot
 
+NOW = "what runs now"
 GRAPH_CONFIG: Any = {"displayModeBar": False, "responsive": True, "showSendToCloud": False}
 
 
-def stalls_page(layout: Layout, sessions: Sequence[tuple[str, str]], session_id: str, chosen: int | None) -> Component:
+def stalls_page(
+    layout: Layout, sessions: Sequence[tuple[str, str]], session_id: str, chosen: int | None, now: str = NOW
+) -> Component:
     """The page's frame; what stands in it comes at once by itself.
 
     Args:
@@ -38,6 +41,7 @@ def stalls_page(layout: Layout, sessions: Sequence[tuple[str, str]], session_id:
         sessions: Id and name of the recorded sessions, newest first.
         session_id: The one that is shown; empty for the running watch.
         chosen: Id of the event that is opened; None opens the newest fault.
+        now: What the running watch is called.
     """
     left = [
         _panel("What happened, newest first", html.Div(id="stall-list", **hook(session=session_id))),
@@ -51,7 +55,7 @@ def stalls_page(layout: Layout, sessions: Sequence[tuple[str, str]], session_id:
     ]
     return html.Main(
         [
-            _choice(sessions, session_id),
+            _choice(sessions, session_id, now),
             html.Div([html.Div(left), html.Div(right)], className="stalls"),
             dcc.Store(id="stall-session", data=session_id),
             dcc.Store(id="stall-chosen", data=chosen),
@@ -70,10 +74,10 @@ def no_such_session(session_id: str) -> Component:
     return html.Main(html.P([words, dcc.Link("Look at what is running now.", href="/stalls")]), className="page")
 
 
-def _choice(sessions: Sequence[tuple[str, str]], session_id: str) -> Component | None:
+def _choice(sessions: Sequence[tuple[str, str]], session_id: str, now: str) -> Component | None:
     if not sessions:
         return None
-    names = [("", "what runs now"), *sessions]
+    names = [("", now), *sessions]
     options = [html.Option(name, value=number, selected=number == session_id) for number, name in names]
     return html.Label(["Stalls of ", html.Select(options, id="stall-choice")], className="marking-done choice")
 

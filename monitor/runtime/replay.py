@@ -135,28 +135,19 @@ class Replay:
     def step(self, seconds: float = STEP_S) -> None:
         """Play a little further, then stand still."""
         with self._told:
-            self._then = "paused"
             target_s = self._at_s + seconds
-            self._leap = lambda step: step.now_s >= target_s
-            self._state = "leaping"
-            self._told.notify_all()
+            self._leap_until(lambda step: step.now_s >= target_s, "paused")
 
     def next_event(self) -> None:
         """Leap to the moment when the next event, warning or finding is said, or mark was made, and stand still there."""
         with self._told:
-            self._then = "paused"
-            self._leap = self._says_news
-            self._state = "leaping"
-            self._told.notify_all()
+            self._leap_until(self._says_news, "paused")
 
     def seek(self, at_s: float) -> None:
         """Leap to a second of the stream; back means from the beginning, with a fresh :attr:`live`."""
         with self._told:
-            self._then = "paused" if self._state in ("paused", "ended") else "playing"
             self._restart = at_s < self._at_s
-            self._leap = lambda step: step.now_s >= at_s
-            self._state = "leaping"
-            self._told.notify_all()
+            self._leap_until(lambda step: step.now_s >= at_s, "paused" if self._state in ("paused", "ended") else "playing")
 
     def verdicts(self) -> tuple[Verdict, ...]:
         """What the protections of another layout would have done up to here; nothing where it is judged by its own."""
@@ -191,6 +182,13 @@ class Replay:
         """Take what an operator does now, beside what was done then."""
         with self._told:
             self._pipeline.operate(action)
+
+    def _leap_until(self, arrives: Callable[[Step], bool], then: ReplayState) -> None:
+        """Leap until a step is the wanted one; from the end only back."""
+        if self._state == "ended" and not self._restart:
+            return
+        self._leap, self._then, self._state = arrives, then, "leaping"
+        self._told.notify_all()
 
     def _tell(self, state: ReplayState) -> None:
         with self._told:

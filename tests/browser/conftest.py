@@ -1,9 +1,12 @@
 """Halls with a page server each."""
 
 import pytest
+from playwright.sync_api import expect
 
 from dashboard.app import PageServer
 from tests.browser.hall import Hall
+
+expect.set_options(timeout=60_000)
 
 
 class Shown:
@@ -13,7 +16,7 @@ class Shown:
         self.browser, self.hall = browser, hall
         self.server = PageServer(hall, port=0)
         self.server.start()
-        self.requests, self.troubles, self._contexts = [], [], []
+        self.requests, self.troubles, self.complaints, self._contexts = [], [], [], []
 
     def open(self, path="", width=1920, height=1080, ready=True, **options):
         context = self.browser.new_context(viewport={"width": width, "height": height}, **options)
@@ -22,6 +25,7 @@ class Shown:
         page.set_default_timeout(60_000)
         page.on("request", lambda request: self.requests.append(request.url))
         page.on("pageerror", lambda error: self.troubles.append(str(error)))
+        page.on("console", lambda said: self.complaints.append(said.text) if said.type == "error" else None)
         page.goto(self.server.address + path)
         if ready:
             page.wait_for_selector('[data-district]:not([data-level="stale"])')
