@@ -9,10 +9,12 @@ from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.openings import FELL_SHARE, zero_amps
 from monitor.diagnosis.overloads import LOOK_BACK_TICKS, highest_mean, opening_evidence, overload_before, short_before
 from monitor.diagnosis.rows import Cut
+from monitor.diagnosis.sliding import rows_before, sliding
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Floats, Stream, Watcher, Watching
+from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
 from monitor.values import Cause
 
+LIVE_TICKS = 5
 BY_HAND_TICKS = 35  # a break that steps a reversing unit is 0.15-3 s long; longer is not one
 SHORTEST_BY_HAND_S = 0.1  # nobody lets go of a button faster
 DOWN_SHARE = 0.5
@@ -30,24 +32,22 @@ class Breaks(Watcher):
         super().__init__(stream, district)
         self._zero_amps = float(zero_amps(self.circuits)[district])
 
+    @staticmethod
+    def onsets(stream: Stream, rows: slice) -> Bools:
+        """The volts are gone, and were there in every tick of the half second before."""
+        low, off = stream.ticks.volts_low, stream.circuits.off_volts
+        live = rows_before(low, rows, LIVE_TICKS, 1) > off
+        return np.asarray((low[rows] < off) & sliding(np.logical_and, live, LIVE_TICKS))
+
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
-        d, off = self.district, self.circuits.off_volts[self.district]
         while True:
-            found = yield from self.find(lambda rows: self.ticks.volts_low[rows, d] < off, tick)
-            if found is None or not self._was_live(found):
-                tick = (found or tick) + 1
-                continue
+            found = yield from self.onset(tick)
             yield found + 3
             event = self._event(found)
             if event.cause is not Cause.DIRECTION_BREAK:
                 self.tell(event, found + 3)
             tick = yield from self._follow(event, found)
-
-    def _was_live(self, tick: int) -> bool:
-        rows = self.ticks.rows(tick - 5, tick)
-        low = self.ticks.volts_low[rows, self.district]
-        return len(low) == 5 and bool((low > self.circuits.off_volts[self.district]).all())
 
     def _event(self, tick: int) -> Occurrence:
         """What is known a moment after the district went dead; a plain break counts as one by hand until it shows otherwise."""

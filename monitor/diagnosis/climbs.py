@@ -3,14 +3,14 @@
 from collections.abc import Generator
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share, steady
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
+from monitor.diagnosis.sliding import rows_before, sliding
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Floats, Stream, Watcher, Watching
+from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
 from monitor.values import Cause
 
 LEAST_RATIO = 1.18  # of the amps just before
@@ -40,12 +40,18 @@ class Climbs(Watcher):
         self._bound: list[tuple[int, int]] = []
         self._same_since = -BEFORE_TICKS  # since this tick no train came
 
+    @staticmethod
+    def onsets(stream: Stream, rows: slice) -> Bools:
+        """Half a second's median well above the lowest half second of the last two and a half."""
+        ticks = stream.ticks
+        usual = ticks.usual_amps[rows]
+        lowest = sliding(np.minimum, rows_before(ticks.usual_amps, rows, BEFORE_TICKS + 1, 0), BEFORE_TICKS + 1)
+        return np.asarray((usual > LEAST_RATIO * lowest) & (usual > lowest + LEAST_AMPS) & (ticks.calm[rows] > 0))
+
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
         while True:
-            found = yield from self.find(self._climbed, tick)
-            if found is None:
-                return
+            found = yield from self.onset(tick)
             yield found + STAYS_TICKS + 1
             event, floor, level = self._event(found)
             if event is None:
@@ -53,16 +59,6 @@ class Climbs(Watcher):
                 continue
             self.tell(event, found + STAYS_TICKS)
             tick = yield from self._follow(event, found, floor, level)
-
-    def _climbed(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
-        """Half a second's median well above the lowest half second of the last two and a half."""
-        ticks, d = self.ticks, self.district
-        wide = slice(max(0, rows.start - BEFORE_TICKS), rows.stop)
-        usual = ticks.usual_amps[wide, d]
-        padded = np.concatenate([np.full(BEFORE_TICKS - (rows.start - wide.start), np.nan), usual])
-        lowest = np.min(sliding_window_view(padded, BEFORE_TICKS + 1), axis=-1)
-        late = ticks.usual_amps[rows, d]
-        return np.asarray((late > LEAST_RATIO * lowest) & (late > lowest + LEAST_AMPS) & (ticks.calm[rows, d] > 0))
 
     def _event(self, found: int) -> tuple[Occurrence | None, float, float]:
         d, stream = self.district, self.stream

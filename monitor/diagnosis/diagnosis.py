@@ -3,10 +3,13 @@
 import itertools
 import math
 
+import numpy as np
+
 from monitor.diagnosis.breaks import Breaks
 from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.climbs import Climbs
 from monitor.diagnosis.drops import Drops
+from monitor.diagnosis.lookout import Lookout
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.offsets import Offsets
 from monitor.diagnosis.pattern_book import PatternBook
@@ -16,7 +19,7 @@ from monitor.diagnosis.slow_book import SlowBook
 from monitor.diagnosis.snapshots import SampleMemory, snapshot_span
 from monitor.diagnosis.throttles import Throttles
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Stream, Watcher
+from monitor.diagnosis.watcher import Stream
 from monitor.layout import Layout
 from monitor.values import Event, Pattern, ReadingBlock, SampleBlock, SlowFigure, Snapshot
 
@@ -29,7 +32,7 @@ class Diagnosis:
     def __init__(self, layout: Layout) -> None:
         self._circuits = Circuits.from_layout(layout)
         self._stream = Stream(self._circuits)
-        self._watchers = [watcher for d in range(len(self._circuits)) for watcher in _watchers(self._stream, d)]
+        self._lookouts = _lookouts(self._stream)
         self._ids = itertools.count(1)
         self._memory = SampleMemory(layout)
         self._to_cut: list[Occurrence] = []
@@ -79,7 +82,7 @@ class Diagnosis:
         return self._slow.source_ohms()
 
     def _advance(self, *, at_end: bool = False) -> list[Event]:
-        told = [occurrence for watcher in self._watchers for occurrence in watcher.advance()]
+        told = [occurrence for lookout in self._lookouts for occurrence in lookout.advance()]
         told.sort(key=lambda o: (o.first_tick, o.district, o.start_s, o.cause.value))
         end = self._stream.ticks.real_end
         events = []
@@ -120,16 +123,11 @@ class Diagnosis:
         )
 
 
-def _watchers(stream: Stream, district: int) -> list[Watcher]:
-    circuits = stream.circuits
-    watchers: list[Watcher] = [
-        Breaks(stream, district),
-        Shorts(stream, district),
-        Sags(stream, district),
-        Throttles(stream, district),
+def _lookouts(stream: Stream) -> list[Lookout]:
+    everywhere = list(range(len(stream.circuits)))
+    tracks, ac = np.flatnonzero(stream.circuits.is_track).tolist(), np.flatnonzero(stream.circuits.is_ac).tolist()
+    return [
+        *(Lookout(kind, stream, everywhere) for kind in (Breaks, Shorts, Sags, Throttles)),
+        Lookout(Offsets, stream, ac),
+        *(Lookout(kind, stream, tracks) for kind in (Drops, Climbs)),
     ]
-    if circuits.is_ac[district]:
-        watchers.append(Offsets(stream, district))
-    if circuits.is_track[district]:
-        watchers += [Drops(stream, district), Climbs(stream, district)]
-    return watchers

@@ -5,18 +5,20 @@ from collections.abc import Generator
 import numpy as np
 
 from monitor.diagnosis import dips
+from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.edges import SHARP_SHARE, crossing_s, is_fine, sharpest_share, steady
-from monitor.diagnosis.medians import median
+from monitor.diagnosis.medians import median, medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Stream, Watcher, Watching
+from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
 from monitor.values import Cause
 
 LEAST_SHARE = 0.12  # of the amps before: one engine of several
 LEAST_JOINT_SHARE = 0.18
 LEAST_AMPS = 0.03
 SPREADS = 1.6  # of the amps' own wavering within a tick
+SPREAD_TICKS = 11
 LEAST_CYCLES = 1.55  # losses of about a cycle are what every track has, and no train notices
 SURE_SHARE = 0.75
 WAVERING_SHARE = 0.05  # of the depth: a motor still runs behind a joint, and what is left after a lost contact is steady
@@ -56,14 +58,26 @@ class Drops(Watcher):
     def __init__(self, stream: Stream, district: int) -> None:
         super().__init__(stream, district)
         self._joints: list[Occurrence] = []
-        self._hold_share = HOLD_SHARE if stream.circuits.is_ac[district] else DC_HOLD_SHARE
+        self._hold_share = float(_hold_share(stream.circuits)[district])
+
+    @staticmethod
+    def onsets(stream: Stream, rows: slice) -> Bools:
+        """The amps fell by more than they waver, and the volts hold."""
+        ticks = stream.ticks
+        low, usual = ticks.amps_low[rows], ticks.usual_amps[rows]
+        least = np.maximum(LEAST_SHARE * usual, LEAST_AMPS)
+        holds = ticks.volts[rows] > _hold_share(stream.circuits) * ticks.usual_volts[rows]
+        dropped = (low < usual - least) & holds & (ticks.calm[rows] > 0)
+        at, district = np.nonzero(dropped)
+        within = [ticks.before(name, at + rows.start, district, SPREAD_TICKS) for name in ("amps_high", "amps_low")]
+        spread = SPREADS * medians(within[0] - within[1], -1)
+        dropped[at, district] = low[at, district] < usual[at, district] - np.maximum(least[at, district], spread)
+        return dropped
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
         while True:
-            found = yield from self.find(self._dropped, tick)
-            if found is None:
-                return
+            found = yield from self.onset(tick)
             yield found + 1
             usual = self._usual(found)
             back = yield from self._recovery(found, usual)
@@ -80,14 +94,6 @@ class Drops(Watcher):
                 self._remember(event, back + BESIDE_TICKS)
                 self.tell(event, back + (BESIDE_TICKS if event.cause is Cause.WEAK_JOINT else 1))
             tick = back + 2
-
-    def _dropped(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
-        ticks, d = self.ticks, self.district
-        usual = ticks.usual_amps[rows, d]
-        least = np.maximum(np.maximum(LEAST_SHARE * usual, LEAST_AMPS), SPREADS * ticks.amps_spread[rows, d])
-        dropped = ticks.amps_low[rows, d] < usual - least
-        holds = ticks.volts[rows, d] > self._hold_share * ticks.usual_volts[rows, d]
-        return np.asarray(dropped & holds & (ticks.calm[rows, d] > 0))
 
     def _usual(self, tick: int) -> float:
         return float(self.ticks.usual_amps[self.ticks.rows(tick, tick + 1), self.district][0])
@@ -275,3 +281,8 @@ class Drops(Watcher):
         event.evidence["lasted_s"] = event.end_s - event.start_s
         self.tell(event, end)
         return end + 2
+
+
+def _hold_share(circuits: Circuits) -> Floats:
+    """Of each district, shape (d,)."""
+    return np.where(circuits.is_ac, HOLD_SHARE, DC_HOLD_SHARE)

@@ -4,8 +4,8 @@ import numpy as np
 
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Waiting, Watcher, Watching
+from monitor.diagnosis.ticks import TICK_S, Ticks
+from monitor.diagnosis.watcher import Bools, Floats, Stream, Waiting, Watcher, Watching
 from monitor.values import Cause
 
 LEAST_VOLTS = 0.45  # electronic sound units react from about 1 V, of which a phase-cut output passes half (common practice)
@@ -16,13 +16,16 @@ USUAL_TICKS = 50
 class Offsets(Watcher):
     """Watches an AC district for a DC offset that is held for tenths of a second."""
 
+    @staticmethod
+    def onsets(stream: Stream, rows: slice) -> Bools:
+        """There is an offset in this tick and the one before, taken together."""
+        return np.asarray(np.abs(_of_two(stream.ticks, rows)) > LEAST_VOLTS)
+
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
         d = self.district
         while True:
-            found = yield from self.find(self._is_offset, tick)
-            if found is None:
-                return
+            found = yield from self.onset(tick)
             usual = self._usual(found)
             yield found + HELD_TICKS + 1
             held = self.ticks.offset_volts[self.ticks.rows(found + 1, found + 1 + HELD_TICKS), d] - usual
@@ -37,17 +40,14 @@ class Offsets(Watcher):
             self._tell_signal(found, over, usual, sign * level)
             tick = over + 2
 
-    def _is_offset(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
-        """By this tick and the one before: an odd number of half cycles of a phase-cut wave has a mean of its own."""
-        return np.asarray(np.abs(self._of_two(rows)) > LEAST_VOLTS)
-
-    def _of_two(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":
-        offset = self.ticks.offset_volts[max(0, rows.start - 1) : rows.stop, self.district]
-        both = (offset[1:] + offset[:-1]) / 2
-        return both if rows.start else np.concatenate([offset[:1], both])
-
     def _over(self, found: int, usual: float, level: float) -> Waiting:
-        return (yield from self.find(lambda rows: ~((self._of_two(rows) - usual) * np.sign(level) > 0.5 * abs(level)), found + 1))
+        """First tick in which less than half of the offset is left."""
+
+        def mask(rows: slice) -> Bools:
+            offset = _of_two(self.ticks, rows)[:, self.district]
+            return np.asarray(~((offset - usual) * np.sign(level) > 0.5 * abs(level)))
+
+        return (yield from self.find(mask, found + 1))
 
     def _usual(self, tick: int) -> float:
         """The offset that this district always shows (a converter's zero is never quite right)."""
@@ -77,3 +77,10 @@ class Offsets(Watcher):
         }
         event.confidence = 0.97 if abs(level) > 2 * LEAST_VOLTS else 0.8
         self.tell(event, over + 2)
+
+
+def _of_two(ticks: Ticks, rows: slice) -> Floats:
+    """Mean of each tick and the one before, shape (n, d): an odd number of half cycles of a phase-cut wave has a mean of its own."""
+    offset = ticks.offset_volts[max(0, rows.start - 1) : rows.stop]
+    both = (offset[1:] + offset[:-1]) / 2
+    return both if rows.start else np.concatenate([offset[:1], both])

@@ -4,18 +4,21 @@ from collections.abc import Generator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.diagnosis.edges import crossing_s
+from monitor.diagnosis.medians import medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.shorts import COLLAPSED_SHARE, LEAP
-from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Floats, Watcher, Watching
+from monitor.diagnosis.ticks import TICK_S, Ticks
+from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
 from monitor.values import Cause
 
 FOUND_SHARE = 0.945  # of the usual volts, looked into
 SAG_DEPTH = 0.07  # of the volts before; trains visibly slow from about a tenth (common practice, no published source)
 DIP_DEPTH = 0.1  # of the volts before: the usual threshold of a dip (IEC 61000-4-30 takes 90 % of the reference)
 ALONG_DEPTH = 0.06  # by which the others must have fallen too
+RECENT_TICKS = 25
 STEADY_TICKS = 16  # a starting train's surge has faded by then
 BACK_SHARE = 0.5
 LEAST_RATED_SHARE = 0.06  # a rise of the supply's amps smaller than this does not pull volts down
@@ -46,12 +49,21 @@ class _Before:
 class Sags(Watcher):
     """Watches a district's volts for a fall."""
 
+    @staticmethod
+    def onsets(stream: Stream, rows: slice) -> Bools:
+        """The volts fell below what was usual in the last half second, and in the last seconds as well."""
+        ticks = stream.ticks
+        volts, usual, wavering = ticks.volts[rows], ticks.usual_volts[rows], 0.8 * ticks.volts_spread[rows]
+        fell = _fell(volts, usual, wavering) & (ticks.calm[rows] > 0)
+        at, district = np.nonzero(fell)
+        recent = np.fmin(usual[at, district], _recent_volts(ticks, at + rows.start, district))
+        fell[at, district] = _fell(volts[at, district], recent, wavering[at, district])
+        return fell
+
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
         while True:
-            found = yield from self.find(self._fell, tick)
-            if found is None:
-                return
+            found = yield from self.onset(tick)
             yield found + 4
             before = self._before(found)
             cause = self._cause(before)
@@ -71,20 +83,14 @@ class Sags(Watcher):
             self._tell_end(event, before, over or found + FORGET_TICKS)
             tick = (over or found + FORGET_TICKS) + 3
 
-    def _fell(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
-        ticks, d = self.ticks, self.district
-        usual = np.fmin(ticks.usual_volts[rows, d], ticks.recent_volts[rows, d])
-        wavering = 0.8 * ticks.volts_spread[rows, d]
-        return np.asarray(
-            (ticks.volts[rows, d] < usual - np.maximum((1 - FOUND_SHARE) * usual, wavering)) & (ticks.calm[rows, d] > 0)
-        )
-
     def _before(self, tick: int) -> _Before:
         rows = self.ticks.rows(tick, tick + 4)
         lowest = rows.start + int(np.argmin(self.ticks.volts[rows, self.district]))
+        everywhere = np.arange(len(self.circuits))
+        recent = _recent_volts(self.ticks, np.full(len(everywhere), rows.start), everywhere)
         return _Before(
             tick=tick,
-            volts=np.fmin(self.stream.medians("volts", tick - 6, tick - 1), self.ticks.recent_volts[rows.start]),
+            volts=np.fmin(self.stream.medians("volts", tick - 6, tick - 1), recent),
             amps=np.fmax(self.stream.medians("amps", tick - 6, tick - 1), self.stream.medians("amps", tick - 26, tick - 1)),
             volts_low=self.ticks.volts[lowest],
             amps_low=self.ticks.amps[lowest],
@@ -205,3 +211,12 @@ class Sags(Watcher):
         event.end_s = max(event.start_s, span[1] if span else over * TICK_S)
         event.evidence["lasted_s"] = event.end_s - event.start_s
         self.tell(event, over)
+
+
+def _fell(volts: Floats, usual: Floats, wavering: Floats) -> Bools:
+    return np.asarray(volts < usual - np.maximum((1 - FOUND_SHARE) * usual, wavering))
+
+
+def _recent_volts(ticks: Ticks, rows: NDArray[np.intp], districts: NDArray[np.intp]) -> Floats:
+    """Median volts of the last seconds before these ticks, each in its district, shape (k,); NaN where one is missing."""
+    return medians(ticks.before("volts", rows, districts, RECENT_TICKS), -1)

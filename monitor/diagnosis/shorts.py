@@ -6,7 +6,7 @@ from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
-from monitor.diagnosis.watcher import Watcher, Watching
+from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.values import Cause
 
 FADE_S = 0.15
@@ -25,12 +25,18 @@ HELD_S = 0.2  # metal that scrapes bounces; a short that is back within this is 
 class Shorts(Watcher):
     """Watches a district for the leap of amps with which volts collapse."""
 
+    @staticmethod
+    def onsets(stream: Stream, rows: slice) -> Bools:
+        """The amps leapt and the volts fell."""
+        ticks, circuits = stream.ticks, stream.circuits
+        rated = circuits.rated_amps[circuits.supply_of]
+        leapt = ticks.amps_high[rows] > np.maximum(LEAP * ticks.usual_amps[rows], RATED_SHARE * rated)
+        return np.asarray(leapt & (ticks.volts_low[rows] < FELL_SHARE * ticks.usual_volts[rows]))
+
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
         while True:
-            found = yield from self.find(self._leapt, tick)
-            if found is None:
-                return
+            found = yield from self.onset(tick)
             yield found + 4
             usual_amps, usual_volts = self._usual(found)
             cut = self.stream.cut(self.district, found - 2, found + 4)
@@ -48,13 +54,6 @@ class Shorts(Watcher):
                 self._end(event, self.stream.cut(self.district, last - 5, last), usual_amps)
             self.tell(event, last)
             tick = last + 1
-
-    def _leapt(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
-        ticks, d = self.ticks, self.district
-        rated = self.circuits.rated_amps[self.circuits.supply_of[d]]
-        leapt = ticks.amps_high[rows, d] > np.maximum(LEAP * ticks.usual_amps[rows, d], RATED_SHARE * rated)
-        fell = ticks.volts_low[rows, d] < FELL_SHARE * ticks.usual_volts[rows, d]
-        return np.asarray(leapt & fell)
 
     def _usual(self, tick: int) -> tuple[float, float]:
         row = self.ticks.rows(tick, tick + 1)

@@ -7,8 +7,9 @@ import numpy as np
 from monitor.diagnosis.edges import is_fine, sharpest_share
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.sliding import rows_before
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Floats, Watcher, Watching
+from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
 from monitor.values import Cause
 
 APART_TICKS = 16  # a hand takes half a second to some seconds
@@ -24,29 +25,24 @@ SHARPEST_SHARE = 0.6  # of the move within one cycle: a hand is slower
 class Throttles(Watcher):
     """Watches a district's volts for a move that its neighbours do not make."""
 
+    @staticmethod
+    def onsets(stream: Stream, rows: slice) -> Bools:
+        """The volts are not what they were a second or two ago, by more than they wavered then."""
+        ticks = stream.ticks
+        early = rows_before(ticks.usual_volts, rows, 1, APART_TICKS)
+        wavering = rows_before(ticks.volts_spread, rows, 1, APART_TICKS)
+        moved = np.abs(ticks.usual_volts[rows] - early) > np.maximum(LEAST_SHARE * early, 1.2 * wavering)
+        return np.asarray(moved & (ticks.calm[rows] > 0))
+
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
         while True:
-            found = yield from self.find(self._moved, tick)
-            if found is None:
-                return
+            found = yield from self.onset(tick)
             yield found + 4
             start, end = yield from self._extent(found)
             told = start is not None and end is not None and self._judge(start, end)
             # The comparison still straddles this move for a while.
             tick = (end or found) + APART_TICKS + 5 if told else found + 2
-
-    def _moved(self, rows: slice) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
-        ticks, d = self.ticks, self.district
-        first = ticks.base + rows.start
-        late = ticks.usual_volts[rows, d]
-        early_rows = ticks.rows(first - APART_TICKS, first - APART_TICKS + len(late))
-        early = np.full(len(late), np.nan)
-        early[len(late) - (early_rows.stop - early_rows.start) :] = ticks.usual_volts[early_rows, d]
-        wavering = np.full(len(late), np.nan)
-        wavering[len(late) - (early_rows.stop - early_rows.start) :] = ticks.volts_spread[early_rows, d]
-        calm = ticks.calm[rows, d] > 0
-        return np.asarray((np.abs(late - early) > np.maximum(LEAST_SHARE * early, 1.2 * wavering)) & calm)
 
     def _extent(self, found: int) -> Generator[int, None, tuple[int | None, int | None]]:
         """From the last still moment before to the first still moment after."""

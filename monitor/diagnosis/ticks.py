@@ -3,12 +3,11 @@
 from typing import NamedTuple
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from monitor.diagnosis.circuits import Circuits
-from monitor.diagnosis.medians import medians
 from monitor.diagnosis.openings import Openings
+from monitor.diagnosis.sliding import medians_of_five, rows_before, sliding
 from monitor.values import ReadingBlock
 
 Floats = NDArray[np.float64]
@@ -17,11 +16,10 @@ TICK_S = 0.1
 KEPT_TICKS = 12_000  # twenty minutes: enough laps for any verdict; older ticks are forgotten
 HELD_TICKS = 12  # a reading stands this long where the next one is missing, then there is none
 LATE_TICKS = 5  # a board that is silent for this long holds the others up no longer
-USUAL_TICKS = 5
-RECENT_TICKS = 25
+WAVERING_TICKS = 26
 CALM_TICKS = 6
 _MEASURED = ("volts", "volts_low", "volts_high", "amps", "amps_low", "amps_high", "offset_volts")
-_DERIVED = ("usual_volts", "usual_amps", "recent_volts", "amps_spread", "volts_spread", "calm")
+_DERIVED = ("usual_volts", "usual_amps", "volts_spread", "calm")
 
 
 class Ticks:
@@ -44,8 +42,6 @@ class Ticks:
     offset_volts: Floats
     usual_volts: Floats
     usual_amps: Floats
-    recent_volts: Floats
-    amps_spread: Floats
     volts_spread: Floats
     calm: Floats
 
@@ -117,6 +113,21 @@ class Ticks:
         low = min(max(first, self.base), self.end)
         return slice(low - self.base, max(low, min(last, self.end)) - self.base)
 
+    def before(self, name: str, rows: NDArray[np.intp], columns: NDArray[np.intp], width: int) -> Floats:
+        """A tick figure at the ticks 2..width+1 back of some moments.
+
+        Args:
+            name: Of the attribute.
+            rows: Shape (k,): where the moments' ticks stand in the arrays.
+            columns: Shape (k,): each moment's district.
+            width: How many.
+
+        Returns:
+            Shape (k, width); NaN before the first tick.
+        """
+        back = rows[:, None] + np.arange(-width - 1, -1)
+        return np.where(back >= 0, getattr(self, name)[np.maximum(back, 0), columns[:, None]], np.nan)
+
     def _reach(self, now_s: float) -> tuple[int | None, int]:
         """First tick of all pending readings, and the tick that every board has passed (silent boards count as late)."""
         first: int | None = self.end if self._started else None
@@ -183,21 +194,19 @@ class Ticks:
     def _close_off(self, begin: int) -> None:
         """An open feed has no volts of its own."""
         span = slice(begin - self.base, self.end - self.base)
-        usual = _median_before(self.volts, span, USUAL_TICKS), _median_before(self.amps, span, USUAL_TICKS)
+        usual = _usual(self.volts, span), _usual(self.amps, span)
         volts = self.volts[span], self.volts_low[span], self.volts_high[span]
         self._openings.close_off(volts, (self.amps_low[span], self.amps_high[span]), usual)
 
     def _derive(self, begin: int) -> None:
         """What was usual just before each tick, and how much it wavered: from earlier ticks only."""
         span = slice(begin - self.base, self.end - self.base)
-        self.usual_volts[span] = _median_before(self.volts, span, USUAL_TICKS)
-        self.recent_volts[span] = _median_before(self.volts, span, RECENT_TICKS)
-        self.usual_amps[span] = _median_before(self.amps, span, USUAL_TICKS)
-        self.amps_spread[span] = _median_before(self.amps_high - self.amps_low, span, 2 * USUAL_TICKS + 1)
-        volts = _windows(self.volts, span, RECENT_TICKS + 1, 2)
-        self.volts_spread[span] = volts.max(axis=-1) - volts.min(axis=-1)
-        low = _windows(self.volts_low, span, CALM_TICKS, 0)
-        self.calm[span] = (low > self._circuits.off_volts[None, :, None]).all(axis=-1)
+        self.usual_volts[span] = _usual(self.volts, span)
+        self.usual_amps[span] = _usual(self.amps, span)
+        volts = rows_before(self.volts, span, WAVERING_TICKS, 2)
+        self.volts_spread[span] = sliding(np.maximum, volts, WAVERING_TICKS) - sliding(np.minimum, volts, WAVERING_TICKS)
+        live = rows_before(self.volts_low, span, CALM_TICKS, 0) > self._circuits.off_volts
+        self.calm[span] = sliding(np.logical_and, live, CALM_TICKS)
 
 
 class _Rows(NamedTuple):
@@ -230,16 +239,6 @@ def _tick(at_s: float) -> int:
     return int(np.floor(at_s / TICK_S + 1e-6))
 
 
-def _windows(array: Floats, span: slice, width: int, gap: int) -> Floats:
-    """Windows of so many rows that end ``gap`` rows before each row of the span, shape (rows, d, width); NaN before the start."""
-    first = span.start - width - gap + 1
-    rows = array[max(0, first) : max(0, span.stop - gap)]
-    missing = span.stop - span.start + width - 1 - len(rows)
-    if missing > 0:
-        rows = np.concatenate([np.full((missing, array.shape[1]), np.nan), rows])
-    return sliding_window_view(rows, width, axis=0)
-
-
-def _median_before(array: Floats, span: slice, width: int) -> Floats:
-    """Median of the rows 2..width+1 back."""
-    return medians(_windows(array, span, width, 2), -1)
+def _usual(array: Floats, span: slice) -> Floats:
+    """Median of the five rows that end with the last but one before each row of the span."""
+    return medians_of_five(rows_before(array, span, 5, 2))

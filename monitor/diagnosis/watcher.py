@@ -1,6 +1,7 @@
 """Watchers: each looks for one kind of occurrence in one district, tick by tick, waiting for what it needs to decide."""
 
 from abc import ABC, abstractmethod
+from collections import deque
 from collections.abc import Callable, Generator
 
 import numpy as np
@@ -13,9 +14,10 @@ from monitor.diagnosis.rows import Cut, Rows
 from monitor.diagnosis.ticks import TICK_S, Ticks
 
 Floats = NDArray[np.float64]
-Watching = Generator[int, None, None]
+Bools = NDArray[np.bool_]
+Watching = Generator[int | None, None, None]
 Waiting = Generator[int, None, int | None]
-Mask = Callable[[slice], NDArray[np.bool_]]
+Mask = Callable[[slice], Bools]
 
 
 class Stream:
@@ -44,8 +46,8 @@ class Stream:
 class Watcher(ABC):
     """One kind of occurrence in one district.
 
-    The watching is a generator that yields the number of the tick it needs next; it is resumed when that tick is complete.
-    Its decisions look at ticks of fixed distance only, so they do not depend on when it was resumed.
+    The watching is a generator that yields the number of the tick it needs next, or None for the next onset; it is resumed when
+    that tick is complete. Its decisions look at ticks of fixed distance only, so they do not depend on when it was resumed.
     """
 
     def __init__(self, stream: Stream, district: int) -> None:
@@ -54,23 +56,36 @@ class Watcher(ABC):
         self.circuits = stream.circuits
         self.district = district
         self._told: list[Occurrence] = []
+        self._onsets: deque[int] = deque()
         self._watching: Watching | None = None
-        self._needs = 0
-        self._looked: tuple[Mask, int, int, NDArray[np.bool_]] | None = None
+        self._needs: int | None = None
 
-    def advance(self) -> list[Occurrence]:
-        """Go on as far as the complete ticks allow; occurrences that began, changed or ended."""
-        if self._watching is None:
-            self._watching = self.watch(self.ticks.base)
-            self._needs = next(self._watching)
-        while self._needs < self.ticks.end:
-            self._needs = self._watching.send(None)
-        told, self._told = self._told, []
-        return told
+    @staticmethod
+    @abstractmethod
+    def onsets(stream: Stream, rows: slice) -> Bools:
+        """Ticks in which an occurrence of this kind may begin, as far as they and earlier ones tell: shape (n, d)."""
 
     @abstractmethod
     def watch(self, tick: int) -> Watching:
-        """Watch for ever from this tick on; yields the tick needed next."""
+        """Watch for ever from this tick on; yields what is needed next."""
+
+    def advance(self, onsets: list[int]) -> list[Occurrence]:
+        """Go on as far as the complete ticks allow; occurrences that began, changed or ended.
+
+        Args:
+            onsets: Those of this district among the ticks completed since the last call.
+        """
+        # Whoever waits for something to end passes the onsets by.
+        while self._onsets and self._onsets[0] < self.ticks.base:
+            self._onsets.popleft()
+        self._onsets.extend(onsets)
+        if self._watching is None:
+            self._watching = self.watch(self.ticks.base)
+            self._needs = next(self._watching)
+        while self._onsets if self._needs is None else self._needs < self.ticks.end:
+            self._needs = self._watching.send(None)
+        told, self._told = self._told, []
+        return told
 
     def tell(self, occurrence: Occurrence, tick: int) -> None:
         """Say that this occurrence began, changed or ended, as known from ticks up to this one."""
@@ -80,27 +95,26 @@ class Watcher(ABC):
         if all(occurrence is not other for other in self._told):
             self._told.append(occurrence)
 
+    def onset(self, tick: int) -> Generator[int | None, None, int]:
+        """The first onset from this tick on, waiting for it."""
+        while True:
+            while self._onsets:
+                found = self._onsets.popleft()
+                if found >= tick:
+                    return found
+            yield None
+
     def find(self, mask: Mask, tick: int, until: int | None = None) -> Waiting:
         """The first tick from ``tick`` on where the mask is true, waiting for it; None once ``until`` is reached without."""
         while True:
             end = self.ticks.end if until is None else min(until, self.ticks.end)
             tick = max(tick, self.ticks.base)
             if tick < end:
-                hits = self._hits(mask, tick, end)
-                first = int(np.argmax(hits))
+                hits = mask(self.ticks.rows(tick, end))
+                first = int(hits.argmax())
                 if hits[first]:
                     return tick + first
                 tick = end
             if until is not None and tick >= until:
                 return None
             yield tick
-
-    def _hits(self, mask: Mask, tick: int, end: int) -> NDArray[np.bool_]:
-        """The mask over these ticks; a watcher that goes on after a hit need not look at the rest again."""
-        if self._looked is not None:
-            looked, first, last, hits = self._looked
-            if looked == mask and first <= tick and last == end:
-                return hits[tick - first :]
-        hits = mask(self.ticks.rows(tick, end))
-        self._looked = (mask, tick, end, hits)
-        return hits
