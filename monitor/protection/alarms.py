@@ -58,6 +58,7 @@ class Alarms:
         self._flooded = False
         self._flood_key: Key | None = None
         self._flood_group = ""
+        self._flood_ends_s = 0.0
         self._group_standing: dict[str, set[int]] = {}
 
     def standing(self, rule: str, scope: Scope) -> RaisedWarning | None:
@@ -75,15 +76,18 @@ class Alarms:
             said: What it says.
             group: The supply it belongs to, for first-out.
         """
+        out = self._end_flood(at_s)
         seat = self._seats.setdefault(key, _Seat())
         seat.quiet_since_s = None
         if seat.standing is not None and seat.standing.priority == priority:
-            return []
-        out = self._end(seat, at_s, group) if seat.standing is not None else []
+            return out
+        out += self._end(seat, at_s, group) if seat.standing is not None else []
         if priority is Priority.LOW and self._is_flooded(at_s) and key[0] != "flood":
             return out
         seat.rises_s.append(at_s)
         self._rises_s.append(at_s)
+        # Then fewer than it takes will have risen lately; a flood is of more.
+        self._flood_ends_s = self._rises_s[-min(FLOOD_BELOW, len(self._rises_s))] + FLOOD_WITHIN_S
         group_standing = self._group_standing.setdefault(group, set())
         warning = replace(
             _occurrence(next(self._ids), at_s, key, priority, said),
@@ -141,10 +145,7 @@ class Alarms:
 
     def tick(self, now_s: float) -> list[RaisedWarning]:
         """Shelving and floods that end."""
-        out: list[RaisedWarning] = []
-        if self._flood_key is not None and not self._is_flooded(now_s):
-            out += self.clear(now_s, self._flood_key, self._flood_group, at_once=True)
-            self._flood_key = None
+        out = self._end_flood(now_s)
         for shelf in [shelf for shelf, until_s in self._shelved.items() if until_s <= now_s]:
             del self._shelved[shelf]
             seat = self._seats[shelf[:2]]
@@ -190,6 +191,14 @@ class Alarms:
         self._flood_key = ("flood", warning.scope)
         self._flood_group = group = next(name for name, ids in self._group_standing.items() if warning.id in ids)
         return self.raise_(at_s, self._flood_key, Priority.LOW, said, group)
+
+    def _end_flood(self, at_s: float) -> list[RaisedWarning]:
+        """A flood ends at the moment when it is calm enough, whenever that is found."""
+        if self._flood_key is None or self._flood_ends_s > at_s:
+            return []
+        self._is_flooded(at_s)
+        key, self._flood_key = self._flood_key, None
+        return self.clear(self._flood_ends_s, key, self._flood_group, at_once=True)
 
 
 def _occurrence(number: int, at_s: float, key: Key, priority: Priority, said: Said) -> RaisedWarning:

@@ -8,7 +8,9 @@ from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
+Floats = NDArray[np.float64]
 Points = Sequence[tuple[float, float]]
 
 THERMAL_POINTS: Points = ((1.35, 90.0), (2.0, 25.0), (3.0, 10.0), (6.0, 2.3))
@@ -43,6 +45,17 @@ class Device(Protocol):
     def step(self, heat: float, amps: float, seconds: float) -> float:
         """Heat after some seconds at a steady draw."""
 
+    def steps(self, amps: Floats, seconds: float) -> tuple[Floats, Floats]:
+        """The same of n draws that last so long each, as ``heat after = kept * heat before + gained``.
+
+        Args:
+            amps: Shape (n,).
+            seconds: How long each lasts.
+
+        Returns:
+            Kept and gained, shape (n,) each.
+        """
+
     def opens_in_s(self, heat: float, amps: float, opens_at: float = 1.0) -> float:
         """Seconds to the opening at a steady draw; infinite where it never opens, 0 where it should be open."""
 
@@ -74,6 +87,17 @@ class ThermalReplica:
         """Heat after some seconds at a steady draw."""
         end = (amps / self.hold_amps) ** 2
         return end + (heat - end) * math.exp(-seconds / self.tau_s(amps))
+
+    def steps(self, amps: Floats, seconds: float) -> tuple[Floats, Floats]:
+        """Each draw keeps exp(-seconds / tau) of the heat before it; the rest is where that draw ends."""
+        kept = np.exp(-seconds / self._taus_s(amps))
+        return kept, (amps / self.hold_amps) ** 2 * (1.0 - kept)
+
+    def _taus_s(self, amps: Floats) -> Floats:
+        if self._is_plain:
+            return np.full(amps.shape, self.cooling_s)
+        logs = np.log(amps, out=np.zeros(amps.shape), where=amps > 0)
+        return np.where(amps > 0, np.exp(np.interp(logs, self._log_amps, self._log_taus)), self.cooling_s)
 
     def opens_in_s(self, heat: float, amps: float, opens_at: float = 1.0) -> float:
         """Hot curve of IEC 60255-149: t = tau ln((I^2 - Ip^2) / (I^2 - (k IB)^2)), with heat for (Ip / k IB)^2."""
@@ -115,6 +139,15 @@ class InverseTime:
         """Heat after some seconds at a steady draw."""
         cold_s = self.cold_s(amps)
         return heat + seconds / cold_s if cold_s < NEVER_S else heat * math.exp(-seconds / self.cooling_s)
+
+    def steps(self, amps: Floats, seconds: float) -> tuple[Floats, Floats]:
+        """Beyond the pick-up all is kept and time used up is gained; below it the heat recovers."""
+        over = amps > self.hold_amps
+        used = np.array([seconds / self.cold_s(drawn) for drawn in amps[over].tolist()])
+        kept = np.where(over, 1.0, math.exp(-seconds / self.cooling_s))
+        gained = np.zeros(amps.shape)
+        gained[over] = used
+        return kept, gained
 
     def opens_in_s(self, heat: float, amps: float, opens_at: float = 1.0) -> float:
         """What is left of the cold time."""

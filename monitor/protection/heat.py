@@ -12,6 +12,9 @@ from monitor.protection.laps import coming_squares, keeps_to_lap, lap_ticks
 from monitor.protection.ticks import TICK_S
 from monitor.values import TripForecast
 
+Floats = NDArray[np.float64]
+Course = tuple[Floats, Floats, Floats]
+"""Start, kept and gained of a recurrence."""
 START_HEAT_LIMIT = 0.6
 RESET_HEAT = 0.7
 """Likely heat at which a thermal protection closes again; common practice, no published source. Learned once one was seen."""
@@ -77,6 +80,28 @@ class HeatTrack:
         # What has not opened yet cannot be far beyond the point where a slow one opens.
         self.highest = min(max(self.device.step(self.highest, high, TICK_S), self.likely), max(1.0, self.likely))
 
+    @property
+    def is_calm(self) -> bool:
+        """Closed and below the heat of an opening: while no more is drawn than it holds, no bound of :meth:`step` matters."""
+        return self.open_since_s is None and self.highest <= 1.0 and self.likely <= 1.0
+
+    def course(self, amps: Floats) -> Course:
+        """The recurrence of its heats over n known draws that it holds; shapes as of :func:`followed`, m = 4."""
+        kept, gained = self.device.steps(amps, TICK_S)
+        quick_kept, quick_gained = self.devices.quick.steps(amps, TICK_S)
+        start = np.array([self.likely, self.lowest, self.highest, self.quick])
+        return start, np.stack([kept] * 3 + [quick_kept], axis=1), np.stack([gained] * 3 + [quick_gained], axis=1)
+
+    def skip(self, amps: float, heats: Floats) -> None:
+        """Take on where :meth:`course` led.
+
+        Args:
+            amps: The last draw.
+            heats: Shape (4,): the heats after it.
+        """
+        self.likely, self.lowest, self.highest, self.quick = heats.tolist()
+        self._unknown_s, self._amps = 0.0, amps
+
     def opened(self, at_s: float, *, by_heat: bool) -> None:
         """It was seen to open; by heat (then this tells when this very one opens) or by a short."""
         if by_heat and 0.5 < self.likely < 2.0 and self.highest - self.lowest < 0.3:
@@ -97,7 +122,7 @@ class HeatTrack:
         level = self.reset_heat * self.opens_at
         return self.device.cooling_s * math.log(self.likely / level) if self.likely > level else 0.0
 
-    def forecast(self, amps: float, squares: NDArray[np.float64]) -> TripForecast | None:
+    def forecast(self, amps: float, squares: Floats) -> TripForecast | None:
         """When it would open; None where it would not.
 
         Args:
@@ -111,7 +136,7 @@ class HeatTrack:
         by_lap = False
         lap = lap_ticks(squares) if len(squares) else None
         if lap is not None and keeps_to_lap(squares, lap):
-            in_s, by_lap = self._opens_by_lap_s(coming_squares(squares, lap, round(LOOK_AHEAD_S / TICK_S))), True
+            in_s, by_lap = self._opens_by_lap_s(coming_squares(squares, lap)), True
         if in_s == NEVER_S:
             return None
         # Nobody may know what went before: the earliest is from the most heat that it may hold.
@@ -125,10 +150,22 @@ class HeatTrack:
         """Seconds that a quick one still takes at a steady draw; infinite where even that one holds."""
         return self.devices.quick.opens_in_s(self.quick, amps, self.opens_at)
 
-    def _opens_by_lap_s(self, ahead: NDArray[np.float64]) -> float:
-        heat = self.likely
-        for tick, amps in enumerate(np.sqrt(ahead).tolist()):
-            heat = self.device.step(heat, amps, TICK_S)
-            if heat >= LAP_SAFE_HEAT * self.opens_at:
-                return (tick + 1) * TICK_S
-        return NEVER_S
+    def _opens_by_lap_s(self, lap: Floats) -> float:
+        """Seconds until it opens if a lap comes again and again; never where it does not within the look ahead.
+
+        Args:
+            lap: Shape (n,): amps squared of the lap's ticks.
+        """
+        kept, gained = self.device.steps(np.sqrt(lap), TICK_S)
+        # Heat within a lap, from the heat at its start: kept_so_far * start + gained_so_far.
+        kept_so_far, gained_so_far = np.cumprod(kept), np.zeros(len(lap))
+        heat = 0.0
+        for tick, (share, more) in enumerate(zip(kept.tolist(), gained.tolist(), strict=True)):
+            gained_so_far[tick] = heat = share * heat + more
+        ticks = round(LOOK_AHEAD_S / TICK_S)
+        starts = [self.likely]
+        while len(starts) * len(lap) < ticks:
+            starts.append(float(kept_so_far[-1]) * starts[-1] + heat)
+        heats = (kept_so_far * np.array(starts)[:, None] + gained_so_far).ravel()[:ticks]
+        hot = heats >= LAP_SAFE_HEAT * self.opens_at
+        return (int(np.argmax(hot)) + 1) * TICK_S if hot.any() else NEVER_S

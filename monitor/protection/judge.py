@@ -10,6 +10,7 @@ from monitor.protection import words
 from monitor.protection.alarms import Alarms
 from monitor.protection.clipping import unclipped
 from monitor.protection.shorts import ShortSeen, ShortWatch
+from monitor.protection.stretch import Stretch, skip_calm
 from monitor.protection.supply_watch import SupplyWatch
 from monitor.protection.ticks import TICK_S, BoardTicks
 from monitor.values import Action, Priority, ReadingBlock, Scope, SupplyLoad
@@ -18,6 +19,8 @@ from monitor.values import Warning as RaisedWarning
 Floats = NDArray[np.float64]
 SILENT_S = 2.0
 """A board that is this far behind the stream is no longer waited for."""
+AT_ONCE_TICKS = 512
+"""Ticks worked through at once, for the memory that they take."""
 
 
 class _Board:
@@ -43,10 +46,13 @@ class _Board:
             self.first = first
         self.means = np.concatenate([self.means, means])
 
-    def tick(self, number: int) -> Floats | None:
-        """Volts, amps and VA of one tick; None where there is nothing of it."""
-        row = number - self.first
-        return self.means[row] if 0 <= row < len(self.means) else None
+    def span(self, first: int, count: int) -> Floats:
+        """Volts, amps and VA of some ticks, shape (count, 3, d); NaN where there is nothing of one."""
+        found = np.full((count, *self.means.shape[1:]), np.nan)
+        low, high = max(first, self.first), min(first + count, self.first + len(self.means))
+        if low < high:
+            found[low - first : high - first] = self.means[low - self.first : high - self.first]
+        return found
 
     def drop_before(self, number: int) -> None:
         """Forget ticks that are judged."""
@@ -64,26 +70,31 @@ class Judge:
         measured = {district.board for district in layout.district}
         self._boards = {b.name: _Board(layout, b.name, self._watches) for b in layout.board if b.name in measured}
         self._places = {name: (board, k) for board in self._boards.values() for k, name in enumerate(board.names)}
+        self._fed = [watch for watch in self._watches.values() if watch.districts]
         self._sources = {watch.name: self._sources_of(watch) for watch in self._watches.values()}
         self._next: int | None = None
         self._moved = False
 
-    def feed(self, readings: ReadingBlock) -> list[RaisedWarning]:
-        """Take readings of one board, in the stream's time; warnings that rose, changed or cleared."""
+    def feed(self, *readings: ReadingBlock) -> list[RaisedWarning]:
+        """Take what boards read over the same stretch of time, in the stream's time; warnings that rose, changed or cleared."""
+        shorts = [short for block in readings for short in self._take(block)]
+        if self._next is None:
+            self._next = min((board.first for board in self._boards.values() if board.ticks.closed is not None), default=None)
+        # A short is told at once; in the order of time with what the ticks before it bring.
+        out: list[RaisedWarning] = []
+        for board, seen in sorted(shorts, key=lambda short: short[1].at_s):
+            out += self._run(min(self._ready(), int(np.ceil(seen.at_s / TICK_S - 1e-6)) - 1))
+            out += self._tell_short(board, seen)
+        return out + self._run(self._ready())
+
+    def _take(self, readings: ReadingBlock) -> list[tuple[_Board, ShortSeen]]:
+        """Gather ticks of one board; shorts that began or ended on it."""
         board = self._boards.get(readings.board)
         if board is None or not len(readings):
             return []
         readings = unclipped(readings, board.is_ac)
-        shorts = board.shorts.feed(readings)
         board.feed(readings)
-        if self._next is None:
-            self._next = board.first
-        # A short is told at once; in the order of time with what the ticks before it bring.
-        out: list[RaisedWarning] = []
-        for seen in shorts:
-            out += self._run(min(self._ready(), int(np.ceil(seen.at_s / TICK_S - 1e-6)) - 1))
-            out += self._tell_short(board, seen)
-        return out + self._run(self._ready())
+        return [(board, seen) for seen in board.shorts.feed(readings)]
 
     def tick(self, now_s: float) -> list[RaisedWarning]:
         """Let time pass without readings."""
@@ -121,24 +132,30 @@ class Judge:
     def _run(self, until: int) -> list[RaisedWarning]:
         """Judge ticks up to one, that one not included."""
         out: list[RaisedWarning] = []
-        if self._next is None:
-            return out
-        while self._next < until:
-            for watch in self._watches.values():
-                if watch.districts:
-                    out += watch.feed(self._next, *self._figures(watch, self._next))
-            self._next += 1
+        while self._next is not None and self._next < until:
+            count = min(until - self._next, AT_ONCE_TICKS)
+            out += self._judge(self._next, count)
+            self._next += count
             self._moved = True
-        for board in self._boards.values():
-            board.drop_before(self._next)
+            for board in self._boards.values():
+                board.drop_before(self._next)
         return out
 
-    def _figures(self, watch: SupplyWatch, number: int) -> Floats:
-        figures = np.full((3, len(watch.districts)), np.nan)
+    def _judge(self, first: int, count: int) -> list[RaisedWarning]:
+        """Judge some ticks: supplies that are settled in stretches, the others tick by tick in the order of time."""
+        stretches = [Stretch(watch, first, self._figures(watch, first, count)) for watch in self._fed]
+        skip_calm(stretches)
+        out: list[RaisedWarning] = []
+        while (number := min((stretch.next for stretch in stretches), default=first + count)) < first + count:
+            for stretch in stretches:
+                if stretch.next == number:
+                    out += stretch.judge_one()
+        return out
+
+    def _figures(self, watch: SupplyWatch, first: int, count: int) -> Floats:
+        figures = np.full((count, 3, len(watch.districts)), np.nan)
         for board, columns, places in self._sources[watch.name]:
-            tick = board.tick(number)
-            if tick is not None:
-                figures[:, columns] = tick[:, places]
+            figures[:, :, columns] = board.span(first, count)[:, :, places]
         return figures
 
     def _sources_of(self, watch: SupplyWatch) -> list[tuple[_Board, list[int], list[int]]]:

@@ -33,17 +33,18 @@ def lap_ticks(squares: Floats) -> int | None:
     return int(lags[good[0]])
 
 
-def coming_squares(squares: Floats, lap: int, ticks: int) -> Floats:
-    """Amps squared of the ticks to come: the last lap again, shifted by what the present draw lies above or below it.
+def coming_squares(squares: Floats, lap: int) -> Floats:
+    """Amps squared of the lap to come: the last one again, shifted by what the present draw lies above or below it.
 
     Args:
         squares: Shape (n,), n at least lap + 5: amps squared of the last ticks.
         lap: The period in ticks.
-        ticks: How many ticks to look ahead.
+
+    Returns:
+        Shape (lap,).
     """
     shift = float(np.mean(squares[-5:]) - np.mean(squares[-lap - 5 : -lap]))
-    ahead = np.resize(squares[-lap:], ticks) + shift
-    return np.maximum(0.0, ahead)
+    return np.maximum(0.0, squares[-lap:] + shift)
 
 
 def keeps_to_lap(squares: Floats, lap: int) -> bool:
@@ -65,7 +66,8 @@ def _correlations(squares: Floats, lags: NDArray[np.int64]) -> Floats:
     level = squares - squares.mean()
     sums = np.concatenate([[0.0], np.cumsum(level)])
     powers = np.concatenate([[0.0], np.cumsum(level**2)])
-    both = np.correlate(level, level, mode="full")[count - 1 + lags]
+    # Only at the lags asked for; beyond its end the draw counts as nothing.
+    both = np.correlate(np.concatenate([level[lags[0] :], np.zeros(lags[-1])]), level, mode="valid")
     size = count - lags
     late, early = sums[-1] - sums[lags], sums[size]
     late_power, early_power = powers[-1] - powers[lags], powers[size]

@@ -16,6 +16,7 @@ from monitor.protection.ticks import TICK_S
 from monitor.values import Limit, Priority, Scope, TripForecast
 from monitor.values import Warning as RaisedWarning
 
+Floats = NDArray[np.float64]
 ON_DELAY_S, OFF_DELAY_S = 5.0, 3.0
 """Starting engines and cold filaments are over within the on-delay; a person has minutes to act on a rating."""
 NEAR, NEAR_ON_DELAY_S = 0.9, 20.0
@@ -51,12 +52,15 @@ class LimitRules:
         self._supply = supply.name
         self._unless = words.guard(supply.protection)
         self._watched = list(_watched(layout, supply))
+        districts = len(layout.districts_of_supply(supply.name))
+        self._amps_shares = _shares(self._watched, districts, [[limit.amps for limit in w.limits] for w in self._watched])
+        self._va_shares = _shares(self._watched, districts, [[limit.va for limit in w.limits] for w in self._watched])
 
     def feed(
         self,
         at_s: float,
-        smooth: NDArray[np.float64],
-        forecast: TripForecast | None,
+        smooth: Floats,
+        forecast: Callable[[], TripForecast | None],
         source: Callable[[float], StepSource | None],
     ) -> list[RaisedWarning]:
         """Take one tick.
@@ -64,7 +68,7 @@ class LimitRules:
         Args:
             at_s: Its end.
             smooth: Shape (2, d): smoothed amps squared and VA of the supply's districts.
-            forecast: When the supply's protection would open.
+            forecast: Tells when the supply's protection would open.
             source: Gives the step behind an overload that was noticed so many seconds ago.
         """
         amps, va = np.sqrt(smooth[0]).tolist(), smooth[1].tolist()
@@ -79,6 +83,30 @@ class LimitRules:
             _time(watched, share)
             out += self._announce(watched, at_s, lambda: self._said(watched, limit, (drawn, power), forecast, source))  # noqa: B023 - called at once
         return out
+
+    @property
+    def is_calm(self) -> bool:
+        """Nothing is announced."""
+        return all(watched.priority is None for watched in self._watched)
+
+    def near(self, smooth: Floats) -> NDArray[np.bool_]:
+        """Ticks in which some place may come near a limit.
+
+        Args:
+            smooth: Shape (n, 2, d): as :meth:`feed` takes them, tick after tick.
+
+        Returns:
+            Shape (n,).
+        """
+        drawn = np.nan_to_num(np.sqrt(smooth[:, 0])) @ self._amps_shares
+        power = np.nan_to_num(smooth[:, 1]) @ self._va_shares
+        # A hair early: sums are formed in another order here.
+        return np.asarray((np.maximum(drawn, power) > NEAR - DEADBAND - 1e-9).any(axis=1))
+
+    def skip(self) -> None:
+        """Calm ticks passed."""
+        for watched in self._watched:
+            watched.over_s = watched.near_s = 0.0
 
     def rest(self, at_s: float) -> list[RaisedWarning]:
         """The protection is open: nothing is drawn, whatever was drawn before."""
@@ -110,14 +138,15 @@ class LimitRules:
         watched: _Watched,
         limit: Limit,
         drawn: tuple[float, float],
-        forecast: TripForecast | None,
+        forecast: Callable[[], TripForecast | None],
         source: Callable[[float], StepSource | None],
     ) -> tuple[str, Said]:
         """The rule's name and its words."""
         use = words.Use(limit=limit, amps=drawn[0], va=drawn[1])
         if watched.priority is not Priority.MEDIUM:
             return "near-limit", words.near_limit(use)
-        in_s = forecast.in_s if forecast is not None else None
+        foreseen = forecast()
+        in_s = foreseen.in_s if foreseen is not None else None
         return RULES[limit.kind], words.over_limit(use, source(watched.over_s), in_s, self._unless)
 
 
@@ -134,6 +163,14 @@ def _watched(layout: Layout, supply: Supply) -> list[_Watched]:
         if limit is not None:
             found.append(_Watched(Scope(kind="district", name=district.name), (limit,), [column]))
     return found
+
+
+def _shares(places: list[_Watched], districts: int, limits: list[list[float | None]]) -> Floats:
+    """Shape (d, places): what one amp (or VA) of a district takes of the tightest limit of each place."""
+    shares = np.zeros((districts, len(places)))
+    for column, (watched, figures) in enumerate(zip(places, limits, strict=True)):
+        shares[watched.columns, column] = 1.0 / min((figure for figure in figures if figure is not None), default=math.inf)
+    return shares
 
 
 def binding(limits: tuple[Limit, ...], amps: float, va: float) -> tuple[Limit, float]:

@@ -11,7 +11,7 @@ from monitor.protection import words
 from monitor.protection.alarms import Alarms, Key
 from monitor.protection.devices import devices_of
 from monitor.protection.headroom import supply_load
-from monitor.protection.heat import HeatTrack
+from monitor.protection.heat import Course, HeatTrack
 from monitor.protection.limit_rules import LimitRules
 from monitor.protection.limits import supply_limits
 from monitor.protection.step_source import StepSource, find_source
@@ -24,6 +24,8 @@ Floats = NDArray[np.float64]
 HISTORY = round(150 / TICK_S)
 SMOOTH = 1 - math.exp(-TICK_S / 1.0)
 UNGUARDED_SHARE, UNGUARDED_S = 1.5, 60.0
+QUIET_TICKS = 5
+"""After so many quiet ticks a supply is worked through in stretches, until something stirs."""
 
 
 class SupplyWatch:
@@ -36,6 +38,7 @@ class SupplyWatch:
         capable_amps: The most that any of them allows.
         smooth: Shape (2, d): amps squared and VA of its districts, smoothed over a second.
         at_s: The end of the last tick.
+        is_settled: Nothing is near a limit or announced: ticks may be taken by :meth:`course` and :meth:`skip` until one stirs.
     """
 
     def __init__(self, layout: Layout, supply: Supply, alarms: Alarms) -> None:
@@ -50,9 +53,9 @@ class SupplyWatch:
         self._rows, self._remembered = np.zeros((4 * HISTORY, len(self.districts))), 0
         self.at_s = 0.0
         self._alarms = alarms
-        self._scope = Scope(kind="supply", name=supply.name)
+        self._unguarded: Key = ("no-protection", Scope(kind="supply", name=supply.name))
         self._rules = LimitRules(layout, supply, alarms)
-        self._unguarded_s, self._short_s = 0.0, -math.inf
+        self._unguarded_s, self._short_s, self._quiet_ticks = 0.0, -math.inf, 0
 
     def note_short(self, at_s: float) -> None:
         """A hard short was seen on one of its districts."""
@@ -67,17 +70,81 @@ class SupplyWatch:
             amps: RMS amps.
             va: Volt-amperes.
         """
+        out = self._judge(number, volts, amps, va)
+        self._quiet_ticks = self._quiet_ticks + 1 if not self.is_settled and self._is_calm else 0
+        return out
+
+    @property
+    def is_settled(self) -> bool:
+        """See the class."""
+        return self._quiet_ticks >= QUIET_TICKS
+
+    @property
+    def _is_calm(self) -> bool:
+        calm = self._rules.is_calm and (self._trip is None or self._trip.is_calm)
+        return calm and not self._unguarded_s and self._alarms.standing(*self._unguarded) is None
+
+    def course(self, figures: Floats) -> Course:
+        """The recurrence of its state over ticks that are calm; shapes as of :func:`followed`.
+
+        Args:
+            figures: Shape (n, 3, d): volts, amps and VA of n ticks; NaN where unknown.
+        """
+        now = _squared(figures).reshape(len(figures), -1)
+        smooth = self.smooth.ravel(), np.full(now.shape, 1.0 - SMOOTH), SMOOTH * now
+        if self._trip is None:
+            return smooth
+        start, kept, gained = (
+            np.concatenate(pair, axis=-1) for pair in zip(smooth, self._trip.course(_totals(figures)), strict=True)
+        )
+        return start, kept, gained
+
+    def skip(self, number: int, figures: Floats, states: Floats) -> int:
+        """Take ticks up to the first that stirs.
+
+        Args:
+            number: The number of the first.
+            figures: As :meth:`course` took them.
+            states: Shape (n, m): where it leads.
+
+        Returns:
+            How many were taken; the next one, if any, is for :meth:`feed`.
+        """
+        smooth, rest = np.split(states, [2 * len(self.districts)], axis=1)
+        smooth = smooth.reshape(-1, 2, len(self.districts))
+        stirs = self._rules.near(smooth)
+        # Who is heard for the first time or no longer begins anew.
+        stirs |= (np.isnan(_squared(figures)) != np.isnan(self.smooth)).any(axis=(1, 2))
+        totals = _totals(figures)
+        if self._trip is not None:
+            ends_s = np.arange(number + 1.0, number + len(figures) + 1.0) * TICK_S
+            stirs |= self._trip.stirs(ends_s, figures[:, 0], totals, rest, self._short_s)
+        calm = int(np.argmax(stirs)) if stirs.any() else len(stirs)
+        if calm:
+            self._rules.skip()
+            if self._trip is not None:
+                self._trip.skip(totals[:calm], rest[:calm])
+            self.smooth = smooth[calm - 1].copy()
+            self.at_s = (number + calm) * TICK_S
+            self._remember(figures[:calm, 1])
+        return calm
+
+    def _judge(self, number: int, volts: Floats, amps: Floats, va: Floats) -> list[RaisedWarning]:
         self.at_s = (number + 1) * TICK_S
         # A handful of districts: plain sums take a fraction of what numpy's take, and this runs five times a second a supply.
         heard = [drawn for drawn in amps.tolist() if not math.isnan(drawn)]
         total = sum(heard) if heard else math.nan
-        self._remember(amps, va)
+        self._remember(amps[None])
+        now = np.array([amps * amps, va])
+        smooth = self.smooth + SMOOTH * (now - self.smooth)
+        # Nothing is known of the one or of the other: begin anew with what is known now.
+        self.smooth = np.where(np.isnan(smooth), now, smooth)
         out = self._judge_trip(volts, total) if self._trip is not None else []
         if self._trip is not None and self._trip.is_open:
             # What was drawn before it opened says nothing any more.
-            self.smooth = np.array([amps * amps, va])
+            self.smooth = now
             return out + self._rules.rest(self.at_s)
-        out += self._rules.feed(self.at_s, self.smooth, self.forecast, self._source)
+        out += self._rules.feed(self.at_s, self.smooth, lambda: self.forecast, self._source)
         return out + self._judge_unguarded()
 
     @property
@@ -99,16 +166,13 @@ class SupplyWatch:
         """How it stands."""
         return supply_load(self)
 
-    def _remember(self, amps: Floats, va: Floats) -> None:
-        if self._remembered == len(self._rows):
-            self._rows[:HISTORY] = self._rows[-HISTORY:]
-            self._remembered = HISTORY
-        self._rows[self._remembered] = amps
-        self._remembered += 1
-        now = np.array([amps * amps, va])
-        smooth = self.smooth + SMOOTH * (now - self.smooth)
-        # Nothing is known of the one or of the other: begin anew with what is known now.
-        self.smooth = np.where(np.isnan(smooth), now, smooth)
+    def _remember(self, amps: Floats) -> None:
+        amps = amps[-HISTORY:]
+        if self._remembered + len(amps) > len(self._rows):
+            kept = self._rows[self._remembered - HISTORY : self._remembered].copy()
+            self._rows[:HISTORY], self._remembered = kept, HISTORY
+        self._rows[self._remembered : self._remembered + len(amps)] = amps
+        self._remembered += len(amps)
 
     def _judge_trip(self, volts: Floats, total: float) -> list[RaisedWarning]:
         trip = self._trip
@@ -129,7 +193,7 @@ class SupplyWatch:
         protection = self.supply.protection
         if protection is not None and protection.kind not in ("none", "unknown"):
             return []
-        key: Key = ("no-protection", self._scope)
+        key = self._unguarded
         amps, va = (float(np.nansum(row)) for row in (np.sqrt(self.smooth[0]), self.smooth[1]))
         share = max(amps / winding_amps(self.supply), va / usable_va(self.supply))
         self._unguarded_s = self._unguarded_s + TICK_S if share > UNGUARDED_SHARE else 0.0
@@ -137,3 +201,17 @@ class SupplyWatch:
             said = words.unguarded(self.name, share, self._source(self._unguarded_s))
             return self._alarms.raise_(self.at_s, key, Priority.HIGH, said, self.name)
         return self._alarms.clear(self.at_s, key, self.name) if share < 0.95 * UNGUARDED_SHARE else []
+
+
+def _squared(figures: Floats) -> Floats:
+    """Amps squared and VA of n ticks, shape (n, 2, d)."""
+    return np.stack([figures[:, 1] * figures[:, 1], figures[:, 2]], axis=1)
+
+
+def _totals(figures: Floats) -> Floats:
+    """Amps of the supply, shape (n,); NaN where none of its districts is heard."""
+    amps = figures[:, 1]
+    known = np.isfinite(amps)
+    totals: Floats = np.where(known, amps, 0.0).sum(axis=1)
+    totals[~known.any(axis=1)] = np.nan
+    return totals

@@ -65,8 +65,15 @@ class BoardTicks:
         if known.all() and len(known):
             self._held, self._held_at = means[-1].copy(), np.full(len(self._held_at), first + len(known) - 1)
             return
-        for row in range(len(means)):
-            self._held[:, known[row]] = means[row][:, known[row]]
-            self._held_at[known[row]] = first + row
-            fill = ~known[row] & (first + row - self._held_at <= HOLD_S / TICK_S)
-            means[row][:, fill] = self._held[:, fill]
+        numbers = np.arange(first, first + len(means))[:, None]
+        last = np.maximum.accumulate(np.where(known, numbers, self._held_at), axis=0)
+        row, column = np.nonzero(~known & (numbers - last <= HOLD_S / TICK_S))
+        source = last[row, column] - first
+        # Those known from before this block stand in what is held, the others above.
+        before = source < 0
+        means[row[before], :, column[before]] = self._held[:, column[before]].T
+        means[row[~before], :, column[~before]] = means[source[~before], :, column[~before]]
+        if len(means):
+            seen = known.any(axis=0)
+            self._held[:, seen] = means[last[-1, seen] - first, :, seen].T
+            self._held_at = last[-1].copy()

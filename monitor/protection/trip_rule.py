@@ -1,7 +1,9 @@
 """When the protection of one supply would open, and when it did."""
 
+import functools
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +12,7 @@ from monitor.layout import Supply
 from monitor.protection import words
 from monitor.protection.alarms import Alarms, Key
 from monitor.protection.devices import closes_by_itself
-from monitor.protection.heat import HeatTrack
+from monitor.protection.heat import Course, HeatTrack
 from monitor.protection.step_source import StepSource
 from monitor.protection.ticks import TICK_S
 from monitor.values import Priority, Scope, TripForecast
@@ -30,6 +32,8 @@ tenths of T, ten seconds ahead from T = 15 s on, and later than engines start an
 FORECAST_EVERY = 10
 AFTER_SHORT_S = 2.0
 """A protection that opens this soon after a short was last seen opened by it."""
+AFTER_OVER_S = 1.0
+"""One that opens this soon after more was drawn than it holds opened by heat."""
 
 
 class TripRule:
@@ -37,13 +41,12 @@ class TripRule:
 
     Attributes:
         heat: Its heat.
-        forecast: When it would open; None where it would not.
         over_s: How long more has been drawn than it holds.
     """
 
     def __init__(self, supply: Supply, heat: HeatTrack, alarms: Alarms, capable_amps: float) -> None:
         self.heat = heat
-        self.forecast: TripForecast | None = None
+        self._forecast: Callable[[], TripForecast | None] = _no_forecast
         self.over_s = 0.0
         self._supply, self._alarms, self._capable_amps = supply, alarms, capable_amps
         scope = Scope(kind="supply", name=supply.name)
@@ -57,6 +60,58 @@ class TripRule:
     def is_open(self) -> bool:
         """Whether it is taken for open."""
         return self.heat.open_since_s is not None
+
+    @property
+    def forecast(self) -> TripForecast | None:
+        """When it would open; None where it would not."""
+        return self._forecast()
+
+    @property
+    def is_calm(self) -> bool:
+        """Nothing near an opening, nothing announced."""
+        quiet = not self.over_s and not self._hot_s and self.heat.is_calm
+        return quiet and self._alarms.standing(*self._trip) is None
+
+    def course(self, totals: Floats) -> Course:
+        """The recurrence of draw squared and heats over n draws that are held; shapes as of :func:`followed`, m = 5."""
+        start, kept, gained = self.heat.course(totals)
+        squares = totals[:, None] ** 2
+        return (
+            np.concatenate([[self._square], start]),
+            np.concatenate([np.full(squares.shape, 1.0 - FAST), kept], axis=1),
+            np.concatenate([FAST * squares, gained], axis=1),
+        )
+
+    def stirs(self, ends_s: Floats, volts: Floats, totals: Floats, states: Floats, short_s: float) -> NDArray[np.bool_]:
+        """Ticks that are not calm.
+
+        Args:
+            ends_s: Shape (n,): their ends.
+            volts: Shape (n, d): volts of the supply's districts.
+            totals: Shape (n,): amps of the supply.
+            states: Shape (n, 5): where :meth:`course` leads.
+            short_s: When a short was last seen.
+
+        Returns:
+            Shape (n,).
+        """
+        heat, hold = self.heat, self._hold_amps()
+        amps = np.sqrt(states[:, 0])
+        held = totals <= min(hold, heat.device.hold_amps)
+        hot = (states[:, 1] > HOT * heat.opens_at) & (amps > 0.95 * hold)
+        recent = (ends_s - short_s < AFTER_SHORT_S) | (ends_s - self._last_over_s < AFTER_OVER_S)
+        dead = recent & (volts < DEAD * self._supply.max_volts).all(axis=1)
+        # A draw that nobody knows is not held either.
+        stirs: NDArray[np.bool_] = ~held | (amps > OVER * hold) | hot | dead
+        return stirs
+
+    def skip(self, totals: Floats, states: Floats) -> None:
+        """Take on where :meth:`course` led; shapes as of :meth:`stirs`, calm ticks only."""
+        for square in [self._square, *states[:-1, 0].tolist()]:
+            self._earlier_square += FAST * (square - self._earlier_square)
+        self._square = float(states[-1, 0])
+        self.heat.skip(float(totals[-1]), states[-1, 1:])
+        self._forecast = _no_forecast
 
     def follow_opening(self, at_s: float, volts: Floats, total: float, short_s: float) -> list[RaisedWarning]:
         """See it open and close.
@@ -101,24 +156,28 @@ class TripRule:
         amps = math.sqrt(self._square)
         self._time(at_s, amps)
         if not self.over_s and not self._hot_s:
-            self.forecast = None
+            self._forecast = _no_forecast
             return self._alarms.clear(at_s, self._trip, self._supply.name)
         return self._warn(at_s, amps, squares, source)
 
     def _opened(self, at_s: float, *, after_short: bool) -> list[RaisedWarning]:
-        if not after_short and not (at_s - self._last_over_s < 1.0 and self.heat.likely > 0.35):
+        if not after_short and not (at_s - self._last_over_s < AFTER_OVER_S and self.heat.likely > 0.35):
             return []
         self.heat.opened(at_s, by_heat=not after_short)
         self.over_s = self._hot_s = 0.0
-        self.forecast = None
+        self._forecast = _no_forecast
         name = self._supply.name
         out = self._alarms.clear(at_s, self._trip, name, at_once=True)
         reset_in_s = self.heat.reset_in_s() if closes_by_itself(self._supply.protection) else None
         said = words.opened(name, reset_in_s, after_short=after_short)
         return out + self._alarms.raise_(at_s, self._open, Priority.MEDIUM, said, name)
 
+    def _hold_amps(self) -> float:
+        """What a quick one holds."""
+        return self.heat.devices.quick.hold_amps * math.sqrt(min(1.0, self.heat.opens_at))
+
     def _time(self, at_s: float, amps: float) -> None:
-        hold = self.heat.devices.quick.hold_amps * math.sqrt(min(1.0, self.heat.opens_at))
+        hold = self._hold_amps()
         if amps > OVER * hold:
             self._last_over_s, self._under_s = at_s, 0.0
             self.over_s += TICK_S
@@ -143,12 +202,24 @@ class TripRule:
         is_due = self.over_s >= patience_s or self._hot_s >= HOT_ON_DELAY_S
         standing = self._alarms.standing(*self._trip)
         if not is_due and standing is None:
-            self.forecast = heat.forecast(going, np.zeros(0))
+            self._foresee(going, np.zeros(0))
             return []
         if standing is None or round(at_s / TICK_S) % FORECAST_EVERY == 0:
             near = going if quick_s < math.inf else 1.05 * going
-            self.forecast = heat.forecast(near, squares())
-        if self.forecast is None or standing is not None:
+            self._foresee(near, squares())
+        if standing is not None:
             return []
-        said = words.trip_forecast(self._supply, amps, heat, self.forecast, source())
+        forecast = self.forecast
+        if forecast is None:
+            return []
+        said = words.trip_forecast(self._supply, amps, heat, forecast, source())
         return self._alarms.raise_(at_s, self._trip, Priority.HIGH, said, self._supply.name)
+
+    def _foresee(self, amps: float, squares: Floats) -> None:
+        """Forecast from how it stands now; worked out once, if anybody asks."""
+        heat = replace(self.heat)
+        self._forecast = functools.cache(lambda: heat.forecast(amps, squares))
+
+
+def _no_forecast() -> None:
+    """It would not open."""

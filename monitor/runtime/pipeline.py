@@ -140,7 +140,7 @@ class Pipeline:
 
     def _judged(self, readings: list[ReadingBlock]) -> list[RaisedWarning]:
         warnings, self._operated = self._operated, []
-        warnings += [warning for block in readings for warning in self._judge.feed(block)]
+        warnings += self._judge.feed(*readings)
         return warnings + self._judge.tick(self._now_s)
 
     def _diagnosed(self, samples: list[SampleBlock], readings: list[ReadingBlock]) -> tuple[list[Event], list[Pattern]]:

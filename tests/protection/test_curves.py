@@ -3,6 +3,7 @@
 import math
 import subprocess
 
+import numpy as np
 import pytest
 
 from monitor.protection.curves import FUSE_POINTS, THERMAL_POINTS, UNKNOWN_POINTS, InverseTime, ThermalReplica, fit_thermal
@@ -132,3 +133,11 @@ def test_inverse_time_points_are_met_and_used_up_in_proportion(table):
         assert device.opens_in_s(0.0, multiple) == pytest.approx(seconds, rel=1e-9)
     half = device.step(0.0, 2.0, table[1][1] / 2)
     assert device.opens_in_s(half, 3.0) == pytest.approx(table[2][1] / 2, rel=1e-6)
+
+
+@pytest.mark.parametrize("device", [REPLICA, fit_thermal(10.0, THERMAL_POINTS), InverseTime(10.0, FUSE_POINTS, 20.0)])
+def test_steps_of_many_draws_are_those_of_single_ones(device):
+    amps = np.array([0.0, 0.3, 4.0, 11.0, 14.0, 26.0, 80.0])
+    kept, gained = device.steps(amps, 0.2)
+    for heat in (0.0, 0.4, 0.95):
+        assert kept * heat + gained == pytest.approx([device.step(heat, drawn, 0.2) for drawn in amps.tolist()], rel=1e-12)
