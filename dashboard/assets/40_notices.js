@@ -60,7 +60,8 @@
     item.dataset.seen = String(warning.acknowledged);
     put(item.querySelector(".word"), warning.word);
     const first = warning.first && feed.payload.warnings.length > 1 ? ", came first" : "";
-    put(item.querySelector(".where"), warning.where + first + (aside ? ", aside for " + feed.span(warning.shelved_s) : ", " + feed.span(warning.since_s)));
+    const often = warning.comes_and_goes ? ", comes and goes" : "";
+    put(item.querySelector(".where"), warning.where + first + often + (aside ? ", aside for " + feed.span(warning.shelved_s) : ", " + feed.span(warning.since_s)));
     put(item.querySelector(".opens"), warning.opens_in_s === null ? "" : warning.opens_in_s < 1 ? "any moment" : "≈ " + feed.span(warning.opens_in_s));
     put(item.querySelector(".message"), warning.message);
     put(item.querySelector(".advice"), warning.advice);

@@ -168,6 +168,7 @@ def _warning(standing: StandingWarning, picture: Picture) -> Json:
         "word": WORD_OF_PRIORITY[warning.priority],
         "where": warning.scope.name,
         "first": warning.first_out,
+        "comes_and_goes": warning.comes_and_goes,
         "message": message_now(standing, picture),
         "advice": warning.advice,
         "since_s": round(now_s - warning.start_s),

@@ -93,6 +93,7 @@ class Alarms:
             _occurrence(next(self._ids), at_s, key, priority, said),
             shelved_until_s=self._shelf(key, priority, at_s),
             first_out=not group_standing,
+            comes_and_goes=self._chatters(seat),
         )
         group_standing.add(warning.id)
         seat.standing = warning

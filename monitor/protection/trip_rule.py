@@ -204,18 +204,23 @@ class TripRule:
         if not is_due and standing is None:
             self._foresee(going, np.zeros(0))
             return []
-        if standing is None or round(at_s / TICK_S) % FORECAST_EVERY == 0:
-            near = going if quick_s < math.inf else 1.05 * going
-            self._foresee(near, squares())
+        near = going if quick_s < math.inf else 1.05 * going
         if standing is not None:
+            if round(at_s / TICK_S) % FORECAST_EVERY == 0:
+                self._foresee_if_asked(near, squares())
             return []
-        forecast = self.forecast
+        forecast = self._foresee(near, squares())
         if forecast is None:
             return []
         said = words.trip_forecast(self._supply, amps, heat, forecast, source())
         return self._alarms.raise_(at_s, self._trip, Priority.HIGH, said, self._supply.name)
 
-    def _foresee(self, amps: float, squares: Floats) -> None:
+    def _foresee(self, amps: float, squares: Floats) -> TripForecast | None:
+        forecast = self.heat.forecast(amps, squares)
+        self._forecast = lambda: forecast
+        return forecast
+
+    def _foresee_if_asked(self, amps: float, squares: Floats) -> None:
         """Forecast from how it stands now; worked out once, if anybody asks."""
         heat = replace(self.heat)
         self._forecast = functools.cache(lambda: heat.forecast(amps, squares))

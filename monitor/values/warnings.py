@@ -56,6 +56,7 @@ class Warning:  # noqa: A001 - the trade's own word; the builtin is an exception
             acknowledged it yet) or "normal".
         shelved_until_s: Put aside by an operator until this moment of the stream; None where it is not.
         first_out: The first one of its supply since everything there was well: look here first.
+        comes_and_goes: It rose again and again within a minute, and so stands until it has been quiet for a while.
         limit: Which limit binds, in words; empty where none does.
         share: Share of that limit as seen at start_s; None where none binds.
         trip_earliest_s: Seconds to the opening of a quick protection, as seen at start_s; None where none is predicted.
@@ -76,6 +77,7 @@ class Warning:  # noqa: A001 - the trade's own word; the builtin is an exception
     state: AlarmState = "unacknowledged"
     shelved_until_s: float | None = None
     first_out: bool = False
+    comes_and_goes: bool = False
     limit: str = ""
     share: float | None = None
     trip_earliest_s: float | None = None

@@ -47,6 +47,7 @@ def warning(priority=Priority.HIGH, end_s=None, number=None, **more):
         trip_in_s=more.get("trip_in_s"),
         message=more.get("message", "North bench may open soon."),
         advice=more.get("advice", "Stop one train on Outer main."),
+        comes_and_goes=more.get("comes_and_goes", False),
     )
 
 
@@ -173,9 +174,9 @@ def test_the_time_that_is_left_counts_down_in_the_headline(shown):
 
 def test_a_low_warning_is_not_spoken(shown):
     page = shown.open()
-    low = warning(Priority.LOW, message="Inner main starts often.")
+    low = warning(Priority.LOW, message="Inner main starts often.", comes_and_goes=True)
     shown.hall.publish(warnings=(low,))
-    page.wait_for_selector('[data-warnings] .notice[data-level="low"]')
+    page.wait_for_selector('[data-warnings] .notice[data-level="low"]:has-text("comes and goes")')
     assert page.locator('[role="alert"]').inner_text() == ""
     shown.hall.publish(warnings=(warning(Priority.LOW, number=low.id, end_s=1.0),))
 

@@ -36,9 +36,11 @@ def test_first_out_is_the_first_of_its_supply(alarms):
 
 
 def test_three_in_a_minute_chatter_and_then_stand_until_quiet(alarms):
+    said = []
     for at_s in (0.0, 10.0, 20.0):
-        alarms.raise_(at_s, HERE, Priority.MEDIUM, SAID, "North bench")
+        said += alarms.raise_(at_s, HERE, Priority.MEDIUM, SAID, "North bench")
         cleared = alarms.clear(at_s + 5, HERE, "North bench")
+    assert [each.comes_and_goes for each in said] == [False, False, True]
     assert cleared == []
     assert alarms.clear(30.0, HERE, "North bench") == []
     (ended,) = alarms.clear(46.0, HERE, "North bench")
