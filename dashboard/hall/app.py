@@ -6,6 +6,7 @@ from dash.development.base_component import Component
 from dashboard.access import Gate
 from dashboard.blank import blank_app, guard
 from dashboard.hall.feed import Hall, HallFeed, hall_routes
+from dashboard.hall.health import hall_health_routes
 from dashboard.hall.views import hall_page, station_page
 from dashboard.server import DEFAULT_HOST, DEFAULT_PORT, PageOptions, Server
 from dashboard.views.shell import shell
@@ -22,6 +23,7 @@ def create_hall_app(hall: Hall, title: str, gate: Gate | None = None, *, insist_
     """
     app = blank_app(f"{title} – pilotlamp")
     app.server.register_blueprint(hall_routes(HallFeed(hall)))
+    app.server.register_blueprint(hall_health_routes(hall))
 
     def station_layout(**_query: str) -> Component:
         return station_page(next(iter(hall.look(_query.get("hall", ""), _query.get("station", "")).stations), None))

@@ -158,3 +158,15 @@ def test_names_from_the_bus_are_words_and_never_markup():
         reader = _Scripts()
         reader.feed(client.get(path).text)
         assert reader.found == 0
+
+
+def test_other_programs_are_told_how_each_station_is_and_whether_the_broker_is_heard(hall, client):
+    hall.run(20.0, silent=("Ridge",))
+    answer = client.get("/healthz")
+    assert (answer.status_code, answer.json["status"]) == (200, "well")
+    ridge = next(station for station in answer.json["stations"] if station["name"] == "Ridge")
+    assert (ridge["hall"], ridge["state"]) == (HALL, "silent")
+    assert ridge["age_s"] == pytest.approx(20.0)
+    hall.connected, hall.sentence = False, "The hall cannot be heard: the broker is away."
+    answer = client.get("/healthz")
+    assert (answer.status_code, answer.json["broker"]["sentence"]) == (503, hall.sentence)
