@@ -3,12 +3,15 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
+import msgspec
+
 from monitor.bus.hall_figures import DistrictFigures, HallFigures
 from monitor.bus.hall_judgement import district_trouble, judged
 from monitor.bus.hall_notices import HallNotices
 from monitor.bus.hall_values import SILENT_AFTER_S, TROUBLES, DistrictView, EventView, State, StationView, SupplyView
 from monitor.bus.payloads import EventNote, Letter, Outline, OutlineDistrict, Presence, Readings, WarningNote
 from monitor.bus.station_clock import StationClock
+from monitor.protection.words import span
 
 
 class HallStation:
@@ -73,7 +76,7 @@ class HallStation:
         now_there_s = now_unix_s - (behind_s or 0.0)  # our now on the station's clock
         heard_s_ago = None if self._heard_unix_s is None else max(0.0, now_unix_s - self._heard_unix_s)
         state = self._state(now_unix_s)
-        warnings = () if state == "gone" else self._notices.standing()
+        warnings = () if state == "gone" else tuple(_as_of(note, now_there_s) for note in self._notices.standing())
         districts = list(self._districts(now_there_s, warnings, gone=state == "gone"))
         if with_recent:
             districts = [replace(district, recent=self._recent(district.name, now_there_s)) for district in districts]
@@ -182,6 +185,15 @@ class HallStation:
                 va=known.va if known else None,
                 share=known.share if known else None,
             )
+
+
+def _as_of(note: WarningNote, now_there_s: float) -> WarningNote:
+    """The note with the time that is left now in place of the time that was left when it rose."""
+    if note.trip_in_s is None or not note.time_words:
+        return note
+    left_s = note.began_unix_s + note.start_s + note.trip_in_s - now_there_s
+    words = f"in about {span(left_s)}" if left_s >= 1.0 else "any moment"
+    return msgspec.structs.replace(note, message=note.message.replace(note.time_words, words, 1), time_words=words)
 
 
 def _is_about(note: WarningNote, district: str, row: OutlineDistrict | None) -> bool:

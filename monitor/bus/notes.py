@@ -68,6 +68,7 @@ class Writer:
             advice=warning.advice[:1000],
             acknowledged=warning.state == "acknowledged",
             share=_figure(warning.share, 3),
+            time_words=warning.time_words,
         )
 
     def event(self, event: Event, now_s: float) -> EventNote:

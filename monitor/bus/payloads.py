@@ -110,6 +110,7 @@ class WarningNote(_Letter, frozen=True, tag_field="kind", tag="warning"):
         advice: What to do.
         acknowledged: Somebody at the station has seen it.
         share: Share of the limit as seen at start_s.
+        time_words: The words of the message that say how long is left, as seen at start_s; empty where it says nothing of time.
     """
 
     began_unix_s: UnixSeconds
@@ -125,6 +126,7 @@ class WarningNote(_Letter, frozen=True, tag_field="kind", tag="warning"):
     advice: Sentence
     acknowledged: bool = False
     share: Share = None
+    time_words: Sentence = ""
 
 
 class EventNote(_Letter, frozen=True, tag_field="kind", tag="event"):

@@ -30,7 +30,7 @@ def readings(seq=1, first=0, rows=1, districts=("Outer main", "Inner main"), amp
 
 def warning(seq=2, number=1, end_s=None, priority="high", name="North bench", scope="supply", **more):
     return WarningNote(
-        **{**head(seq), **more},
+        **{"message": "North bench draws more than its breaker holds.", **head(seq), **more},
         began_unix_s=BEGAN,
         id=number,
         rule="trip-forecast",
@@ -40,7 +40,6 @@ def warning(seq=2, number=1, end_s=None, priority="high", name="North bench", sc
         start_s=10.0,
         end_s=end_s,
         trip_in_s=25.0,
-        message="North bench draws more than its breaker holds.",
         advice="Slow down or take a train off.",
         share=1.3,
     )

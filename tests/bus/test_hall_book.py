@@ -48,6 +48,18 @@ def test_worst_first():
     assert book.stations(NOW, hall="elsewhere") == ()
 
 
+def test_a_warning_tells_how_long_is_left_now_and_not_when_it_rose():
+    """It rose at 10 s with 25 s left."""
+    book = HallBook()
+    told(book, outline(seq=1))
+    rose = warning(seq=2, message="North bench will open in about 25 s.", time_words="in about 25 s")
+    told(book, rose, at=BEGAN + 10)
+    for at_s, words in ((10, "in about 25 s"), (22, "in about 15 s"), (29, "in about 6 s"), (34.5, "any moment")):
+        seen = view(book, BEGAN + at_s)
+        assert [note.message for note in seen.warnings] == [f"North bench will open {words}."]
+        assert seen.reasons[0] == f"North bench will open {words}."
+
+
 def test_a_warning_is_about_what_it_feeds():
     book = HallBook()
     told(book, outline())
