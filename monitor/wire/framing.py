@@ -34,18 +34,31 @@ class Framer:
             For each frame that ended: its content without the delimiter, or None where it was longer than the limit; the byte
             position in the stream just after its delimiter; its length in bytes without the delimiter. Empty frames are left out.
         """
-        parts = (self._tail + data).split(self._delimiter)
-        position = self.offset - len(self._tail)
-        self.offset += len(data)
+        text, position, skipped_bytes = self.feed_whole(data)
         frames: list[tuple[bytes | None, int, int]] = []
-        for part in parts[:-1]:
+        for part in text.split(self._delimiter)[:-1]:
             position += len(part) + 1
-            size = len(part) + self._skipped_bytes
+            size = len(part) + skipped_bytes
             if size:
                 frames.append((part if size <= self._limit_bytes else None, position, size))
-            self._skipped_bytes = 0
-        self._keep(parts[-1])
+            skipped_bytes = 0
         return frames
+
+    def feed_whole(self, data: bytes) -> tuple[bytes, int, int]:
+        """Take bytes in, for callers who look at many frames at once.
+
+        Returns:
+            All frames that ended, each with its delimiter and however long; the byte position in the stream at which they begin;
+            how many bytes of the first one were skipped before that, since it is longer than the limit.
+        """
+        end = data.rfind(self._delimiter) + 1
+        text, position, skipped_bytes = b"", self.offset - len(self._tail), 0
+        self.offset += len(data)
+        if end:
+            text, skipped_bytes = self._tail + data[:end], self._skipped_bytes
+            self._tail, self._skipped_bytes = b"", 0
+        self._keep(self._tail + data[end:])
+        return text, position, skipped_bytes
 
     def _keep(self, rest: bytes) -> None:
         if self._skipped_bytes or len(rest) > self._limit_bytes:

@@ -8,15 +8,21 @@ import math
 import operator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.values import Channel, Identity, LineReadings
 from monitor.wire.framing import Framer
 from monitor.wire.items import Fault, FaultKind, Item
+from monitor.wire.line_table import OUTPUTS_LIMIT, U32, WHOLE_DIGITS_LIMIT, LineTable, read_table
 
 LINE_LIMIT_CHARACTERS = 120
-OUTPUTS_LIMIT = 64
-_U32 = 1 << 32
+_FRAME_LIMIT_BYTES = LINE_LIMIT_CHARACTERS + 1
+"""One more, for the carriage return of CRLF."""
+
 _Row = tuple[int, int, float, float, float]
+
+MANY_BYTES = 1200
+"""From this length on it is quicker to decode the plain lines of a chunk all at once."""
 
 
 class LineDecoder:
@@ -27,8 +33,7 @@ class LineDecoder:
     """
 
     def __init__(self) -> None:
-        # One more than the limit, for the carriage return of CRLF.
-        self._framer = Framer(delimiter=b"\n", limit_bytes=LINE_LIMIT_CHARACTERS + 1)
+        self._framer = Framer(delimiter=b"\n", limit_bytes=_FRAME_LIMIT_BYTES)
         self.lines = 0
 
     @property
@@ -42,26 +47,52 @@ class LineDecoder:
         Returns:
             Items in stream order; readings that follow each other come together, as far as this chunk goes.
         """
+        if len(data) >= MANY_BYTES:
+            return self._feed_many(data)
         items: list[Item] = []
         rows: list[_Row] = []
         for line, offset, size in self._framer.feed(data):
-            made = (
-                _too_long(offset, size)
-                if line is None or len(line.rstrip(b"\r")) > LINE_LIMIT_CHARACTERS
-                else _parse(line, offset)
-            )
+            made = _parse(line, offset, size)
             if isinstance(made, tuple):
                 rows.append(made)
                 self.lines += 1
-                continue
-            if made is None:
+            elif made is None:
                 self.lines += 1
-                continue
-            _flush(rows, items)
-            items.append(made)
-            self.lines += isinstance(made, Identity)
+            else:
+                self.lines += isinstance(made, Identity)
+                _flush(rows, items)
+                items.append(made)
         _flush(rows, items)
         return items
+
+    def _feed_many(self, data: bytes) -> list[Item]:
+        """The same for many lines: plain readings all at once, each other line by itself."""
+        text, position, skipped_bytes = self._framer.feed_whole(data)
+        items: list[Item] = []
+        if skipped_bytes:
+            end = text.index(b"\n")
+            items.append(Fault(kind=FaultKind.TOO_LONG, offset=position + end + 1, size=end + skipped_bytes))
+            text, position = text[end + 1 :], position + end + 1
+        if text:
+            items += self._read_many(text, position)
+        return items
+
+    def _read_many(self, text: bytes, position: int) -> list[Item]:
+        table = read_table(text)
+        is_other = table.ends > table.starts
+        is_other[table.plain] = False
+        others = np.flatnonzero(is_other)
+        rows: dict[int, _Row] = {}
+        between: dict[int, Item] = {}
+        for k, start, end in zip(others.tolist(), table.starts[others].tolist(), table.ends[others].tolist(), strict=True):
+            made = _parse(text[start:end], position + end + 1, end - start)
+            if isinstance(made, tuple):
+                rows[k] = made
+            elif made is not None:
+                between[k] = made
+        faults = sum(isinstance(item, Fault) for item in between.values())
+        self.lines += len(table.plain) + len(others) - faults
+        return _merged(table, rows, between)
 
 
 def checksum(characters: bytes) -> int:
@@ -77,17 +108,21 @@ def line_channels(outputs: int) -> tuple[Channel, ...]:
     ) * outputs
 
 
-def _too_long(offset: int, size: int) -> Fault:
-    return Fault(kind=FaultKind.TOO_LONG, offset=offset, size=size)
+def _parse(line: bytes | None, offset: int, size: int) -> _Row | Identity | Fault | None:
+    """One line: a reading, an identity, a fault, or None for a comment or an empty line.
 
-
-def _parse(line: bytes, offset: int) -> _Row | Identity | Fault | None:
-    """One line: a reading, an identity, a fault, or None for a comment or an empty line."""
-    body = line.rstrip(b"\r")
+    Args:
+        line: Its text, or None where it was not kept, being too long.
+        offset: Byte position in the stream just after it.
+        size: Its length, for a fault.
+    """
+    body = b"" if line is None else line.rstrip(b"\r")
+    if size > _FRAME_LIMIT_BYTES or len(body) > LINE_LIMIT_CHARACTERS:
+        return Fault(kind=FaultKind.TOO_LONG, offset=offset, size=size)
     if len(body) >= 3 and body[-3] == 0x2A:
         stated = _hex(body[-2:])
         if stated is not None and stated != checksum(body[:-3]):
-            return Fault(kind=FaultKind.CHECKSUM, offset=offset, size=len(line))
+            return Fault(kind=FaultKind.CHECKSUM, offset=offset, size=size)
         body = body if stated is None else body[:-3]
     if not body or body[:1] == b"#":
         return None
@@ -96,7 +131,7 @@ def _parse(line: bytes, offset: int) -> _Row | Identity | Fault | None:
         made = _READERS[fields[0]](fields)
     except (UnicodeDecodeError, KeyError, ValueError):
         made = None
-    return Fault(kind=FaultKind.SYNTAX, offset=offset, size=len(line)) if made is None else made
+    return Fault(kind=FaultKind.SYNTAX, offset=offset, size=size) if made is None else made
 
 
 def _hex(digits: bytes) -> int | None:
@@ -109,7 +144,7 @@ def _reading(fields: list[str]) -> _Row | None:
     time_ms, output = _whole(fields[1]), _whole(fields[2])
     volts, amps = _decimal(fields[3]), _decimal(fields[4])
     watts = _decimal(fields[5]) if len(fields) == 6 else math.nan
-    if time_ms >= _U32 or output >= OUTPUTS_LIMIT:
+    if time_ms >= U32 or output >= OUTPUTS_LIMIT:
         return None
     return time_ms, output, volts, amps, watts
 
@@ -117,18 +152,23 @@ def _reading(fields: list[str]) -> _Row | None:
 def _identity(fields: list[str]) -> Identity | None:
     if len(fields) != 4:
         return None
-    outputs, interval_ms = _whole(fields[2]), _whole(fields[3])
+    return _line_board(fields[1], _whole(fields[2]), _whole(fields[3]))
+
+
+# Boards say the same once a second.
+@functools.lru_cache(maxsize=64)
+def _line_board(name: str, outputs: int, interval_ms: int) -> Identity | None:
     if not 1 <= outputs <= OUTPUTS_LIMIT or not interval_ms:
         return None
     channels = line_channels(outputs)
-    return Identity(number=0, name=fields[1], scan_interval_s=interval_ms / 1000, channels=channels, form="lines")
+    return Identity(number=0, name=name, scan_interval_s=interval_ms / 1000, channels=channels, form="lines")
 
 
 _READERS = {"r": _reading, "b": _identity}
 
 
 def _whole(text: str) -> int:
-    if not text.isdecimal() or len(text) > 10:
+    if not text.isdecimal() or len(text) > WHOLE_DIGITS_LIMIT:
         raise ValueError(text)
     return int(text)
 
@@ -157,3 +197,28 @@ def _flush(rows: list[_Row], items: list[Item]) -> None:
         )
     )
     rows.clear()
+
+
+def _merged(table: LineTable, rows: dict[int, _Row], between: dict[int, Item]) -> list[Item]:
+    """Readings of a table, with those read one by one and the items that came between them, both by their lines."""
+    lines, figures = table.plain, table.figures
+    if rows:
+        order = np.argsort(np.concatenate([lines, list(rows)]))
+        lines = np.concatenate([lines, list(rows)])[order]
+        figures = np.concatenate([figures, np.array(list(rows.values())).T], axis=1)[:, order]
+    items: list[Item] = []
+    taken = 0
+    for ahead, item in zip(np.searchsorted(lines, list(between)).tolist(), between.values(), strict=True):
+        if ahead > taken:
+            items.append(_readings(figures[:, taken:ahead]))
+            taken = ahead
+        items.append(item)
+    if taken < len(lines):
+        items.append(_readings(figures[:, taken:]))
+    return items
+
+
+def _readings(figures: NDArray[np.float64]) -> LineReadings:
+    times_ms, outputs = figures[:2].astype(np.int64)
+    volts_rms, amps_rms, watts = figures[2:]
+    return LineReadings(times_ms=times_ms, outputs=outputs, volts_rms=volts_rms, amps_rms=amps_rms, watts=watts)
