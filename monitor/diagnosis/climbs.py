@@ -1,11 +1,14 @@
 """Climbs: amps rise while the volts hold. A train that binds, told from grades, arrivals and things switched on."""
 
 from collections.abc import Generator
+from typing import NamedTuple
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
 
 from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share, steady
-from monitor.diagnosis.medians import median
+from monitor.diagnosis.medians import median, medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.sliding import rows_before, sliding
@@ -32,6 +35,28 @@ HOLD_SHARE = 0.9
 LAMP_QUIET = 0.35  # amps that waver less than this share of what they do later had no motor among them
 
 
+class _Climb(NamedTuple):
+    """What was measured around an onset.
+
+    Attributes:
+        found: Its tick.
+        floor: The lowest usual amps of the seconds before.
+        level: Amps behind it.
+        volts_before: Volts in the seconds before.
+        volts_during: Volts behind it.
+        high: The highest amps that laps brought before.
+        known: Enough of the train's way was seen to tell.
+    """
+
+    found: int
+    floor: float
+    level: float
+    volts_before: float
+    volts_during: float
+    high: float
+    known: bool
+
+
 class Climbs(Watcher):
     """Watches a track district's amps for a climb that stays."""
 
@@ -53,68 +78,104 @@ class Climbs(Watcher):
         while True:
             found = yield from self.onset(tick)
             yield found + STAYS_TICKS + 1
-            event, floor, level = self._event(found)
-            if event is None:
-                tick = found + 2
-                continue
-            self.tell(event, found + STAYS_TICKS)
-            tick = yield from self._follow(event, found, floor, level)
+            onsets = self._every_other(found)
+            tick = int(onsets[-1]) + 2
+            for climb in self._measured(onsets):
+                same_since = self._same_since
+                event = self._event(climb)
+                if event is not None:
+                    self.tell(event, climb.found + STAYS_TICKS)
+                    tick = yield from self._follow(event, climb)
+                    break
+                if self._same_since != same_since:
+                    tick = climb.found + 2  # to be measured anew against what this one leaves to compare with
+                    break
 
-    def _event(self, found: int) -> tuple[Occurrence | None, float, float]:
-        d, stream = self.district, self.stream
-        rows = self.ticks.rows(found - BEFORE_TICKS, found)
-        floor = float(np.min(self.ticks.usual_amps[rows, d]))
-        level = stream.median("amps", d, found - 2, found + STAYS_TICKS)
-        if not floor + LEAST_AMPS < level or not self._stays(found, floor, level):
-            return None, floor, level
-        volts = stream.median("volts", d, found - BEFORE_TICKS, found - 9)
-        during = stream.median("volts", d, found - 2, found + STAYS_TICKS)
-        high, known = self._high(found, during)
-        if not level > ABOVE_HIGH_RATIO * high or not HOLD_SHARE * volts < during < 1.025 * volts:
-            return None, floor, level
+    def _every_other(self, found: int) -> NDArray[np.intp]:
+        """This onset and those after it that can be decided by now, two ticks apart at least."""
+        onsets = [found]
+        for tick in self.coming(self.ticks.end - STAYS_TICKS):
+            if tick >= onsets[-1] + 2:
+                onsets.append(tick)
+        return np.array(onsets)
+
+    def _measured(self, found: NDArray[np.intp]) -> list[_Climb]:
+        """Those of the onsets after which the amps stay up, higher than on any hill, while the volts hold."""
+        amps, volts = self._around("amps", found, -2, STAYS_TICKS), self._around("volts", found, -2, STAYS_TICKS)
+        floor, level = np.min(self._around("usual_amps", found, -BEFORE_TICKS, 0), axis=1), medians(amps, 1)
+        stays = (amps[:, 2:] > (floor + STAYS_SHARE * (level - floor))[:, None]).mean(axis=1) > 0.85
+        before, during = medians(self._around("volts", found, -BEFORE_TICKS, -9), 1), medians(volts, 1)
+        holds = (HOLD_SHARE * before < during) & (during < 1.025 * before)
+        some = np.flatnonzero((floor + LEAST_AMPS < level) & stays & holds)
+        high, known = self._highest(found[some], during[some])
+        above = level[some] > ABOVE_HIGH_RATIO * high
+        figures = [
+            values[above].tolist() for values in (found[some], floor[some], level[some], before[some], during[some], high, known)
+        ]
+        return [_Climb(*climb) for climb in zip(*figures, strict=True)]
+
+    def _around(self, name: str, found: NDArray[np.intp], first: int, last: int) -> Floats:
+        """A figure of this district at the ticks first..last-1 counted from each onset, shape (k, last - first)."""
+        rows = (found - self.ticks.base)[:, None] + np.arange(first, last)
+        return np.asarray(getattr(self.ticks, name)[rows, self.district])
+
+    def _highest(self, found: NDArray[np.intp], volts: Floats) -> tuple[Floats, Bools]:
+        """The highest amps that this train's laps brought before each onset, and whether enough of its way was seen.
+
+        Args:
+            found: Shape (k,): onsets.
+            volts: Shape (k,): volts behind each.
+        """
+        if not len(found):
+            return np.zeros(0), np.zeros(0, dtype=np.bool_)
+        windows = sliding_window_view(self._laps(found), LOOK_BACK_TICKS - BEFORE_TICKS // 2, axis=1)
+        volts_then, amps = windows[:, found - found[0]]
+        volts = volts[:, None]
+        same = (volts_then > SAME_VOLTS_SHARE * volts) & (volts_then * SAME_VOLTS_SHARE < volts)
+        # A hill asks for the same torque at any speed; at more volts it may take as much more amps at the most.
+        ordered = np.sort(np.where(same, amps * np.maximum(1.0, volts / volts_then), np.inf), axis=1)
+        count = same.sum(axis=1)
+        high = ordered[np.arange(len(found)), (HIGH_QUANTILE * np.maximum(count - 1, 0)).astype(np.intp)]
+        return np.where(count < STAYS_TICKS, 0.0, high), count >= KNOWN_TICKS
+
+    def _laps(self, found: NDArray[np.intp]) -> Floats:
+        """Volts and amps of the ticks that these onsets are compared with, shape (2, n); volts are NaN where a tick does not count."""
+        first, last = int(found[0]) - LOOK_BACK_TICKS, int(found[-1]) - BEFORE_TICKS // 2
+        rows = self.ticks.rows(first, last)
+        tick = np.arange(last - (rows.stop - rows.start), last)
+        counts = (self.ticks.calm[rows, self.district] > 0) & (tick >= self._same_since)
+        for bound, free in self._bound:
+            counts &= (tick < bound) | (tick >= free)
+        laps = np.full((2, last - first), np.nan)
+        laps[0, last - first - len(tick) :] = np.where(counts, self.ticks.volts[rows, self.district], np.nan)
+        laps[1, last - first - len(tick) :] = self.ticks.amps[rows, self.district]
+        return laps
+
+    def _event(self, climb: _Climb) -> Occurrence | None:
+        found, floor, level, high = climb.found, climb.floor, climb.level, climb.high
         if not level < ARRIVAL_RATIO * floor or self._came_from_elsewhere(found, floor, level):
             # What laps brought before says nothing about one train more.
             if found - BEFORE_TICKS > self._same_since:
                 self._same_since = found + STAYS_TICKS // 2
-            return None, floor, level
-        if not known:
-            return None, floor, level
-        event = Occurrence(district=d, cause=Cause.BINDING, start_s=self._onset_s(found, floor, level))
+            return None
+        if not climb.known:
+            return None
+        event = Occurrence(district=self.district, cause=Cause.BINDING, start_s=self._onset_s(found, floor, level))
         event.evidence = {
             "amps_before": floor,
             "amps_highest_before": high,
             "amps_during": level,
             "amps_ratio": level / max(floor, 1e-9),
-            "volts_before": volts,
-            "volts_during": during,
+            "volts_before": climb.volts_before,
+            "volts_during": climb.volts_during,
         }
         event.confidence = 0.92 if level > 1.25 * high else 0.8
-        return event, floor, level
-
-    def _high(self, found: int, volts: float) -> tuple[float, bool]:
-        """The highest amps that this train's laps brought at these volts, and whether enough of its way was seen."""
-        rows = self.ticks.rows(max(found - LOOK_BACK_TICKS, self._same_since), found - BEFORE_TICKS // 2)
-        past = self.ticks.volts[rows, self.district]
-        same = (past > SAME_VOLTS_SHARE * volts) & (past * SAME_VOLTS_SHARE < volts)
-        for first, last in self._bound:
-            bound = self.ticks.rows(first, last)
-            same[max(0, bound.start - rows.start) : max(0, bound.stop - rows.start)] = False
-        same &= self.ticks.calm[rows, self.district] > 0
-        # A hill asks for the same torque at any speed; at more volts it may take as much more amps at the most.
-        amps = self.ticks.amps[rows, self.district][same] * np.maximum(1.0, volts / past[same])
-        if len(amps) < STAYS_TICKS:
-            return 0.0, False
-        at = int(HIGH_QUANTILE * (len(amps) - 1))
-        return float(np.partition(amps, at)[at]), len(amps) >= KNOWN_TICKS
+        return event
 
     def _onset_s(self, found: int, floor: float, level: float) -> float:
         cut = self.stream.cut(self.district, found - BEFORE_TICKS, found)
         under = np.flatnonzero(_smooth(cut.amps) < floor + 0.15 * (level - floor))
         return float(cut.end_s[under[-1]]) if len(under) else (found - BEFORE_TICKS) * TICK_S
-
-    def _stays(self, found: int, floor: float, level: float) -> bool:
-        after = self.ticks.amps[self.ticks.rows(found, found + STAYS_TICKS), self.district]
-        return bool((after > floor + STAYS_SHARE * (level - floor)).mean() > 0.85)
 
     def _came_from_elsewhere(self, found: int, floor: float, level: float) -> bool:
         """Switched on, driven in from another district, or started: nothing that was running already."""
@@ -146,9 +207,9 @@ class Climbs(Watcher):
         rows = self.ticks.rows(first, last)
         return median(self.ticks.amps_high[rows, self.district] - self.ticks.amps_low[rows, self.district])
 
-    def _follow(self, event: Occurrence, found: int, floor: float, level: float) -> Generator[int, None, int]:
+    def _follow(self, event: Occurrence, climb: _Climb) -> Generator[int, None, int]:
         """Until the amps fall below the middle for half a second, or the volts go."""
-        d, middle = self.district, 0.5 * (floor + level)
+        d, found, middle = self.district, climb.found, 0.5 * (climb.floor + climb.level)
         at = found + STAYS_TICKS
         while True:
             under = yield from self.find(lambda rows: (self.ticks.amps[rows, d] < middle) | (self.ticks.calm[rows, d] == 0), at)

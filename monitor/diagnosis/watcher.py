@@ -1,8 +1,9 @@
 """Watchers: each looks for one kind of occurrence in one district, tick by tick, waiting for what it needs to decide."""
 
+import itertools
 from abc import ABC, abstractmethod
 from collections import deque
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -103,6 +104,10 @@ class Watcher(ABC):
                 if found >= tick:
                     return found
             yield None
+
+    def coming(self, until: int) -> Iterator[int]:
+        """Onsets after the last one that was given, as far as they are known, before a tick; they will be given all the same."""
+        return itertools.takewhile(lambda tick: tick < until, self._onsets)
 
     def find(self, mask: Mask, tick: int, until: int | None = None) -> Waiting:
         """The first tick from ``tick`` on where the mask is true, waiting for it; None once ``until`` is reached without."""
