@@ -1,5 +1,7 @@
 """The pattern book: keeps what each district did, and asks now and then what its events have in common."""
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -61,27 +63,17 @@ class PatternBook:
         self._said = found
         return changed
 
-    def _chosen(self, district: int, causes: tuple[Cause, ...] = PATTERN_CAUSES) -> list[Occurrence]:
-        return sorted((o for o in self._occurrences[district] if o.cause in causes), key=lambda o: o.start_s)
+    def _chosen(self, district: int) -> list[Occurrence]:
+        return sorted((o for o in self._occurrences[district] if o.cause in PATTERN_CAUSES), key=lambda o: o.start_s)
 
     def _history(self, district: int) -> History:
         """All of a district's events; or those of one cause alone, where these fall at one spot and the others hide it."""
-        history = self._history_of(district, PATTERN_CAUSES)
-        for cause in PATTERN_CAUSES:
-            alone = self._history_of(district, (cause,))
-            if (
-                LEAST_EVENTS <= len(alone.events_s) < len(history.events_s)
-                and spot(alone, train_present(alone.amps, alone.live)[0]).is_fixed
-            ):
-                return alone
-        return history
-
-    def _history_of(self, district: int, causes: tuple[Cause, ...]) -> History:
         ticks = self._ticks
         rows = ticks.rows(ticks.base, ticks.real_end)
-        return History(
+        chosen = [o for o in self._chosen(district) if o.start_s >= ticks.base * TICK_S]
+        history = History(
             district=self._circuits.districts[district],
-            events_s=np.array([o.start_s for o in self._chosen(district, causes) if o.start_s >= ticks.base * TICK_S]),
+            events_s=np.array([o.start_s for o in chosen]),
             start_s=(ticks.base + 0.5) * TICK_S,
             volts=ticks.volts[rows, district],
             amps=ticks.amps[rows, district],
@@ -90,14 +82,22 @@ class PatternBook:
             moved=self._during(district, (Cause.THROTTLE,)),
             lap_s=self._laps_s[district],
         )
+        for cause in PATTERN_CAUSES:
+            alone = replace(history, events_s=np.array([o.start_s for o in chosen if o.cause is cause]))
+            if (
+                LEAST_EVENTS <= len(alone.events_s) < len(chosen)
+                and spot(alone, train_present(alone.amps, alone.live)[0]).is_fixed
+            ):
+                return alone
+        return history
 
     def _during(self, district: int, causes: tuple[Cause, ...]) -> Bools:
         """Ticks at which an event of these causes is going on."""
         ticks = self._ticks
         during = np.zeros(ticks.real_end - ticks.base, dtype=np.bool_)
         for occurrence in self._occurrences[district]:
-            if occurrence.cause in causes:
-                end_s = ticks.real_end * TICK_S if occurrence.end_s is None else occurrence.end_s
+            end_s = ticks.real_end * TICK_S if occurrence.end_s is None else occurrence.end_s
+            if occurrence.cause in causes and end_s + AROUND_S >= ticks.base * TICK_S:
                 first = int((occurrence.start_s - AROUND_S) / TICK_S) - ticks.base
                 during[max(0, first) : max(0, int((end_s + AROUND_S) / TICK_S) + 1 - ticks.base)] = True
         return during

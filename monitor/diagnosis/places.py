@@ -82,11 +82,11 @@ _NOWHERE = Spot(lap_s=None, clustering=Clustering(0.0, 0.0, 1.0))
 
 def patterns(histories: list[History]) -> list[Pattern]:
     """One verdict for each district, or group of districts that share a train, with enough events."""
-    if not histories:
+    if sum(len(history.events_s) for history in histories) < LEAST_EVENTS:
         return []
     seen = [train_present(history.amps, history.live) for history in histories]
     present, tells = [mask for mask, _ in seen], np.array([tell for _, tell in seen])
-    linked = hand_overs(np.stack(present, axis=1), tells, np.stack([history.amps for history in histories], axis=1))
+    linked = hand_overs(np.stack(present).T, tells, np.stack([history.amps for history in histories]).T)
     for k in np.flatnonzero(~tells & linked.any(axis=0)).tolist():
         # Other trains stay here: the shared one is here while it is in none of the districts that tell.
         away = np.any([present[other] for other in np.flatnonzero(linked[k] & tells).tolist()], axis=0)

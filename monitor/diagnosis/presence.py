@@ -30,12 +30,12 @@ def train_present(amps: Floats, live: Bools) -> tuple[Bools, bool]:
         return live, False
     low, high = np.quantile(amps[live], [0.02, 0.9])
     span = high - low
+    if not span > 0.8 * low + LEAST_AMPS:
+        return live, False
     between = (amps > low + 0.2 * span) & (amps < low + 0.5 * span) & live
     present = _lasting((amps > low + 0.35 * span) & live)
     duty = present.sum() / live.sum()
-    two_states = (
-        span > 0.8 * low + LEAST_AMPS and between.sum() < MIDDLE_SHARE * live.sum() and LEAST_DUTY < 1 - duty < 1 - LEAST_DUTY
-    )
+    two_states = between.sum() < MIDDLE_SHARE * live.sum() and LEAST_DUTY < 1 - duty < 1 - LEAST_DUTY
     return (present, True) if two_states else (live, False)
 
 

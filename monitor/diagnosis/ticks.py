@@ -143,7 +143,8 @@ class Ticks:
 
     def _allocate(self, rows: int) -> None:
         for name in (*_MEASURED, *_DERIVED):
-            array = np.full((rows, len(self._circuits)), np.nan)
+            # A district's ticks lie side by side: they are looked at one district at a time.
+            array = np.full((len(self._circuits), rows), np.nan).T
             old = getattr(self, name, None)
             if old is not None:
                 array[: len(old)] = old
