@@ -21,3 +21,11 @@ def medians(values: Floats, axis: int) -> Floats:
     middle = ordered.take(ordered.shape[axis] // 2, axis=axis)
     last = ordered.take(-1, axis=axis)
     return np.where(np.isnan(last), np.nan, middle)
+
+
+def middles(values: Floats, axis: int) -> Floats:
+    """Medians along an axis that is not empty; the mean of the middle two where their number is even."""
+    ordered = np.sort(values, axis=axis)
+    count = ordered.shape[axis]
+    middle = (ordered.take((count - 1) // 2, axis=axis) + ordered.take(count // 2, axis=axis)) / 2
+    return np.where(np.isnan(ordered.take(-1, axis=axis)), np.nan, middle)

@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.diagnosis.circuits import Circuits
+from monitor.diagnosis.medians import median, middles
 from monitor.diagnosis.ticks import TICK_S, Ticks
 from monitor.values import SlowFigure
 
@@ -32,29 +33,31 @@ class RunningAmps:
         while self._ticks.real_end >= self._next:
             rows = self._ticks.rows(self._next - MINUTE_TICKS, self._next)
             self._next += MINUTE_TICKS
-            for district in np.flatnonzero(self._circuits.is_track).tolist():
-                found += self._minute(district, self._ticks.volts[rows, district], self._ticks.amps[rows, district])
+            volts, amps = self._ticks.volts[rows], self._ticks.amps[rows]
+            usual = middles(volts, 0)
+            steady = np.abs(volts - usual) < SAME_VOLTS_SHARE * usual
+            long = (usual > self._circuits.off_volts) & (steady.mean(axis=0) >= 0.8) & self._circuits.is_track
+            for district in np.flatnonzero(long).tolist():
+                running = float(middles(amps[steady[:, district], district], 0))
+                found += self._minute(district, float(usual[district]), running)
         return found
 
-    def _minute(self, district: int, volts: Floats, amps: Floats) -> list[SlowFigure]:
-        usual = float(np.median(volts))
-        steady = np.abs(volts - usual) < SAME_VOLTS_SHARE * usual
+    def _minute(self, district: int, volts: float, amps: float) -> list[SlowFigure]:
         minutes = self._minutes[district]
-        if not usual > self._circuits.off_volts[district] or steady.mean() < 0.8:
-            return []
-        minutes.append((usual, float(np.median(amps[steady]))))
+        minutes.append((volts, amps))
         del minutes[1 : 1 + max(0, len(minutes) - KEPT)]
-        alike = [a for v, a in minutes if abs(v - usual) < SAME_VOLTS_SHARE * usual]
+        alike = [a for v, a in minutes if abs(v - volts) < SAME_VOLTS_SHARE * volts]
         if len(alike) < 2 * COMPARED:
             return []
         early, late = np.array(alike[:COMPARED]), np.array(alike[-COMPARED:])
+        low, middle, high = np.quantile(late, [0.25, 0.5, 0.75]).tolist()
         return [
             SlowFigure(
                 kind="running-amps",
                 name=self._circuits.districts[district],
-                value=float(np.median(late)),
-                reference=float(np.median(early)),
-                spread=float(np.subtract(*np.quantile(late, [0.75, 0.25])) / 2),
+                value=middle,
+                reference=median(early),
+                spread=(high - low) / 2,
                 count=len(alike),
                 at_s=(self._next or 0) * TICK_S,
             )

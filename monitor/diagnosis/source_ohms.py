@@ -48,7 +48,8 @@ class SourceOhms:
         # A step shows between two ticks next but one; medians of three on either side measure it.
         rise = amps[2 * HALF_TICKS + 1 : -2 * HALF_TICKS + 1] - amps[2 * HALF_TICKS - 1 : -2 * HALF_TICKS - 1]
         least = STEP_SHARE * self._circuits.rated_amps[self._circuits.supply_of]
-        for at, district in np.argwhere(np.abs(rise) > least).tolist():
+        at, district = np.nonzero(np.abs(rise) > least)
+        if len(at):
             self._measure(volts, amps, at + 2 * HALF_TICKS, district)
 
     def figures(self) -> list[SlowFigure]:
@@ -77,22 +78,25 @@ class SourceOhms:
         found = zip(self._circuits.supplies, self._steps, strict=True)
         return {name: float(np.median(np.array(steps))) for name, steps in found if len(steps) >= LEAST_STEPS}
 
-    def _measure(self, volts: Floats, amps: Floats, at: int, district: int) -> None:
-        supply = int(self._circuits.supply_of[district])
-        near = self._circuits.supply_of == supply
-        change = [
-            medians(values[at + 2 : at + 2 + HALF_TICKS], 0) - medians(values[at - 1 - HALF_TICKS : at - 1], 0)
-            for values in (volts, amps)
-        ]
-        others = float(np.abs(np.where(near, change[1], 0.0)).sum() - abs(change[1][district]))
-        own = float(change[1][district])
-        rated, highest = float(self._circuits.rated_amps[supply]), float(self._circuits.max_volts[district])
-        if abs(own) < STEP_SHARE * rated or others > 0.3 * abs(own):
-            return
-        beside = near & (change[0] != 0) & (volts[at] > self._circuits.off_volts)
-        beside[district] = False
+    def _measure(self, volts: Floats, amps: Floats, at: NDArray[np.intp], district: NDArray[np.intp]) -> None:
+        """Steps found at these rows of volts and amps, each in its district; shape (k,)."""
+        circuits, steps = self._circuits, np.arange(len(at))
+        supply = circuits.supply_of[district]
+        near = circuits.supply_of == supply[:, None]
+        fall, rise = -_change(volts, at), _change(amps, at)
+        own, rated = rise[steps, district], circuits.rated_amps[supply]
+        others = np.abs(np.where(near, rise, 0.0)).sum(axis=1) - np.abs(own)
         # A neighbour loses what the shared winding loses; the district itself also what its own output and feeder lose.
-        fall = float(np.median(change[0][beside])) if beside.any() else float(change[0][district])
-        ohms = -fall / own
-        if 0 < ohms < HIGHEST_LOSS_SHARE * highest / rated:
-            self._steps[supply].append(ohms)
+        beside = near & (fall != 0) & (volts[at] > circuits.off_volts)
+        beside[steps, district] = False
+        for step in np.flatnonzero(~((np.abs(own) < STEP_SHARE * rated) | (others > 0.3 * np.abs(own)))).tolist():
+            lost = np.median(fall[step, beside[step]]) if beside[step].any() else fall[step, district[step]]
+            ohms = float(lost) / float(own[step])
+            if 0 < ohms < HIGHEST_LOSS_SHARE * float(circuits.max_volts[district[step]]) / float(rated[step]):
+                self._steps[int(supply[step])].append(ohms)
+
+
+def _change(values: Floats, at: NDArray[np.intp]) -> Floats:
+    """From a little before some rows to a little after, each of them and all districts: shape (k, d)."""
+    after, before = (medians(values[at[:, None] + np.arange(first, first + HALF_TICKS)], 1) for first in (2, -1 - HALF_TICKS))
+    return after - before
