@@ -83,14 +83,29 @@ class HeatTrack:
     @property
     def is_calm(self) -> bool:
         """Closed and below the heat of an opening: while no more is drawn than it holds, no bound of :meth:`step` matters."""
-        return self.open_since_s is None and self.highest <= 1.0 and self.likely <= 1.0
+        held = not self.is_lost or self._amps <= self.device.hold_amps
+        return held and self.open_since_s is None and self.highest <= 1.0 and self.likely <= 1.0
+
+    @property
+    def is_lost(self) -> bool:
+        """For so long has nobody known what is drawn that most likely it is nothing."""
+        return self._unknown_s > GAP_AMPS_S
 
     def course(self, amps: Floats) -> Course:
-        """The recurrence of its heats over n known draws that it holds; shapes as of :func:`followed`, m = 4."""
-        kept, gained = self.device.steps(amps, TICK_S)
-        quick_kept, quick_gained = self.devices.quick.steps(amps, TICK_S)
+        """The recurrence of its heats over n draws that it holds, all unknown (NaN) while it is lost and all known while not.
+
+        Shapes are those of :func:`followed`, m = 4.
+        """
+        likely = np.nan_to_num(amps)
+        kept, gained = self.device.steps(likely, TICK_S)
+        high_kept, high_gained = self.device.steps(np.full(amps.shape, self._amps), TICK_S) if self.is_lost else (kept, gained)
+        quick_kept, quick_gained = self.devices.quick.steps(likely, TICK_S)
         start = np.array([self.likely, self.lowest, self.highest, self.quick])
-        return start, np.stack([kept] * 3 + [quick_kept], axis=1), np.stack([gained] * 3 + [quick_gained], axis=1)
+        return (
+            start,
+            np.stack([kept, kept, high_kept, quick_kept], axis=1),
+            np.stack([gained, gained, high_gained, quick_gained], axis=1),
+        )
 
     def skip(self, amps: float, heats: Floats) -> None:
         """Take on where :meth:`course` led.
@@ -100,7 +115,8 @@ class HeatTrack:
             heats: Shape (4,): the heats after it.
         """
         self.likely, self.lowest, self.highest, self.quick = heats.tolist()
-        self._unknown_s, self._amps = 0.0, amps
+        if not self.is_lost:
+            self._unknown_s, self._amps = 0.0, amps
 
     def opened(self, at_s: float, *, by_heat: bool) -> None:
         """It was seen to open; by heat (then this tells when this very one opens) or by a short."""

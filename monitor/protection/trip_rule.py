@@ -73,13 +73,15 @@ class TripRule:
         return quiet and self._alarms.standing(*self._trip) is None
 
     def course(self, totals: Floats) -> Course:
-        """The recurrence of draw squared and heats over n draws that are held; shapes as of :func:`followed`, m = 5."""
+        """The recurrence of draw squared and heats over n draws that are held, or all unknown; as :meth:`HeatTrack.course`, m = 5."""
         start, kept, gained = self.heat.course(totals)
-        squares = totals[:, None] ** 2
+        # Of what nobody knows nothing is learnt.
+        fast = 0.0 if self.heat.is_lost else FAST
+        squares = np.nan_to_num(totals[:, None]) ** 2
         return (
             np.concatenate([[self._square], start]),
-            np.concatenate([np.full(squares.shape, 1.0 - FAST), kept], axis=1),
-            np.concatenate([FAST * squares, gained], axis=1),
+            np.concatenate([np.full(squares.shape, 1.0 - fast), kept], axis=1),
+            np.concatenate([fast * squares, gained], axis=1),
         )
 
     def stirs(self, ends_s: Floats, volts: Floats, totals: Floats, states: Floats, short_s: float) -> NDArray[np.bool_]:
@@ -96,6 +98,8 @@ class TripRule:
             Shape (n,).
         """
         heat, hold = self.heat, self._hold_amps()
+        if heat.is_lost:
+            return np.isfinite(totals)
         amps = np.sqrt(states[:, 0])
         held = totals <= min(hold, heat.device.hold_amps)
         hot = (states[:, 1] > HOT * heat.opens_at) & (amps > 0.95 * hold)
@@ -107,9 +111,10 @@ class TripRule:
 
     def skip(self, totals: Floats, states: Floats) -> None:
         """Take on where :meth:`course` led; shapes as of :meth:`stirs`, calm ticks only."""
-        for square in [self._square, *states[:-1, 0].tolist()]:
-            self._earlier_square += FAST * (square - self._earlier_square)
-        self._square = float(states[-1, 0])
+        if not self.heat.is_lost:
+            for square in [self._square, *states[:-1, 0].tolist()]:
+                self._earlier_square += FAST * (square - self._earlier_square)
+            self._square = float(states[-1, 0])
         self.heat.skip(float(totals[-1]), states[-1, 1:])
         self._forecast = _no_forecast
 
