@@ -19,6 +19,9 @@ NEAR_ZERO_S = 30.0
 SMALL_STEP_MS, ROUNDS_LOST = 1000, 3
 """Times of a line board step back by a second at most, and ahead by a second and three rounds, without being a leap."""
 
+FEW_LINES = 48
+"""Fewer lines are placed one by one in less time than at once."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hole:
@@ -118,6 +121,11 @@ class MillisecondTimeline:
     """Unwraps the u32 milliseconds of a line board into board seconds from its first reading.
 
     A line without a checksum may come with a damaged digit in its time: a leap counts only once the line after it agrees.
+
+    Attributes:
+        end_s: Board time of the line placed last.
+        restarts: How often the board began anew so far.
+        restarts_at: Which of the lines placed last showed that it did.
     """
 
     def __init__(self) -> None:
@@ -126,6 +134,7 @@ class MillisecondTimeline:
         self._round_ms = 0
         self.end_s = 0.0
         self.restarts = 0
+        self.restarts_at: list[int] = []
 
     def reopen(self, at_s: float) -> None:
         """Start over at a board time not before the present one, whatever the next milliseconds are."""
@@ -139,30 +148,64 @@ class MillisecondTimeline:
         a small step back (readings of one round sent out of order) is kept as it is. The first line of a leap stands at the time
         before it.
         """
-        if not len(times_ms):
-            return np.zeros(0)
+        self.restarts_at = []
         seconds = np.empty(len(times_ms))
-        for k, time_ms in enumerate(times_ms.tolist()):
-            self._place_one(time_ms, resumes_s)
-            seconds[k] = self.end_s
+        done, span = 0, len(times_ms)
+        while done < len(times_ms):
+            part = times_ms[done : done + span]
+            placed = self._place_steady(part, seconds[done : done + span]) if len(part) >= FEW_LINES else 0
+            done += placed
+            if placed == len(part):
+                span *= 2
+                continue
+            # From a leap on line by line, for as long as it may take to settle; then on in growing spans.
+            few = times_ms[done : done + FEW_LINES].tolist()
+            for k, time_ms in enumerate(few, start=done):
+                if self._place_one(time_ms, resumes_s):
+                    self.restarts_at.append(k)
+                seconds[k] = self.end_s
+            done, span = done + len(few), 2 * FEW_LINES
         return seconds
 
-    def _place_one(self, time_ms: int, resumes_s: float | None) -> None:
+    def _place_steady(self, times_ms: NDArray[np.int64], seconds: NDArray[np.float64]) -> int:
+        """Place lines up to the next leap, as :meth:`_place_one` would; none where one waits to be settled.
+
+        Returns:
+            How many.
+        """
+        if self._last_ms is None or self._leapt_ms is not None:
+            return 0
+        steps = (np.diff(times_ms, prepend=self._last_ms) + _U32 // 2) % _U32 - _U32 // 2
+        # Ahead of each step, and after the last one: the last step forwards so far.
+        forward = np.concatenate([[self._round_ms], steps])
+        rounds = forward[np.maximum.accumulate(np.where(forward > 0, np.arange(len(forward)), 0))]
+        is_leap = (steps < -SMALL_STEP_MS) | ((rounds[:-1] > 0) & (steps > SMALL_STEP_MS + ROUNDS_LOST * rounds[:-1]))
+        count = int(is_leap.argmax()) if is_leap.any() else len(steps)
+        if count:
+            seconds[:count] = np.cumsum(np.concatenate([[self.end_s], steps[:count] / 1000]))[1:]
+            self._last_ms, self._round_ms, self.end_s = int(times_ms[count - 1]), int(rounds[count]), float(seconds[count - 1])
+        return count
+
+    def _place_one(self, time_ms: int, resumes_s: float | None) -> bool:
+        """Place a line; whether it showed a restart."""
         if self._last_ms is None:
             self._last_ms = time_ms
-            return
+            return False
         step = _signed(time_ms - self._last_ms)
         if not self._is_leap(step):
             self._go(time_ms, step)
-        elif self._leapt_ms is not None and not self._is_leap(_signed(time_ms - self._leapt_ms)):
-            leap = _signed(self._leapt_ms - self._last_ms)
-            if leap < -SMALL_STEP_MS and self._leapt_ms < NEAR_ZERO_S * 1000:
-                self.restarts += 1
-                leap = 0
-                self.end_s = max(self.end_s, resumes_s or 0.0)
-            self._go(time_ms, leap + _signed(time_ms - self._leapt_ms))
-        else:
+            return False
+        if self._leapt_ms is None or self._is_leap(_signed(time_ms - self._leapt_ms)):
             self._leapt_ms = time_ms
+            return False
+        leap = _signed(self._leapt_ms - self._last_ms)
+        restarted = leap < -SMALL_STEP_MS and self._leapt_ms < NEAR_ZERO_S * 1000
+        if restarted:
+            self.restarts += 1
+            leap = 0
+            self.end_s = max(self.end_s, resumes_s or 0.0)
+        self._go(time_ms, leap + _signed(time_ms - self._leapt_ms))
+        return restarted
 
     def _go(self, time_ms: int, step_ms: int) -> None:
         if step_ms > 0 and self._leapt_ms is None:

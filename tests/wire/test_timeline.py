@@ -1,10 +1,13 @@
+import itertools
+from unittest import mock
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.values import SampleBlock
-from monitor.wire import SampleRun
+from monitor.wire import SampleRun, timeline
 from monitor.wire.timeline import Hole, MillisecondTimeline, ScanTimeline
 from tests.wire.bytestreams import counts, identity
 
@@ -89,3 +92,90 @@ def test_a_gap_counts_once_the_next_line_agrees_however_it_is_cut():
     assert MillisecondTimeline().place(times).tolist() == pytest.approx(expected)
     single = MillisecondTimeline()
     assert [float(single.place(times[k : k + 1])[0]) for k in range(len(times))] == pytest.approx(expected)
+
+
+class PlainMilliseconds:
+    """The rules of a line board's time, line by line."""
+
+    def __init__(self):
+        self.last = self.leapt = None
+        self.round = self.restarts = 0
+        self.end_s = 0.0
+
+    def reopen(self, at_s):
+        self.last = self.leapt = None
+        self.end_s = max(self.end_s, at_s)
+
+    def is_leap(self, step):
+        return step < -1000 or (self.round > 0 and step > 1000 + 3 * self.round)
+
+    def place(self, now, resumes_s):
+        def since(before):
+            return (now - before + 2**31) % 2**32 - 2**31
+
+        if self.last is None:
+            self.last = now
+        elif not self.is_leap(since(self.last)):
+            if self.leapt is None and since(self.last) > 0:
+                self.round = since(self.last)
+            self.end_s += since(self.last) / 1000
+            self.last, self.leapt = now, None
+        elif self.leapt is None or self.is_leap(since(self.leapt)):
+            self.leapt = now
+        else:
+            leap = (self.leapt - self.last + 2**31) % 2**32 - 2**31
+            if leap < -1000 and self.leapt < 30_000:
+                self.restarts += 1
+                self.end_s = max(self.end_s, resumes_s or 0.0)
+                leap = 0
+            self.end_s += (leap + since(self.leapt)) / 1000
+            self.last, self.leapt = now, None
+        return self.end_s
+
+
+@st.composite
+def board_times(draw):
+    """Rounds of lines, at times late, out of order, damaged, after a gap or after a restart; and the wrap."""
+    now, step = (
+        draw(st.sampled_from([0, 5, 29_000, 31_000, 500_000, 2**32 - 900, 2**31 - 300])),
+        draw(st.sampled_from([1, 7, 100, 200, 900])),
+    )
+    times = []
+    for kind in draw(st.lists(st.sampled_from(["round"] * 12 + ["back", "ahead", "gap", "restart", "damage"]), max_size=60)):
+        offset = draw(
+            st.sampled_from(
+                [*{"back": (-1, -step, -1000, -1001), "ahead": (999, 1000 + 3 * step, 1001 + 3 * step)}.get(kind, (step,))]
+            )
+        )
+        now += draw(st.integers(0, 2**32 - 1)) if kind == "gap" else offset
+        now = draw(st.integers(0, 31_000)) if kind == "restart" else now
+        times += [(now + draw(st.integers(0, 3))) % 2**32 for _ in range(draw(st.integers(1, 5)))]
+        if kind == "damage":
+            times[-1] = draw(st.integers(0, 2**32 - 1))
+    return times
+
+
+@given(
+    times=board_times(),
+    few=st.sampled_from([1, 2, 5, 48]),
+    cuts=st.lists(st.integers(0, 300), max_size=4),
+    resumes_s=st.none() | st.floats(0, 900),
+)
+def test_times_placed_at_once_are_as_placed_one_by_one(times, few, cuts, resumes_s):
+    plain, many = PlainMilliseconds(), MillisecondTimeline()
+    edges = [0, *sorted(cut % (len(times) + 1) for cut in cuts), len(times)]
+    for number, (start, end) in enumerate(itertools.pairwise(edges)):
+        restarts = [plain.restarts]
+        expected = []
+        for time_ms in times[start:end]:
+            expected.append(plain.place(time_ms, resumes_s))
+            restarts.append(plain.restarts)
+        with mock.patch.object(timeline, "FEW_LINES", few):
+            placed = many.place(np.array(times[start:end], dtype=np.int64), resumes_s)
+        assert placed.tobytes() == np.array(expected).tobytes()
+        assert (many.end_s, many.restarts) == (plain.end_s, plain.restarts)
+        assert many.restarts_at == np.flatnonzero(np.diff(restarts)).tolist()
+        if number == 1:
+            at_s = plain.end_s + 3.0
+            plain.reopen(at_s)
+            many.reopen(at_s)
