@@ -33,13 +33,11 @@ def sift_session(path: Path, layout: Layout | None, *, exact: bool = False) -> S
     sifted, summary = Sifted(layout), SummaryBuilder(layout)
     playback = Playback(session)
     with Progress("sifting", session.length_s()) as progress:
-        empty = True
         for step in session_steps(playback if exact else merged(playback, WINDOW_S), layout):
-            empty = empty and not step.chunk.data
             sifted.add(step)
             summary.add(step)
             progress.reached(step.now_s - manifest.first_s)
-    if empty:
+    if not playback.raw_bytes:
         raise SessionError(f"{path}: this session holds no bytes: nothing was recorded")
     for sentence in playback.damage:
         print(f"pilotlamp: {path}: {sentence}; worked through what is left", file=sys.stderr)

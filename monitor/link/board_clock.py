@@ -20,12 +20,12 @@ WINDOW_S = 60.0
 KNOTS_LIMIT = 600
 """Knots of the mapping kept, one a bin: a moment more than five minutes back is mapped by the oldest of them."""
 BEND_OVER_S = 4.0
-"""Time in which an error is to be bent away."""
+"""Time in which an error is to be bent away; the mapping follows the line from there on, should nothing come for longer."""
 SMALL_ERROR_S = 0.01
 GENTLE, HARD = 0.002, 0.05
 """Steepest bend, seconds a second, for errors below and above :data:`SMALL_ERROR_S`."""
-LATE_S, LATE_BINS = 0.5, 10
-"""A board whose every byte comes this late for this many bins has lost time for good: its clock is anchored again."""
+LATE_S, LATE_FOR_S = 0.5, 4.5
+"""A board whose every byte comes this late for this long has lost time for good: its clock is anchored again."""
 RATE_LIMIT = 0.01
 """No board's clock is further off than this: ceramic resonators are good to half a per cent."""
 
@@ -42,11 +42,12 @@ class BoardClock:
         self._knots_stream: deque[float] = deque(maxlen=KNOTS_LIMIT)
         self._table: tuple[Floats, Floats] = (np.zeros(0), np.zeros(0))
         self._slope = 1.0
+        self._bends_to_s = 0.0
         self._rate = 1.0
         self._reached_s = 0.0
         self._received_s = 0.0
         self._anchor_s: float | None = 0.0
-        self._late_bins = 0
+        self._late_since_s: float | None = None
 
     def observe(self, board_s: float, received_s: float | None) -> None:
         """Bytes that end at this board time arrived at this host time."""
@@ -67,9 +68,9 @@ class BoardClock:
         board, stream = self._table
         if np.size(board_s) and np.min(board_s) > board[-1]:
             # The usual case: nothing but new moments.
-            return np.asarray(self._knots_stream[-1] + (board_s - self._knots_board[-1]) * self._slope)
+            return self._ahead(board_s)
         inside = np.interp(board_s, board, stream)
-        after = self._knots_stream[-1] + (board_s - board[-1]) * self._slope
+        after = self._ahead(board_s)
         before = stream[0] + (board_s - board[0]) * self._rate
         return np.asarray(np.where(board_s > board[-1], after, np.where(board_s < board[0], before, inside)))
 
@@ -77,7 +78,9 @@ class BoardClock:
         """About which board time belongs to a host time."""
         if received_s is None or not self._knots_board:
             return None
-        return self._knots_board[-1] + (received_s - self._knots_stream[-1]) / self._slope
+        ahead_s = received_s - self._knots_stream[-1]
+        bent_s = min(ahead_s, (self._bends_to_s - self._knots_board[-1]) * self._slope)
+        return self._knots_board[-1] + bent_s / self._slope + (ahead_s - bent_s) / self._rate
 
     def reanchor(self, board_s: float) -> None:
         """From this board time on the board counts anew: the next observation says where that is, not before what was."""
@@ -85,7 +88,7 @@ class BoardClock:
             return
         self._knot(self._reached_s)
         self._bins.clear()
-        self._late_bins = 0
+        self._late_since_s = None
         self._anchor_s = board_s
 
     def _anchor(self, board_s: float, stream_s: float) -> None:
@@ -96,7 +99,7 @@ class BoardClock:
                 # A leap without any board time between: a hair's breadth later, so that the mapping stays a function.
                 board_s = float(np.nextafter(self._knots_board[-1], np.inf))
         self._append(board_s, stream_s)
-        self._slope = self._rate
+        self._bends_to_s = board_s
 
     def _note(self, board_s: float, delay_s: float) -> None:
         """Keep the shortest delay of each bin; a new bin bends the mapping by what the closed ones say."""
@@ -119,7 +122,9 @@ class BoardClock:
         offset_s, self._rate = self._fit(board_s)
         error_s = board_s + offset_s - self._knots_stream[-1]
         limit = GENTLE if abs(error_s) < SMALL_ERROR_S else max(HARD, min(0.5, -error_s / 20))
-        self._slope = self._rate + float(np.clip(error_s / BEND_OVER_S, -limit, limit))
+        bend = float(np.clip(error_s / BEND_OVER_S, -limit, limit))
+        self._slope = self._rate + bend
+        self._bends_to_s = board_s + (error_s / bend if bend else 0.0)
 
     def _fit(self, board_s: float) -> tuple[float, float]:
         """Delay of the line at this board time, and the rate (stream seconds a board second)."""
@@ -141,15 +146,27 @@ class BoardClock:
     def _is_late(self) -> bool:
         at_s, delay_s = self._bins[-1]
         mapped_s = float(self.to_stream(np.array(at_s)))
-        self._late_bins = self._late_bins + 1 if at_s + delay_s - mapped_s > LATE_S else 0
-        return self._late_bins >= LATE_BINS
+        if at_s + delay_s - mapped_s <= LATE_S:
+            self._late_since_s = None
+            return False
+        if self._late_since_s is None:
+            self._late_since_s = at_s
+        return at_s - self._late_since_s >= LATE_FOR_S
 
     def _knot(self, board_s: float) -> None:
         """Freeze the mapping up to here."""
-        if board_s > self._knots_board[-1]:
-            self._append(board_s, self._knots_stream[-1] + (board_s - self._knots_board[-1]) * self._slope)
+        for knot_s in (min(board_s, self._bends_to_s), board_s):
+            if knot_s > self._knots_board[-1]:
+                self._append(knot_s, float(self._ahead(np.array(knot_s))))
+
+    def _ahead(self, board_s: Floats) -> Floats:
+        """Stream seconds beyond the last knot: bent as far as it takes, then straight on."""
+        bent_s = np.minimum(board_s, self._bends_to_s)
+        knot_s = self._knots_board[-1]
+        return np.asarray(self._knots_stream[-1] + (bent_s - knot_s) * self._slope + (board_s - bent_s) * self._rate)
 
     def _append(self, board_s: float, stream_s: float) -> None:
         self._knots_board.append(board_s)
         self._knots_stream.append(stream_s)
+        self._bends_to_s = max(self._bends_to_s, board_s)
         self._table = (np.array(self._knots_board), np.array(self._knots_stream))

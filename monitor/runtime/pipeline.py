@@ -7,19 +7,41 @@
                           └--------------------------------┘
 """
 
+import copy
 import itertools
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 
 from monitor.diagnosis import Diagnosis
 from monitor.layout import Layout
 from monitor.protection import Judge
 from monitor.runtime.board_places import BoardPlaces
 from monitor.runtime.board_stage import BoardStage
+from monitor.runtime.joined_items import RestartWatch, gathered
 from monitor.runtime.stream_clock import BoardTime, StreamClock
-from monitor.values import Action, BoardSeen, Chunk, Event, Health, Identity, Pattern, ReadingBlock, SampleBlock, Step
+from monitor.values import (
+    Action,
+    BoardSeen,
+    Chunk,
+    Event,
+    Health,
+    Identity,
+    JoinedChunk,
+    Pattern,
+    ReadingBlock,
+    SampleBlock,
+    Step,
+)
 from monitor.values import Warning as RaisedWarning
 from monitor.wire import Item, SampleRun, WireDecoder
+
+
+@dataclass(slots=True)
+class _Seen:
+    """What boards said of themselves."""
+
+    boards: list[BoardSeen] = field(default_factory=list)
+    healths: list[Health] = field(default_factory=list)
 
 
 class Pipeline:
@@ -34,6 +56,7 @@ class Pipeline:
         self._layout = layout
         self._clock_for_board = clock_for_board or (lambda _board: BoardTime())
         self._decoders: dict[str, WireDecoder] = {}
+        self._restarts: dict[str, RestartWatch] = {}
         self._stages: dict[str, BoardStage] = {}
         self._places = BoardPlaces(layout)
         self._port_of: dict[str, str] = {}
@@ -52,13 +75,26 @@ class Pipeline:
             port: The port's device or URL as the layout file writes it, or any name offline.
             chunk: The bytes; empty for a tick.
         """
-        if chunk.reopened:
-            self._reopen(port, chunk.received_s)
-        boards: list[BoardSeen] = []
-        healths: list[Health] = []
-        if chunk.data:
-            self._take(port, chunk, boards, healths)
-        return self._step(port, chunk, boards, healths)
+        return self.feed_together([(port, chunk)])
+
+    def feed_together(self, chunks: Sequence[tuple[str, Chunk]]) -> Step:
+        """Take what several ports brought over the same stretch of time: all of it is measured before any of it is judged.
+
+        Fed one after the other, the first chunk would move the stream's time on, and the other boards would count as silent.
+
+        Args:
+            chunks: At least one port and its chunk; those of one port in their order.
+
+        Returns:
+            What all of them brought about.
+        """
+        seen = _Seen()
+        for port, chunk in chunks:
+            if chunk.reopened:
+                self._reopen(port, chunk.received_s)
+            if chunk.data:
+                self._take(port, chunk, seen)
+        return self._step(chunks, seen)
 
     def operate(self, action: Action) -> None:
         """An operator did something; the next step tells of it."""
@@ -70,7 +106,7 @@ class Pipeline:
         self._touched = dict(self._stages)
         for stage in self._stages.values():
             stage.finish()
-        step = self._step(port, Chunk(data=b""), [], [])
+        step = self._step([(port, Chunk(data=b""))], _Seen())
         events, patterns = self._diagnosis.finish(self._now_s)
         snapshots, slow_figures = self._diagnosis.drain()
         warnings = self._judge.finish(self._now_s)
@@ -86,32 +122,45 @@ class Pipeline:
     def _reopen(self, port: str, received_s: float | None) -> None:
         """The port was lost and is open again: its stream begins anew."""
         self._decoders.pop(port, None)
+        self._restarts.pop(port, None)
         for name in self._places.left(port):
             if name in self._stages:
                 self._stages[name].reopen(received_s)
 
-    def _take(self, port: str, chunk: Chunk, boards: list[BoardSeen], healths: list[Health]) -> None:
+    def _take(self, port: str, chunk: Chunk, seen: "_Seen") -> None:
         self._places.heard(port, chunk.received_s)
-        for item in self._decoders.setdefault(port, WireDecoder()).feed(chunk.data):
-            stage = self._stage(port, item, chunk.received_s)
-            if stage is not None:
-                self._touched[stage.name] = stage
-                stage.take(item, chunk.received_s)
-            if isinstance(item, Identity):
-                boards.append(_seen(stage, item))
-            elif isinstance(item, Health):
-                healths.append(item)
+        decoder = self._decoders.setdefault(port, WireDecoder())
+        before = copy.deepcopy(decoder) if isinstance(chunk, JoinedChunk) else None
+        items = decoder.feed(chunk.data)
+        if self._restarts.setdefault(port, RestartWatch()).sees(items) and before is not None and isinstance(chunk, JoinedChunk):
+            # A board began anew amid the joined bytes: when, only the pieces tell.
+            self._decoders[port] = before
+            for piece in chunk.pieces():
+                self._take(port, piece, seen)
+            return
+        for item in gathered(items):
+            self._take_item(port, item, chunk.received_s, seen)
         for stage in self._stages_on(port):
             stage.observe(chunk.received_s)
 
-    def _step(self, port: str, chunk: Chunk, boards: list[BoardSeen], healths: list[Health]) -> Step:
+    def _take_item(self, port: str, item: Item, received_s: float | None, seen: "_Seen") -> None:
+        stage = self._stage(port, item, received_s)
+        if stage is not None:
+            self._touched[stage.name] = stage
+            stage.take(item, received_s)
+        if isinstance(item, Identity):
+            seen.boards.append(_seen(stage, item))
+        elif isinstance(item, Health):
+            seen.healths.append(item)
+
+    def _step(self, chunks: Sequence[tuple[str, Chunk]], seen: "_Seen") -> Step:
+        port, chunk = chunks[-1]
         touched, self._touched = self._touched.values(), {}
         drained = [stage.drain() for stage in touched]
         samples = [block for each in drained for block in each.samples]
         readings = [block for each in drained for block in each.readings]
-        self._now_s = max([self._now_s, *(stage.now_s for stage in touched)])
-        if chunk.received_s is not None:
-            self._now_s = max(self._now_s, chunk.received_s)
+        came_s = [each.received_s for _, each in chunks if each.received_s is not None]
+        self._now_s = max([self._now_s, *(stage.now_s for stage in touched), *came_s])
         warnings = self._judged(readings)
         events, patterns = self._diagnosed(samples, readings)
         snapshots, slow_figures = self._diagnosis.drain()
@@ -120,8 +169,8 @@ class Pipeline:
             port=port,
             chunk=chunk,
             now_s=self._now_s,
-            boards=tuple(boards),
-            healths=tuple(healths),
+            boards=tuple(seen.boards),
+            healths=tuple(seen.healths),
             samples=tuple(samples),
             readings=tuple(readings),
             aggregates=tuple(block for each in drained for block in each.aggregates),

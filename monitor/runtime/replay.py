@@ -15,7 +15,7 @@ from monitor.runtime.pipeline import Pipeline
 from monitor.runtime.session_stream import session_pipeline
 from monitor.runtime.would_open import Verdict, WouldOpen, openings
 from monitor.sessions import Playback, Played, SessionFolder
-from monitor.sessions.merging import merged
+from monitor.sessions.merging import Listed, Merger, Together
 from monitor.values import Action, PortStatus, Step
 
 SPEED_LIMIT = 60.0
@@ -204,7 +204,8 @@ class Replay:
         self._would = WouldOpen(self.layout, self._openings)
         self._chunks = iter(Playback(self.session))
         self._next: Played | None = next(self._chunks, None)
-        self._pending: deque[Played] = deque()
+        self._merger = Merger(JOIN_S)
+        self._pending: deque[Played | Together] = deque()
         self._known.clear()
         self._rebase()
 
@@ -245,8 +246,8 @@ class Replay:
 
     def _play_until(self, until_s: float) -> None:
         if not self._pending:
-            due = self._due(until_s)
-            self._pending.extend(merged(due, JOIN_S) if self._speed > EXACT_UP_TO else due)
+            due = list(self._due(until_s))
+            self._pending.extend(self._merger.windows(Listed(due)) if self._speed > EXACT_UP_TO else due)
         while self._pending:
             if self._play(self._pending.popleft()):
                 return
@@ -256,11 +257,11 @@ class Replay:
             self._publish(self._pipeline.finish())
             self._state, self._last_s = "ended", self._at_s
 
-    def _play(self, played: Played) -> bool:
-        """Play one chunk; True where a leap arrived."""
+    def _play(self, played: Played | Together) -> bool:
+        """Play what came together; True where a leap arrived."""
         for action in played.actions:
             self._pipeline.operate(action)
-        step = self._pipeline.feed(played.port, played.chunk)
+        step = self._pipeline.feed_together(played.chunks)
         self._at_s = max(self._at_s, step.now_s)
         self._publish(step)
         arrived = self._leap is not None and self._leap(step)

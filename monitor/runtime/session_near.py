@@ -9,9 +9,9 @@ import numpy as np
 from monitor.layout import Layout
 from monitor.link.board_clock import BoardClock
 from monitor.runtime.pipeline import Pipeline
-from monitor.sessions import Playback, Played, SessionFolder
+from monitor.sessions import Playback, SessionFolder
 from monitor.sessions.course import Course, DistrictCourse, course_of
-from monitor.sessions.merging import merged
+from monitor.sessions.merging import Together, part_windows
 from monitor.values import Event, Pattern, ReadingBlock, SampleBlock
 from monitor.values import Warning as RaisedWarning
 
@@ -42,12 +42,12 @@ class NearPart:
         samples: Volts and amps as sampled, by district; a board that sends readings has none.
     """
 
-    def __init__(self, chunks: Iterable[Played], layout: Layout) -> None:
+    def __init__(self, windows: Iterable[Together], layout: Layout) -> None:
         pipeline = _Measuring(layout, clock_for_board=lambda _board: BoardClock())
         readings: dict[str, list[ReadingBlock]] = defaultdict(list)
         samples: dict[str, list[SampleBlock]] = defaultdict(list)
-        for played in chunks:
-            step = pipeline.feed(played.port, played.chunk)
+        for window in windows:
+            step = pipeline.feed_together(window.chunks)
             for block in step.readings:
                 readings[block.board].append(block)
             for run in step.samples:
@@ -91,7 +91,7 @@ class SessionNear:
 
     def _part(self, number: int) -> NearPart:
         if number not in self._held:
-            self._held[number] = NearPart(merged(self._playback.part(number), JOIN_S), self._layout)
+            self._held[number] = NearPart(part_windows(self._playback.part(number), JOIN_S), self._layout)
             if len(self._held) > PARTS_HELD:
                 self._held.popitem(last=False)
         self._held.move_to_end(number)

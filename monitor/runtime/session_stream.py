@@ -6,6 +6,7 @@ from monitor.layout import Layout
 from monitor.link.board_clock import BoardClock
 from monitor.runtime.pipeline import Pipeline
 from monitor.sessions import Played
+from monitor.sessions.merging import Together
 from monitor.values import Step
 
 
@@ -14,19 +15,19 @@ def session_pipeline(layout: Layout) -> Pipeline:
     return Pipeline(layout, clock_for_board=lambda _board: BoardClock())
 
 
-def session_steps(chunks: Iterable[Played], layout: Layout) -> Iterator[Step]:
+def session_steps(chunks: Iterable[Played | Together], layout: Layout) -> Iterator[Step]:
     """Every step of a session again, and at last what the pipeline held back.
 
     Fed with the same chunks in the same order at the same times, the pipeline says the same as when it was live; with another
     layout it says what would have been said.
 
     Args:
-        chunks: The session's chunks, joined or as they came.
+        chunks: The session's chunks, as they came or joined to be taken together.
         layout: Its own layout or another one.
     """
     pipeline = session_pipeline(layout)
     for played in chunks:
         for action in played.actions:
             pipeline.operate(action)
-        yield pipeline.feed(played.port, played.chunk)
+        yield pipeline.feed_together(played.chunks)
     yield pipeline.finish()

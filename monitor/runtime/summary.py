@@ -9,6 +9,8 @@ from monitor.layout import Layout
 from monitor.values import ReadingBlock, SampleBlock, Step
 
 Floats = NDArray[np.float64]
+HOLE_HOPS = 3
+"""Readings that are so many times as far apart as those before have a hole between them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +71,7 @@ class SummaryBuilder:
         self._sums = {district.name: _Sums() for district in layout.district}
         self._sampled: set[str] = set()
         self._now_s = 0.0
+        self._usual_s: dict[str, float] = {}
 
     def add(self, step: Step) -> None:
         """Take one step."""
@@ -84,12 +87,17 @@ class SummaryBuilder:
             self._sampled.add(district.name)
 
     def _add_readings(self, block: ReadingBlock) -> None:
-        hops_s = np.diff(block.end_s, prepend=block.end_s[:1])
-        usual_s = float(np.median(hops_s[1:])) if len(hops_s) > 1 else float(block.end_s[0] - block.start_s[0])
-        hops_s = np.full(len(block), usual_s)
+        hops_s = np.full(len(block), self._hop_s(block))
         seconds = np.floor(block.end_s).astype(int)
         for column, name in enumerate(block.districts):
             self._add_column(self._sums[name], block, column, hops_s, seconds)
+
+    def _hop_s(self, block: ReadingBlock) -> float:
+        """How long each reading of a block stands: what comes after a hole, be it alone, stands no longer than others."""
+        hop_s = float(np.median(np.diff(block.end_s))) if len(block) > 1 else float(block.end_s[0] - block.start_s[0])
+        before_s = self._usual_s.get(block.board, hop_s)
+        self._usual_s[block.board] = hop_s
+        return hop_s if hop_s <= HOLE_HOPS * before_s else before_s
 
     @staticmethod
     def _add_column(sums: _Sums, block: ReadingBlock, column: int, hops_s: Floats, seconds: NDArray[np.int64]) -> None:

@@ -1,78 +1,263 @@
-"""Chunks of a session joined into larger ones: many times quicker to work through than as they came."""
+"""Chunks of a session joined into larger ones: many times quicker to work through than as they came.
 
-from collections.abc import Iterable, Iterator
+What all ports brought within a window of time is joined port by port and stays together, to be judged together: taken one port
+after the other, the first would move the time on by a whole window, and the others would count as silent.
 
-from monitor.sessions.playback import Played
-from monitor.values import Chunk
+A window ends where an operator did something or a port was opened again. It is short at first, and short again after a port was
+opened, so that a board's clock starts as it did when the bytes came. Within a window each port's bytes are cut behind the chunk that
+came with the least delay, in every :data:`STRETCH_S` one: there a board's clock is told best. So what the clock learns, and with it every
+time, stays what it was but for some milliseconds.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.sessions.chunk_log import ChunkLog, log_of
+from monitor.sessions.playback import Part, Playback, Played
+from monitor.values import Action, Chunk, JoinedChunk
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+STRETCH_S = 30.0
+"""A board's clock is told at least this often."""
+GROWTH = 0.5
+"""A window is at most this share as long as it is since a port was opened."""
+WINDOW_BYTES = 2_000_000
+"""A window ends at so many bytes: what they are made into must find room in memory."""
 
 
-def merged(played: Iterable[Played], window_s: float) -> Iterator[Played]:
-    """Join the chunks of each port within windows of time.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Together:
+    """What one window of time brought.
 
-    A board's clock is told by the chunk that was least delayed, so each window is cut behind that one: what the clock learns, and
-    with it every time, stays what it was but for some milliseconds.
+    Attributes:
+        chunks: Ports and their chunks; those of one port in their order.
+        actions: What operators had done before them.
+    """
+
+    chunks: tuple[tuple[str, Chunk], ...]
+    actions: tuple[Action, ...] = ()
+
+
+class Source(Protocol):
+    """Where rows of a chunk log and their bytes come from; :class:`monitor.sessions.playback.Part` is one."""
+
+    log: ChunkLog
+
+    def actions(self) -> dict[int, tuple[Action, ...]]:
+        """What operators had done before a chunk came, by its place in the log."""
+
+    def name(self, port: int) -> str:
+        """Device or URL of a port."""
+
+    def take(self, port: int, size: int) -> bytes:
+        """The next bytes of a port; fewer where there are no more."""
+
+
+def merged(playback: Playback, window_s: float) -> Iterator[Together]:
+    """A whole session in windows.
+
+    Args:
+        playback: The session's chunks.
+        window_s: Length of the windows; a part of the session is divided evenly.
+    """
+    merger = Merger(window_s)
+    for part in playback.parts():
+        yield from _of_part(part, merger)
+
+
+def part_windows(part: Part, window_s: float) -> Iterator[Together]:
+    """One part of a session in windows, as if nothing had come before it."""
+    yield from _of_part(part, Merger(window_s))
+
+
+class Merger:
+    """Joins one stretch of chunks after the other.
+
+    Args:
+        window_s: Length of the windows at most.
+    """
+
+    def __init__(self, window_s: float) -> None:
+        self._window_s = window_s
+        self._opened_s: float | None = None
+        self._heard: set[str] = set()
+
+    def windows(self, source: Source) -> Iterator[Together]:
+        """The chunks of a source in windows; the last one ends where the source does."""
+        log, actions = source.log, source.actions()
+        opens = self._opens(source)
+        edges = _edges(log, opens, actions)
+        at_s = np.maximum.accumulate(np.where(np.isnan(log.received_s), -np.inf, log.received_s))
+        gone = np.concatenate([[0], np.cumsum(log.sizes)])
+        for begin, end in pairwise(edges):
+            if opens[begin] or self._opened_s is None:
+                self._opened_s = float(at_s[begin]) if np.isfinite(at_s[begin]) else None
+            for first, last in self._divided(at_s, gone, begin, end):
+                yield Together(chunks=tuple(_chunks(source, first, last)), actions=actions.get(first, ()))
+
+    def _opens(self, source: Source) -> NDArray[np.bool_]:
+        """At which rows a port is heard for the first time, ever or since it was opened anew."""
+        log = source.log
+        opens = log.reopened.copy()
+        ports, firsts = np.unique(np.where(log.sizes > 0, log.ports, -1), return_index=True)
+        for port, first in zip(ports.tolist(), firsts.tolist(), strict=True):
+            if port >= 0 and (name := source.name(port)) not in self._heard:
+                self._heard.add(name)
+                opens[first] = True
+        return opens
+
+    def _divided(self, at_s: Floats, gone: Whole, begin: int, end: int) -> Iterator[tuple[int, int]]:
+        """First and last row (that one not included) of each window between two edges."""
+        while begin < end:
+            length_s = self._length_s(float(at_s[begin]), float(at_s[end - 1]))
+            last = begin + int(np.searchsorted(at_s[begin:end], at_s[begin] + length_s, side="right"))
+            last = min(last, int(np.searchsorted(gone, gone[begin] + WINDOW_BYTES, side="right")) - 1)
+            last = max(last, begin + 1)
+            yield begin, last
+            begin = last
+
+    def _length_s(self, begin_s: float, end_s: float) -> float:
+        opened_s = begin_s if self._opened_s is None else self._opened_s
+        length_s = min(self._window_s, GROWTH * max(0.0, begin_s - opened_s))
+        if length_s < self._window_s or not end_s > begin_s:
+            return length_s
+        return (end_s - begin_s) / float(np.ceil((end_s - begin_s) / length_s))
+
+
+class Listed:
+    """Chunks at hand, as a source.
 
     Args:
         played: The chunks as they came.
-        window_s: Length of the windows.
     """
-    window: list[Played] = []
-    seen: dict[str, _Pace] = {}
-    began_s = 0.0
-    for each in played:
-        at_s = each.chunk.received_s
-        ends = at_s is None or at_s - began_s >= window_s or each.actions or each.chunk.reopened
-        if ends and window:
-            yield from _joined(window, seen)
-            window = []
-        if not window:
-            began_s = at_s if at_s is not None else began_s
-        window.append(each)
-    if window:
-        yield from _joined(window, seen)
+
+    def __init__(self, played: Sequence[Played]) -> None:
+        self._names = list(dict.fromkeys(each.port for each in played))
+        numbers = {name: number for number, name in enumerate(self._names)}
+        self._actions = {place: each.actions for place, each in enumerate(played) if each.actions}
+        self._data = [b"".join(each.chunk.data for each in played if each.port == name) for name in self._names]
+        self._taken = [0] * len(self._names)
+        self.log = log_of(
+            (k, numbers[each.port], len(chunk.data), np.nan if chunk.received_s is None else chunk.received_s, chunk.reopened)
+            for k, each in enumerate(played)
+            for chunk in (each.chunk,)
+        )
+
+    def actions(self) -> dict[int, tuple[Action, ...]]:
+        """What operators had done before a chunk came, by its place in the log."""
+        return self._actions
+
+    def name(self, port: int) -> str:
+        """Device or URL of a port."""
+        return self._names[port]
+
+    def take(self, port: int, size: int) -> bytes:
+        """The next bytes of a port."""
+        begin = self._taken[port]
+        self._taken[port] += size
+        return self._data[port][begin : begin + size]
 
 
-class _Pace:
-    """Bytes of one port so far, to see which chunk came with the least delay."""
-
-    def __init__(self, first_s: float) -> None:
-        self._first_s = first_s
-        self._bytes = 0
-
-    def least_delayed(self, chunks: list[Chunk]) -> int:
-        """Which of these neighbouring chunks; they count as gone by then."""
-        last_s = chunks[-1].received_s or self._first_s
-        total = self._bytes + sum(len(chunk.data) for chunk in chunks)
-        seconds_a_byte = (last_s - self._first_s) / total if total else 0.0
-        delays_s = []
-        for chunk in chunks:
-            # Only what ends by a delimiter counts as arrived: a packet cut in two waits for its other half.
-            whole = max(chunk.data.rfind(b"\0"), chunk.data.rfind(b"\n") if b"\0" not in chunk.data else -1) + 1
-            delays_s.append((chunk.received_s or last_s) - (self._bytes + whole) * seconds_a_byte)
-            self._bytes += len(chunk.data)
-        return delays_s.index(min(delays_s))
+def _of_part(part: Part, merger: Merger) -> Iterator[Together]:
+    yield from merger.windows(part)
+    yield from (Together(chunks=chunks) for chunks in part.rest())
 
 
-def _joined(window: list[Played], seen: dict[str, _Pace]) -> Iterator[Played]:
-    by_port: dict[str, list[Played]] = {}
-    for each in window:
-        if each.chunk.data:
-            by_port.setdefault(each.port, []).append(each)
-    if not by_port:
-        # Nothing but ticks, perhaps with an action: the last one lets the same time pass.
-        yield Played(port=window[-1].port, chunk=window[-1].chunk, actions=window[0].actions)
+def _edges(log: ChunkLog, opens: NDArray[np.bool_], actions: Iterable[int]) -> list[int]:
+    """Rows at which a window must begin, and the end of the log.
+
+    The first chunk of a port that was opened stands alone, and so does what came at no known time.
+    """
+    alone = np.flatnonzero(opens | np.isnan(log.received_s))
+    found: list[int] = np.unique(np.concatenate([[0, len(log)], list(actions), alone, alone + 1]).astype(np.int64)).tolist()
+    return found
+
+
+def _chunks(source: Source, first: int, last: int) -> Iterator[tuple[str, Chunk]]:
+    """The chunks of one window, port by port in the order of their first; at last a tick where time went on without bytes."""
+    rows = slice(first, last)
+    ports, sizes, came_s = source.log.ports[rows], source.log.sizes[rows], source.log.received_s[rows]
+    if last - first == 1:
+        yield source.name(int(ports[0])), _single(source, first)
         return
-    actions = window[0].actions
-    for port, group in by_port.items():
-        chunks = [each.chunk for each in group]
-        pace = seen.setdefault(port, _Pace(chunks[0].received_s or 0.0))
-        cut = pace.least_delayed(chunks) + 1
-        for part in (chunks[:cut], chunks[cut:]):
-            if part:
-                yield Played(port=port, chunk=_one(part), actions=actions)
-                actions = ()
+    heard_s = -np.inf
+    for port in dict.fromkeys(ports[sizes > 0].tolist()):
+        mine = np.flatnonzero((ports == port) & (sizes > 0))
+        ends = np.cumsum(sizes[mine])
+        data = source.take(port, int(ends[-1]))
+        there = int(np.searchsorted(ends - sizes[mine], len(data)))
+        if there:
+            pieces = _Pieces(data, np.minimum(ends[:there], len(data)), came_s[mine[:there]])
+            heard_s = max(heard_s, float(pieces.came_s[-1]))
+            yield from ((source.name(port), chunk) for chunk in pieces.chunks())
+    if not heard_s >= came_s.max():
+        yield source.name(int(ports[-1])), Chunk(data=b"", received_s=float(came_s.max()))
 
 
-def _one(chunks: list[Chunk]) -> Chunk:
-    data = b"".join(chunk.data for chunk in chunks)
-    return Chunk(data=data, received_s=chunks[-1].received_s, reopened=chunks[0].reopened)
+def _single(source: Source, row: int) -> Chunk:
+    """A chunk as it came."""
+    log = source.log
+    at_s = float(log.received_s[row])
+    data = source.take(int(log.ports[row]), int(log.sizes[row]))
+    return Chunk(data=data, received_s=None if np.isnan(at_s) else at_s, reopened=bool(log.reopened[row]))
+
+
+@dataclass(frozen=True, slots=True)
+class _Pieces:
+    """Chunks of one port within a window: their bytes, where each ends, and when it came."""
+
+    data: bytes
+    ends: Whole
+    came_s: Floats
+
+    def chunks(self) -> Iterator[Chunk]:
+        """Joined up to the least delayed one of each stretch, and to the last one."""
+        cuts = sorted({*self._least_delayed(), len(self.ends)})
+        for begin, end in pairwise([0, *cuts]):
+            at = int(self.ends[begin - 1]) if begin else 0
+            data, came_s = self.data[at : self.ends[end - 1]], self.came_s[begin:end]
+            if end - begin == 1:
+                yield Chunk(data=data, received_s=float(came_s[-1]))
+            else:
+                yield JoinedChunk(data=data, received_s=float(came_s[-1]), ends=self.ends[begin:end] - at, came_s=came_s)
+
+    def _least_delayed(self) -> Iterator[int]:
+        """Behind which pieces the bytes are cut.
+
+        Boards send at an even pace: the piece furthest below the straight line of arrival over what had come is the least delayed.
+        """
+        span_s = float(self.came_s[-1] - self.came_s[0])
+        stretches = max(1, int(np.ceil(span_s / STRETCH_S)))
+        numbers = np.minimum((self.came_s - self.came_s[0]) * (stretches / (span_s or 1.0)), stretches - 1).astype(np.int64)
+        progress = _progress(self.data, self.ends)
+        for stretch in range(stretches):
+            rows = np.flatnonzero(numbers == stretch)
+            if len(rows):
+                yield int(rows[np.argmin(_above_line(progress[rows], self.came_s[rows]))]) + 1
+
+
+def _above_line(x: Floats, y: Floats) -> Floats:
+    """How far points lie above the straight line through them (least squares)."""
+    dx, dy = x - x.mean(), y - y.mean()
+    square = float(dx @ dx)
+    slope = float(dx @ dy) / square if square else 0.0
+    return np.asarray(dy - dx * slope)
+
+
+def _progress(data: bytes, ends: Whole) -> Floats:
+    """How far a board had come by the end of each piece: whole lines of a line board, else bytes up to the last whole packet.
+
+    Packets are of one length, lines are not. A line or packet cut in two waits for its other half.
+    """
+    characters = np.frombuffer(data, dtype=np.uint8)
+    if b"\0" not in data:
+        return np.searchsorted(np.flatnonzero(characters == ord("\n")), ends).astype(np.float64)
+    stops = np.concatenate([[0], np.flatnonzero(characters == 0) + 1])
+    return stops[np.searchsorted(stops, ends, side="right") - 1].astype(np.float64)

@@ -4,6 +4,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
+from monitor.sessions.chunk_log import HEAD, ChunkLog, parsed_log
 from monitor.sessions.folder import SessionFolder
 from monitor.sessions.notice_rows import read_notices, read_rows
 from monitor.sessions.xz_log import part_paths, read_part
@@ -12,7 +15,7 @@ from monitor.values import Action, Chunk
 RAW_STEM, RAW_SUFFIX, STEPS_STEM, STEPS_SUFFIX = "port", ".wire", "steps", ".csv"
 STEPS_LIMIT_BYTES = 50_000_000
 """A part covers five minutes: less than one megabyte a board. What grows beyond this was not written by a recorder."""
-STEPS_HEAD = b"step,port,bytes,received_s,reopened\n"
+STEPS_HEAD = HEAD
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,16 +32,10 @@ class Played:
     chunk: Chunk
     actions: tuple[Action, ...] = ()
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StepRow:
-    """One row of the chunk log."""
-
-    step: int
-    port: int
-    size: int
-    received_s: float | None
-    reopened: bool
+    @property
+    def chunks(self) -> tuple[tuple[str, Chunk], ...]:
+        """The port and the chunk: what the pipeline takes together."""
+        return ((self.port, self.chunk),)
 
 
 class Playback:
@@ -49,75 +46,112 @@ class Playback:
 
     Attributes:
         damage: What could not be read, one sentence each; grows while chunks are taken.
+        raw_bytes: How many bytes of all ports were read so far.
     """
 
     def __init__(self, session: SessionFolder) -> None:
         self.session = session
         self.damage: list[str] = []
+        self.raw_bytes = 0
         self._ports = {0: "", **port_names(session)}
         self._actions = _actions_by_step(session)
 
     def __iter__(self) -> Iterator[Played]:
         """The chunks in the order they came."""
-        for _part, steps, raws in session_parts(self.session):
-            yield from self._part(steps, raws)
+        for part in self.parts():
+            yield from part.played()
 
-    def part(self, number: int) -> Iterator[Played]:
-        """The chunks of one part; none where there is no such part."""
-        for part, steps, raws in session_parts(self.session):
-            if part == number:
-                yield from self._part(steps, raws)
+    def parts(self) -> Iterator["Part"]:
+        """The parts in their order."""
+        for _number, steps, raws in session_parts(self.session):
+            yield self._opened(steps, raws)
+
+    def part(self, number: int) -> "Part":
+        """One part; an empty one where there is none of this number."""
+        found = next(((steps, raws) for part, steps, raws in session_parts(self.session) if part == number), (None, {}))
+        return self._opened(*found)
 
     def part_starts(self) -> list[tuple[int, float]]:
         """Number of each part that has a chunk log, and when its first chunk arrived, in order."""
         starts = []
         for part, steps, _raws in session_parts(self.session):
-            came = (row.received_s for row in self._rows(steps) if row.received_s is not None) if steps is not None else iter(())
-            first_s = next(came, None)
-            if first_s is not None:
-                starts.append((part, first_s))
+            came_s = self._log(steps).received_s
+            known_s = came_s[~np.isnan(came_s)]
+            if len(known_s):
+                starts.append((part, float(known_s[0])))
         return starts
 
-    def _part(self, steps: Path | None, raws: dict[int, Path]) -> Iterator[Played]:
-        rows = list(self._rows(steps)) if steps is not None else []
-        streams = {port: _Stream(path, self.damage) for port, path in raws.items()}
-        for row in rows:
-            yield self._played(row, streams)
-        for port, stream in streams.items():
-            # Bytes beyond the chunk log: what a kill left behind. Nobody knows to the moment when they came.
-            for rest in stream.rest():
-                yield Played(port=self._name(port), chunk=Chunk(data=rest))
+    def _opened(self, steps: Path | None, raws: dict[int, Path]) -> "Part":
+        streams = {port: _Stream(path, self) for port, path in raws.items()}
+        return Part(self._log(steps), streams, self._ports, self._actions)
 
-    def _played(self, row: StepRow, streams: dict[int, "_Stream"]) -> Played:
-        stream = streams.get(row.port)
-        data = stream.take(row.size) if stream is not None and row.size else b""
-        chunk = Chunk(data=data, received_s=row.received_s, reopened=row.reopened)
-        return Played(port=self._name(row.port), chunk=chunk, actions=self._actions.get(row.step, ()))
-
-    def _name(self, port: int) -> str:
-        return self._ports.get(port, f"port-{port}")
-
-    def _rows(self, path: Path) -> Iterator[StepRow]:
+    def _log(self, path: Path | None) -> ChunkLog:
+        if path is None:
+            return parsed_log(b"")
         pieces, damage = read_part(path)
-        text = b""
+        text = bytearray()
         for piece in pieces:
             text += piece
             if len(text) > STEPS_LIMIT_BYTES:
                 damage.append(f"{path.name} is larger than a chunk log can be: the rest of it is left out")
                 break
         self.damage += damage
-        for line in text[: text.rfind(b"\n") + 1].split(b"\n"):
-            row = _parsed(line)
-            if row is not None:
-                yield row
+        return parsed_log(bytes(text))
+
+
+class Part:
+    """One part of a session, its bytes taken once, from front to back.
+
+    Attributes:
+        log: Its chunks.
+    """
+
+    def __init__(
+        self, log: ChunkLog, streams: dict[int, "_Stream"], names: dict[int, str], actions: dict[int, tuple[Action, ...]]
+    ) -> None:
+        self.log = log
+        self._streams = streams
+        self._names = names
+        self._actions = actions
+
+    def played(self) -> Iterator[Played]:
+        """The chunks as they came, then what lies beyond the log, port by port."""
+        log = self.log
+        columns = (log.steps, log.ports, log.sizes, log.received_s, log.reopened)
+        for step, port, size, received_s, reopened in zip(*(column.tolist() for column in columns), strict=True):
+            at_s = received_s if received_s == received_s else None  # noqa: PLR0124 - NaN is what does not equal itself
+            chunk = Chunk(data=self.take(port, size), received_s=at_s, reopened=reopened)
+            yield Played(port=self.name(port), chunk=chunk, actions=self._actions.get(step, ()))
+        for port, stream in self._streams.items():
+            for data in stream.rest():
+                yield Played(port=self.name(port), chunk=Chunk(data=data))
+
+    def actions(self) -> dict[int, tuple[Action, ...]]:
+        """What operators had done before a chunk of the log came, by its place there."""
+        return {place: self._actions[step] for place, step in enumerate(self.log.steps.tolist()) if step in self._actions}
+
+    def name(self, port: int) -> str:
+        """Device or URL of a port."""
+        return self._names.get(port, f"port-{port}")
+
+    def take(self, port: int, size: int) -> bytes:
+        """The next bytes of a port; fewer where its file is cut off."""
+        stream = self._streams.get(port)
+        return stream.take(size) if stream is not None and size else b""
+
+    def rest(self) -> Iterator[tuple[tuple[str, Chunk], ...]]:
+        """Bytes beyond the chunk log, a piece of every port at a time: what a kill left behind. Nobody knows to the moment when they came."""
+        rests = {self.name(port): stream.rest() for port, stream in self._streams.items()}
+        while found := {name: data for name, rest in rests.items() if (data := next(rest, None)) is not None}:
+            yield tuple((name, Chunk(data=data)) for name, data in found.items())
 
 
 class _Stream:
     """The raw bytes of one port in one part."""
 
-    def __init__(self, path: Path, damage: list[str]) -> None:
+    def __init__(self, path: Path, playback: Playback) -> None:
         self._pieces, self._part_damage = read_part(path)
-        self._damage = damage
+        self._playback = playback
         self._held = bytearray()
 
     def take(self, size: int) -> bytes:
@@ -137,10 +171,11 @@ class _Stream:
     def _pull(self) -> bool:
         piece = next(self._pieces, None)
         if piece is None:
-            self._damage += self._part_damage
+            self._playback.damage += self._part_damage
             self._part_damage = []
             return False
         self._held += piece
+        self._playback.raw_bytes += len(piece)
         return True
 
 
@@ -174,14 +209,3 @@ def _actions_by_step(session: SessionFolder) -> dict[int, tuple[Action, ...]]:
         if isinstance(row.get("step"), int):
             found[row["step"]] = (*found.get(row["step"], ()), action)
     return found
-
-
-def _parsed(line: bytes) -> StepRow | None:
-    """A row of the chunk log; None for the heading and for what damage left."""
-    cells = line.split(b",")
-    try:
-        step, port, size = int(cells[0]), int(cells[1]), int(cells[2])
-        received_s = float(cells[3]) if cells[3] else None
-    except (ValueError, IndexError):
-        return None
-    return StepRow(step=step, port=port, size=max(0, size), received_s=received_s, reopened=cells[4:5] == [b"1"])

@@ -3,7 +3,7 @@
 from monitor.values.actions import Action, ActionKind
 from monitor.values.aggregates import AggregateBlock, WaveformKind
 from monitor.values.boards import BoardSeen, Channel, Health, Identity, ResetCause
-from monitor.values.chunks import Chunk
+from monitor.values.chunks import Chunk, JoinedChunk
 from monitor.values.disturbances import Disturbance, DisturbanceKind
 from monitor.values.events import Cause, Event, Pattern, Phasing
 from monitor.values.findings import Finding, FindingKind
@@ -33,6 +33,7 @@ __all__ = [
     "Headroom",
     "Health",
     "Identity",
+    "JoinedChunk",
     "Limit",
     "LineReadings",
     "Pattern",

@@ -1,6 +1,10 @@
 """What arrives: some bytes and when."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,3 +23,23 @@ class Chunk:
     data: bytes
     received_s: float | None = None
     reopened: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JoinedChunk(Chunk):
+    """Chunks of one port that followed each other, as one.
+
+    Attributes:
+        ends: Shape (n,), rising: how many of the bytes had come with each of the n pieces.
+        came_s: Shape (n,): host seconds when each piece arrived; the last is ``received_s``.
+    """
+
+    ends: NDArray[np.int64] = field(compare=False)
+    came_s: NDArray[np.float64] = field(compare=False)
+
+    def pieces(self) -> Iterator[Chunk]:
+        """The chunks as they came."""
+        begin, reopened = 0, self.reopened
+        for end, received_s in zip(self.ends.tolist(), self.came_s.tolist(), strict=True):
+            yield Chunk(data=self.data[begin:end], received_s=received_s, reopened=reopened)
+            begin, reopened = end, False

@@ -1,4 +1,4 @@
-"""A step: everything that one chunk brought about."""
+"""A step: everything that one chunk brought about, or chunks that were taken together."""
 
 from dataclasses import dataclass
 
@@ -21,8 +21,10 @@ from monitor.values.warnings import Warning  # noqa: A004 - the trade's own word
 class Step:
     """What one chunk of one port brought about; recorder, live store and bus all take this.
 
+    Chunks of a recorded session may be taken together: then it is what all of them brought about.
+
     Attributes:
-        port: Which port the chunk came from: its device or URL, or the name of the capture.
+        port: Which port the chunk (of several the last) came from: its device or URL, or the name of the capture.
         chunk: The bytes.
         now_s: The stream's time after this step: never falls.
         boards: Boards that said who they are (also again and again).

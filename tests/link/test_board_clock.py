@@ -1,3 +1,5 @@
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -84,6 +86,21 @@ def test_a_board_that_lost_time_for_good_is_anchored_again():
     error_s = mapped(BoardClock(), board_s, received_s) - (true_s + np.where(true_s > 100, 3.0, 0.0))
     assert np.abs(error_s[(true_s > 112)]).max() < 0.03
     assert np.abs(error_s[(true_s > 140)]).max() < 0.005
+
+
+@pytest.mark.parametrize(("ppm", "warm"), [(300, 0), (-4000, 0), (50, 300)])
+def test_a_clock_that_is_told_seldom_neither_swings_nor_runs_away(ppm, warm):
+    """Told every half minute, by the least delayed bytes of it, it says what it says when told of every chunk."""
+    true_s, board_s, received_s = board_and_host(7, off_ppm=ppm, warm_ppm=warm, warm_s=300, seconds=1800)
+    often = mapped(BoardClock(), board_s, received_s)
+    late_s, ends = received_s - true_s, np.searchsorted(true_s, np.concatenate([np.arange(1, 60) * 0.5, np.arange(30, 1801, 30)]))
+    told = np.unique([first + int(np.argmin(late_s[first:last])) for first, last in itertools.pairwise(ends)])
+    seldom, values = BoardClock(), []
+    for first, last in zip([0, *(told[:-1] + 1)], told + 1, strict=True):
+        seldom.observe(board_s[last - 1], received_s[last - 1])
+        values.append(seldom.to_stream(board_s[first:last]))
+    apart_s = np.concatenate(values) - often[: told[-1] + 1]
+    assert np.abs(apart_s[true_s[: told[-1] + 1] > 5]).max() < 0.012
 
 
 def test_any_shape_goes_in_and_comes_out():
