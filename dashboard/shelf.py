@@ -1,6 +1,7 @@
 """The shelf of recorded sessions: what there is, and the few that are open in memory."""
 
 import threading
+import time
 from collections import OrderedDict
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -19,6 +20,10 @@ from monitor.sessions.stored import load_readings
 OPEN_LIMIT = 3
 """Sessions held in memory: some 100 MB each for three hours of sixteen districts."""
 REVIEWS_LIMIT = 1000
+RECORDED_NOW = "being recorded"
+KEPT_S = 2.0
+"""A session that is not over is brought into memory anew after so long, and after ten times what that took:"""
+PATIENCE = 10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +47,11 @@ class Listed:
     invented: bool
     said: str
     session: SessionFolder
+
+    @property
+    def is_recorded_now(self) -> bool:
+        """Whether it is being recorded at this moment."""
+        return self.said == RECORDED_NOW
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +77,18 @@ class OpenSession:
     near: SessionNear | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Held:
+    session: OpenSession
+    until_s: float
+
+    def serves(self, listed: Listed) -> bool:
+        """A session that is over never changes; one that is not serves for a while."""
+        if self.session.listed.length_s is not None:
+            return True
+        return listed.length_s is None and time.monotonic() < self.until_s
+
+
 class Shelf:
     """The recorded sessions; any number of threads may ask.
 
@@ -77,8 +99,8 @@ class Shelf:
     def __init__(self, recordings: Path | None) -> None:
         self._recordings = recordings
         self._lock = threading.Lock()
-        self._open: OrderedDict[tuple[str, int], OpenSession] = OrderedDict()
-        self._reviews: OrderedDict[tuple[str, int], SessionReview] = OrderedDict()
+        self._open: OrderedDict[str, _Held] = OrderedDict()
+        self._reviews: OrderedDict[str, SessionReview] = OrderedDict()
 
     def listing(self) -> list[Listed]:
         """What there is, newest first."""
@@ -97,29 +119,33 @@ class Shelf:
         Raises:
             MonitorError: It cannot be understood.
         """
-        key = _key(listed)
         with self._lock:
-            if key not in self._open:
-                self._open[key] = _opened(listed)
-                self._reviews[key] = self._open[key].figures
+            held = self._open.get(listed.id)
+            if held is None or not held.serves(listed):
+                began_s = time.monotonic()
+                opened = _opened(listed)
+                took_s = time.monotonic() - began_s
+                held = _Held(session=opened, until_s=time.monotonic() + max(KEPT_S, PATIENCE * took_s))
+                self._open[listed.id] = held
+                if listed.length_s is not None:
+                    self._reviews[listed.id] = opened.figures
                 while len(self._open) > OPEN_LIMIT:
                     self._open.popitem(last=False)
-            self._open.move_to_end(key)
-            return self._open[key]
+            self._open.move_to_end(listed.id)
+            return held.session
 
     def review(self, listed: Listed) -> SessionReview:
-        """Its figures alone, kept once they were reckoned.
+        """The figures alone of a session that is over, kept once they were reckoned.
 
         Raises:
             MonitorError: It cannot be understood.
         """
-        key = _key(listed)
         with self._lock:
-            known = self._reviews.get(key)
+            known = self._reviews.get(listed.id)
         if known is None:
             known = review(listed.session)
             with self._lock:
-                self._reviews[key] = known
+                self._reviews[listed.id] = known
                 while len(self._reviews) > REVIEWS_LIMIT:
                     self._reviews.popitem(last=False)
         return known
@@ -127,7 +153,7 @@ class Shelf:
 
 def _listed(session: SessionFolder) -> Listed:
     manifest, closing = session.manifest(), session.closing()
-    said = "" if closing is not None else "being recorded" if is_held(session.path / LOCK) else "cut off"
+    said = "" if closing is not None else RECORDED_NOW if is_held(session.path / LOCK) else "cut off"
     return Listed(
         id=session.name,
         title=manifest.title,
@@ -137,11 +163,6 @@ def _listed(session: SessionFolder) -> Listed:
         said=said,
         session=session,
     )
-
-
-def _key(listed: Listed) -> tuple[str, int]:
-    """A closed session never changes; one that is being recorded does with each part that is sealed."""
-    return listed.id, -1 if listed.length_s is not None else len(list(listed.session.readings.glob("*.parquet")))
 
 
 def _opened(listed: Listed) -> OpenSession:

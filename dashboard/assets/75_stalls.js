@@ -107,7 +107,7 @@
 
   /* Another event opens without the page being made anew. */
   document.addEventListener("click", function (click) {
-    const link = click.target.closest(".occurrences a");
+    const link = click.target.closest("#stall-list a");
     if (!link || click.ctrlKey || click.metaKey || click.shiftKey || click.button) return;
     click.preventDefault();
     const id = link.parentElement.dataset.event;

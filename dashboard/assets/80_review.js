@@ -19,7 +19,6 @@
     samples: "samples as they came over the wire",
   };
 
-  const lines = new Set();
   let colours = null;
 
   function palette() {
@@ -113,19 +112,42 @@
   Line.prototype.begin = function () {
     const line = this;
     this.said.textContent = "Opening …";
-    fetch("/review/marks?session=" + encodeURIComponent(this.id))
+    this.learn()
+      .then(function (marks) { line.go(marks.first_s, marks.last_s); })
+      .catch(function (error) { line.said.textContent = error.message || "pilotlamp did not answer. Is it still running?"; });
+  };
+
+  /* What there is to be drawn besides the courses. */
+  Line.prototype.learn = function () {
+    const line = this;
+    return fetch("/review/marks?session=" + encodeURIComponent(this.id), { cache: "no-store" })
       .then(function (answer) {
         if (!answer.ok) throw new Error("This session cannot be opened.");
         return answer.json();
       })
       .then(function (marks) {
         line.marks = marks;
-        marks.stops = marks.events.filter(function (e) { return e[3]; }).map(function (e) { return [e[1], e[2]]; })
-          .concat(marks.warnings.map(function (w) { return [w[1], w[2]]; }))
+        marks.stops = marks.events.filter(function (e) { return e[3]; }).map(function (e) { return [e[1], e[2], e[5]]; })
+          .concat(marks.warnings.map(function (w) { return [w[1], w[2], null]; }))
           .sort(function (a, b) { return a[0] - b[0]; });
-        line.go(marks.first_s, marks.last_s);
-      })
-      .catch(function (error) { line.said.textContent = error.message || "pilotlamp did not answer. Is it still running?"; });
+        return marks;
+      });
+  };
+
+  /* The session grew: what reached to its end goes along with it. Says whether it is over. */
+  Line.prototype.renew = function () {
+    const line = this;
+    const before = this.marks;
+    return this.learn().then(function (marks) {
+      const view = line.view;
+      if (!view || line.drag) return !marks.recording;
+      const follows = view.to >= before.last_s - 0.5;
+      const isWhole = follows && view.from <= before.first_s;
+      const by = follows ? marks.last_s - before.last_s : 0;
+      if (isWhole) line.whole = null;
+      line.go(isWhole ? marks.first_s : view.from + by, view.to + by, true);
+      return !marks.recording;
+    });
   };
 
   /* While fingers move, the server is asked when they rest; else at once. */
@@ -177,8 +199,9 @@
     const decimals = decimalsFor(view.to - view.from);
     const level = looking ? "looking closer …" : this.near ? LEVEL[this.near.level] : "";
     const of = this.marks.clock_s;
+    const closer = this.marks.recording && view.to - view.from < 60 ? "; closer once it is over" : "";
     this.said.textContent = this.trouble || clock(view.from - zero, decimals) + " to " + clock(view.to - zero, decimals) +
-      " of the session (" + clock((of + view.from) % 86400, 0) + " by the clock): " + level;
+      " of the session (" + clock((of + view.from) % 86400, 0) + " by the clock): " + level + closer;
   };
 
   /* Drawing: once a frame, however often it is asked for. */
@@ -531,9 +554,15 @@
     if (next) {
       this.show(next[0], next[1]);
       this.read(next[0]);
+      this.chosen(next[2]);
     } else {
       this.said.textContent = forward ? "There is none after this." : "There is none before this.";
     }
+  };
+
+  /* Tells the page which event was gone to; null for a warning. */
+  Line.prototype.chosen = function (event) {
+    this.root.dispatchEvent(new CustomEvent("pilotlamp:event", { bubbles: true, detail: { session: this.id, event: event } }));
   };
 
   Line.prototype.move = function (does) {
@@ -649,75 +678,6 @@
     this.go(drag.about - share * span, drag.about + (1 - share) * span, true);
   };
 
-  /* The page */
-  function say(main, text) {
-    const said = document.createElement("p");
-    said.className = "panel quiet";
-    said.setAttribute("role", "status");
-    said.textContent = text;
-    main.replaceChildren(said);
-  }
-
-  /* What is said of the chosen session comes as markup of the server's own making, every text in it escaped. */
-  function fillSheet(main) {
-    main.pilotlampAsked = true;
-    say(main, "Opening the session …");
-    const query = "session=" + encodeURIComponent(main.dataset.sheet) + "&beside=" + encodeURIComponent(main.dataset.beside);
-    fetch("/review/sheet?" + query)
-      .then(function (answer) {
-        return answer.text().then(function (text) {
-          if (answer.ok) main.innerHTML = text;
-          else say(main, new DOMParser().parseFromString(text, "text/html").body.textContent);
-        });
-      })
-      .catch(function () { say(main, "pilotlamp did not answer. Is it still running?"); });
-  }
-
-  function fresh() {
-    const main = document.querySelector("#review-main[data-sheet]");
-    if (main && !main.pilotlampAsked) fillSheet(main);
-    document.querySelectorAll("[data-review]").forEach(function (root) {
-      if (root.pilotlampLine) return;
-      root.pilotlampLine = new Line(root);
-      lines.add(root.pilotlampLine);
-    });
-    lines.forEach(function (line) { if (!line.root.isConnected) lines.delete(line); });
-  }
-
-  function drawAll() { lines.forEach(function (line) { line.draw(); }); }
-
-  function lineFor(element) {
-    const two = element.closest(".one-of-two") || document;
-    const root = two.querySelector("[data-review]");
-    return root ? root.pilotlampLine : null;
-  }
-
-  document.addEventListener("click", function (click) {
-    const goto = click.target.closest("[data-goto]");
-    if (goto) {
-      const line = lineFor(goto);
-      if (!line || !line.view) return;
-      const from = Number(goto.dataset.goto);
-      line.show(from, goto.dataset.until ? Number(goto.dataset.until) : line.marks.last_s);
-      line.read(from);
-      line.canvas.focus({ preventScroll: true });
-      line.root.scrollIntoView({ block: "nearest" });
-    }
-    const press = click.target.closest("[data-press]");
-    if (press) document.getElementById(press.dataset.press).click();
-  });
-
-  new MutationObserver(fresh).observe(document.body, { childList: true, subtree: true });
-  let width = 0;
-  window.addEventListener("resize", function () {
-    window.requestAnimationFrame(function () {
-      drawAll();
-      if (window.innerWidth !== width) lines.forEach(function (line) { if (line.view) line.go(line.view.from, line.view.to); });
-      width = window.innerWidth;
-    });
-  });
-  window.matchMedia("(prefers-color-scheme: light)").addEventListener("change", function () {
-    colours = null;
-    drawAll();
-  });
+  Line.forgetColours = function () { colours = null; };
+  window.pilotlamp.TimeLine = Line;
 })();

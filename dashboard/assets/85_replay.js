@@ -2,6 +2,7 @@
 (function () {
   "use strict";
 
+  const put = window.pilotlamp.put;
   const EVERY_MS = 500;
   const WORD = { playing: "playing", paused: "standing still", leaping: "on its way …", ended: "at its end" };
   let slide = null;
@@ -42,8 +43,6 @@
     watched = root;
     sight.observe(root);
   }
-
-  function put(place, text) { if (place.textContent !== text) place.textContent = text; }
 
   /* Where it is changes all the time; only how it stands is for ears. */
   function sayState(root, told) {

@@ -6,9 +6,11 @@ from dash.development.base_component import Component
 
 from dashboard.review_files import review_routes
 from dashboard.shelf import Listed, Shelf
+from dashboard.stall_source import StallSources
 from dashboard.trend_job import TrendJob
-from dashboard.views.review import review_page
+from dashboard.views.review import no_moment, review_page
 from dashboard.views.review_trends import trends_panel
+from dashboard.views.stalls import moment
 from dashboard.watch import Watch
 
 AT_ONCE = 8
@@ -28,6 +30,7 @@ def register(app: dash.Dash, watch: Watch) -> None:
         other = next((each for each in listing if each.id == beside and each is not chosen), None)
         return review_page(listing, chosen, other, session)
 
+    _show_moments(app, StallSources(watch, shelf))
     app.server.register_blueprint(review_routes(shelf))
     dash.register_page("review", path="/review", name="Review", title="Review", order=4, layout=layout, in_menu=True)
 
@@ -48,6 +51,24 @@ def register(app: dash.Dash, watch: Watch) -> None:
         elif before.state in ("done", "stopped", "idle") and _ticks and _ticks > 1:
             return dash.no_update
         return trends_panel(job.state(sessions), sessions[0].title if sessions else "")
+
+
+def _show_moments(app: dash.Dash, sources: StallSources) -> None:
+    @app.callback(Output("review-moment", "children"), Input("review-event", "data"), prevent_initial_call=True)
+    def show(chosen: object) -> list[Component | None]:
+        """The samples around an event of a recorded session, as the Stalls page shows them."""
+        asked = chosen if isinstance(chosen, dict) else {}
+        session_id = str(asked.get("session", ""))
+        if not session_id:
+            return no_moment()
+        source = sources.find(session_id)
+        if source is None:
+            return no_moment("This session cannot be read any more.")
+        picture = source.picture()
+        event = next((each for each in picture.events if each.id == asked.get("event")), None)
+        if event is None:
+            return no_moment("This session holds no such event.")
+        return moment(event, source.snapshot(event), picture, source.clock(event.start_s), session_id, source.layout)
 
 
 def _chosen(listing: list[Listed], asked: str) -> Listed | None:

@@ -1,6 +1,8 @@
 """The review page: which sessions there are, one of them whole, and what everything is made of."""
 
 from collections.abc import Sequence
+from datetime import timedelta
+from typing import Any
 from urllib.parse import urlencode
 
 from dash import dcc, html
@@ -11,6 +13,7 @@ from dashboard.views.attributes import aria, hook
 from dashboard.views.figures import seconds
 from dashboard.views.review_figures import compared_table, district_table, losses, stall_table, supply_table
 from dashboard.views.review_notices import happenings
+from monitor.sessions.pictures import clock_words
 
 KEYS = (
     ("←  →", "go along"),
@@ -18,6 +21,11 @@ KEYS = (
     ("Home", "the whole session"),
     ("N  P", "next, previous fault or warning"),
     (",  .", "move the reading line"),
+)
+
+
+NO_EVENT = (
+    "Choose what happened from the list below, or go through it by N and P on the time line: the samples around it stand here."
 )
 
 
@@ -37,9 +45,7 @@ def review_page(listing: Sequence[Listed], chosen: Listed | None, beside: Listed
         asked: The id that was asked for, to say so where there is no such session.
     """
     told = {"sheet": chosen.id, "beside": beside.id if beside is not None else ""} if chosen is not None else {}
-    main = (
-        html.Div(id="review-main", **hook(**told)) if told else html.Div(html.P(_none(listing, asked), className="panel quiet"))
-    )
+    main = _column(told) if told else html.Div(html.P(_none(listing, asked), className="panel quiet"))
     return html.Main(
         [
             html.Div(
@@ -51,6 +57,7 @@ def review_page(listing: Sequence[Listed], chosen: Listed | None, beside: Listed
             ),
             html.Section(id="review-trends", className="panel"),
             dcc.Store(id="review-chosen", data=[chosen and chosen.id, beside and beside.id]),
+            dcc.Store(id="review-event", data=None),
             dcc.Interval(id="review-tick", interval=1000),
             html.Div(
                 [html.Button(id="trend-start", n_clicks=0), html.Button(id="trend-stop", n_clicks=0)],
@@ -59,6 +66,23 @@ def review_page(listing: Sequence[Listed], chosen: Listed | None, beside: Listed
         ],
         className="page",
     )
+
+
+def _column(told: dict[str, str]) -> Component:
+    """Time lines, the moment of one event, and all the rest; the page's script and the callbacks fill them."""
+    return html.Div(
+        [
+            html.Div(id="review-main", **hook(**told)),
+            html.Section(no_moment(), className="panel moment", id="review-moment", tabIndex="-1"),
+            html.Div(id="review-rest"),
+        ],
+        className="review-column",
+    )
+
+
+def no_moment(words: str = NO_EVENT) -> list[Component | None]:
+    """Instead of the samples of an event."""
+    return [html.H2("The moment"), html.P(words, className="quiet")]
 
 
 def session_list(listing: Sequence[Listed], chosen: Listed | None, beside: Listed | None) -> Component:
@@ -98,41 +122,65 @@ def _none(listing: Sequence[Listed], asked: str) -> str:
 
 
 def sheet(sessions: Sequence[OpenSession]) -> list[Component]:
-    """What the page says of one session, or of two side by side; the page's script puts it in."""
-    if len(sessions) == 1:
-        return opened(sessions[0], heading=False)
-    first, second = sessions
-    both = html.Div([html.Div(opened(each, heading=True), className="one-of-two") for each in sessions], className="two")
-    return [both, panel("Side by side", compared_table(first.figures, second.figures))]
+    """What the page says of one session, or of two side by side, in two parts: the time lines, and all the rest."""
+    has_two = len(sessions) > 1
+    lines = [html.Div(_line_panel(each, heading=has_two), **_one(each, of_two=has_two)) for each in sessions]
+    rests = [html.Div(_rest_panels(each, heading=has_two), **_one(each, of_two=has_two)) for each in sessions]
+    if not has_two:
+        return [html.Div(lines), html.Div(rests)]
+    compared = panel("Side by side", compared_table(sessions[0].figures, sessions[1].figures))
+    return [html.Div(html.Div(lines, className="two")), html.Div([html.Div(rests, className="two"), compared])]
 
 
-def opened(session: OpenSession, *, heading: bool) -> list[Component]:
-    """One session: its time line, its figures, what happened.
+def _one(session: OpenSession, *, of_two: bool) -> dict[str, Any]:
+    return {"className": "one-of-two" if of_two else "one", **hook(of=session.listed.id)}
+
+
+def _line_panel(session: OpenSession, *, heading: bool) -> Component:
+    """What session it is, and its time line.
 
     Args:
         session: The session.
         heading: True where it stands beside another one, and needs to be told from it.
     """
+    return html.Section(
+        [html.Div(_head(session, heading=heading), **hook(head=session.listed.id)), time_line(session), files(session.listed)],
+        className="panel",
+    )
+
+
+def _head(session: OpenSession, *, heading: bool) -> list[Component | None]:
     figures = session.figures
-    begins = session.listed.began_at
-    words = f"{begins:%d %B %Y, %H:%M}, {seconds(figures.duration_s)}, {figures.stalls} stalls, {len(figures.warnings)} warnings"
+    words = f"{_when(session)}, {seconds(figures.duration_s)}, {figures.stalls} stalls, {len(figures.warnings)} warnings"
     return [
-        html.Section(
-            [
-                html.H2(words if heading else f"{figures.title}: {words}"),
-                html.P("Invented by the rehearsal model: nothing in it was measured.", className="invented")
-                if figures.invented
-                else None,
-                losses(figures),
-                time_line(session),
-                files(session.listed),
-            ],
-            className="panel",
-        ),
-        panel("Supplies", supply_table(figures, session.layout)),
-        panel("Districts", district_table(figures), html.H3("What stopped trains, and how often"), stall_table(figures)),
-        panel("What happened", happenings(figures, session.first_s)),
+        html.H2(words if heading else f"{figures.title}: {words}"),
+        html.P("Invented by the rehearsal model: nothing in it was measured.", className="invented")
+        if figures.invented
+        else None,
+        html.P(_recorded_words(session), className="recorded", **hook(recorded=""))
+        if session.listed.is_recorded_now
+        else losses(figures),
     ]
+
+
+def _recorded_words(session: OpenSession) -> str:
+    length_s = session.last_s - session.first_s
+    until = session.listed.began_at + timedelta(seconds=length_s)
+    return f"Being recorded. Shown up to {until:%H:%M:%S} ({clock_words(length_s)}); this page renews it by itself."
+
+
+def _rest_panels(session: OpenSession, *, heading: bool) -> list[Component]:
+    figures = session.figures
+    of = f" on {_when(session)}" if heading else ""
+    return [
+        panel(f"Supplies{of}", supply_table(figures, session.layout)),
+        panel(f"Districts{of}", district_table(figures), html.H3("What stopped trains, and how often"), stall_table(figures)),
+        panel(f"What happened{of}", happenings(figures, session.first_s)),
+    ]
+
+
+def _when(session: OpenSession) -> str:
+    return f"{session.listed.began_at:%d %B %Y, %H:%M}"
 
 
 def time_line(session: OpenSession) -> Component:
@@ -163,6 +211,7 @@ def time_line(session: OpenSession) -> Component:
                 **aria(label="Volts and amps of every district over time. Arrow keys, plus, minus, Home, N and P move it."),
             ),
             html.P("", className="reading", **hook(reading="")),
+            html.Button("Look at its samples", type="button", hidden=True, **hook(to_moment="")),
             _key(),
         ],
         className="course",

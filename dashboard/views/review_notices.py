@@ -25,6 +25,7 @@ class _Row:
     kind: str
     level: str = ""
     more: str = ""
+    event: str = ""
 
 
 def happenings(figures: SessionReview, first_s: float) -> Component:
@@ -54,14 +55,18 @@ def _item(row: _Row, first_s: float) -> Component:
         ),
     ]
     button = html.Button(
-        words, type="button", **hook(goto=f"{row.at_s:.3f}", until="" if row.end_s is None else f"{row.end_s:.3f}")
+        words,
+        type="button",
+        **hook(goto=f"{row.at_s:.3f}", until="" if row.end_s is None else f"{row.end_s:.3f}", event=row.event),
     )
     return html.Li(button, className=row.kind, **(hook(level=row.level) if row.level else {}))
 
 
 def _rows(figures: SessionReview) -> list[_Row]:
     rows = [
-        _Row(e.start_s, e.end_s, WORD_OF_CAUSE[e.cause], e.district, "fault" if e.cause.is_fault else "deliberate")
+        _Row(
+            e.start_s, e.end_s, WORD_OF_CAUSE[e.cause], e.district, "fault" if e.cause.is_fault else "deliberate", event=str(e.id)
+        )
         for e in figures.events
     ]
     rows += [
@@ -83,12 +88,13 @@ def time_line_marks(session: OpenSession) -> dict[str, object]:
     return {
         "first_s": session.first_s,
         "last_s": session.last_s,
+        "recording": session.listed.is_recorded_now,
         "clock_s": zero.hour * 3600 + zero.minute * 60 + zero.second,
         "lanes": lanes,
         "events": [
             [
                 lanes.index(e.district), e.start_s, session.last_s if e.end_s is None else e.end_s, int(e.cause.is_fault),
-                WORD_OF_CAUSE[e.cause],
+                WORD_OF_CAUSE[e.cause], e.id,
             ]
             for e in figures.events
             if e.district in lanes

@@ -22,7 +22,7 @@ MEANING = {
     "VA highest second": "the most that was drawn",
 }
 _STYLE = (
-    "text{font:13px system-ui,sans-serif;fill:#4d5b53}path,circle{stroke:#00588f;fill:none;stroke-width:2}circle{fill:#00588f;stroke:none}"
+    "text{font:15px system-ui,sans-serif;fill:#4d5b53}path,circle{stroke:#00588f;fill:none;stroke-width:2}circle{fill:#00588f;stroke:none}"
     "line{stroke:#c6cbbd}@media(prefers-color-scheme:dark){text{fill:#a8b5a9}path{stroke:#9ccbe6}circle{fill:#9ccbe6}line{stroke:#33483f}}"
 )
 
@@ -75,7 +75,7 @@ def _figure(name: str, found: list[Trend]) -> Component:
             trend.where or "the layout",
             f"{trend.points[0][1]:.2f}",
             f"{trend.points[-1][1]:.2f}",
-            f"{trend.points[-1][1] - trend.points[0][1]:+.2f}",
+            f"{trend.points[-1][1] - trend.points[0][1]:+.2f}".replace("-", "−"),
         ]
         for trend in found
     ]

@@ -48,7 +48,7 @@ def stalls_page(
         _panel("Where on the lap", html.Div(id="stall-places")),
     ]
     right = [
-        html.Section(html.P("…"), className="panel", id="stall-moment"),
+        html.Section(html.P("…"), className="panel moment", id="stall-moment"),
         _panel("What was done, and did it help?", *([] if session_id else [_marking(layout)]), html.Div(id="stall-effects")),
         _panel("Against earlier sessions", html.Div(id="stall-earlier")),
         _panel("What changes slowly", html.Div(id="stall-slow")),
@@ -84,7 +84,7 @@ def _choice(sessions: Sequence[tuple[str, str]], session_id: str, now: str) -> C
 
 def moment(
     event: Event | None, snapshot: Snapshot | None, picture: Picture, at: datetime | None, session_id: str, layout: Layout
-) -> list[Component]:
+) -> list[Component | None]:
     """One occurrence from near."""
     if event is None:
         return [html.H2("The moment"), html.P("Choose what happened from the list; older ones are kept with the session.")]
@@ -95,8 +95,11 @@ def moment(
         html.H2(f"{event.district}: {WORD_OF_CAUSE[event.cause]}"),
         html.P(WHAT[event.cause], className="what"),
         html.P(f"We are {how_sure(event.confidence)}. It {way} {lasted(event, picture.now_s)}.{when}", className="quiet"),
-        dcc.Graph(figure=moment_figure(snapshot, event), config=GRAPH_CONFIG, className="moment-plot", id="stall-plot"),
-        html.P(_key(snapshot), className="quiet"),
+        # Of a recorded session no samples come later: then there is nothing to draw.
+        html.Div(dcc.Graph(figure=moment_figure(snapshot, event), config=GRAPH_CONFIG, id="stall-plot"), className="moment-plot")
+        if snapshot is not None or not session_id
+        else None,
+        html.P(_key(snapshot, is_live=not session_id), className="quiet"),
         html.P(_files(event, snapshot, session_id), className="files"),
         html.Div(
             [
@@ -110,12 +113,11 @@ def moment(
     ]
 
 
-def _key(snapshot: Snapshot | None) -> str:
+def _key(snapshot: Snapshot | None, *, is_live: bool) -> str:
     if snapshot is None:
-        return (
-            "No samples of this moment are at hand: they come some tenths of a second after its end; "
-            "a board that sends readings only has none."
-        )
+        none = "No samples of this moment are at hand: "
+        later = "they come some tenths of a second after its end; " if is_live else ""
+        return f"{none}{later}a board that sends readings only has none."
     names = list(dict.fromkeys(channel.district for channel in snapshot.channels))
     others = f" Grey, in the background: {', '.join(names[1:4])}." if len(names) > 1 else ""
     return f"Shaded: while it went on. Dashed: the usual just before.{others}"

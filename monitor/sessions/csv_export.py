@@ -9,6 +9,8 @@ import pyarrow as pa
 
 from monitor.errors import SessionDamagedError, SessionError
 from monitor.sessions.folder import SessionFolder
+from monitor.sessions.readings_log import STEM
+from monitor.sessions.table_log import part_paths, read_part
 
 HEADINGS = {
     "at_s": "seconds of the watch (s)",
@@ -64,7 +66,7 @@ def csv_pieces(session: SessionFolder) -> Iterator[bytes]:
     Raises:
         SessionError: There are no readings; raised at once, not at the first piece.
     """
-    parts = sorted(session.readings.glob("readings-*.parquet"))
+    parts = part_paths(session.readings, STEM)
     if not parts:
         raise SessionError(f"{session.path} holds no readings: if it was cut off, run 'pilotlamp sessions recover' first")
     offset = session.manifest().began_at.astimezone().utcoffset() or timedelta(0)
@@ -78,6 +80,8 @@ def _pieces(parts: list[Path], offset: timedelta) -> Iterator[bytes]:
     yield (",".join([heading, *HEADINGS.values()]) + "\r\n").encode("utf-8-sig")
     for part in parts:
         table = _table(part)
+        if table is None:
+            continue
         local = (table["time"].dt.tz_localize(None) + offset).dt.strftime(TIME_FORM).str[:-3]
         out = table[list(HEADINGS)].copy()
         out["district"] = out["district"].astype(str).map(_harmless)
@@ -85,9 +89,10 @@ def _pieces(parts: list[Path], offset: timedelta) -> Iterator[bytes]:
         yield out.to_csv(header=False, index=False, float_format="%.4f", lineterminator="\r\n").encode()
 
 
-def _table(part: Path) -> pd.DataFrame:
+def _table(part: Path) -> pd.DataFrame | None:
     try:
-        return pd.read_parquet(part)[["time", *HEADINGS]]
+        table = read_part(part, ["time", *HEADINGS])
+        return None if table is None else table.sort_by("at_s").to_pandas()
     except (pa.ArrowException, OSError, KeyError, ValueError) as error:
         raise SessionDamagedError(
             f"{part} cannot be read ({error}): 'pilotlamp sessions recover' puts the session in order"

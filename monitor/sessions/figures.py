@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from monitor.layout import Layout, Supply
 from monitor.sessions.buckets import BUCKET_S
-from monitor.sessions.folder import SessionFolder
+from monitor.sessions.folder import LOCK, SessionFolder
 from monitor.sessions.notice_rows import read_notices
+from monitor.sessions.session_lock import is_held
 from monitor.sessions.stored import StoredDistrict, load_readings
 from monitor.values import Action, Cause, Event, SlowFigure
 from monitor.values import Warning as RaisedWarning
@@ -173,8 +174,12 @@ def review(
         events=events,
         warnings=tuple(read_notices(session, "warnings", RaisedWarning)),
         marks=tuple(action for action in read_notices(session, "actions", Action) if action.kind == "mark"),
-        losses=closing.losses if closing is not None else ("the session was never closed",),
+        losses=closing.losses if closing is not None else (_unclosed(session),),
     )
+
+
+def _unclosed(session: SessionFolder) -> str:
+    return "it is still being recorded" if is_held(session.path / LOCK) else "the session was never closed"
 
 
 def supply_table(layout: Layout, supply: str, stored: Mapping[str, StoredDistrict]) -> tuple[Floats, Floats, Floats]:

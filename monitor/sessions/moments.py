@@ -8,11 +8,10 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-import pyarrow.parquet
 
 from monitor.sessions.folder import SessionFolder
 from monitor.sessions.snapshot_log import QUANTITIES, STEM
-from monitor.sessions.table_log import open_batches, sealed_path
+from monitor.sessions.table_log import part_paths, read_part
 from monitor.values import Event, Snapshot, SnapshotChannel
 from monitor.values.snapshots import Quantity
 
@@ -54,7 +53,7 @@ class Moments:
     def __init__(self, session: SessionFolder) -> None:
         self.damage: list[str] = []
         self._at_hand: tuple[Path, pa.Table | None] | None = None
-        self._kept = [moment for path in _parts(session) for moment in self._moments(path)]
+        self._kept = [moment for path in part_paths(session.snapshots, STEM) for moment in self._moments(path)]
         self._by_id = {moment.event_id: moment for moment in self._kept}
 
     def __len__(self) -> int:
@@ -99,25 +98,11 @@ class Moments:
             )
 
     def _table(self, path: Path, columns: list[str] | None) -> pa.Table | None:
-        if path.suffix != ".parquet":
-            batches = open_batches(path)
-            sealed = sealed_path(path)
-            if batches or not sealed.exists():
-                table = pa.Table.from_batches(batches) if batches else None
-                return table if table is None or columns is None else table.select(columns)
-            path = sealed
         try:
-            return pa.parquet.read_table(path, columns=columns)
+            return read_part(path, columns)
         except (pa.ArrowInvalid, OSError, KeyError) as error:
             self.damage.append(f"{path.name} cannot be read ({error})")
             return None
-
-
-def _parts(session: SessionFolder) -> list[Path]:
-    """The parts in their order; of one that is being sealed at this moment, the sealed form."""
-    sealed = {path.stem: path for path in session.snapshots.glob(f"{STEM}-*.parquet")}
-    left_open = {path.stem.removeprefix("_"): path for path in session.snapshots.glob(f"_{STEM}-*.arrows")}
-    return [path for _, path in sorted({**left_open, **sealed}.items())]
 
 
 def _snapshot(table: pa.Table) -> Snapshot:

@@ -4,13 +4,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.parquet
 from numpy.typing import NDArray
 
 from monitor.errors import SessionDamagedError
 from monitor.sessions.buckets import BUCKET_S
 from monitor.sessions.folder import SessionFolder
-from monitor.sessions.readings_log import STEM
+from monitor.sessions.readings_log import SCHEMA, STEM
+from monitor.sessions.table_log import part_paths, read_part
 
 Floats = NDArray[np.float64]
 
@@ -36,7 +36,7 @@ class StoredDistrict:
 
 
 def load_readings(session: SessionFolder, columns: tuple[str, ...]) -> dict[str, StoredDistrict]:
-    """Readings by district.
+    """Readings by district, of a session that is being recorded up to what the disk has.
 
     Args:
         session: The session.
@@ -46,13 +46,16 @@ def load_readings(session: SessionFolder, columns: tuple[str, ...]) -> dict[str,
         SessionDamagedError: They cannot be read.
     """
     tables = []
-    for path in sorted(session.readings.glob(f"{STEM}-*.parquet")):
+    for path in part_paths(session.readings, STEM):
         try:
-            tables.append(pa.parquet.read_table(path, columns=["at_s", "district", *columns]))
+            part = read_part(path, ["at_s", "district", *columns])
         except (pa.ArrowInvalid, OSError, KeyError) as error:
             raise SessionDamagedError(
                 f"{path} cannot be read ({error}): 'pilotlamp sessions recover' puts the session in order"
             ) from error
+        if part is not None:
+            # An open part has its names as plain words.
+            tables.append(part.cast(pa.schema([SCHEMA.field(name) for name in part.column_names])))
     if not tables:
         return {}
     table = pa.concat_tables(tables).unify_dictionaries().combine_chunks()

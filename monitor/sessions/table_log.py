@@ -80,6 +80,35 @@ def open_batches(path: Path) -> Batches:
     return batches
 
 
+def part_paths(folder: Path, stem: str) -> list[Path]:
+    """The parts in their order, the open one too; of one that is being sealed at this moment, the sealed form."""
+    sealed = {path.stem: path for path in folder.glob(f"{stem}-*.parquet")}
+    left_open = {path.stem.removeprefix("_"): path for path in folder.glob(f"_{stem}-*.arrows")}
+    return [path for _, path in sorted({**left_open, **sealed}.items())]
+
+
+def read_part(path: Path, columns: list[str] | None = None) -> pa.Table | None:
+    """A part, sealed or open; None where an open one holds nothing yet.
+
+    Args:
+        path: Of :func:`part_paths`.
+        columns: Which; None takes all.
+
+    Raises:
+        pa.ArrowInvalid: It is damaged.
+        OSError: It cannot be read.
+        KeyError: It holds no such column.
+    """
+    if path.suffix != ".parquet":
+        batches = open_batches(path)
+        sealed = sealed_path(path)
+        if batches or not sealed.exists():
+            table = pa.Table.from_batches(batches) if batches else None
+            return table if table is None or columns is None else table.select(columns)
+        path = sealed
+    return pa.parquet.read_table(path, columns=columns)
+
+
 def seal_open(path: Path, parquet: Parquet) -> int:
     """Seal a part that was left open, from its file, as far as it can be read.
 

@@ -2,9 +2,18 @@
 
 from pathlib import Path
 
+import pandas as pd
 import pytest
+from playwright.sync_api import expect
 
+from monitor.layout import parse_layout
+from monitor.runtime.session_stream import session_pipeline
+from monitor.sessions import SessionFolder
+from monitor.sessions.notice_rows import read_notices
+from monitor.sessions.recorder import Recorder
+from monitor.values import Cause, Chunk, Event
 from tests.browser.hall import Hall
+from tests.sessions.shows import BEGAN_AT, SHORT_S, rehearsed_short
 
 pytestmark = pytest.mark.browser
 RECORDINGS = Path(__file__).parents[2] / "recordings"
@@ -77,3 +86,110 @@ def test_on_a_phone_nothing_hangs_over_and_everything_can_be_touched(review, wid
     assert small == []
     page.tap('[data-move="in"]')
     page.wait_for_selector('[data-shown="cycles"]')
+
+
+def chosen_moment(page, event):
+    """Waits until the event's samples are drawn; what the plot holds, as lists of (x, y)."""
+    page.wait_for_selector("#review-moment .scatterlayer .js-line")
+    page.wait_for_selector(f'#review-moment a[href^="/stalls/event-{event.id}/csv?session="]')
+    return page.evaluate(
+        "() => document.querySelector('#review-moment .js-plotly-plot').data.map(each => [each.name, Array.from(each.x), Array.from(each.y)])"
+    )
+
+
+def test_choosing_an_event_shows_its_kept_samples(review):
+    page = opened(review)
+    session = SessionFolder(RECORDINGS / WAVES)
+    lost = next(event for event in read_notices(session, "events", Event) if event.cause is Cause.LOST_CONTACT)
+    page.locator(f'[data-event="{lost.id}"]').click()
+    drawn = {name: (x, y) for name, x, y in chosen_moment(page, lost)}
+    # Against the Parquet file itself, read by pandas.
+    kept = pd.read_parquet(session.snapshots)
+    row = kept[(kept.event_id == lost.id) & (kept.district == lost.district) & (kept.quantity == "amps")].iloc[0]
+    at_s, amps = drawn[f"{lost.district}, amps"]
+    assert len(amps) == row.samples
+    assert amps == pytest.approx(row["values"].tolist(), abs=1e-3)
+    assert at_s[0] == pytest.approx(row.start_s + row.skew_s - lost.start_s, abs=1e-4)
+    moment = page.locator("#review-moment")
+    expect(moment).to_contain_text("A train lost contact: the amps fell at once while the volts held.")
+    expect(moment).to_contain_text("Figures")
+    expect(page.locator('.happenings li[aria-current="true"] [data-event]')).to_have_attribute("data-event", str(lost.id))
+    with page.expect_download() as download:
+        moment.get_by_role("link", name="CSV").click()
+    assert download.value.suggested_filename == f"event-{lost.id:04d}_lost-contact_inner-main.csv"
+    assert review.complaints == []
+
+
+def test_going_by_keys_from_fault_to_fault_shows_each_moment(review):
+    page = opened(review)
+    page.locator("[data-lanes]").focus()
+    events = sorted(read_notices(SessionFolder(RECORDINGS / WAVES), "events", Event), key=lambda event: event.start_s)
+    first, second = [event for event in events if event.cause.is_fault][:2]
+    for event in (first, second):
+        page.keyboard.press("n")
+        chosen_moment(page, event)
+    page.get_by_role("button", name="Look at its samples").press("Enter")
+    page.wait_for_function("() => document.activeElement.id === 'review-moment'")
+
+
+def test_where_no_samples_were_kept_the_moment_says_so(review):
+    page = review.open("review?session=2026-05-16_13-00-00_fernhollow-show-layout", ready=False)
+    page.set_default_timeout(PATIENCE_MS)
+    page.locator(".happenings li.fault [data-event]").first.click()
+    expect(page.locator("#review-moment")).to_contain_text("a board that sends readings only has none")
+    expect(page.locator("#review-moment")).to_contain_text("What to try")
+    assert page.locator("#review-moment .js-plotly-plot").count() == 0
+
+
+@pytest.fixture
+def growing(show, tmp_path):
+    """A session that is being recorded: a page that looks at it, and what records a further piece of it."""
+    wire, layout_text = rehearsed_short()
+    recorder = Recorder(tmp_path, layout_text, began_at=BEGAN_AT, reserve_bytes=0)
+    pipeline = session_pipeline(parse_layout(layout_text))
+    pieces = iter(range(SHORT_S * 10))
+    size = -(-len(wire) // (SHORT_S * 10))
+
+    def record_until(second):
+        for k in pieces:
+            recorder.put(pipeline.feed("p", Chunk(data=wire[k * size : (k + 1) * size], received_s=round((k + 1) / 10, 6))))
+            if (k + 1) / 10 >= second:
+                break
+
+    hall = Hall(4)
+    hall.recordings = tmp_path
+    record_until(6)
+    yield show(hall), recorder, record_until
+    recorder.close()
+
+
+def shown_until(page):
+    """Seconds of the session that the page says it shows."""
+    _hours, minutes, seconds = page.inner_text("[data-recorded]").split("(")[1].split(")")[0].split(":")
+    return 60 * int(minutes) + int(seconds)
+
+
+def test_a_session_that_is_being_recorded_grows_on_the_page(growing):
+    shown, recorder, record_until = growing
+    page = shown.open("review", ready=False)
+    page.set_default_timeout(PATIENCE_MS)
+    page.locator(".sessions a").first.click()
+    page.wait_for_url("**/review?session=*")
+    page.wait_for_selector("text=Being recorded. Shown up to")
+    # Seconds after it began, long before the first part of five minutes is sealed.
+    page.wait_for_selector('[data-shown="rows"]')
+    page.wait_for_function("() => /\\(0:00:0[45]\\)|\\(0:00:06\\)/.test(document.querySelector('[data-recorded]').innerText)")
+    page.locator("[data-lanes]").focus()
+    record_until(SHORT_S)
+    page.wait_for_function("() => /\\(0:00:(1[89]|2[0-9])\\)/.test(document.querySelector('[data-recorded]').innerText)")
+    assert SHORT_S - 3 <= shown_until(page) <= SHORT_S + 1
+    page.wait_for_function("() => /0:00:00.* to 0:00:(19|2[0-9])/.test(document.querySelector('[data-range]').innerText)")
+    assert page.evaluate("document.activeElement.dataset.lanes") == ""
+    short = page.locator(".happenings li.fault").filter(has_text="short circuit")
+    expect(short.first).to_be_visible()
+    short.first.locator("[data-event]").click()
+    page.wait_for_selector("#review-moment .scatterlayer .js-line")
+    recorder.close()
+    page.wait_for_selector("text=The whole session as one file")
+    assert page.locator("[data-recorded]").count() == 0
+    assert (shown.complaints, shown.troubles) == ([], [])

@@ -3,7 +3,9 @@
 import csv
 import io
 import json
+import re
 import threading
+import time
 from urllib.parse import quote
 
 import numpy as np
@@ -125,7 +127,9 @@ def test_all_that_happened_stands_on_the_time_line(session):
     figures = review(session)
     assert (len(marks["events"]), len(marks["warnings"])) == (len(figures.events), len(figures.warnings))
     assert all(marks["first_s"] <= start_s <= end_s <= marks["last_s"] + 1 for _, start_s, end_s, *_ in marks["events"])
-    assert sum(is_fault for *_, is_fault, _word in marks["events"]) == sum(event.cause.is_fault for event in figures.events) > 0
+    assert (
+        sum(is_fault for *_, is_fault, _word, _id in marks["events"]) == sum(event.cause.is_fault for event in figures.events) > 0
+    )
 
 
 @pytest.mark.parametrize("address", ["sheet", "marks", "stretch?from=0&to=1&points=9", "report", "table.csv", "pack"])
@@ -176,6 +180,88 @@ def test_a_damaged_session_is_said_to_be_so(tmp_path):
     answer = client.get(f"/review/sheet?session={session.name}")
     assert answer.status_code == 409
     assert "cannot be opened" in answer.text
+
+
+def moment_of(client, chosen):
+    """What the page is given to show for a chosen event."""
+    answer = client.post(
+        "/_dash-update-component",
+        json={
+            "output": "review-moment.children",
+            "outputs": {"id": "review-moment", "property": "children"},
+            "inputs": [{"id": "review-event", "property": "data", "value": chosen}],
+            "changedPropIds": ["review-event.data"],
+        },
+    )
+    assert answer.status_code == 200
+    return answer.json["response"]["review-moment"]["children"]
+
+
+def plot_in(part):
+    """The figure somewhere in a tree of components."""
+    if isinstance(part, list):
+        return next((found for found in map(plot_in, part) if found), None)
+    if isinstance(part, dict):
+        return part["props"]["figure"] if part.get("type") == "Graph" else plot_in(part.get("props", {}).get("children"))
+    return None
+
+
+def test_an_event_shows_its_kept_samples_with_cause_and_evidence():
+    hall = Hall(4)
+    hall.recordings = RECORDINGS
+    client = create_app(hall).server.test_client()
+    session = SHIPPED[0]
+    kept = pd.read_parquet(session.snapshots)
+    shown = 0
+    for event in review(session).events:
+        told = moment_of(client, {"session": session.name, "event": event.id})
+        words = json.dumps(told)
+        assert event.district in words
+        assert "Figures" in words
+        own = kept[(kept.event_id == event.id) & (kept.district == event.district) & (kept.quantity == "volts")]
+        if len(own):
+            trace = next(t for t in plot_in(told)["data"] if t["name"] == f"{event.district}, volts")
+            assert trace["y"] == pytest.approx(own.iloc[0]["values"].tolist(), abs=1e-3)
+            shown += 1
+    assert shown >= 5
+
+
+@pytest.mark.parametrize(
+    ("chosen", "words"),
+    [
+        (None, "Choose what happened"),
+        ([1, 2], "Choose what happened"),
+        ({"session": "../x", "event": 1}, "cannot be read"),
+        ({"session": SHIPPED[0].name, "event": 10**9}, "no such event"),
+        ({"session": SHIPPED[0].name, "event": {"a": 1}}, "no such event"),
+    ],
+)
+def test_what_is_no_event_shows_words(chosen, words):
+    hall = Hall(4)
+    hall.recordings = RECORDINGS
+    assert words in json.dumps(moment_of(create_app(hall).server.test_client(), chosen))
+
+
+def test_a_session_that_is_being_recorded_is_shown_up_to_now(tmp_path):
+    recorder, _ = record(tmp_path, overload_stream(SECONDS), SECONDS, close=False)
+    hall = Hall(4)
+    hall.recordings = tmp_path
+    client = create_app(hall).server.test_client()
+    ends_s = time.monotonic() + 60
+    name = ""
+    while not name or not (marks := client.get(f"/review/marks?session={name}").json) or marks["last_s"] < SECONDS - 1.0:
+        assert time.monotonic() < ends_s
+        name = next((session.name for session in find_sessions(tmp_path)), "")
+        time.sleep(0.1)
+    assert marks["recording"]
+    text = client.get(f"/review/sheet?session={name}").text
+    assert re.search(r"Being recorded\. Shown up to \d\d:\d\d:\d\d \(0:00:0[89]\)", text)
+    assert "Not all of it is there" not in text
+    _, lanes = taken(client, name, 0, SECONDS)
+    assert lanes["Outer main"][3].max() == pytest.approx(14, rel=0.03)
+    recorder.close()
+    assert not client.get(f"/review/marks?session={name}").json["recording"]
+    assert "Being recorded" not in client.get(f"/review/sheet?session={name}").text
 
 
 class _HeldShelf:
