@@ -1,0 +1,86 @@
+import itertools
+from unittest import mock
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.metering import LineRows, line_rows
+from monitor.values import LineReadings
+from tests.metering.converter import layout_of
+
+FIGURES = ("volts_rms", "amps_rms", "watts")
+
+
+def readings(outputs, first=0):
+    """Readings of these outputs whose figures tell each from all others; no watts from odd outputs."""
+    numbers = first + np.arange(len(outputs), dtype=float)
+    made = np.array(outputs, dtype=np.int64)
+    return LineReadings(
+        times_ms=numbers.astype(np.int64),
+        outputs=made,
+        volts_rms=numbers + 0.25,
+        amps_rms=-numbers,
+        watts=np.where(made % 2, np.nan, numbers / 3),
+    )
+
+
+def rows_by_rule(outputs, columns):
+    """Which reading stands in each column of each row, or None."""
+    rows, row = [], {}
+    for number, output in enumerate(outputs):
+        if output >= columns:
+            continue
+        if output in row:
+            rows.append(row)
+            row = {}
+        row[output] = number
+        if len(row) == columns:
+            rows.append(row)
+            row = {}
+    return [[row.get(column) for column in range(columns)] for row in [*rows, row] if row]
+
+
+rounds = st.lists(
+    st.one_of(
+        st.sampled_from([[0, 1, 2], [0, 1, 2], [2, 0, 1], [0, 1], [1], [0, 1, 2, 3], [63, 0, 1, 2], [0, 0, 1, 2], []]),
+        st.lists(st.integers(0, 4), max_size=5),
+    ),
+    max_size=30,
+).map(lambda rounds: list(itertools.chain(*rounds)))
+
+
+@pytest.fixture(scope="module", params=[1, 4, 64])
+def few(request):
+    """With so many readings and more all are gathered at once."""
+    with mock.patch.object(line_rows, "FEW_READINGS", request.param):
+        yield
+
+
+@pytest.mark.usefixtures("few")
+@given(outputs=rounds, columns=st.integers(1, 3), cuts=st.lists(st.integers(0, 150), max_size=5))
+def test_a_row_ends_when_it_is_full_or_an_output_comes_again(outputs, columns, cuts):
+    rows = LineRows(layout_of(columns), "bench-1")
+    edges = [0, *sorted(cut % (len(outputs) + 1) for cut in cuts), len(outputs)]
+    blocks = []
+    for start, end in itertools.pairwise(edges):
+        part = readings(outputs[start:end], start)
+        blocks += rows.feed(part, part.times_ms / 10)
+    blocks += rows.finish()
+    expected = rows_by_rule(outputs, columns)
+    every = readings(outputs)
+    for name in FIGURES:
+        found = [figures for block in blocks for figures in getattr(block, name).tolist()]
+        wanted = [[np.nan if at is None else getattr(every, name)[at] for at in row] for row in expected]
+        np.testing.assert_array_equal(found, wanted)
+    ends = [end_s for block in blocks for end_s in block.end_s.tolist()]
+    assert ends == [max(at for at in row if at is not None) / 10 for row in expected]
+    starts = [start_s for block in blocks for start_s in block.start_s.tolist()]
+    assert starts == [*(end_s - line_rows.USUAL_INTERVAL_S for end_s in ends[:1]), *ends[:-1]]
+    assert rows.finish() == []
+
+
+def test_a_board_without_districts_has_no_rows():
+    part = readings([0, 1] * 50)
+    assert LineRows(layout_of(1), "bench-2").feed(part, part.times_ms / 10) == []
