@@ -92,8 +92,9 @@ class Sags(Watcher):
             tick=tick,
             volts=np.fmin(self.stream.medians("volts", tick - 6, tick - 1), recent),
             amps=np.fmax(self.stream.medians("amps", tick - 6, tick - 1), self.stream.medians("amps", tick - 26, tick - 1)),
-            volts_low=self.ticks.volts[lowest],
-            amps_low=self.ticks.amps[lowest],
+            # Ticks do not stay where they are while this is followed.
+            volts_low=self.ticks.volts[lowest].copy(),
+            amps_low=self.ticks.amps[lowest].copy(),
         )
 
     def _cause(self, before: _Before) -> Cause | None:

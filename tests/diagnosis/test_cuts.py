@@ -2,10 +2,11 @@
 
 from functools import cache
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.values import ReadingBlock
+from monitor.values import Cause, Event, ReadingBlock
 from tests.diagnosis.benches import Bench, diagnose, layout
 
 
@@ -50,6 +51,21 @@ def test_causes_of_the_eventful_bench():
         "short",
         "protection-open",
     }
+
+
+def test_a_long_sag_does_not_change_when_ticks_are_forgotten_meanwhile(monkeypatch: pytest.MonkeyPatch):
+    bench = Bench(seconds=45)
+    bench.extra[bench.rows(14, 36), 3] = 4
+    block = bench.readings()
+
+    def sags() -> list[Event]:
+        events, _ = diagnose(block, layout(), tuple(range(100, len(block), 100)))
+        return [event for event in events if event.cause is Cause.SUPPLY_SAG]
+
+    kept = sags()
+    monkeypatch.setattr("monitor.diagnosis.ticks.KEPT_TICKS", 120)
+    assert {event.district for event in kept} == {"Quarry branch", "Town lights"}
+    assert sags() == kept
 
 
 def test_an_event_is_told_within_a_second_of_its_end():
