@@ -103,9 +103,7 @@ class Ticks:
         if extra < KEPT_TICKS // 4:
             return
         for name in (*_MEASURED, *_DERIVED):
-            array = getattr(self, name)
-            array[:KEPT_TICKS] = array[extra : extra + KEPT_TICKS].copy()
-            array[KEPT_TICKS:] = np.nan
+            setattr(self, name, getattr(self, name)[extra:])
         self.base += extra
 
     def rows(self, first: int, last: int) -> slice:
@@ -153,7 +151,7 @@ class Ticks:
     def _room(self) -> None:
         rows = self.end - self.base
         if rows > len(self.volts):
-            self._allocate(max(rows + 512, 2 * len(self.volts)))
+            self._allocate(max(rows + 512, min(2 * rows, KEPT_TICKS * 3 // 2)))
 
     def _fill(self, board: str, begin: int) -> None:
         """Means, lows and highs of the complete ticks of one board."""
