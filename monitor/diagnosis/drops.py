@@ -250,26 +250,10 @@ class Drops(Watcher):
         """The amps did not come back: a train that stands without contact, unless it drove off or somebody switched."""
         d = self.district
         yield found + STALLED_TICKS + 1
-        cut = self.stream.cut(d, found - 4, found + 4)
-        rest = self.ticks.amps_high[self.ticks.rows(found + 4, found + STALLED_TICKS), d]
-        depth = usual - median(rest)
-        share = sharpest_share(cut.end_s, cut.amps, -depth)
-        calm = bool(self.ticks.calm[self.ticks.rows(found, found + STALLED_TICKS), d].all())
-        holds = self.stream.median("volts", d, found + 4, found + STALLED_TICKS) > self._hold_share * self.stream.median(
-            "volts", d, found - 6, found - 1
-        )
-        past = self.ticks.amps[self.ticks.rows(found - EARLIER_TICKS, found - 2), d]
-        if not usual - depth < LEFT_SHARE * float(np.nanquantile(past, 0.1)):
-            return found + 2  # back to what it drew before something came on
-        # A converter always shows some noise; a channel that hangs shows none.
-        hangs = float(np.ptp(self.ticks.amps[self.ticks.rows(found + 4, found + STALLED_TICKS), d])) < HANGING_SHARE * usual
-        stands = not hangs and share >= SHARP_SHARE and depth > 0.5 * usual and bool((rest < usual - 0.8 * depth).all())
-        event = self._measure(cut, found, usual, depth) if calm and holds and stands and is_fine(cut) else None
+        depth = usual - median(self.ticks.amps_high[self.ticks.rows(found + 4, found + STALLED_TICKS), d])
+        event = self._stall(found, usual, depth)
         if event is None or self._handed_over(found, depth):
             return found + 2
-        event.end_s, event.confidence = None, 0.6
-        event.evidence["change_within_one_cycle_share"] = share
-        del event.evidence["lasted_s"]
         self.tell(event, found + STALLED_TICKS)
         gone = yield from self.find(
             lambda rows: (self.ticks.amps_low[rows, d] > usual - RECOVERED_SHARE * depth) | (self.ticks.calm[rows, d] == 0),
@@ -281,6 +265,30 @@ class Drops(Watcher):
         event.evidence["lasted_s"] = event.end_s - event.start_s
         self.tell(event, end)
         return end + 2
+
+    def _stall(self, found: int, usual: float, depth: float) -> Occurrence | None:
+        """The amps went at once and stay away, while the district is live."""
+        d, rows = self.district, self.ticks.rows(found + 4, found + STALLED_TICKS)
+        stay_away = depth > 0.5 * usual and bool((self.ticks.amps_high[rows, d] < usual - 0.8 * depth).all())
+        if not stay_away or not self.ticks.calm[self.ticks.rows(found, found + STALLED_TICKS), d].all():
+            return None
+        # A converter always shows some noise; a channel that hangs shows none.
+        if float(np.ptp(self.ticks.amps[rows, d])) < HANGING_SHARE * usual:
+            return None
+        volts, volts_before = median(self.ticks.volts[rows, d]), self.stream.median("volts", d, found - 6, found - 1)
+        cut = self.stream.cut(d, found - 4, found + 4)
+        share = sharpest_share(cut.end_s, cut.amps, -depth)
+        if not volts > self._hold_share * volts_before or not share >= SHARP_SHARE or not is_fine(cut):
+            return None
+        past = self.ticks.amps[self.ticks.rows(found - EARLIER_TICKS, found - 2), d]
+        if not usual - depth < LEFT_SHARE * float(np.nanquantile(past, 0.1)):
+            return None  # back to what it drew before something came on
+        event = self._measure(cut, found, usual, depth)
+        if event is not None:
+            event.end_s, event.confidence = None, 0.6
+            event.evidence["change_within_one_cycle_share"] = share
+            del event.evidence["lasted_s"]
+        return event
 
 
 def _hold_share(circuits: Circuits) -> Floats:
