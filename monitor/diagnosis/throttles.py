@@ -19,6 +19,7 @@ STILL_SHARE = 0.008
 AGAINST_SHARE = 0.06  # of the amps: who draws more while the volts fall is a load, not a hand
 AGAINST = 0.8  # of the volts' own share
 LONGEST_TICKS = 80
+LEAST_SIGNAL_VOLTS = 0.3
 SHARPEST_SHARE = 0.6  # of the move within one cycle: a hand is slower
 
 
@@ -51,7 +52,8 @@ class Throttles(Watcher):
         while still < found + LONGEST_TICKS:
             yield still + 4
             volts = self.ticks.volts[self.ticks.rows(still, still + 4), d]
-            if float(volts.max() - volts.min()) <= max(STILL_SHARE * float(volts.max()), wavering):
+            highest = float(volts.max())
+            if highest - float(volts.min()) <= max(STILL_SHARE * highest, wavering):
                 break
             still += 2
         level = self.stream.median("volts", d, still, still + 4)
@@ -70,7 +72,7 @@ class Throttles(Watcher):
 
     def _judge(self, start: int, end: int) -> bool:
         d, stream = self.district, self.stream
-        before, after = stream.medians("volts", start - 6, start), stream.medians("volts", end + 1, end + 5)
+        before, after = self._beside("volts", start, end)
         share = np.where(before > self.circuits.off_volts, after, before) / np.maximum(before, 1e-6) - 1
         if not abs(share[d]) > LEAST_SHARE or self._has_other_reason(share, start, end):
             return False
@@ -92,16 +94,17 @@ class Throttles(Watcher):
         """A load, the mains, a DC signal."""
         circuits, d = self.circuits, self.district
         others = share[(circuits.output_of != circuits.output_of[d]) & (share > -0.9)]
-        along = float(np.max(others / share[d], initial=0.0)) if share[d] else 0.0
-        amps_before = self.stream.medians("amps", start - 6, start)
-        amps = self.stream.medians("amps", end + 1, end + 5) - amps_before
-        near = circuits.neighbours(d)
-        rise = float(np.nansum(amps[near]))
-        against = rise * np.sign(share[d]) < -0.1 * circuits.rated_amps[circuits.supply_of[d]]
-        own = float(amps[d]) * np.sign(share[d])
-        drawn = own < -max(AGAINST_SHARE, AGAINST * abs(share[d])) * float(amps_before[d])
-        offset = np.abs(
-            self.stream.medians("offset_volts", end + 1, end + 5) - self.stream.medians("offset_volts", start - 6, start)
-        )[d]
-        signal = circuits.is_ac[d] and offset > 0.3
-        return bool(signal or against or drawn or along > FOLLOW_SHARE)
+        if float(np.max(others / share[d], initial=0.0)) > FOLLOW_SHARE:
+            return True
+        amps_before, amps_after = self._beside("amps", start, end)
+        amps = amps_after - amps_before
+        if float(np.nansum(amps[circuits.neighbours(d)])) * np.sign(share[d]) < -0.1 * circuits.rated_amps[circuits.supply_of[d]]:
+            return True
+        if float(amps[d]) * np.sign(share[d]) < -max(AGAINST_SHARE, AGAINST * abs(share[d])) * float(amps_before[d]):
+            return True
+        offset_before, offset_after = self._beside("offset_volts", start, end)
+        return bool(circuits.is_ac[d] and abs(offset_after[d] - offset_before[d]) > LEAST_SIGNAL_VOLTS)
+
+    def _beside(self, name: str, start: int, end: int) -> tuple[Floats, Floats]:
+        """Medians of a tick figure just before and just after a move, of all districts."""
+        return self.stream.medians(name, start - 6, start), self.stream.medians(name, end + 1, end + 5)
