@@ -2,12 +2,14 @@
 
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from dashboard.shelf import Listed, Shelf
 from monitor.errors import MonitorError
 from monitor.sessions.trends import Trend, trends
+
+Stage = Literal["idle", "working", "stopping", "stopped", "done"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -15,14 +17,14 @@ class TrendState:
     """How far it is.
 
     Attributes:
-        state: "idle" (nobody asked), "working", "stopped" or "done".
+        state: "idle" (nobody asked), "working", "stopping" (after the session that it is at), "stopped" or "done".
         done: Sessions gone through.
         total: Sessions to go through.
         unread: Names of sessions that could not be understood.
         found: The trends over those gone through.
     """
 
-    state: Literal["idle", "working", "stopped", "done"]
+    state: Stage
     done: int
     total: int
     unread: tuple[str, ...]
@@ -66,7 +68,10 @@ class TrendJob:
 
     def stop(self) -> None:
         """Stop after the session that it is at; what was found so far stays."""
-        self._stop.set()
+        with self._lock:
+            self._stop.set()
+            if self._state.state == "working":
+                self._state = replace(self._state, state="stopping")
 
     def join(self, seconds: float) -> None:
         """Wait until it is through, so long at most."""
@@ -85,9 +90,8 @@ class TrendJob:
                 unread.append(listed.id)
             last = done == len(sessions)
             found = trends(reviews) if last or stop.is_set() else ()
-            self._tell(stop, TrendState(
-                state="done" if last else "working", done=done, total=len(sessions), unread=tuple(unread), found=found
-            ))  # fmt: skip
+            state: Stage = "done" if last else "stopping" if stop.is_set() else "working"
+            self._tell(stop, TrendState(state=state, done=done, total=len(sessions), unread=tuple(unread), found=found))
         else:
             return
         self._tell(stop, TrendState(

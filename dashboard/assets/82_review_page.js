@@ -117,8 +117,6 @@
     const goto = click.target.closest("[data-goto]");
     if (goto) goTo(goto);
     if (click.target.closest("[data-to-moment]")) toMoment();
-    const press = click.target.closest("[data-press]");
-    if (press) document.getElementById(press.dataset.press).click();
   });
 
   /* A session that is being recorded grows while one looks at it. */

@@ -9,7 +9,7 @@ from dashboard.shelf import Listed, Shelf
 from dashboard.stall_source import StallSources
 from dashboard.trend_job import TrendJob
 from dashboard.views.review import no_moment, review_page
-from dashboard.views.review_trends import trends_panel
+from dashboard.views.review_trends import trend_button, trend_figures, trend_words
 from dashboard.views.stalls import moment
 from dashboard.watch import Watch
 
@@ -22,7 +22,6 @@ Chosen = list[str | None]
 def register(app: dash.Dash, watch: Watch) -> None:
     """Register the page, its addresses and its callbacks."""
     shelf = Shelf(watch.recordings)
-    job = TrendJob(shelf)
 
     def layout(session: str = "", beside: str = "", **_query: str) -> Component:
         listing = shelf.listing()
@@ -34,23 +33,35 @@ def register(app: dash.Dash, watch: Watch) -> None:
     app.server.register_blueprint(review_routes(shelf))
     dash.register_page("review", path="/review", name="Review", title="Review", order=4, layout=layout, in_menu=True)
 
+    _reckon_trends(app, shelf)
+
+
+def _reckon_trends(app: dash.Dash, shelf: Shelf) -> None:
+    job = TrendJob(shelf)
+
     @app.callback(
-        Output("review-trends", "children"),
+        Output("trend-said", "children"),
+        Output("trend-do", "children"),
+        Output("trend-do", "hidden"),
+        Output("trend-found", "children"),
         Input("review-tick", "n_intervals"),
-        Input("trend-start", "n_clicks"),
-        Input("trend-stop", "n_clicks"),
+        Input("trend-do", "n_clicks"),
         State("review-chosen", "data"),
+        State("trend-do", "children"),
     )
-    def reckon(_ticks: int, _starts: int, _stops: int, chosen: Chosen) -> object:
+    def reckon(_ticks: int, _clicks: int, chosen: Chosen, shown: str) -> tuple[object, ...]:
         sessions = _alike(shelf.listing(), chosen[0])
         before = job.state(sessions)
-        if ctx.triggered_id == "trend-stop":
+        pressed = ctx.triggered_id == "trend-do"
+        if pressed and before.state in ("working", "stopping"):
             job.stop()
-        elif ctx.triggered_id == "trend-start" or (before.state == "idle" and 0 < len(sessions) <= AT_ONCE):
+        elif (pressed and before.state != "done") or (before.state == "idle" and 0 < len(sessions) <= AT_ONCE):
             job.start(sessions)
-        elif before.state in ("done", "stopped", "idle") and _ticks and _ticks > 1:
-            return dash.no_update
-        return trends_panel(job.state(sessions), sessions[0].title if sessions else "")
+        elif ctx.triggered_id and shown == trend_button(before) and before.state not in ("working", "stopping"):
+            raise dash.exceptions.PreventUpdate
+        state = job.state(sessions)
+        button = trend_button(state)
+        return trend_words(state, sessions[0].title if sessions else ""), button, not button, trend_figures(state)
 
 
 def _show_moments(app: dash.Dash, sources: StallSources) -> None:

@@ -13,6 +13,7 @@ from dashboard.views.attributes import aria, hook
 from dashboard.views.figures import seconds
 from dashboard.views.review_figures import compared_table, district_table, losses, stall_table, supply_table
 from dashboard.views.review_notices import happenings
+from dashboard.views.review_trends import trends_section
 from monitor.sessions.pictures import clock_words
 
 KEYS = (
@@ -55,14 +56,10 @@ def review_page(listing: Sequence[Listed], chosen: Listed | None, beside: Listed
                 ],
                 className="review",
             ),
-            html.Section(id="review-trends", className="panel"),
+            trends_section(),
             dcc.Store(id="review-chosen", data=[chosen and chosen.id, beside and beside.id]),
             dcc.Store(id="review-event", data=None),
             dcc.Interval(id="review-tick", interval=1000),
-            html.Div(
-                [html.Button(id="trend-start", n_clicks=0), html.Button(id="trend-stop", n_clicks=0)],
-                hidden=True,
-            ),
         ],
         className="page",
     )
@@ -102,12 +99,14 @@ def _row(each: Listed, chosen: Listed | None, beside: Listed | None) -> Componen
     ]
     link = dcc.Link(words, href=address(each.id))
     other = None
+    is_beside = beside is not None and beside.id == each.id
     if chosen is not None and not is_open:
-        is_beside = beside is not None and beside.id == each.id
         href = address(chosen.id, None if is_beside else each.id)
-        name = "take it away again" if is_beside else "set beside"
-        other = dcc.Link(name, href=href, className="beside-link")
-    return html.Li([link, other], className="fault" if is_open else "deliberate", **(aria(current="true") if is_open else {}))
+        name = "is set beside: take it away" if is_beside else "set beside"
+        about = f"{each.began_at:%d %b %Y, %H:%M}, beside {chosen.began_at:%d %b %Y, %H:%M}"
+        other = dcc.Link(name, href=href, className="beside-link", title=about)
+    kind = "fault" if is_open else "is-beside" if is_beside else "deliberate"
+    return html.Li([link, other], className=kind, **(aria(current="true") if is_open else {}))
 
 
 def _none(listing: Sequence[Listed], asked: str) -> str:

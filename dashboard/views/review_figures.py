@@ -5,11 +5,14 @@ from collections.abc import Iterable, Sequence
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.views.attributes import aria
 from dashboard.views.figures import NOTHING, figure, percent, seconds, volt_amperes
 from dashboard.views.words import WORD_OF_CAUSE
 from monitor.layout import Layout
 from monitor.sessions.figures import LIMIT_SHARES, STALLS, DistrictReview, SessionReview, Spread, SupplyReview
 from monitor.sessions.trends import Compared, side_by_side
+
+COUNTS = ("stalls", "warnings")
 
 
 def district_table(figures: SessionReview) -> Component:
@@ -20,7 +23,7 @@ def district_table(figures: SessionReview) -> Component:
         "District", "measured", "volts mean", "lowest V", "amps mean", "95 % of the time below", "highest A", "VA mean", "VA 95 %",
         "VA highest second", "Wh", *limits, "loop ohms", "stalls",
     )  # fmt: skip
-    return table(heads, (_district_row(district, has_limit=has_limit) for district in figures.districts))
+    return table(heads, (_district_row(district, has_limit=has_limit) for district in figures.districts), "Districts")
 
 
 def _district_row(district: DistrictReview, *, has_limit: bool) -> list[str]:
@@ -49,7 +52,7 @@ def supply_table(figures: SessionReview, layout: Layout) -> Component:
         "protection opened after",
     )  # fmt: skip
     plates = {supply.name: supply.plate_va for supply in layout.supply}
-    return table(heads, (_supply_row(supply, plates.get(supply.name)) for supply in figures.supplies))
+    return table(heads, (_supply_row(supply, plates.get(supply.name)) for supply in figures.supplies), "Supplies")
 
 
 def _supply_row(supply: SupplyReview, plate_va: float | None) -> list[str]:
@@ -80,19 +83,33 @@ def stall_table(figures: SessionReview) -> Component:
         ]
         for district in figures.districts
     )
-    return table(heads, rows)
+    return table(heads, rows, "What stopped trains")
 
 
 def compared_table(first: SessionReview, second: SessionReview) -> Component:
-    """All figures of two sessions, and how much each changed."""
+    """All figures of two sessions, place by place, and how much each changed."""
     names = [f"{each.began_at.astimezone():%d %b %Y, %H:%M}" for each in (first, second)]
-    return table(("Figure", "where", *names, "change"), (_compared_row(row) for row in side_by_side(first, second)), words=2)
+    heads = ("Figure", *names, "change")
+    places: dict[str, list[Compared]] = {}
+    for row in side_by_side(first, second):
+        places.setdefault(row.where or "The layout", []).append(row)
+    bodies: list[Component] = [html.Thead(_head(heads))]
+    for place, rows in places.items():
+        named = html.Tr(html.Th(place, scope="rowgroup", colSpan=len(heads)), className="place")
+        bodies.append(html.Tbody([named, *(_row(_compared_row(row)) for row in rows)]))
+    return _scrolled(html.Table(bodies, className="figures-table compared"), "Side by side")
 
 
 def _compared_row(row: Compared) -> list[str]:
+    digits = 0 if row.figure in COUNTS else 2
     change = row.change
-    said = NOTHING if change is None else f"{change:+.2f}".replace("-", "−")
-    return [row.figure, row.where or "the layout", figure(row.first, 2), figure(row.second, 2), said]
+    said = NOTHING if change is None else signed(change, digits)
+    return [row.figure, figure(row.first, digits), figure(row.second, digits), said]
+
+
+def signed(value: float, digits: int) -> str:
+    """With its sign, also where it is more; none where nothing of it is left."""
+    return f"{value:+.{digits}f}".replace("-", "−") if round(value, digits) else f"{0:.{digits}f}"
 
 
 def losses(figures: SessionReview) -> Component | None:
@@ -102,19 +119,29 @@ def losses(figures: SessionReview) -> Component | None:
     return html.P(f"Not all of it is there: {'; '.join(figures.losses)}.", className="losses")
 
 
-def table(heads: Sequence[str], rows: Iterable[Sequence[str]], words: int = 1) -> Component:
-    """A table that may be scrolled sideways; the first column names the row, the first ``words`` columns are words."""
-    head = html.Tr([html.Th(text, scope="col", className="words" if k < words else None) for k, text in enumerate(heads)])
-    body = [
-        html.Tr(
-            [
-                html.Th(row[0], scope="row"),
-                *(html.Td(cell, className="words" if k < words else None) for k, cell in enumerate(row[1:], start=1)),
-            ]
-        )
-        for row in rows
-    ]
-    return html.Div(html.Table([html.Thead(head), html.Tbody(body)], className="figures-table"), className="scroll", tabIndex="0")
+def table(heads: Sequence[str], rows: Iterable[Sequence[str]], name: str) -> Component:
+    """A table that may be scrolled sideways; the first column names the row.
+
+    Args:
+        heads: Of the columns.
+        rows: Cells, as many as heads.
+        name: For those who cannot see what it stands under.
+    """
+    return _scrolled(
+        html.Table([html.Thead(_head(heads)), html.Tbody([_row(row) for row in rows])], className="figures-table"), name
+    )
+
+
+def _head(heads: Sequence[str]) -> Component:
+    return html.Tr([html.Th(text, scope="col", className=None if k else "words") for k, text in enumerate(heads)])
+
+
+def _row(cells: Sequence[str]) -> Component:
+    return html.Tr([html.Th(cells[0], scope="row"), *(html.Td(cell) for cell in cells[1:])])
+
+
+def _scrolled(inner: Component, name: str) -> Component:
+    return html.Div(inner, className="scroll", tabIndex="0", role="region", **aria(label=name))
 
 
 def _part(spread: Spread | None, part: str, decimals: int) -> str:

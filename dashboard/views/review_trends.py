@@ -8,11 +8,13 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.trend_job import TrendState
-from dashboard.views.attributes import aria, hook
-from dashboard.views.review_figures import table
+from dashboard.views.attributes import aria
+from dashboard.views.review_figures import signed, table
 from monitor.sessions.trends import Trend
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 460, 190, 44, 12, 12, 26
+LETTERS = 15
+"""How high a name is."""
 DASHES = ("", "7 4", "2 4", "10 3 2 3")
 MEANING = {
     "stalls an hour": "how often something stopped a train",
@@ -27,45 +29,63 @@ _STYLE = (
 )
 
 
-def trends_panel(state: TrendState, title: str) -> list[Component]:
-    """Progress while it works, the trends when there are some.
+def trends_section() -> Component:
+    """The frame: its one button stays where it is whatever changes around it, so that nobody's focus is lost."""
+    return html.Section(
+        [
+            html.Div(id="trend-said", **aria(live="polite")),
+            html.Button("", id="trend-do", type="button", n_clicks=0, hidden=True),
+            html.Div(id="trend-found", className="trends"),
+        ],
+        className="panel",
+        **aria(label="Trends"),
+    )
+
+
+def trend_words(state: TrendState, title: str) -> list[Component]:
+    """What is gone through, and how far it is.
 
     Args:
         state: How far the work is.
         title: Which layout's sessions are gone through.
     """
-    return [
-        html.H2(f"Over all sessions of {title}" if title else "Over all sessions"),
-        _progress(state),
-        html.Div([_figure(name, found) for name, found in _by_figure(state.found)], className="trends"),
-    ]
+    return [html.H2(f"Over all sessions of {title}" if title else "Over all sessions"), _progress(state)]
+
+
+def trend_button(state: TrendState) -> str:
+    """What can be asked for; empty where nothing can."""
+    return {"idle": "Reckon the trends", "working": "Stop", "stopping": "Stopping …", "stopped": "Go on", "done": ""}[state.state]
+
+
+def trend_figures(state: TrendState) -> list[Component]:
+    """The trends, where there are some."""
+    return [_figure(name, found) for name, found in _by_figure(state.found)]
 
 
 def _progress(state: TrendState) -> Component:
     if state.state == "idle":
-        return html.P(
-            ["Every session is gone through once for this. ", _press("trend-start", "Reckon the trends")], className="quiet"
-        )
-    if state.state == "working":
+        return html.P("Every session is gone through once for this.", className="quiet")
+    if state.state in ("working", "stopping"):
         bar = html.Progress(value=str(state.done), max=str(max(1, state.total)), **aria(label="sessions gone through"))
-        return html.P([bar, f" {state.done} of {state.total} sessions ", _press("trend-stop", "Stop")], role="status")
-    said = f"{state.done} of {state.total} sessions"
+        # Ears hear when it begins and ends, not each step of it.
+        return html.P([bar, f" {state.done} of {state.total} sessions"], **aria(live="off"))
+    said = f"{state.done} of {state.total} sessions{' (stopped)' if state.state == 'stopped' else ''}"
     unread = f", {len(state.unread)} could not be understood: {', '.join(state.unread[:3])}" if state.unread else ""
-    again = _press("trend-start", "Go on") if state.state == "stopped" else None
     few = " Trends need two sessions at least." if state.total < 2 else ""
-    return html.P(
-        [f"{said}{' (stopped)' if state.state == 'stopped' else ''}{unread}.{few} ", again], className="quiet", role="status"
-    )
-
-
-def _press(button: str, text: str) -> Component:
-    return html.Button(text, type="button", **hook(press=button))
+    return html.P(f"{said}{unread}.{few}", className="quiet")
 
 
 def _by_figure(found: Sequence[Trend]) -> list[tuple[str, list[Trend]]]:
     """By figure, and only what more than one session says something about."""
     names = [name for name in MEANING if any(trend.figure == name and len(trend.points) > 1 for trend in found)]
     return [(name, [trend for trend in found if trend.figure == name and len(trend.points) > 1]) for name in names]
+
+
+def _free(y: float, taken: Sequence[float]) -> float:
+    """Where a name stands that belongs to a line at y: above it or below it, and on no other name; else as near as there is room."""
+    wanted = sorted([y + by for by in (*range(-90, -5, 6), *range(LETTERS, 100, 6))], key=lambda at: abs(at - (y - 6)))
+    inside = [at for at in wanted if TOP + LETTERS <= at <= HEIGHT - BOTTOM - 3]
+    return next((at for at in inside if all(abs(at - other) >= LETTERS for other in taken)), y)
 
 
 def _figure(name: str, found: list[Trend]) -> Component:
@@ -75,7 +95,7 @@ def _figure(name: str, found: list[Trend]) -> Component:
             trend.where or "the layout",
             f"{trend.points[0][1]:.2f}",
             f"{trend.points[-1][1]:.2f}",
-            f"{trend.points[-1][1] - trend.points[0][1]:+.2f}".replace("-", "−"),
+            signed(trend.points[-1][1] - trend.points[0][1], 2),
         ]
         for trend in found
     ]
@@ -83,7 +103,7 @@ def _figure(name: str, found: list[Trend]) -> Component:
         [
             html.Figcaption([html.Strong(name), html.Span(f" {MEANING[name]}", className="quiet")]),
             html.Img(src=f"data:image/svg+xml;base64,{drawn}", alt=f"{name} from session to session; the table has the figures"),
-            table(("Where", "first", "latest", "change"), rows),
+            table(("Where", "first", "latest", "change"), rows, name),
         ]
     )
 
@@ -100,11 +120,13 @@ def trend_picture(found: Sequence[Trend]) -> str:
     for k, day in enumerate((days[0], days[-1]) if days else ()):
         anchor = "end" if k else "start"
         parts.append(f'<text x="{across[day]:.0f}" y="{HEIGHT - 8}" text-anchor="{anchor}">{day.astimezone():%d %b %Y}</text>')
+    named: list[float] = []
     for k, trend in enumerate(found):
         places = [(across[at], base - max(0.0, value) / top * (base - TOP)) for at, value in trend.points]
         line = " L".join(f"{x:.1f} {y:.1f}" for x, y in places)
         parts.append(f'<path d="M{line}" stroke-dasharray="{DASHES[k % len(DASHES)]}"/>')
         parts += [f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3"/>' for x, y in places]
         x, y = places[-1]
-        parts.append(f'<text x="{x - 6:.0f}" y="{y - 6 - 14 * (k % 2):.0f}" text-anchor="end">{escape(trend.where)}</text>')
+        named.append(_free(y, named))
+        parts.append(f'<text x="{x - 6:.0f}" y="{named[-1]:.0f}" text-anchor="end">{escape(trend.where)}</text>')
     return f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}"><style>{_STYLE}</style>{"".join(parts)}</svg>'

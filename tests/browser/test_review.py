@@ -1,11 +1,15 @@
 """The Review page in a real browser: from the whole of a session down to samples, by keys, by mouse, on a phone."""
 
+import json
+import shutil
+import threading
 from pathlib import Path
 
 import pandas as pd
 import pytest
 from playwright.sync_api import expect
 
+from dashboard.shelf import Shelf
 from monitor.layout import parse_layout
 from monitor.runtime.session_stream import session_pipeline
 from monitor.sessions import SessionFolder
@@ -139,6 +143,77 @@ def test_where_no_samples_were_kept_the_moment_says_so(review):
     expect(page.locator("#review-moment")).to_contain_text("a board that sends readings only has none")
     expect(page.locator("#review-moment")).to_contain_text("What to try")
     assert page.locator("#review-moment .js-plotly-plot").count() == 0
+
+
+@pytest.mark.parametrize(("width", "height"), [(1920, 1080), (360, 740), (320, 640)])
+def test_two_sessions_side_by_side_can_be_read_at_any_width(review, width, height):
+    page = review.open(f"review?session={WAVES}", ready=False, width=width, height=height)
+    page.set_default_timeout(PATIENCE_MS)
+    page.get_by_title("16 May 2026, 13:00, beside 16 May 2026, 09:30").click()
+    page.wait_for_url("**&beside=*")
+    page.wait_for_function("() => document.querySelectorAll('[data-shown]').length === 2")
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    compared = page.get_by_role("region", name="Side by side")
+    assert compared.evaluate("place => place.scrollWidth - place.clientWidth") <= 0
+    row = compared.get_by_role("row").filter(has_text="stalls an hour")
+    # 6 stalls in 66.0 s and 14 in 296.1 s, by hand.
+    expect(row.get_by_role("cell")).to_have_text(["327", "170", "−156.42"])
+    page.locator(".one-of-two").filter(has=page.get_by_role("heading", name="What happened on 16 May 2026, 13:00")).locator(
+        "li.fault [data-event]"
+    ).first.click()
+    expect(page.locator("#review-moment")).to_contain_text("16 May, 13:00:05")
+    for place in page.get_by_role("region").all():
+        assert place.get_attribute("aria-label")
+    assert review.complaints == []
+
+
+@pytest.fixture
+def slow_trends(show, tmp_path, monkeypatch):
+    """Ten sessions of which the third is gone through only when a test lets it."""
+    for k in range(10):
+        made = tmp_path / f"2026-05-{10 + k}_09-30-00_fernhollow-show-layout"
+        shutil.copytree(RECORDINGS / "2026-05-16_13-00-00_fernhollow-show-layout", made)
+        manifest = json.loads((made / "manifest.json").read_text())
+        (made / "manifest.json").write_text(json.dumps({**manifest, "began_at": f"2026-05-{10 + k}T09:30:00Z"}))
+    go, asked, review_of = threading.Event(), [], Shelf.review
+
+    def held(shelf, listed):
+        asked.append(listed.id)
+        assert len(asked) != 3 or go.wait(60)
+        return review_of(shelf, listed)
+
+    monkeypatch.setattr(Shelf, "review", held)
+    hall = Hall(4)
+    hall.recordings = tmp_path
+    yield show(hall), go
+    go.set()
+
+
+def test_long_work_is_begun_stopped_and_gone_on_with_by_keys(slow_trends):
+    shown, go = slow_trends
+    page = shown.open("review", ready=False)
+    page.set_default_timeout(PATIENCE_MS)
+    trends = page.get_by_role("region", name="Trends")
+    button = trends.get_by_role("button")
+    expect(button).to_have_text("Reckon the trends")
+    button.focus()
+    page.keyboard.press("Enter")
+    expect(trends).to_contain_text("2 of 10 sessions")
+    expect(button).to_have_text("Stop")
+    # What is renewed each second takes the focus from nobody.
+    page.wait_for_timeout(2500)
+    expect(button).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(button).to_have_text("Stopping …")
+    go.set()
+    expect(trends).to_contain_text("3 of 10 sessions (stopped)")
+    expect(button).to_have_text("Go on")
+    expect(button).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(trends).to_contain_text("10 of 10 sessions")
+    expect(button).to_be_hidden()
+    expect(trends.get_by_role("region", name="stalls an hour")).to_be_visible()
+    assert (shown.complaints, shown.troubles) == ([], [])
 
 
 @pytest.fixture

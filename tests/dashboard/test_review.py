@@ -6,6 +6,7 @@ import json
 import re
 import threading
 import time
+from datetime import timedelta
 from urllib.parse import quote
 
 import numpy as np
@@ -18,13 +19,14 @@ from dashboard.shelf import Shelf
 from dashboard.trend_job import TrendJob
 from dashboard.views.attributes import hook
 from dashboard.views.markup import markup
-from dashboard.views.review_trends import trends_panel
+from dashboard.views.review_trends import trend_button, trend_figures, trend_picture, trend_words
 from monitor.sessions import find_sessions
 from monitor.sessions.figures import review
 from monitor.sessions.pack import unpack
+from monitor.sessions.trends import Trend
 from tests.browser.hall import Hall
 from tests.runtime.streams import packed_stream, sine_counts
-from tests.sessions.shows import overload_stream, record
+from tests.sessions.shows import BEGAN_AT, overload_stream, record
 from tests.sessions.test_demo_sessions import RECORDINGS, SHIPPED
 
 SECONDS = 9.0
@@ -284,8 +286,10 @@ def test_trends_show_progress_and_can_be_stopped(recordings):
     job.start(sessions)
     assert held.reached.wait(60)
     assert (job.state(sessions).state, job.state(sessions).total) == ("working", 2)
-    assert "Stop" in markup(trends_panel(job.state(sessions), "Fernhollow"))
+    assert trend_button(job.state(sessions)) == "Stop"
+    assert "0 of 2 sessions" in markup(trend_words(job.state(sessions), "Fernhollow"))
     job.stop()
+    assert trend_button(job.state(sessions)) == "Stopping …"
     held.go.set()
     job.join(60)
     assert (job.state(sessions).state, job.state(sessions).done) == ("stopped", 1)
@@ -293,9 +297,20 @@ def test_trends_show_progress_and_can_be_stopped(recordings):
     job.join(60)
     state = job.state(sessions)
     assert (state.state, state.done) == ("done", 2)
-    text = markup(trends_panel(state, "Fernhollow"))
+    assert trend_button(state) == ""
+    text = markup(trend_figures(state))
     assert "VA highest second" in text
     assert "data:image/svg+xml;base64," in text
+
+
+def test_names_of_many_lines_stand_apart_and_within_the_picture():
+    begun = [BEGAN_AT, BEGAN_AT + timedelta(days=1)]
+    found = [Trend(figure="stalls", where=f"District {k}", points=tuple((at, 5.0 + k / 100) for at in begun)) for k in range(6)]
+    heights = [float(y) for y in re.findall(r'<text x="\d+" y="(\d+)" text-anchor="end">District', trend_picture(found))]
+    assert len(heights) == 6
+    assert min(np.diff(sorted(heights))) >= 14
+    assert min(heights) >= 15
+    assert max(heights) <= 190 - 26
 
 
 def test_markup_escapes_and_knows_its_own_kind():
