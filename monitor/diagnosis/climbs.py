@@ -21,8 +21,10 @@ ABOVE_HIGH_RATIO = 1.13  # of the highest that grades brought in the laps before
 KNOWN_TICKS = 240  # before so much of its way was seen, a train that binds looks like one that climbs a hill
 HIGH_QUANTILE = 0.95  # what lasts a shorter share of the time are surges, not grades
 LOOK_BACK_TICKS = 600
+TOGETHER_TICKS = 300
 SAME_VOLTS_SHARE = 0.6  # laps at volts within this tell what hills there are
 BEFORE_TICKS = 26
+COMPARED_TICKS = LOOK_BACK_TICKS - BEFORE_TICKS // 2
 LEAST_AMPS = 0.05
 REMEMBERED = 8
 STAYS_TICKS = 12
@@ -92,22 +94,25 @@ class Climbs(Watcher):
                     break
 
     def _every_other(self, found: int) -> NDArray[np.intp]:
-        """This onset and those after it that can be decided by now, two ticks apart at least."""
+        """This onset and those soon after it that can be decided by now, two ticks apart at least."""
         onsets = [found]
-        for tick in self.coming(self.ticks.end - STAYS_TICKS):
+        for tick in self.coming(min(self.ticks.end - STAYS_TICKS, found + TOGETHER_TICKS)):
             if tick >= onsets[-1] + 2:
                 onsets.append(tick)
         return np.array(onsets)
 
     def _measured(self, found: NDArray[np.intp]) -> list[_Climb]:
         """Those of the onsets after which the amps stay up, higher than on any hill, while the volts hold."""
+        laps = self._laps(found)
+        if self._is_hilly(found, laps):
+            return []
         amps, volts = self._around("amps", found, -2, STAYS_TICKS), self._around("volts", found, -2, STAYS_TICKS)
         floor, level = np.min(self._around("usual_amps", found, -BEFORE_TICKS, 0), axis=1), medians(amps, 1)
         stays = (amps[:, 2:] > (floor + STAYS_SHARE * (level - floor))[:, None]).mean(axis=1) > 0.85
         before, during = medians(self._around("volts", found, -BEFORE_TICKS, -9), 1), medians(volts, 1)
         holds = (HOLD_SHARE * before < during) & (during < 1.025 * before)
         some = np.flatnonzero((floor + LEAST_AMPS < level) & stays & holds)
-        high, known = self._highest(found[some], during[some])
+        high, known = _highest(laps, found[some] - found[0], during[some])
         above = level[some] > ABOVE_HIGH_RATIO * high
         figures = [
             values[above].tolist() for values in (found[some], floor[some], level[some], before[some], during[some], high, known)
@@ -118,25 +123,6 @@ class Climbs(Watcher):
         """A figure of this district at the ticks first..last-1 counted from each onset, shape (k, last - first)."""
         rows = (found - self.ticks.base)[:, None] + np.arange(first, last)
         return np.asarray(getattr(self.ticks, name)[rows, self.district])
-
-    def _highest(self, found: NDArray[np.intp], volts: Floats) -> tuple[Floats, Bools]:
-        """The highest amps that this train's laps brought before each onset, and whether enough of its way was seen.
-
-        Args:
-            found: Shape (k,): onsets.
-            volts: Shape (k,): volts behind each.
-        """
-        if not len(found):
-            return np.zeros(0), np.zeros(0, dtype=np.bool_)
-        windows = sliding_window_view(self._laps(found), LOOK_BACK_TICKS - BEFORE_TICKS // 2, axis=1)
-        volts_then, amps = windows[:, found - found[0]]
-        volts = volts[:, None]
-        same = (volts_then > SAME_VOLTS_SHARE * volts) & (volts_then * SAME_VOLTS_SHARE < volts)
-        # A hill asks for the same torque at any speed; at more volts it may take as much more amps at the most.
-        ordered = np.sort(np.where(same, amps * np.maximum(1.0, volts / volts_then), np.inf), axis=1)
-        count = same.sum(axis=1)
-        high = ordered[np.arange(len(found)), (HIGH_QUANTILE * np.maximum(count - 1, 0)).astype(np.intp)]
-        return np.where(count < STAYS_TICKS, 0.0, high), count >= KNOWN_TICKS
 
     def _laps(self, found: NDArray[np.intp]) -> Floats:
         """Volts and amps of the ticks that these onsets are compared with, shape (2, n); volts are NaN where a tick does not count."""
@@ -150,6 +136,16 @@ class Climbs(Watcher):
         laps[0, last - first - len(tick) :] = np.where(counts, self.ticks.volts[rows, self.district], np.nan)
         laps[1, last - first - len(tick) :] = self.ticks.amps[rows, self.district]
         return laps
+
+    def _is_hilly(self, found: NDArray[np.intp], laps: Floats) -> bool:
+        """Laps brought as much as all that came with these onsets, and so often that it can be above the high of none of them."""
+        rows = self.ticks.rows(int(found[0]) - 2, int(found[-1]) + STAYS_TICKS)
+        amps, volts = self.ticks.amps[rows, self.district], self.ticks.volts[rows, self.district]
+        # All of them are compared with these ticks, whatever their volts.
+        volts_then, amps_then = laps[:, found[-1] - found[0] : COMPARED_TICKS]
+        same = (volts_then > SAME_VOLTS_SHARE * volts.max()) & (volts_then * SAME_VOLTS_SHARE < volts.min())
+        often = int(np.count_nonzero(same & (ABOVE_HIGH_RATIO * amps_then >= amps.max())))
+        return often > (1 - HIGH_QUANTILE) * COMPARED_TICKS + 1
 
     def _event(self, climb: _Climb) -> Occurrence | None:
         found, floor, level, high = climb.found, climb.floor, climb.level, climb.high
@@ -227,6 +223,26 @@ class Climbs(Watcher):
         self.tell(event, at + 4)
         self._bound = [*self._bound, (found - BEFORE_TICKS // 2, at + 5)][-REMEMBERED:]
         return at + 8
+
+
+def _highest(laps: Floats, at: NDArray[np.intp], volts: Floats) -> tuple[Floats, Bools]:
+    """The highest amps that a train's laps brought before each onset, and whether enough of its way was seen.
+
+    Args:
+        laps: Shape (2, n): volts and amps of the ticks before the onsets.
+        at: Shape (k,): where in them each onset's minute begins.
+        volts: Shape (k,): volts behind each onset.
+    """
+    if not len(at):
+        return np.zeros(0), np.zeros(0, dtype=np.bool_)
+    volts_then, amps = sliding_window_view(laps, COMPARED_TICKS, axis=1)[:, at]
+    volts = volts[:, None]
+    same = (volts_then > SAME_VOLTS_SHARE * volts) & (volts_then * SAME_VOLTS_SHARE < volts)
+    # A hill asks for the same torque at any speed; at more volts it may take as much more amps at the most.
+    ordered = np.sort(np.where(same, amps * np.maximum(1.0, volts / volts_then), np.inf), axis=1)
+    count = same.sum(axis=1)
+    high = ordered[np.arange(len(at)), (HIGH_QUANTILE * np.maximum(count - 1, 0)).astype(np.intp)]
+    return np.where(count < STAYS_TICKS, 0.0, high), count >= KNOWN_TICKS
 
 
 def _rise_s(cut: Cut, floor: float, level: float) -> float:
