@@ -78,6 +78,8 @@ class Ticks:
         begin, self.end = self.end, reached
         self.real_end = reached
         self._room()
+        for name in _MEASURED:
+            getattr(self, name)[begin - self.base : self.end - self.base] = np.nan
         for board in list(self._pending):
             self._fill(board, begin)
         self._hold(begin)
@@ -142,7 +144,7 @@ class Ticks:
     def _allocate(self, rows: int) -> None:
         for name in (*_MEASURED, *_DERIVED):
             # A district's ticks lie side by side: they are looked at one district at a time.
-            array = np.full((len(self._circuits), rows), np.nan).T
+            array = np.empty((len(self._circuits), rows)).T
             old = getattr(self, name, None)
             if old is not None:
                 array[: len(old)] = old
