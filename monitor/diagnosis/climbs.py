@@ -73,7 +73,7 @@ class Climbs(Watcher):
         ticks = stream.ticks
         usual = ticks.usual_amps[rows]
         lowest = sliding(np.minimum, rows_before(ticks.usual_amps, rows, BEFORE_TICKS + 1, 0), BEFORE_TICKS + 1)
-        return np.asarray((usual > LEAST_RATIO * lowest) & (usual > lowest + LEAST_AMPS) & (ticks.calm[rows] > 0))
+        return np.asarray((usual > LEAST_RATIO * lowest) & (usual > lowest + LEAST_AMPS) & ticks.calm[rows])
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -129,7 +129,7 @@ class Climbs(Watcher):
         first, last = int(found[0]) - LOOK_BACK_TICKS, int(found[-1]) - BEFORE_TICKS // 2
         rows = self.ticks.rows(first, last)
         tick = np.arange(last - (rows.stop - rows.start), last)
-        counts = (self.ticks.calm[rows, self.district] > 0) & (tick >= self._same_since)
+        counts = self.ticks.calm[rows, self.district] & (tick >= self._same_since)
         for bound, free in self._bound:
             counts &= (tick < bound) | (tick >= free)
         laps = np.full((2, last - first), np.nan)
@@ -208,7 +208,7 @@ class Climbs(Watcher):
         d, found, middle = self.district, climb.found, 0.5 * (climb.floor + climb.level)
         at = found + STAYS_TICKS
         while True:
-            under = yield from self.find(lambda rows: (self.ticks.amps[rows, d] < middle) | (self.ticks.calm[rows, d] == 0), at)
+            under = yield from self.find(lambda rows: (self.ticks.amps[rows, d] < middle) | ~self.ticks.calm[rows, d], at)
             at = found if under is None else under
             yield at + 5
             dead = not bool(self.ticks.calm[self.ticks.rows(at, at + 5), d].all())

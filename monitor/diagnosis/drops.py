@@ -67,7 +67,7 @@ class Drops(Watcher):
         low, usual = ticks.amps_low[rows], ticks.usual_amps[rows]
         least = np.maximum(LEAST_SHARE * usual, LEAST_AMPS)
         holds = ticks.volts[rows] > _hold_share(stream.circuits) * ticks.usual_volts[rows]
-        dropped = (low < usual - least) & holds & (ticks.calm[rows] > 0)
+        dropped = (low < usual - least) & holds & ticks.calm[rows]
         at, district = np.nonzero(dropped)
         within = [ticks.before(name, at + rows.start, district, SPREAD_TICKS) for name in ("amps_high", "amps_low")]
         spread = SPREADS * medians(within[0] - within[1], -1)
@@ -110,7 +110,7 @@ class Drops(Watcher):
             low = self.ticks.amps_low[rows, d]
             back = low >= usual - RECOVERED_SHARE * (usual - np.minimum.accumulate(low))
             both = back[:-1] & back[1:]
-            gone = self.ticks.calm[rows, d][1:] == 0
+            gone = ~self.ticks.calm[rows, d][1:]
             if both.any() or gone.any():
                 first = int(np.argmax(both | gone))
                 return found + first if both[first] else None
@@ -256,7 +256,7 @@ class Drops(Watcher):
             return found + 2
         self.tell(event, found + STALLED_TICKS)
         gone = yield from self.find(
-            lambda rows: (self.ticks.amps_low[rows, d] > usual - RECOVERED_SHARE * depth) | (self.ticks.calm[rows, d] == 0),
+            lambda rows: (self.ticks.amps_low[rows, d] > usual - RECOVERED_SHARE * depth) | ~self.ticks.calm[rows, d],
             found + STALLED_TICKS,
             found + GIVE_UP_TICKS,
         )

@@ -29,3 +29,18 @@ def middles(values: Floats, axis: int) -> Floats:
     count = ordered.shape[axis]
     middle = (ordered.take((count - 1) // 2, axis=axis) + ordered.take(count // 2, axis=axis)) / 2
     return np.where(np.isnan(ordered.take(-1, axis=axis)), np.nan, middle)
+
+
+def quantiles(values: Floats, shares: tuple[float, ...]) -> list[float]:
+    """Quantiles of some figures, shape (n,), n at least 1, straight between the two nearest; NaN where one is missing."""
+    ordered = np.sort(values)
+    if ordered[-1] != ordered[-1]:
+        return [float("nan")] * len(shares)
+    places = [share * (len(ordered) - 1) for share in shares]
+    return [_between(ordered, int(place), place - int(place)) for place in places]
+
+
+def _between(ordered: Floats, place: int, way: float) -> float:
+    lower, upper = float(ordered[place]), float(ordered[min(place + 1, len(ordered) - 1)])
+    # From the nearer end, that the rounding never leads past either.
+    return lower + (upper - lower) * way if way < 0.5 else upper - (upper - lower) * (1 - way)

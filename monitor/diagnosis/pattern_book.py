@@ -77,7 +77,7 @@ class PatternBook:
             start_s=(ticks.base + 0.5) * TICK_S,
             volts=ticks.volts[rows, district],
             amps=ticks.amps[rows, district],
-            live=ticks.calm[rows, district] > 0,
+            live=ticks.calm[rows, district],
             disturbed=self._during(district, DISTURBING),
             moved=self._during(district, (Cause.THROTTLE,)),
             lap_s=self._laps_s[district],

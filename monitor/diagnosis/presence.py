@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.diagnosis.medians import medians
+from monitor.diagnosis.medians import medians, quantiles
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -28,7 +28,7 @@ def train_present(amps: Floats, live: Bools) -> tuple[Bools, bool]:
     """
     if live.sum() < 50:
         return live, False
-    low, high = np.quantile(amps[live], [0.02, 0.9])
+    low, high = quantiles(amps[live], (0.02, 0.9))
     span = high - low
     if not span > 0.8 * low + LEAST_AMPS:
         return live, False

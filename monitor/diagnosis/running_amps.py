@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.diagnosis.circuits import Circuits
-from monitor.diagnosis.medians import median, middles
+from monitor.diagnosis.medians import median, middles, quantiles
 from monitor.diagnosis.ticks import TICK_S, Ticks
 from monitor.values import SlowFigure
 
@@ -49,14 +49,14 @@ class RunningAmps:
         alike = [a for v, a in minutes if abs(v - volts) < SAME_VOLTS_SHARE * volts]
         if len(alike) < 2 * COMPARED:
             return []
-        early, late = np.array(alike[:COMPARED]), np.array(alike[-COMPARED:])
-        low, middle, high = np.quantile(late, [0.25, 0.5, 0.75]).tolist()
+        late = np.array(alike[-COMPARED:])
+        low, middle, high = quantiles(late, (0.25, 0.5, 0.75))
         return [
             SlowFigure(
                 kind="running-amps",
                 name=self._circuits.districts[district],
                 value=middle,
-                reference=median(early),
+                reference=median(np.array(alike[:COMPARED])),
                 spread=(high - low) / 2,
                 count=len(alike),
                 at_s=(self._next or 0) * TICK_S,

@@ -54,7 +54,7 @@ class Sags(Watcher):
         """The volts fell below what was usual in the last half second, and in the last seconds as well."""
         ticks = stream.ticks
         volts, usual, wavering = ticks.volts[rows], ticks.usual_volts[rows], 0.8 * ticks.volts_spread[rows]
-        fell = _fell(volts, usual, wavering) & (ticks.calm[rows] > 0)
+        fell = _fell(volts, usual, wavering) & ticks.calm[rows]
         at, district = np.nonzero(fell)
         recent = np.fmin(usual[at, district], _recent_volts(ticks, at + rows.start, district))
         fell[at, district] = _fell(volts[at, district], recent, wavering[at, district])

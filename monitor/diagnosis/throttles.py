@@ -26,6 +26,11 @@ SHARPEST_SHARE = 0.6  # of the move within one cycle: a hand is slower
 class Throttles(Watcher):
     """Watches a district's volts for a move that its neighbours do not make."""
 
+    def __init__(self, stream: Stream, district: int) -> None:
+        super().__init__(stream, district)
+        self._near = self.circuits.neighbours(district)
+        self._on_others = self.circuits.output_of != self.circuits.output_of[district]
+
     @staticmethod
     def onsets(stream: Stream, rows: slice) -> Bools:
         """The volts are not what they were a second or two ago, by more than they wavered then."""
@@ -33,7 +38,7 @@ class Throttles(Watcher):
         early = rows_before(ticks.usual_volts, rows, 1, APART_TICKS)
         wavering = rows_before(ticks.volts_spread, rows, 1, APART_TICKS)
         moved = np.abs(ticks.usual_volts[rows] - early) > np.maximum(LEAST_SHARE * early, 1.2 * wavering)
-        return np.asarray(moved & (ticks.calm[rows] > 0))
+        return np.asarray(moved & ticks.calm[rows])
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -60,7 +65,7 @@ class Throttles(Watcher):
         rows = self.ticks.rows(found - 2 * APART_TICKS, still)
         volts = self.ticks.volts[rows, d]
         calm = self.ticks.calm[rows, d]
-        if len(volts) < APART_TICKS or not (calm[-APART_TICKS:] > 0).all():
+        if len(volts) < APART_TICKS or not calm[-APART_TICKS:].all():
             return None, still
         change = level - median(volts[: APART_TICKS // 2])
         moving = np.flatnonzero(np.abs(level - volts) > 0.06 * abs(change))
@@ -93,12 +98,12 @@ class Throttles(Watcher):
     def _has_other_reason(self, share: Floats, start: int, end: int) -> bool:
         """A load, the mains, a DC signal."""
         circuits, d = self.circuits, self.district
-        others = share[(circuits.output_of != circuits.output_of[d]) & (share > -0.9)]
+        others = share[self._on_others & (share > -0.9)]
         if float(np.max(others / share[d], initial=0.0)) > FOLLOW_SHARE:
             return True
         amps_before, amps_after = self._beside("amps", start, end)
         amps = amps_after - amps_before
-        if float(np.nansum(amps[circuits.neighbours(d)])) * np.sign(share[d]) < -0.1 * circuits.rated_amps[circuits.supply_of[d]]:
+        if float(np.nansum(amps[self._near])) * np.sign(share[d]) < -0.1 * circuits.rated_amps[circuits.supply_of[d]]:
             return True
         if float(amps[d]) * np.sign(share[d]) < -max(AGAINST_SHARE, AGAINST * abs(share[d])) * float(amps_before[d]):
             return True

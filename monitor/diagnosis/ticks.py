@@ -11,6 +11,7 @@ from monitor.diagnosis.sliding import medians_of_five, rows_before, sliding
 from monitor.values import ReadingBlock
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 TICK_S = 0.1
 KEPT_TICKS = 12_000  # twenty minutes: enough laps for any verdict; older ticks are forgotten
@@ -43,7 +44,7 @@ class Ticks:
     usual_volts: Floats
     usual_amps: Floats
     volts_spread: Floats
-    calm: Floats
+    calm: Bools
 
     def __init__(self, circuits: Circuits) -> None:
         self._circuits = circuits
@@ -144,7 +145,8 @@ class Ticks:
     def _allocate(self, rows: int) -> None:
         for name in (*_MEASURED, *_DERIVED):
             # A district's ticks lie side by side: they are looked at one district at a time.
-            array = np.empty((len(self._circuits), rows)).T
+            kind = np.bool_ if name == "calm" else np.float64
+            array: NDArray[np.bool_ | np.float64] = np.empty((len(self._circuits), rows), dtype=kind).T
             old = getattr(self, name, None)
             if old is not None:
                 array[: len(old)] = old
@@ -153,7 +155,7 @@ class Ticks:
     def _room(self) -> None:
         rows = self.end - self.base
         if rows > len(self.volts):
-            self._allocate(max(rows + 512, min(2 * rows, KEPT_TICKS * 3 // 2)))
+            self._allocate(max(rows + 512, min(2 * rows, 2 * KEPT_TICKS)))
 
     def _fill(self, board: str, begin: int) -> None:
         """Means, lows and highs of the complete ticks of one board."""
