@@ -9,6 +9,7 @@ import numpy as np
 from monitor.layout import Layout
 from monitor.metering import BoardHealth, BoardMeter, LineRows, Metered, Trouble
 from monitor.runtime.finding_book import FindingBook
+from monitor.runtime.joined_items import joined
 from monitor.runtime.stream_clock import StreamClock
 from monitor.values import (
     AggregateBlock,
@@ -62,6 +63,8 @@ class BoardStage:
         self._book = FindingBook(name, finding_ids)
         self.samples: list[SampleBlock] = []
         self._waiting: list[SampleBlock] = []
+        self._lines: list[LineReadings] = []
+        self._amid_lines: list[tuple[int, FindingKind]] = []
         self.metered = Metered()
         self._received_s: float | None = None
         self._away_since_s: float | None = None
@@ -80,6 +83,8 @@ class BoardStage:
     def take(self, item: SampleRun | LineReadings | Identity | Health | Fault, received_s: float | None = None) -> None:
         """Take one item that arrived at this host time; what comes of it is kept until :meth:`drain`."""
         self._received_s = received_s
+        if isinstance(item, SampleRun | Health):
+            self._place_lines()
         if isinstance(item, SampleRun):
             self._take_run(item)
         elif isinstance(item, LineReadings):
@@ -93,22 +98,26 @@ class BoardStage:
 
     def observe(self, received_s: float | None) -> None:
         """Bytes that end at the board time now reached arrived at this host time."""
+        self._place_lines()
         self._clock.observe(self.end_s, received_s)
 
     def reopen(self, received_s: float | None) -> None:
         """The port was opened again: the board's numbers do not say how long it was away, but a host clock does."""
+        self._place_lines()
         if self._away_since_s is None and self.end_s > 0:
             self._away_since_s = self.end_s
         self._leap(self._clock.board_at(received_s))
 
     def finish(self) -> None:
         """No more will come."""
+        self._place_lines()
         self._meter_waiting()
         self.metered.readings += self._rows.finish()
         self.metered.add(self._meter.finish())
 
     def drain(self) -> Drained:
         """What came of the items since the last call, in stream time."""
+        self._place_lines()
         self._meter_waiting()
         metered = self.metered
         self._notes += metered.troubles
@@ -175,15 +184,31 @@ class BoardStage:
         self._note_at(kind, hole.start_s, hole.end_s, hole.scans if kind is FindingKind.GAP else 1)
 
     def _take_lines(self, lines: LineReadings) -> None:
-        restarts = self._milliseconds.restarts
-        start_s = self._milliseconds.end_s
-        self._back(start_s)
+        """Lines wait for those that come with them, for many take hardly longer than one."""
+        self._back(self._milliseconds.end_s)
+        self._lines.append(lines)
+
+    def _place_lines(self) -> None:
+        if not self._lines:
+            return
+        blocks, amid, self._lines, self._amid_lines = self._lines, self._amid_lines, [], []
+        lines, start_s = joined(blocks), self._milliseconds.end_s
         times_s = self._milliseconds.place(lines.times_ms, self._clock.board_at(self._received_s))
         self.metered.readings += self._rows.feed(lines, times_s)
-        if self._milliseconds.restarts > restarts:
-            resumed_s = float(times_s[np.argmax(np.diff(times_s, prepend=start_s))])
-            self._clock.reanchor(resumed_s)
-            self._note_at(FindingKind.RESTART, start_s, resumed_s, self._milliseconds.restarts - restarts)
+        if not (amid or self._milliseconds.restarts_at):
+            return
+        # Board time reached after so many lines.
+        reached_s = [start_s, *times_s.tolist()]
+        notes = []
+        for k in self._milliseconds.restarts_at:
+            self._clock.reanchor(reached_s[k + 1])
+            notes.append((k + 1, FindingKind.RESTART, reached_s[k], reached_s[k + 1]))
+        ahead = np.cumsum([0, *(len(block.times_ms) for block in blocks)]).tolist()
+        for count, kind in amid:
+            at_s = max(self._timeline.end_s, reached_s[ahead[count]])
+            notes.append((ahead[count], kind, at_s, at_s))
+        for _, kind, from_s, to_s in sorted(notes, key=lambda note: note[0]):
+            self._note_at(kind, from_s, to_s, 1)
 
     def _take_identity(self, identity: Identity) -> None:
         if identity == self.identity:
@@ -199,9 +224,16 @@ class BoardStage:
 
     def _take_fault(self, fault: Fault) -> None:
         if fault.kind.is_damage:
-            self._note_at(FindingKind.DAMAGED_BYTES, self.end_s, self.end_s, 1)
+            self._note_here(FindingKind.DAMAGED_BYTES)
         elif fault.kind is FaultKind.VERSION:
-            self._note_at(FindingKind.OTHER_VERSION, self.end_s, self.end_s, 1)
+            self._note_here(FindingKind.OTHER_VERSION)
+
+    def _note_here(self, kind: FindingKind) -> None:
+        """Something was wrong at the board time reached, which lines that wait do not say yet."""
+        if self._lines:
+            self._amid_lines.append((len(self._lines), kind))
+        else:
+            self._note_at(kind, self.end_s, self.end_s, 1)
 
     def _note_at(self, kind: FindingKind, start_s: float, end_s: float, count: int) -> None:
         self._notes.append(Trouble(kind=kind, channel=None, start_s=start_s, end_s=end_s, count=count))

@@ -24,7 +24,8 @@ class RestartWatch:
             if isinstance(item, LineReadings):
                 times_ms = item.times_ms
                 before = self._reached.get(_LINES, int(times_ms[0]))
-                fell = fell or bool((np.diff(times_ms, prepend=before) < -SMALL_STEP_MS).any())
+                steps = times_ms[1:] - times_ms[:-1]
+                fell = fell or int(times_ms[0]) - before < -SMALL_STEP_MS or bool((steps < -SMALL_STEP_MS).any())
                 self._reached[_LINES] = int(times_ms[-1])
             elif isinstance(item, SampleRun):
                 fell = fell or item.first_scan < self._reached.get(item.number, 0)
@@ -42,22 +43,23 @@ def gathered(items: Sequence[Item]) -> Iterator[Item]:
             continue
         if item == identity:
             continue
-        yield from _one(waiting)
+        if waiting:
+            yield joined(waiting)
         waiting = []
         identity = item if isinstance(item, Identity) else None
         yield item
-    yield from _one(waiting)
+    if waiting:
+        yield joined(waiting)
 
 
-def _one(blocks: list[LineReadings]) -> list[LineReadings]:
-    if len(blocks) < 2:
-        return blocks
-    return [
-        LineReadings(
-            times_ms=np.concatenate([block.times_ms for block in blocks]),
-            outputs=np.concatenate([block.outputs for block in blocks]),
-            volts_rms=np.concatenate([block.volts_rms for block in blocks]),
-            amps_rms=np.concatenate([block.amps_rms for block in blocks]),
-            watts=np.concatenate([block.watts for block in blocks]),
-        )
-    ]
+def joined(blocks: Sequence[LineReadings]) -> LineReadings:
+    """Blocks that follow each other, at least one, as one."""
+    if len(blocks) == 1:
+        return blocks[0]
+    return LineReadings(
+        times_ms=np.concatenate([block.times_ms for block in blocks]),
+        outputs=np.concatenate([block.outputs for block in blocks]),
+        volts_rms=np.concatenate([block.volts_rms for block in blocks]),
+        amps_rms=np.concatenate([block.amps_rms for block in blocks]),
+        watts=np.concatenate([block.watts for block in blocks]),
+    )

@@ -167,21 +167,33 @@ def _figures(text: bytes, characters: Characters, fields: _Fields) -> tuple[Flag
 def _numbers(text: bytes, ends: Places, lengths: Places) -> tuple[Floats, Flags]:
     """Numbers of 16 characters at most that end at these places, and whether these are digits; all of one shape."""
     padded = b"0" * (2 * _WORD) + text
-    # A word of eight characters begins at every one, unaligned.
-    words: Words = np.ndarray(len(padded) - _WORD + 1, dtype="<u8", buffer=padded, strides=(1,))
-    numbers, good = _word_numbers(words[ends + _WORD], np.minimum(lengths, _WORD))
+    # At each character the word of the eight before it, unaligned; and the one before that.
+    words: Words = np.ndarray(len(text) + 1, dtype="<u8", buffer=padded, strides=(1,), offset=_WORD)
+    numbers, good = _word_numbers(words[ends], lengths)
     long = lengths > _WORD
     if long.any():
-        high, high_good = _word_numbers(words[ends[long]], np.minimum(lengths[long] - _WORD, _WORD))
+        earlier: Words = np.ndarray(len(text) + 1, dtype="<u8", buffer=padded, strides=(1,))
+        high, high_good = _word_numbers(earlier[ends[long]], lengths[long] - _WORD)
         numbers[long] += high * np.uint64(10**_WORD)
         good[long] &= high_good
     return numbers.astype(np.float64), good
 
 
 def _word_numbers(words: Words, lengths: Places) -> tuple[Words, Flags]:
-    """What the last characters of words say as numbers, and whether they are digits: eight bytes are worked on at a time."""
-    digits = (words ^ np.uint64(0x3030303030303030)) & _KEPT[lengths]
-    good = ((digits + np.uint64(0x7676767676767676)) | digits) & np.uint64(0x8080808080808080) == 0
-    pairs = (digits * np.uint64(10 * (1 << 8) + 1) >> np.uint64(8)) & np.uint64(0x00FF00FF00FF00FF)
-    fours = (pairs * np.uint64(100 * (1 << 16) + 1) >> np.uint64(16)) & np.uint64(0x0000FFFF0000FFFF)
-    return fours * np.uint64(10000 * (1 << 32) + 1) >> np.uint64(32), good
+    """What so many last characters of words say as numbers, and whether they are digits; overwrites the words.
+
+    All eight characters of a word are worked on at a time: each as a byte of its own, then as pairs, then as fours.
+    """
+    words ^= np.uint64(0x3030303030303030)
+    words &= np.take(_KEPT, lengths, mode="clip")
+    above_nine = (words + np.uint64(0x7676767676767676)) | words
+    above_nine &= np.uint64(0x8080808080808080)
+    words *= np.uint64(10 << 8 | 1)
+    words >>= np.uint64(8)
+    words &= np.uint64(0x00FF00FF00FF00FF)
+    words *= np.uint64(100 << 16 | 1)
+    words >>= np.uint64(16)
+    words &= np.uint64(0x0000FFFF0000FFFF)
+    words *= np.uint64(10000 << 32 | 1)
+    words >>= np.uint64(32)
+    return words, above_nine == 0
