@@ -6,6 +6,7 @@ Xia, IEEE INFOCOM 2002). The line is fitted over the last :data:`WINDOW_S` secon
 What was handed out already is never taken back: the mapping bends towards the line instead of jumping to it.
 """
 
+import bisect
 from collections import deque
 
 import numpy as np
@@ -40,7 +41,7 @@ class BoardClock:
         self._bins: deque[Point] = deque(maxlen=round(WINDOW_S / BIN_S))
         self._knots_board: deque[float] = deque(maxlen=KNOTS_LIMIT)
         self._knots_stream: deque[float] = deque(maxlen=KNOTS_LIMIT)
-        self._table: tuple[Floats, Floats] = (np.zeros(0), np.zeros(0))
+        self._table: tuple[Floats, Floats] | None = None
         self._slope = 1.0
         self._bends_to_s = 0.0
         self._rate = 1.0
@@ -65,10 +66,12 @@ class BoardClock:
         """Stream seconds of board seconds; any shape. Before the first observation, the host's latest moment."""
         if not self._knots_board:
             return np.full(np.shape(board_s), self._received_s)
-        board, stream = self._table
-        if np.size(board_s) and np.min(board_s) > board[-1]:
+        if np.size(board_s) and np.min(board_s) > self._knots_board[-1]:
             # The usual case: nothing but new moments.
             return self._ahead(board_s)
+        if self._table is None:
+            self._table = (np.array(self._knots_board), np.array(self._knots_stream))
+        board, stream = self._table
         inside = np.interp(board_s, board, stream)
         after = self._ahead(board_s)
         before = stream[0] + (board_s - board[0]) * self._rate
@@ -122,7 +125,7 @@ class BoardClock:
         offset_s, self._rate = self._fit(board_s)
         error_s = board_s + offset_s - self._knots_stream[-1]
         limit = GENTLE if abs(error_s) < SMALL_ERROR_S else max(HARD, min(0.5, -error_s / 20))
-        bend = float(np.clip(error_s / BEND_OVER_S, -limit, limit))
+        bend = max(-limit, min(limit, error_s / BEND_OVER_S))
         self._slope = self._rate + bend
         self._bends_to_s = board_s + (error_s / bend if bend else 0.0)
 
@@ -145,8 +148,7 @@ class BoardClock:
 
     def _is_late(self) -> bool:
         at_s, delay_s = self._bins[-1]
-        mapped_s = float(self.to_stream(np.array(at_s)))
-        if at_s + delay_s - mapped_s <= LATE_S:
+        if at_s + delay_s - self._mapped(at_s) <= LATE_S:
             self._late_since_s = None
             return False
         if self._late_since_s is None:
@@ -157,7 +159,18 @@ class BoardClock:
         """Freeze the mapping up to here."""
         for knot_s in (min(board_s, self._bends_to_s), board_s):
             if knot_s > self._knots_board[-1]:
-                self._append(knot_s, float(self._ahead(np.array(knot_s))))
+                self._append(knot_s, self._mapped(knot_s))
+
+    def _mapped(self, board_s: float) -> float:
+        """Stream second of one board second."""
+        board, stream = self._knots_board, self._knots_stream
+        k = bisect.bisect_right(board, board_s)
+        if k == len(board):
+            bent_s = min(board_s, self._bends_to_s)
+            return stream[-1] + (bent_s - board[-1]) * self._slope + (board_s - bent_s) * self._rate
+        if k == 0:
+            return stream[0] + (board_s - board[0]) * self._rate
+        return stream[k - 1] + (stream[k] - stream[k - 1]) * (board_s - board[k - 1]) / (board[k] - board[k - 1])
 
     def _ahead(self, board_s: Floats) -> Floats:
         """Stream seconds beyond the last knot: bent as far as it takes, then straight on."""
@@ -169,4 +182,4 @@ class BoardClock:
         self._knots_board.append(board_s)
         self._knots_stream.append(stream_s)
         self._bends_to_s = max(self._bends_to_s, board_s)
-        self._table = (np.array(self._knots_board), np.array(self._knots_stream))
+        self._table = None

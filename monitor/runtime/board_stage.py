@@ -5,11 +5,12 @@ from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.layout import Layout
 from monitor.metering import BoardHealth, BoardMeter, LineRows, Metered, Trouble
 from monitor.runtime.finding_book import FindingBook
-from monitor.runtime.joined_items import joined
+from monitor.runtime.port_items import joined
 from monitor.runtime.stream_clock import StreamClock
 from monitor.values import (
     AggregateBlock,
@@ -22,9 +23,14 @@ from monitor.values import (
     Phasing,
     ReadingBlock,
     SampleBlock,
+    joined_readings,
 )
 from monitor.wire import Fault, FaultKind, SampleRun
 from monitor.wire.timeline import Hole, MillisecondTimeline, ScanTimeline
+
+Floats = NDArray[np.float64]
+TOLD_S = 10.0
+"""Where pieces were joined, the clock is told of one in so many seconds: the one that came with the least delay."""
 
 _Block = TypeVar("_Block", ReadingBlock, AggregateBlock)
 
@@ -67,6 +73,7 @@ class BoardStage:
         self._amid_lines: list[tuple[int, FindingKind]] = []
         self.metered = Metered()
         self._received_s: float | None = None
+        self._placed_s = np.zeros(0)
         self._away_since_s: float | None = None
         self._notes: list[Trouble] = []
 
@@ -101,6 +108,16 @@ class BoardStage:
         self._place_lines()
         self._clock.observe(self.end_s, received_s)
 
+    def observe_pieces(self, counts: NDArray[np.intp], came_s: Floats) -> None:
+        """Of the readings taken last so many had come with each of several pieces, which arrived at these host times."""
+        self._place_lines()
+        told = np.flatnonzero(counts > 0)
+        board_s, came_s = self._placed_s[counts[told] - 1], came_s[told]
+        turns = np.floor((came_s - came_s[:1]) / TOLD_S)
+        order = np.lexsort((came_s - board_s, turns))
+        for k in np.sort(order[np.flatnonzero(np.diff(turns[order], prepend=-1.0))]).tolist():
+            self._clock.observe(float(board_s[k]), float(came_s[k]))
+
     def reopen(self, received_s: float | None) -> None:
         """The port was opened again: the board's numbers do not say how long it was away, but a host clock does."""
         self._place_lines()
@@ -123,7 +140,7 @@ class BoardStage:
         self._notes += metered.troubles
         drained = Drained(
             samples=[self._sample_time(block) for block in self.samples],
-            readings=[self._block_time(block) for block in metered.readings],
+            readings=[self._block_time(block) for block in joined_readings(metered.readings)],
             aggregates=[self._block_time(block) for block in metered.aggregates],
             disturbances=[self._span_time(disturbance) for disturbance in metered.disturbances],
             phasings=[replace(phasing, start_s=self._stream_s(phasing.start_s)) for phasing in metered.phasings],
@@ -195,6 +212,7 @@ class BoardStage:
         lines, start_s = joined(blocks), self._milliseconds.end_s
         times_s = self._milliseconds.place(lines.times_ms, self._clock.board_at(self._received_s))
         self.metered.readings += self._rows.feed(lines, times_s)
+        self._placed_s = times_s
         if not (amid or self._milliseconds.restarts_at):
             return
         # Board time reached after so many lines.

@@ -17,7 +17,7 @@ from monitor.layout import Layout
 from monitor.protection import Judge
 from monitor.runtime.board_places import BoardPlaces
 from monitor.runtime.board_stage import BoardStage
-from monitor.runtime.joined_items import RestartWatch, gathered
+from monitor.runtime.port_items import PortItems, readings_with
 from monitor.runtime.stream_clock import BoardTime, StreamClock
 from monitor.values import (
     Action,
@@ -56,7 +56,7 @@ class Pipeline:
         self._layout = layout
         self._clock_for_board = clock_for_board or (lambda _board: BoardTime())
         self._decoders: dict[str, WireDecoder] = {}
-        self._restarts: dict[str, RestartWatch] = {}
+        self._flows: dict[str, PortItems] = {}
         self._stages: dict[str, BoardStage] = {}
         self._places = BoardPlaces(layout)
         self._port_of: dict[str, str] = {}
@@ -122,7 +122,7 @@ class Pipeline:
     def _reopen(self, port: str, received_s: float | None) -> None:
         """The port was lost and is open again: its stream begins anew."""
         self._decoders.pop(port, None)
-        self._restarts.pop(port, None)
+        self._flows.pop(port, None)
         for name in self._places.left(port):
             if name in self._stages:
                 self._stages[name].reopen(received_s)
@@ -130,18 +130,34 @@ class Pipeline:
     def _take(self, port: str, chunk: Chunk, seen: "_Seen") -> None:
         self._places.heard(port, chunk.received_s)
         decoder = self._decoders.setdefault(port, WireDecoder())
-        before = copy.deepcopy(decoder) if isinstance(chunk, JoinedChunk) else None
-        items = decoder.feed(chunk.data)
-        if self._restarts.setdefault(port, RestartWatch()).sees(items) and before is not None and isinstance(chunk, JoinedChunk):
-            # A board began anew amid the joined bytes: when, only the pieces tell.
+        flow = self._flows.setdefault(port, PortItems())
+        if isinstance(chunk, JoinedChunk):
+            self._take_joined(port, chunk, flow, seen)
+            return
+        for item in flow.gathered(decoder.feed(chunk.data)):
+            self._take_item(port, item, chunk.received_s, seen)
+        for stage in self._stages_on(port):
+            stage.observe(chunk.received_s)
+
+    def _take_joined(self, port: str, chunk: JoinedChunk, flow: PortItems, seen: "_Seen") -> None:
+        """All at once, but piece by piece where only the pieces tell when something was."""
+        decoder = self._decoders[port]
+        before = copy.deepcopy(decoder)
+        items = flow.gathered(decoder.feed(chunk.data))
+        is_lines = decoder.form == "lines"
+        counts = readings_with(chunk, items) if is_lines else None
+        if flow.fell_back or (is_lines and counts is None):
             self._decoders[port] = before
             for piece in chunk.pieces():
                 self._take(port, piece, seen)
             return
-        for item in gathered(items):
+        for item in items:
             self._take_item(port, item, chunk.received_s, seen)
         for stage in self._stages_on(port):
-            stage.observe(chunk.received_s)
+            if counts is not None:
+                stage.observe_pieces(counts, chunk.came_s)
+            elif chunk.is_prompt:
+                stage.observe(chunk.received_s)
 
     def _take_item(self, port: str, item: Item, received_s: float | None, seen: "_Seen") -> None:
         stage = self._stage(port, item, received_s)

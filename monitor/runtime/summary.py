@@ -1,11 +1,12 @@
 """The figures of a whole stream: means, extremes, energy."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Layout
+from monitor.runtime.second_sums import SecondSums
 from monitor.values import ReadingBlock, SampleBlock, Step
 
 Floats = NDArray[np.float64]
@@ -60,7 +61,17 @@ class _Sums:
     volts_min: float = np.inf
     amps_max: float = -np.inf
     covered_s: float = 0.0
-    va_seconds: dict[int, list[float]] = field(default_factory=dict)
+
+    def add(self, *figures: float) -> None:
+        """Take the sums of one block: seconds, volts, amps, watts, seconds of watts, lowest volts, highest amps."""
+        seconds, volts, amps, watts, watts_seconds, volts_min, amps_max = figures
+        self.seconds += seconds
+        self.volts += volts
+        self.amps += amps
+        self.watts += watts
+        self.watts_seconds += watts_seconds
+        self.volts_min = min(self.volts_min, volts_min)
+        self.amps_max = max(self.amps_max, amps_max)
 
 
 class SummaryBuilder:
@@ -72,6 +83,8 @@ class SummaryBuilder:
         self._sampled: set[str] = set()
         self._now_s = 0.0
         self._usual_s: dict[str, float] = {}
+        self._seconds: dict[str, SecondSums] = {}
+        self._columns: dict[str, tuple[str, int]] = {}
 
     def add(self, step: Step) -> None:
         """Take one step."""
@@ -87,10 +100,29 @@ class SummaryBuilder:
             self._sampled.add(district.name)
 
     def _add_readings(self, block: ReadingBlock) -> None:
-        hops_s = np.full(len(block), self._hop_s(block))
-        seconds = np.floor(block.end_s).astype(int)
-        for column, name in enumerate(block.districts):
-            self._add_column(self._sums[name], block, column, hops_s, seconds)
+        hop_s = self._hop_s(block)
+        # Columns lie side by side, so that each is added up by itself.
+        volts, amps, watts = (np.ascontiguousarray(each.T) for each in (block.volts_rms, block.amps_rms, block.watts))
+        good = np.isfinite(volts) & np.isfinite(amps)
+        metered = good & np.isfinite(watts)
+        figures = np.stack(
+            [
+                _sum(hop_s, good),
+                _sum(volts * hop_s, good),
+                _sum(amps * hop_s, good),
+                _sum(watts * hop_s, metered),
+                _sum(hop_s, metered),
+                np.where(good, volts, np.inf).min(axis=1),
+                np.where(good, amps, -np.inf).max(axis=1),
+            ],
+            axis=1,
+        )
+        for name, row in zip(block.districts, figures.tolist(), strict=True):
+            self._sums[name].add(*row)
+        if block.board not in self._seconds:
+            self._seconds[block.board] = SecondSums(len(block.districts))
+            self._columns.update((name, (block.board, column)) for column, name in enumerate(block.districts))
+        self._seconds[block.board].add(block.end_s, (volts * amps).T, good.T)
 
     def _hop_s(self, block: ReadingBlock) -> float:
         """How long each reading of a block stands: what comes after a hole, be it alone, stands no longer than others."""
@@ -98,29 +130,6 @@ class SummaryBuilder:
         before_s = self._usual_s.get(block.board, hop_s)
         self._usual_s[block.board] = hop_s
         return hop_s if hop_s <= HOLE_HOPS * before_s else before_s
-
-    @staticmethod
-    def _add_column(sums: _Sums, block: ReadingBlock, column: int, hops_s: Floats, seconds: NDArray[np.int64]) -> None:
-        volts, amps, watts = block.volts_rms[:, column], block.amps_rms[:, column], block.watts[:, column]
-        good = np.isfinite(volts) & np.isfinite(amps)
-        if not good.any():
-            return
-        sums.seconds += float(hops_s[good].sum())
-        sums.volts += float((volts * hops_s)[good].sum())
-        sums.amps += float((amps * hops_s)[good].sum())
-        sums.volts_min = min(sums.volts_min, float(volts[good].min()))
-        sums.amps_max = max(sums.amps_max, float(amps[good].max()))
-        metered = good & np.isfinite(watts)
-        sums.watts += float((watts * hops_s)[metered].sum())
-        sums.watts_seconds += float(hops_s[metered].sum())
-        va = np.where(good, volts * amps, 0.0)
-        first = int(seconds[0])
-        totals = np.bincount(seconds - first, weights=va)
-        counts = np.bincount(seconds - first, weights=good.astype(float))
-        for k in np.flatnonzero(counts).tolist():
-            second = sums.va_seconds.setdefault(first + k, [0.0, 0.0])
-            second[0] += float(totals[k])
-            second[1] += float(counts[k])
 
     def build(self) -> Summary:
         """The figures so far."""
@@ -150,22 +159,37 @@ class SummaryBuilder:
             volts_min=sums.volts_min,
             amps_mean=sums.amps / sums.seconds,
             amps_max=sums.amps_max,
-            va_max=max(total / count for total, count in sums.va_seconds.values()),
+            va_max=float(self._va(name)[1].max()),
             watts_mean=watts_mean,
             energy_wh=None if watts_mean is None else watts_mean * sums.seconds / 3600,
             lost_s=lost_s,
         )
 
     def _supply(self, name: str, plate_va: float) -> SupplyFigures:
-        totals: dict[int, float] = {}
-        for district in self._layout.districts_of_supply(name):
-            for second, (total, count) in self._sums[district.name].va_seconds.items():
-                totals[second] = totals.get(second, 0.0) + total / count
-        if not totals:
+        parts = [self._va(district.name) for district in self._layout.districts_of_supply(name)]
+        seconds = np.unique(np.concatenate([numbers for numbers, _va in parts] or [np.zeros(0, np.int64)]))
+        if not len(seconds):
             return SupplyFigures(va_mean=None, va_max=None, share_of_rating_max=None)
-        va_max = max(totals.values())
+        totals = np.zeros(len(seconds))
+        for numbers, va in parts:
+            totals[np.searchsorted(seconds, numbers)] += va
+        va_max = float(totals.max())
         return SupplyFigures(
-            va_mean=sum(totals.values()) / len(totals),
+            va_mean=sum(totals.tolist()) / len(totals),
             va_max=va_max,
             share_of_rating_max=va_max / plate_va if plate_va else None,
         )
+
+    def _va(self, name: str) -> tuple[NDArray[np.int64], Floats]:
+        """Mean apparent power of a district in each second that has any."""
+        if name not in self._columns:
+            return np.zeros(0, np.int64), np.zeros(0)
+        board, column = self._columns[name]
+        numbers, sums, counts = self._seconds[board].table()
+        there = counts[:, column] > 0
+        return numbers[there], sums[there, column] / counts[there, column]
+
+
+def _sum(values: Floats | float, there: NDArray[np.bool_]) -> Floats:
+    """Sum of each row over what is there."""
+    return np.asarray(np.where(there, values, 0.0).sum(axis=1))

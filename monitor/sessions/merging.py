@@ -4,9 +4,9 @@ What all ports brought within a window of time is joined port by port and stays 
 after the other, the first would move the time on by a whole window, and the others would count as silent.
 
 A window ends where an operator did something or a port was opened again. It is short at first, and short again after a port was
-opened, so that a board's clock starts as it did when the bytes came. Within a window each port's bytes are cut behind the chunk that
-came with the least delay, in every :data:`STRETCH_S` one: there a board's clock is told best. So what the clock learns, and with it every
-time, stays what it was but for some milliseconds.
+opened, so that a board's clock starts as it did when the bytes came. Lines say what time it was on the board when each piece of a
+window came; packets do not, so they are cut behind the piece that came with the least delay, in every :data:`STRETCH_S` one, and the
+clock is told there. So what the clock learns, and with it every time, stays what it was but for some milliseconds.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -25,7 +25,7 @@ Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 STRETCH_S = 30.0
-"""A board's clock is told at least this often."""
+"""The clock of a board of waveforms is told at least this often."""
 GROWTH = 0.5
 """A window is at most this share as long as it is since a port was opened."""
 WINDOW_BYTES = 2_000_000
@@ -217,21 +217,20 @@ class _Pieces:
     ends: Whole
     came_s: Floats
 
-    def chunks(self) -> Iterator[Chunk]:
-        """Joined up to the least delayed one of each stretch, and to the last one."""
-        cuts = sorted({*self._least_delayed(), len(self.ends)})
-        for begin, end in pairwise([0, *cuts]):
+    def chunks(self) -> Iterator[JoinedChunk]:
+        """Lines as one, waveforms joined up to the least delayed piece of each stretch, and to the last one."""
+        last = len(self.ends)
+        prompt = list(self._least_delayed()) if b"\0" in self.data else []
+        for begin, end in pairwise([0, *prompt, *([] if last in prompt else [last])]):
             at = int(self.ends[begin - 1]) if begin else 0
             data, came_s = self.data[at : self.ends[end - 1]], self.came_s[begin:end]
-            if end - begin == 1:
-                yield Chunk(data=data, received_s=float(came_s[-1]))
-            else:
-                yield JoinedChunk(data=data, received_s=float(came_s[-1]), ends=self.ends[begin:end] - at, came_s=came_s)
+            received_s, ends = float(came_s[-1]), self.ends[begin:end] - at
+            yield JoinedChunk(data=data, received_s=received_s, ends=ends, came_s=came_s, is_prompt=end in prompt)
 
     def _least_delayed(self) -> Iterator[int]:
         """Behind which pieces the bytes are cut.
 
-        Boards send at an even pace: the piece furthest below the straight line of arrival over what had come is the least delayed.
+        Boards send packets at an even pace: the piece furthest below the straight line of arrival over bytes is the least delayed.
         """
         span_s = float(self.came_s[-1] - self.came_s[0])
         stretches = max(1, int(np.ceil(span_s / STRETCH_S)))
@@ -252,12 +251,6 @@ def _above_line(x: Floats, y: Floats) -> Floats:
 
 
 def _progress(data: bytes, ends: Whole) -> Floats:
-    """How far a board had come by the end of each piece: whole lines of a line board, else bytes up to the last whole packet.
-
-    Packets are of one length, lines are not. A line or packet cut in two waits for its other half.
-    """
-    characters = np.frombuffer(data, dtype=np.uint8)
-    if b"\0" not in data:
-        return np.searchsorted(np.flatnonzero(characters == ord("\n")), ends).astype(np.float64)
-    stops = np.concatenate([[0], np.flatnonzero(characters == 0) + 1])
+    """Bytes up to the last whole packet at the end of each piece: a packet cut in two waits for its other half."""
+    stops = np.concatenate([[0], np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == 0) + 1])
     return stops[np.searchsorted(stops, ends, side="right") - 1].astype(np.float64)

@@ -10,7 +10,7 @@ from monitor.values.findings import Finding, FindingKind
 from monitor.values.line_readings import LineReadings
 from monitor.values.loads import Headroom, Limit, PlaceLoad, SupplyLoad, TripForecast
 from monitor.values.ports import PortState, PortStatus
-from monitor.values.readings import ReadingBlock
+from monitor.values.readings import ReadingBlock, joined_readings
 from monitor.values.samples import SampleBlock
 from monitor.values.slow import SlowFigure
 from monitor.values.snapshots import Snapshot, SnapshotChannel
@@ -54,4 +54,5 @@ __all__ = [
     "TripForecast",
     "Warning",
     "WaveformKind",
+    "joined_readings",
 ]

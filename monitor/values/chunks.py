@@ -32,10 +32,12 @@ class JoinedChunk(Chunk):
     Attributes:
         ends: Shape (n,), rising: how many of the bytes had come with each of the n pieces.
         came_s: Shape (n,): host seconds when each piece arrived; the last is ``received_s``.
+        is_prompt: Whether the last piece came with the least delay of its neighbours, so that it tells what time it is on the board.
     """
 
     ends: NDArray[np.int64] = field(compare=False)
     came_s: NDArray[np.float64] = field(compare=False)
+    is_prompt: bool = False
 
     def pieces(self) -> Iterator[Chunk]:
         """The chunks as they came."""

@@ -1,6 +1,7 @@
 """Readings: what the meter makes of the samples."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,3 +53,14 @@ class ReadingBlock(PowerFigures):
     def __len__(self) -> int:
         """How many rows."""
         return len(self.end_s)
+
+
+def joined_readings(blocks: Sequence[ReadingBlock]) -> list[ReadingBlock]:
+    """Blocks of one board that follow each other, in one, where nothing is known against any of their figures."""
+    if len(blocks) < 2 or any(block.good is not None or block.amps_clipped is not None for block in blocks):
+        return list(blocks)
+    arrays = {name: np.concatenate([getattr(block, name) for block in blocks]) for name in _ARRAYS}
+    return [ReadingBlock(board=blocks[0].board, districts=blocks[0].districts, **arrays)]
+
+
+_ARRAYS = [each.name for each in fields(ReadingBlock) if each.name not in ("board", "districts", "good", "amps_clipped")]

@@ -1,0 +1,93 @@
+"""Items of one port, made fewer: what a line board says over and over is taken once, and what begins anew is found."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.values import Identity, JoinedChunk, LineReadings
+from monitor.wire import Fault, Item, SampleRun
+from monitor.wire.timeline import SMALL_STEP_MS
+
+_LINES = -1
+
+
+class PortItems:
+    """Follows the items of one port.
+
+    Attributes:
+        fell_back: Whether numbers fell back among the last items: then a board may have begun anew.
+    """
+
+    def __init__(self) -> None:
+        self._identity: Identity | None = None
+        self._reached: dict[int, int] = {}
+        self.fell_back = False
+
+    def gathered(self, items: Sequence[Item]) -> list[Item]:
+        """Take the next items.
+
+        Returns:
+            The same, but readings of lines in one block where between them the board only said again who it is; that once, before them.
+        """
+        found: list[Item] = []
+        waiting: list[LineReadings] = []
+        at = 0
+        for item in items:
+            if isinstance(item, LineReadings):
+                waiting.append(item)
+            elif isinstance(item, Identity) and item == self._identity:
+                found[at:] = [item]
+            else:
+                found += [joined(waiting)] if waiting else []
+                waiting = []
+                found.append(item)
+                at = len(found)
+                self._identity = item if isinstance(item, Identity) else self._identity
+        found += [joined(waiting)] if waiting else []
+        self._watch(found)
+        return found
+
+    def _watch(self, items: Sequence[Item]) -> None:
+        self.fell_back = False
+        for item in items:
+            if isinstance(item, LineReadings):
+                times_ms = item.times_ms
+                step_ms = int(times_ms[0]) - self._reached.get(_LINES, 0)
+                self.fell_back |= step_ms < -SMALL_STEP_MS or bool((times_ms[1:] - times_ms[:-1] < -SMALL_STEP_MS).any())
+                self._reached[_LINES] = int(times_ms[-1])
+            elif isinstance(item, SampleRun):
+                self.fell_back |= item.first_scan < self._reached.get(item.number, 0)
+                self._reached[item.number] = item.first_scan
+
+
+def readings_with(chunk: JoinedChunk, items: Sequence[Item]) -> NDArray[np.intp] | None:
+    """How many readings of lines had come with each piece of a chunk, shape (n,); None where the bytes do not tell: lines are damaged.
+
+    Args:
+        chunk: Bytes of a line board.
+        items: What they were understood as.
+    """
+    blocks = [item for item in items if isinstance(item, LineReadings)]
+    if len(blocks) != 1 or any(isinstance(item, Fault) for item in items):
+        return None
+    characters = np.frombuffer(chunk.data, dtype=np.uint8)
+    stops = np.flatnonzero(characters == ord("\n"))
+    is_reading = np.concatenate([[True], characters[stops[:-1] + 1] == ord("r")])
+    missing = len(blocks[0].times_ms) - int(is_reading.sum())
+    # How the first line began, the chunk before knows.
+    is_reading[0] = not missing
+    return np.searchsorted(stops[is_reading], chunk.ends) if missing in (0, -1) else None
+
+
+def joined(blocks: Sequence[LineReadings]) -> LineReadings:
+    """Blocks that follow each other, at least one, as one."""
+    if len(blocks) == 1:
+        return blocks[0]
+    return LineReadings(
+        times_ms=np.concatenate([block.times_ms for block in blocks]),
+        outputs=np.concatenate([block.outputs for block in blocks]),
+        volts_rms=np.concatenate([block.volts_rms for block in blocks]),
+        amps_rms=np.concatenate([block.amps_rms for block in blocks]),
+        watts=np.concatenate([block.watts for block in blocks]),
+    )
