@@ -59,8 +59,7 @@ class Diagnosis:
         self._cut_snapshots(ticks.end * TICK_S)
         self._slow.advance(events)
         self._memory.forget(ticks.end * TICK_S)
-        self._stream.rows.forget(ticks.end * TICK_S)
-        ticks.forget()
+        self._stream.forget()
         return events, self._book.patterns()
 
     def finish(self, now_s: float) -> tuple[list[Event], list[Pattern]]:

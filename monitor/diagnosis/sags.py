@@ -4,13 +4,12 @@ from collections.abc import Generator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.diagnosis.edges import crossing_s
 from monitor.diagnosis.medians import medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.shorts import COLLAPSED_SHARE, LEAP
-from monitor.diagnosis.ticks import TICK_S, Ticks
+from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
 from monitor.values import Cause
 
@@ -56,8 +55,8 @@ class Sags(Watcher):
         volts, usual, wavering = ticks.volts[rows], ticks.usual_volts[rows], 0.8 * ticks.volts_spread[rows]
         fell = _fell(volts, usual, wavering) & ticks.calm[rows]
         at, district = np.nonzero(fell)
-        recent = np.fmin(usual[at, district], _recent_volts(ticks, at + rows.start, district))
-        fell[at, district] = _fell(volts[at, district], recent, wavering[at, district])
+        recent = medians(ticks.before("volts", at + rows.start, district, RECENT_TICKS), -1)
+        fell[at, district] = _fell(volts[at, district], np.fmin(usual[at, district], recent), wavering[at, district])
         return fell
 
     def watch(self, tick: int) -> Watching:
@@ -86,11 +85,12 @@ class Sags(Watcher):
     def _before(self, tick: int) -> _Before:
         rows = self.ticks.rows(tick, tick + 4)
         lowest = rows.start + int(np.argmin(self.ticks.volts[rows, self.district]))
-        everywhere = np.arange(len(self.circuits))
-        recent = _recent_volts(self.ticks, np.full(len(everywhere), rows.start), everywhere)
+        volts = self.stream.medians("volts", tick - 6, tick - 1)
+        if tick - RECENT_TICKS - 1 >= self.ticks.base:
+            volts = np.fmin(volts, self.stream.medians("volts", tick - RECENT_TICKS - 1, tick - 1))
         return _Before(
             tick=tick,
-            volts=np.fmin(self.stream.medians("volts", tick - 6, tick - 1), recent),
+            volts=volts,
             amps=np.fmax(self.stream.medians("amps", tick - 6, tick - 1), self.stream.medians("amps", tick - 26, tick - 1)),
             # Ticks do not stay where they are while this is followed.
             volts_low=self.ticks.volts[lowest].copy(),
@@ -216,8 +216,3 @@ class Sags(Watcher):
 
 def _fell(volts: Floats, usual: Floats, wavering: Floats) -> Bools:
     return np.asarray(volts < usual - np.maximum((1 - FOUND_SHARE) * usual, wavering))
-
-
-def _recent_volts(ticks: Ticks, rows: NDArray[np.intp], districts: NDArray[np.intp]) -> Floats:
-    """Median volts of the last seconds before these ticks, each in its district, shape (k,); NaN where one is missing."""
-    return medians(ticks.before("volts", rows, districts, RECENT_TICKS), -1)

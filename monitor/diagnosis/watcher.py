@@ -28,6 +28,8 @@ class Stream:
         self.circuits = circuits
         self.ticks = Ticks(circuits)
         self.rows = Rows(circuits.districts)
+        # What happens to all districts at once makes each of them ask for the same.
+        self._medians: dict[tuple[str, int, int], Floats] = {}
 
     def cut(self, district: int, first: int, last: int) -> Cut:
         """Readings of the ticks first..last-1."""
@@ -39,9 +41,20 @@ class Stream:
         return median(values)
 
     def medians(self, name: str, first: int, last: int) -> Floats:
-        """The same of all districts, shape (d,)."""
-        values = getattr(self.ticks, name)[self.ticks.rows(first, last)]
-        return medians(values, 0) if len(values) else np.full(len(self.circuits), np.nan)
+        """The same of all districts, shape (d,), to be read only."""
+        key = (name, first, last)
+        found = self._medians.get(key)
+        if found is None:
+            values = getattr(self.ticks, name)[self.ticks.rows(first, last)]
+            found = medians(values, 0) if len(values) else np.full(len(self.circuits), np.nan)
+            self._medians[key] = found
+        return found
+
+    def forget(self) -> None:
+        """Let go of what no decision looks at any more."""
+        self.rows.forget(self.ticks.end * TICK_S)
+        self.ticks.forget()
+        self._medians.clear()
 
 
 class Watcher(ABC):
