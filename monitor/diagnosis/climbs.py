@@ -8,7 +8,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share, steady
-from monitor.diagnosis.medians import median, medians
+from monitor.diagnosis.medians import lowest_tenth, median, medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.sliding import rows_before, sliding
@@ -195,7 +195,7 @@ class Climbs(Watcher):
         lost_by[self.district] = 0.0
         for other in np.flatnonzero(self.circuits.is_track & (lost_by > 0.4 * climb)).tolist():
             past = self.ticks.amps[self.ticks.rows(found - 24 - LEFT_TICKS, found - 24), other]
-            if self.stream.median("amps", other, found + 4, found + 12) < LEFT_SHARE * float(np.nanquantile(past, 0.1)):
+            if self.stream.median("amps", other, found + 4, found + 12) < LEFT_SHARE * lowest_tenth(past):
                 return True
         return False
 

@@ -7,7 +7,7 @@ import numpy as np
 from monitor.diagnosis import dips
 from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.edges import SHARP_SHARE, crossing_s, is_fine, sharpest_share, steady
-from monitor.diagnosis.medians import median, medians
+from monitor.diagnosis.medians import lowest_tenth, median, medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.ticks import TICK_S
@@ -281,7 +281,7 @@ class Drops(Watcher):
         if not volts > self._hold_share * volts_before or not share >= SHARP_SHARE or not is_fine(cut):
             return None
         past = self.ticks.amps[self.ticks.rows(found - EARLIER_TICKS, found - 2), d]
-        if not usual - depth < LEFT_SHARE * float(np.nanquantile(past, 0.1)):
+        if not usual - depth < LEFT_SHARE * lowest_tenth(past):
             return None  # back to what it drew before something came on
         event = self._measure(cut, found, usual, depth)
         if event is not None:

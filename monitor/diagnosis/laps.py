@@ -9,6 +9,7 @@ from monitor.diagnosis.ticks import TICK_S
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Complex = NDArray[np.complex128]
 
 SHORTEST_S = 4.0
 LONGEST_S = 240.0
@@ -105,15 +106,13 @@ def _correlation(values: Floats, weight: Bools) -> Floats:
     n = len(values)
     size = 1 << (2 * n - 1).bit_length()
 
-    def lagged(a: Floats, b: Floats) -> Floats:
-        product = np.conj(np.fft.rfft(a, size)) * np.fft.rfft(b, size)
-        return np.asarray(np.fft.irfft(product, size)[:n])
+    def lagged(a: Complex, b: Complex) -> Floats:
+        return np.asarray(np.fft.irfft(np.conj(a) * b, size)[:n])
 
-    mask = weight.astype(np.float64)
-    square = values**2
+    value, square, mask = (np.fft.rfft(each, size) for each in (values, values**2, weight.astype(np.float64)))
     power = np.sqrt(np.maximum(lagged(square, mask) * lagged(mask, square), 1e-12))
     pairs = lagged(mask, mask)
-    return np.where(pairs > 0.1 * mask.sum(), lagged(values, values) / power, 0.0)
+    return np.where(pairs > 0.1 * weight.sum(), lagged(value, value) / power, 0.0)
 
 
 def _peaks(correlation: Floats) -> list[Lap]:

@@ -40,6 +40,12 @@ def quantiles(values: Floats, shares: tuple[float, ...]) -> list[float]:
     return [_between(ordered, int(place), place - int(place)) for place in places]
 
 
+def lowest_tenth(values: Floats) -> float:
+    """The quantile of a tenth of the figures that are there, shape (n,); NaN where there is none."""
+    there = values[~np.isnan(values)]
+    return quantiles(there, (0.1,))[0] if len(there) else float("nan")
+
+
 def _between(ordered: Floats, place: int, way: float) -> float:
     lower, upper = float(ordered[place]), float(ordered[min(place + 1, len(ordered) - 1)])
     # From the nearer end, that the rounding never leads past either.

@@ -23,7 +23,7 @@ class RunningAmps:
         self._circuits = circuits
         self._ticks = ticks
         self._next: int | None = None
-        self._minutes: list[list[tuple[float, float]]] = [[] for _ in circuits.districts]
+        self._minutes = [np.zeros((0, 2)) for _ in circuits.districts]
 
     def advance(self) -> list[SlowFigure]:
         """Figures of the minutes completed since."""
@@ -43,20 +43,21 @@ class RunningAmps:
         return found
 
     def _minute(self, district: int, volts: float, amps: float) -> list[SlowFigure]:
-        minutes = self._minutes[district]
-        minutes.append((volts, amps))
-        del minutes[1 : 1 + max(0, len(minutes) - KEPT)]
-        alike = [a for v, a in minutes if abs(v - volts) < SAME_VOLTS_SHARE * volts]
+        minutes = np.concatenate([self._minutes[district], [[volts, amps]]])
+        if len(minutes) > KEPT:
+            minutes = np.delete(minutes, 1, axis=0)  # the very first is what later ones are compared with
+        self._minutes[district] = minutes
+        alike = minutes[np.abs(minutes[:, 0] - volts) < SAME_VOLTS_SHARE * volts, 1]
         if len(alike) < 2 * COMPARED:
             return []
-        late = np.array(alike[-COMPARED:])
+        late = alike[-COMPARED:]
         low, middle, high = quantiles(late, (0.25, 0.5, 0.75))
         return [
             SlowFigure(
                 kind="running-amps",
                 name=self._circuits.districts[district],
                 value=middle,
-                reference=median(np.array(alike[:COMPARED])),
+                reference=median(alike[:COMPARED]),
                 spread=(high - low) / 2,
                 count=len(alike),
                 at_s=(self._next or 0) * TICK_S,

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from numpy.lib.stride_tricks import sliding_window_view
 
-from monitor.diagnosis.medians import median, medians, middles, quantiles
+from monitor.diagnosis.medians import lowest_tenth, median, medians, middles, quantiles
 from monitor.diagnosis.sliding import medians_of_five, rows_before, sliding
 
 figures = st.one_of(st.floats(0, 40, width=32), st.just(float("nan")))
@@ -19,6 +19,11 @@ def test_middles_and_quantiles_are_those_of_numpy(values):
     assert float(middles(values, 0)) == np.median(values)
     assert quantiles(values, (0.02, 0.25, 0.5, 0.9)) == np.quantile(values, [0.02, 0.25, 0.5, 0.9]).tolist()
     assert median(values) == float(medians(values, 0)) == np.sort(values)[len(values) // 2]
+
+
+@given(arrays(np.float64, st.integers(1, 60), elements=figures).filter(lambda values: not np.isnan(values).all()))
+def test_the_lowest_tenth_is_that_of_what_is_there(values):
+    assert lowest_tenth(values) == np.nanquantile(values, 0.1)
 
 
 def test_where_one_is_missing_there_is_no_median():
