@@ -14,7 +14,7 @@ from dashboard.views.figures import seconds
 from dashboard.views.review_figures import compared_table, district_table, losses, stall_table, supply_table
 from dashboard.views.review_notices import happenings
 from dashboard.views.review_trends import trends_section
-from monitor.sessions.pictures import clock_words
+from monitor.sessions.pictures import clock_words, counted
 
 KEYS = (
     ("←  →", "go along"),
@@ -150,7 +150,8 @@ def _line_panel(session: OpenSession, *, heading: bool) -> Component:
 
 def _head(session: OpenSession, *, heading: bool) -> list[Component | None]:
     figures = session.figures
-    words = f"{_when(session)}, {seconds(figures.duration_s)}, {figures.stalls} stalls, {len(figures.warnings)} warnings"
+    happened = f"{counted(figures.stalls, 'stall')}, {counted(len(figures.warnings), 'warning')}"
+    words = f"{_when(session)}, {seconds(figures.duration_s)}, {happened}"
     return [
         html.H2(words if heading else f"{figures.title}: {words}"),
         html.P("Invented by the rehearsal model: nothing in it was measured.", className="invented")

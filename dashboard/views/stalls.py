@@ -96,7 +96,12 @@ def moment(
         html.P(WHAT[event.cause], className="what"),
         html.P(f"We are {how_sure(event.confidence)}. It {way} {lasted(event, picture.now_s)}.{when}", className="quiet"),
         # Of a recorded session no samples come later: then there is nothing to draw.
-        html.Div(dcc.Graph(figure=moment_figure(snapshot, event), config=GRAPH_CONFIG, id="stall-plot"), className="moment-plot")
+        html.Div(
+            dcc.Graph(figure=moment_figure(snapshot, event), config=GRAPH_CONFIG, id="stall-plot"),
+            className="moment-plot",
+            role="group",
+            **aria(label="Volts and amps around it, as a plot; its figures stand below"),
+        )
         if snapshot is not None or not session_id
         else None,
         html.P(_key(snapshot, is_live=not session_id), className="quiet"),

@@ -60,6 +60,11 @@ def clock_words(seconds: float) -> str:
     return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
 
 
+def counted(count: int, thing: str) -> str:
+    """So many of a thing whose name takes an s."""
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
+
+
 def _limit_line(y: float, name: str) -> Iterable[str]:
     yield f'<line class="limit" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}"/>'
     yield f'<text class="limit-name" x="{WIDTH - RIGHT}" y="{y - 3:.1f}">{escape(name)}</text>'

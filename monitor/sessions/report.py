@@ -10,7 +10,7 @@ from string import Template
 from monitor.layout import Layout
 from monitor.sessions.figures import STALLS, DistrictReview, SessionReview, Spread, SupplyReview, review, supply_table
 from monitor.sessions.folder import SessionFolder
-from monitor.sessions.pictures import clock_words, time_line
+from monitor.sessions.pictures import clock_words, counted, time_line
 from monitor.sessions.stored import StoredDistrict, load_readings
 from monitor.values import Cause, Event, Priority
 from monitor.values import Warning as RaisedWarning
@@ -79,7 +79,7 @@ def _head(figures: SessionReview) -> Iterator[str]:
     if figures.invented:
         yield '<p class="invented">Invented: a demonstration by the rehearsal model. Nothing here was measured.</p>'
     high = sum(warning.priority is Priority.HIGH for warning in figures.warnings)
-    yield f"<p>{figures.stalls} stalls, {len(figures.warnings)} warnings ({high} of high priority).</p>"
+    yield f"<p>{counted(figures.stalls, 'stall')}, {counted(len(figures.warnings), 'warning')} ({high} of high priority).</p>"
     yield '<p class="small">Times below are hours, minutes and seconds from the beginning of the watch.</p>'
 
 
