@@ -57,8 +57,8 @@ class CycleSums:
         long_hole = start_s - self._end_s > LONG_HOLE_S
         if long_hole:
             self._grid.forget()
+            self._edges.forget()
         self._watch.begin(start_s, ripen=long_hole)
-        self._edges.forget()
         self._start_s = start_s
         self._first = 0
         self._counts = np.zeros((len(self._rows), 0), dtype=np.int16)

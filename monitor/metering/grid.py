@@ -13,6 +13,8 @@ SLEW_RAD = 0.005 * np.pi
 """Highest step of the grid's phase in one half cycle (0.5 % of the window's length) while it moves to another phase."""
 HELD_FRAMES = 120
 """About a second: for so long after the last sight of the mains the frequency still counts as known."""
+STEADY_FRAMES = 64
+"""Half a second: the grid runs on at the mean frequency of so many frames, for that of one is known to a hundredth of a hertz only."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +62,7 @@ class CycleGrid:
         self._omega = 2 * np.pi * hertz
         self._phase = 0.0
         self._drift = 0.0
+        self._recent: Floats = np.zeros(0)
         self._time_s = 0.0
         self._unseen = HELD_FRAMES
         self._placed = False
@@ -108,6 +111,7 @@ class CycleGrid:
         if len(seen) and seen[0] == view.first_ripe:
             k = seen[0]
             self._unseen = 0
+            self._recent = np.zeros(0)
             self._drift = float(view.drifts[k])
             self._phase = float(view.phases[k]) + self._drift * (start_s - float(view.times_s[k]))
 
@@ -116,9 +120,19 @@ class CycleGrid:
         count = np.arange(len(view.seen))
         last_seen = np.maximum.accumulate(np.where(view.seen, count, -1))
         unseen = np.where(last_seen >= 0, count - last_seen, count + 1 + self._unseen)
-        drift = np.where(last_seen >= 0, view.drifts[np.maximum(last_seen, 0)], self._drift)
+        drift = self._drifts(view)
         steps = np.diff(view.times_s, prepend=self._time_s) * drift
         return drift, self._slewed(view, steps), np.minimum(unseen, HELD_FRAMES)
+
+    def _drifts(self, view: MainsView) -> Floats:
+        """Drift at each frame; where the mains is not in sight, the mean of what was seen last."""
+        sights = np.concatenate([self._recent, view.drifts[view.seen]])
+        so_far = len(self._recent) + np.cumsum(view.seen)
+        self._recent = sights[-STEADY_FRAMES:]
+        drift = np.where(view.seen, view.drifts, self._drift)
+        for count in np.unique(so_far[~view.seen & (so_far > 0)]).tolist():
+            drift[~view.seen & (so_far == count)] = sights[max(0, count - STEADY_FRAMES) : count].mean()
+        return drift
 
     def _slewed(self, view: MainsView, steps: Floats) -> Floats:
         """The phases, never corrected by more than the slew; only stretches out of step are walked one by one."""

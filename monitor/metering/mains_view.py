@@ -123,13 +123,13 @@ class MainsWatch:
         return view
 
     def _view(self, past: "_Frames", numbers: NDArray[np.intp], first_ripe: int) -> MainsView:
-        turned, energy, phasors, middle_s = past.windows(len(numbers))
+        turned, energy, phasors, middle_s, whole = past.windows(len(numbers))
         hop_s = self.hop_scans * self._interval_s
         size = phasors.real**2 + phasors.imag**2
         # Squares and tangents stand for sizes and angles: the comparisons are the same and much cheaper.
         good = turned.real**2 + turned.imag**2 >= (STEADIEST * energy) ** 2
         good &= np.abs(turned.imag) <= np.tan(BAND * self._omega * hop_s) * turned.real
-        good &= (size >= self._faintest[:, None] ** 2) & (np.arange(len(numbers)) >= first_ripe)
+        good &= (size >= self._faintest[:, None] ** 2) & (np.arange(len(numbers)) >= first_ripe) & whole
         reference = self._references(np.where(good, size, 0.0))
         column = np.arange(len(numbers))
         times_s = self._start_s + ((numbers + 4) * self.hop_scans - NODE_BACK_SCANS) * self._interval_s
@@ -183,15 +183,20 @@ class _Frames:
         self._centres_s = np.concatenate([self._centres_s, centres_s])
         self._linked = np.concatenate([self._linked, links])
 
-    def windows(self, count: int) -> tuple[Phasors, Floats, Phasors, Floats]:
-        """For the windows that end with each of the last frames: turns, energy of what turned, mean phasors, middle times."""
+    def windows(self, count: int) -> tuple[Phasors, Floats, Phasors, Floats, NDArray[np.bool_]]:
+        """For the windows that end with each of the last frames.
+
+        Returns:
+            Turns, energy of what turned, mean phasors, middle times, and whether all frames of the window could be fitted.
+        """
         some = slice(-(count + WINDOW_FRAMES), None)
         frames, links = self._frames[:, some], self._linked[some][1:]
         after = frames[:, 1:]
         turned = _boxed(after * frames[:, :-1].conj() * links)
         energy = _boxed((after.real**2 + after.imag**2) * links)
         middle_s = _boxed(self._centres_s[None, some][:, 1:])[0] / WINDOW_FRAMES
-        return turned, energy, _boxed(after) / WINDOW_FRAMES, middle_s
+        whole = _boxed((after != 0).astype(np.float64)) == WINDOW_FRAMES
+        return turned, energy, _boxed(after) / WINDOW_FRAMES, middle_s, whole
 
     def trim(self) -> None:
         """Forget what no later window reaches."""

@@ -48,7 +48,7 @@ def test_sines_at_power_factors_from_1_to_one_half(hertz, lag):
 
 
 @pytest.mark.parametrize("hertz", [60, 50])
-@pytest.mark.parametrize("degrees", [45, 60, 90, 120, 135])
+@pytest.mark.parametrize("degrees", [30, 45, 60, 90, 120, 135])
 def test_phase_cut_sines(hertz, degrees):
     made = metered(
         [phase_cut(16, degrees, hertz), phase_cut(16, degrees, hertz, 4)], 3, layout=layout_of(1, hertz), start_s=0.0041
