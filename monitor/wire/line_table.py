@@ -107,9 +107,10 @@ def _read_block(text: bytes) -> LineTable:
     commas = feeds - firsts
     plain &= ((commas == 4) | (commas == 5)) & (characters[starts] == _R) & (fences[firsts] == starts + 1)
     chosen = np.flatnonzero(plain)
+    points = np.append(marks[np.flatnonzero(is_point)], 0)
     # Commas and the line feed of a line, and the points ahead of each.
     at = np.minimum(firsts[chosen] + np.arange(6)[:, np.newaxis], len(fences) - 1)
-    fields = _fields(fences[at], fence_marks[at] - at, np.append(marks[is_point], 0), stops[chosen], commas[chosen] == 5)
+    fields = _fields(fences[at], fence_marks[at] - at, points, stops[chosen], commas[chosen] == 5)
     good, figures = _figures(text, characters, fields)
     if not good.all():
         chosen, figures = chosen[good], figures[:, good]
@@ -153,7 +154,7 @@ def _figures(text: bytes, characters: Characters, fields: _Fields) -> tuple[Flag
     fraction_lengths = np.where(fields.pointed, fields.rights[2:] - fields.points - 1, 0)
     lengths = np.concatenate([fields.rights[:2] - fields.lefts[:2], whole_lengths, fraction_lengths])
     numbers, good = _numbers(text, np.concatenate([fields.rights[:2], fields.points, fields.rights[2:]]), lengths)
-    scales = _POWERS[np.minimum(fraction_lengths, DECIMAL_DIGITS_LIMIT)]
+    scales = _POWERS.take(fraction_lengths, mode="clip")
     decimals = (numbers[2:5] * scales + numbers[5:]) / scales
     np.negative(decimals, out=decimals, where=negative)
     decimals[2, ~fields.with_watts] = np.nan
@@ -169,7 +170,7 @@ def _numbers(text: bytes, ends: Places, lengths: Places) -> tuple[Floats, Flags]
     padded = b"0" * (2 * _WORD) + text
     # At each character the word of the eight before it, unaligned; and the one before that.
     words: Words = np.ndarray(len(text) + 1, dtype="<u8", buffer=padded, strides=(1,), offset=_WORD)
-    numbers, good = _word_numbers(words[ends], lengths)
+    numbers, good = _word_numbers(words.take(ends), lengths)
     long = lengths > _WORD
     if long.any():
         earlier: Words = np.ndarray(len(text) + 1, dtype="<u8", buffer=padded, strides=(1,))
@@ -185,7 +186,7 @@ def _word_numbers(words: Words, lengths: Places) -> tuple[Words, Flags]:
     All eight characters of a word are worked on at a time: each as a byte of its own, then as pairs, then as fours.
     """
     words ^= np.uint64(0x3030303030303030)
-    words &= np.take(_KEPT, lengths, mode="clip")
+    words &= _KEPT.take(lengths, mode="clip")
     above_nine = (words + np.uint64(0x7676767676767676)) | words
     above_nine &= np.uint64(0x8080808080808080)
     words *= np.uint64(10 << 8 | 1)
