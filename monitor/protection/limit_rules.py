@@ -21,6 +21,10 @@ ON_DELAY_S, OFF_DELAY_S = 5.0, 3.0
 """Starting engines and cold filaments are over within the on-delay; a person has minutes to act on a rating."""
 NEAR, NEAR_ON_DELAY_S = 0.9, 20.0
 DEADBAND = 0.02
+STEADY = {None: (-math.inf, NEAR), Priority.LOW: (NEAR - DEADBAND, 1.0), Priority.MEDIUM: (1.0 - DEADBAND, math.inf)}
+"""Shares between which what is announced stays as it is."""
+HAIR = 1e-9
+"""Shares of many ticks are added up in another order than those of one."""
 RULES = {
     "nameplate": "over-nameplate",
     "winding": "over-winding",
@@ -53,8 +57,8 @@ class LimitRules:
         self._unless = words.guard(supply.protection)
         self._watched = list(_watched(layout, supply))
         districts = len(layout.districts_of_supply(supply.name))
-        self._amps_shares = _shares(self._watched, districts, [[limit.amps for limit in w.limits] for w in self._watched])
-        self._va_shares = _shares(self._watched, districts, [[limit.va for limit in w.limits] for w in self._watched])
+        self._of_amps = _shares(self._watched, districts, [[limit.amps for limit in w.limits] for w in self._watched])
+        self._of_va = _shares(self._watched, districts, [[limit.va for limit in w.limits] for w in self._watched])
 
     def feed(
         self,
@@ -86,11 +90,11 @@ class LimitRules:
 
     @property
     def is_calm(self) -> bool:
-        """Nothing is announced."""
-        return all(watched.priority is None for watched in self._watched)
+        """Nothing is about to be announced: no delay runs towards it."""
+        return all(watched.priority is not None or not (watched.over_s or watched.near_s) for watched in self._watched)
 
-    def near(self, smooth: Floats) -> NDArray[np.bool_]:
-        """Ticks in which some place may come near a limit.
+    def stirs(self, smooth: Floats) -> NDArray[np.bool_]:
+        """Ticks in which a delay may begin to run towards another announcement than the present one.
 
         Args:
             smooth: Shape (n, 2, d): as :meth:`feed` takes them, tick after tick.
@@ -98,15 +102,26 @@ class LimitRules:
         Returns:
             Shape (n,).
         """
-        drawn = np.nan_to_num(np.sqrt(smooth[:, 0])) @ self._amps_shares
-        power = np.nan_to_num(smooth[:, 1]) @ self._va_shares
-        # A hair early: sums are formed in another order here.
-        return np.asarray((np.maximum(drawn, power) > NEAR - DEADBAND - 1e-9).any(axis=1))
+        shares = self._shares(smooth)
+        lowest, highest = np.array([STEADY[watched.priority] for watched in self._watched]).T
+        return np.asarray(((shares < lowest + HAIR) | (shares > highest - HAIR)).any(axis=1))
 
-    def skip(self) -> None:
-        """Calm ticks passed."""
-        for watched in self._watched:
-            watched.over_s = watched.near_s = 0.0
+    def skip(self, smooth: Floats) -> None:
+        """Ticks passed in which nothing stirs; shape as of :meth:`stirs`."""
+        for watched, shares in zip(self._watched, self._shares(smooth).T, strict=True):
+            for share in shares.tolist() if watched.priority is not None else ():
+                _time(watched, share)
+
+    def whole_shares(self, smooth: Floats) -> Floats:
+        """The share of the supply's tightest limit, shape (n,); shape of smooth as of :meth:`stirs`."""
+        whole: Floats = self._shares(smooth)[:, 0]
+        return whole
+
+    def _shares(self, smooth: Floats) -> Floats:
+        """The share of each place's tightest limit, shape (n, places)."""
+        drawn = np.nan_to_num(np.sqrt(smooth[:, 0])) @ self._of_amps
+        power = np.nan_to_num(smooth[:, 1]) @ self._of_va
+        return np.maximum(drawn, power)
 
     def rest(self, at_s: float) -> list[RaisedWarning]:
         """The protection is open: nothing is drawn, whatever was drawn before."""

@@ -12,7 +12,7 @@ from monitor.protection.alarms import Alarms, Key
 from monitor.protection.devices import devices_of
 from monitor.protection.headroom import supply_load
 from monitor.protection.heat import Course, HeatTrack
-from monitor.protection.limit_rules import LimitRules
+from monitor.protection.limit_rules import HAIR, LimitRules
 from monitor.protection.limits import supply_limits
 from monitor.protection.step_source import StepSource, find_source
 from monitor.protection.ticks import TICK_S
@@ -38,7 +38,7 @@ class SupplyWatch:
         capable_amps: The most that any of them allows.
         smooth: Shape (2, d): amps squared and VA of its districts, smoothed over a second.
         at_s: The end of the last tick.
-        is_settled: Nothing is near a limit or announced: ticks may be taken by :meth:`course` and :meth:`skip` until one stirs.
+        is_settled: Nothing is about to be announced: ticks may be taken by :meth:`course` and :meth:`skip` until one stirs.
     """
 
     def __init__(self, layout: Layout, supply: Supply, alarms: Alarms) -> None:
@@ -53,6 +53,8 @@ class SupplyWatch:
         self._rows, self._remembered = np.zeros((4 * HISTORY, len(self.districts))), 0
         self.at_s = 0.0
         self._alarms = alarms
+        protection = supply.protection
+        self._is_unguarded = protection is None or protection.kind in ("none", "unknown")
         self._unguarded: Key = ("no-protection", Scope(kind="supply", name=supply.name))
         self._rules = LimitRules(layout, supply, alarms)
         self._unguarded_s, self._short_s, self._quiet_ticks = 0.0, -math.inf, 0
@@ -112,7 +114,9 @@ class SupplyWatch:
         """
         smooth, rest = np.split(states, [2 * len(self.districts)], axis=1)
         smooth = smooth.reshape(-1, 2, len(self.districts))
-        stirs = self._rules.near(smooth)
+        stirs = self._rules.stirs(smooth)
+        if self._is_unguarded:
+            stirs |= self._rules.whole_shares(smooth) > UNGUARDED_SHARE - HAIR
         # Who is heard for the first time or no longer begins anew.
         stirs |= (np.isnan(_squared(figures)) != np.isnan(self.smooth)).any(axis=(1, 2))
         totals = _totals(figures)
@@ -121,7 +125,7 @@ class SupplyWatch:
             stirs |= self._trip.stirs(ends_s, figures[:, 0], totals, rest, self._short_s)
         calm = int(np.argmax(stirs)) if stirs.any() else len(stirs)
         if calm:
-            self._rules.skip()
+            self._rules.skip(smooth[:calm])
             if self._trip is not None:
                 self._trip.skip(totals[:calm], rest[:calm])
             self.smooth = smooth[calm - 1].copy()
@@ -190,8 +194,7 @@ class SupplyWatch:
 
     def _judge_unguarded(self) -> list[RaisedWarning]:
         """Far over the rating for long, where no protection is known."""
-        protection = self.supply.protection
-        if protection is not None and protection.kind not in ("none", "unknown"):
+        if not self._is_unguarded:
             return []
         key = self._unguarded
         amps, va = (float(np.nansum(row)) for row in (np.sqrt(self.smooth[0]), self.smooth[1]))
