@@ -12,7 +12,7 @@ from monitor.runtime.summary import SummaryBuilder
 from monitor.sessions import Playback, SessionFolder
 from monitor.sessions.merging import merged
 
-WINDOW_S = 100.0
+WINDOW_S = 150.0
 """Chunks are joined over this time."""
 
 

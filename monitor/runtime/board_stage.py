@@ -29,8 +29,8 @@ from monitor.wire import Fault, FaultKind, SampleRun
 from monitor.wire.timeline import Hole, MillisecondTimeline, ScanTimeline
 
 Floats = NDArray[np.float64]
-TOLD_S = 10.0
-"""Where pieces were joined, the clock is told of one in so many seconds: the one that came with the least delay."""
+TOLD_S, TOLD_TIMES = 15.0, 4
+"""Where pieces were joined, the clock is told of one in so many seconds, or so many times: of the one that came with the least delay."""
 
 _Block = TypeVar("_Block", ReadingBlock, AggregateBlock)
 
@@ -113,8 +113,8 @@ class BoardStage:
         self._place_lines()
         told = np.flatnonzero(counts > 0)
         board_s, came_s = self._placed_s[counts[told] - 1], came_s[told]
-        turns = np.floor((came_s - came_s[:1]) / TOLD_S)
-        order = np.lexsort((came_s - board_s, turns))
+        turns = np.floor((came_s - came_s[:1]) / np.clip(np.ptp(came_s) / TOLD_TIMES, 0.1, TOLD_S))
+        order = np.lexsort((came_s - self._clock.to_stream(board_s), turns))
         for k in np.sort(order[np.flatnonzero(np.diff(turns[order], prepend=-1.0))]).tolist():
             self._clock.observe(float(board_s[k]), float(came_s[k]))
 

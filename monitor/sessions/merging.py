@@ -24,11 +24,11 @@ from monitor.values import Action, Chunk, JoinedChunk
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
-STRETCH_S = 30.0
+STRETCH_S = 10.0
 """The clock of a board of waveforms is told at least this often."""
 GROWTH = 0.5
 """A window is at most this share as long as it is since a port was opened."""
-WINDOW_BYTES = 2_000_000
+WINDOW_BYTES = 500_000
 """A window ends at so many bytes: what they are made into must find room in memory."""
 
 
