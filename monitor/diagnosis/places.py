@@ -86,7 +86,7 @@ def patterns(histories: list[History]) -> list[Pattern]:
         return []
     seen = [train_present(history.amps, history.live) for history in histories]
     present, tells = [mask for mask, _ in seen], np.array([tell for _, tell in seen])
-    linked = hand_overs(np.stack(present).T, tells, np.stack([history.amps for history in histories]).T)
+    linked = hand_overs(present, tells, [history.amps for history in histories])
     for k in np.flatnonzero(~tells & linked.any(axis=0)).tolist():
         # Other trains stay here: the shared one is here while it is in none of the districts that tell.
         away = np.any([present[other] for other in np.flatnonzero(linked[k] & tells).tolist()], axis=0)

@@ -47,21 +47,24 @@ def _lasting(present: Bools) -> Bools:
     return np.repeat(present[starts][lasting], lengths)
 
 
-def hand_overs(present: Bools, two_states: Bools, amps: Floats) -> Bools:
+def hand_overs(present: list[Bools], two_states: Bools, amps: list[Floats]) -> Bools:
     """Which districts hand trains to one another, shape (d, d): what leaves the row's district comes into the column's.
 
     Args:
-        present: Shape (ticks, d).
+        present: Of each of d districts, shape (ticks,).
         two_states: Shape (d,): districts whose amps tell when a train is there.
-        amps: Shape (ticks, d).
+        amps: Of each district, shape (ticks,).
     """
-    linked = np.zeros((amps.shape[1], amps.shape[1]), dtype=np.bool_)
+    linked = np.zeros((len(amps), len(amps)), dtype=np.bool_)
+    if not two_states.any():
+        return linked
+    together = np.stack(amps).T
     for district in np.flatnonzero(two_states).tolist():
-        at = np.flatnonzero(np.diff(present[:, district].astype(np.int8))) + 1
-        at = at[(at > BESIDE_TICKS + GAP_TICKS) & (at < len(amps) - BESIDE_TICKS - GAP_TICKS)]
+        at = np.flatnonzero(np.diff(present[district].astype(np.int8))) + 1
+        at = at[(at > BESIDE_TICKS + GAP_TICKS) & (at < len(together) - BESIDE_TICKS - GAP_TICKS)]
         if len(at) < LEAST_HAND_OVERS:
             continue
-        change = _beside(amps, at, GAP_TICKS) - _beside(amps, at, -GAP_TICKS - BESIDE_TICKS)
+        change = _beside(together, at, GAP_TICKS) - _beside(together, at, -GAP_TICKS - BESIDE_TICKS)
         share = change / change[:, [district]]
         opposite = (share < -LEAST_OPPOSITE) & (share > -1 / LEAST_OPPOSITE)
         linked[district] = (opposite.sum(axis=0) >= LEAST_HAND_OVERS) & (opposite.mean(axis=0) > OFTEN)

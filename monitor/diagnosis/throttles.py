@@ -64,16 +64,16 @@ class Throttles(Watcher):
         level = self.stream.median("volts", d, still, still + 4)
         rows = self.ticks.rows(found - 2 * APART_TICKS, still)
         volts = self.ticks.volts[rows, d]
-        calm = self.ticks.calm[rows, d]
-        if len(volts) < APART_TICKS or not calm[-APART_TICKS:].all():
+        if len(volts) < APART_TICKS or not self.ticks.calm[rows, d][-APART_TICKS:].all():
             return None, still
-        change = level - median(volts[: APART_TICKS // 2])
-        moving = np.flatnonzero(np.abs(level - volts) > 0.06 * abs(change))
-        unmoved = np.flatnonzero(np.abs(level - volts) > 0.94 * abs(change))
+        change = abs(level - median(volts[: APART_TICKS // 2]))
+        away = np.abs(level - volts)
+        moving, unmoved = np.flatnonzero(away > 0.06 * change), np.flatnonzero(away > 0.94 * change)
         if not len(moving) or not len(unmoved):
             return None, still
-        first = found - 2 * APART_TICKS + (len(volts) - (rows.stop - rows.start))
-        return first + int(unmoved[unmoved <= moving[-1]][-1]), first + int(moving[-1]) + 1
+        # What is far from where it ends is on the move as well.
+        first = found - 2 * APART_TICKS
+        return first + int(unmoved[-1]), first + int(moving[-1]) + 1
 
     def _judge(self, start: int, end: int) -> bool:
         d, stream = self.district, self.stream

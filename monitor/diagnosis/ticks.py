@@ -189,10 +189,10 @@ class Ticks:
             return
         at, column = np.nonzero(~there & (numbers - last <= HELD_TICKS) & (last >= self.base))
         source = last[at, column] - self.base
-        for name in _MEASURED:
-            array = getattr(self, name)
-            whole = name.partition("_")[0] if name != "offset_volts" else name
-            array[at + span.start, column] = getattr(self, whole)[source, column]
+        for mean, *extremes in (("volts", "volts_low", "volts_high"), ("amps", "amps_low", "amps_high"), ("offset_volts",)):
+            values = getattr(self, mean)[source, column]
+            for name in (mean, *extremes):
+                getattr(self, name)[at + span.start, column] = values
 
     def _close_off(self, begin: int) -> None:
         """An open feed has no volts of its own."""
