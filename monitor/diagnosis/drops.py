@@ -70,7 +70,7 @@ class Drops(Watcher):
         dropped = (low < usual - least) & holds & ticks.calm[rows]
         at, district = np.nonzero(dropped)
         within = [ticks.before(name, at + rows.start, district, SPREAD_TICKS) for name in ("amps_high", "amps_low")]
-        spread = SPREADS * medians(within[0] - within[1], -1)
+        spread = SPREADS * medians(within[0] - within[1], 1)
         dropped[at, district] = low[at, district] < usual[at, district] - np.maximum(least[at, district], spread)
         return dropped
 

@@ -41,7 +41,7 @@ def steady(values: Floats) -> Floats:
     """Running median of seven, edges kept: steps stay, what lasts a cycle or two goes. Shape (n,)."""
     if len(values) < 7:
         return values
-    return medians(np.lib.stride_tricks.sliding_window_view(np.pad(values, 3, mode="edge"), 7), -1)
+    return medians(np.lib.stride_tricks.sliding_window_view(np.pad(values, 3, mode="edge"), 7), 1)
 
 
 def is_fine(cut: Cut) -> bool:

@@ -34,11 +34,11 @@ class RunningAmps:
             rows = self._ticks.rows(self._next - MINUTE_TICKS, self._next)
             self._next += MINUTE_TICKS
             volts, amps = self._ticks.volts[rows], self._ticks.amps[rows]
-            usual = middles(volts, 0)
+            usual = middles(volts)
             steady = np.abs(volts - usual) < SAME_VOLTS_SHARE * usual
             long = (usual > self._circuits.off_volts) & (steady.mean(axis=0) >= 0.8) & self._circuits.is_track
             for district in np.flatnonzero(long).tolist():
-                running = float(middles(amps[steady[:, district], district], 0))
+                running = float(middles(amps[steady[:, district], district]))
                 found += self._minute(district, float(usual[district]), running)
         return found
 

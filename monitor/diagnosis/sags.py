@@ -55,7 +55,7 @@ class Sags(Watcher):
         volts, usual, wavering = ticks.volts[rows], ticks.usual_volts[rows], 0.8 * ticks.volts_spread[rows]
         fell = _fell(volts, usual, wavering) & ticks.calm[rows]
         at, district = np.nonzero(fell)
-        recent = medians(ticks.before("volts", at + rows.start, district, RECENT_TICKS), -1)
+        recent = medians(ticks.before("volts", at + rows.start, district, RECENT_TICKS), 1)
         fell[at, district] = _fell(volts[at, district], np.fmin(usual[at, district], recent), wavering[at, district])
         return fell
 

@@ -90,7 +90,7 @@ class SourceOhms:
         beside = near & (fall != 0) & (volts[at] > circuits.off_volts)
         beside[steps, district] = False
         for step in np.flatnonzero(~((np.abs(own) < STEP_SHARE * rated) | (others > 0.3 * np.abs(own)))).tolist():
-            lost = middles(fall[step, beside[step]], 0) if beside[step].any() else fall[step, district[step]]
+            lost = middles(fall[step, beside[step]]) if beside[step].any() else fall[step, district[step]]
             ohms = float(lost) / float(own[step])
             if 0 < ohms < HIGHEST_LOSS_SHARE * float(circuits.max_volts[district[step]]) / float(rated[step]):
                 self._steps[int(supply[step])].append(ohms)

@@ -42,15 +42,17 @@ class Throttles(Watcher):
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
+        refused = None
         while True:
             found = yield from self.onset(tick)
             yield found + 4
-            start, end = yield from self._extent(found)
-            told = start is not None and end is not None and self._judge(start, end)
-            # The comparison still straddles this move for a while.
-            tick = (end or found) + APART_TICKS + 5 if told else found + 2
+            move = yield from self._extent(found)
+            if move is None or move == refused or not self._judge(*move):
+                tick, refused = found + 2, move
+            else:
+                tick = move[1] + APART_TICKS + 5  # the comparison still straddles this move for a while
 
-    def _extent(self, found: int) -> Generator[int, None, tuple[int | None, int | None]]:
+    def _extent(self, found: int) -> Generator[int, None, tuple[int, int] | None]:
         """From the last still moment before to the first still moment after."""
         d, still = self.district, found
         wavering = float(self.ticks.volts_spread[self.ticks.rows(found - APART_TICKS, found - APART_TICKS + 1), d][0])
@@ -65,12 +67,12 @@ class Throttles(Watcher):
         rows = self.ticks.rows(found - 2 * APART_TICKS, still)
         volts = self.ticks.volts[rows, d]
         if len(volts) < APART_TICKS or not self.ticks.calm[rows, d][-APART_TICKS:].all():
-            return None, still
+            return None
         change = abs(level - median(volts[: APART_TICKS // 2]))
         away = np.abs(level - volts)
         moving, unmoved = np.flatnonzero(away > 0.06 * change), np.flatnonzero(away > 0.94 * change)
         if not len(moving) or not len(unmoved):
-            return None, still
+            return None
         # What is far from where it ends is on the move as well.
         first = found - 2 * APART_TICKS
         return first + int(unmoved[-1]), first + int(moving[-1]) + 1
