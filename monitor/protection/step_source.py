@@ -78,10 +78,13 @@ def _rise(history: Floats, start: int) -> Floats:
 
 def _level(rows: Floats) -> Floats:
     """The median of each column: single ticks of a start, a spark or a hole do not count."""
-    level = np.full(rows.shape[1], np.nan)
-    known = np.isfinite(rows).any(axis=0)
-    if known.any():
-        level[known] = np.nanmedian(rows[:, known], axis=0)
+    if not len(rows):
+        return np.full(rows.shape[1], np.nan)
+    # What is not known sorts last; the general median of numpy takes ten times as long for the few ticks met here.
+    ordered = np.sort(rows, axis=0)
+    count = np.maximum(1, np.isfinite(rows).sum(axis=0))
+    columns = np.arange(rows.shape[1])
+    level: Floats = (ordered[(count - 1) // 2, columns] + ordered[count // 2, columns]) / 2
     return level
 
 

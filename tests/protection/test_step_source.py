@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from monitor.protection.step_source import find_source
+from monitor.protection.step_source import _level, find_source
 from monitor.protection.ticks import TICK_S
 from tests.protection.streams import layout_with
 
@@ -40,3 +40,14 @@ def test_what_crept_up_is_said_to_have_crept():
 
 def test_nothing_sticks_out_of_a_steady_draw():
     assert find_source(layout_with(), NAMES, history(lambda t: 1.0 + 0 * t), 10) is None
+
+
+def test_a_level_is_numpy_s_own_median_of_what_is_known():
+    rng = np.random.default_rng(5)
+    for count in range(1, 13):
+        rows = rng.normal(5, 2, (count, 4))
+        rows[rng.random(rows.shape) < 0.3] = np.nan
+        rows[0, :3], rows[:, 3] = 1.0, np.nan
+        assert _level(rows)[:3] == pytest.approx(np.nanmedian(rows[:, :3], axis=0), rel=1e-15)
+        assert np.isnan(_level(rows)[3])
+    assert np.isnan(_level(np.zeros((0, 2)))).all()
