@@ -1,16 +1,18 @@
 """Sizes and speeds of sessions: what an hour takes on the disk, how fast three hours open, zoom and sift.
 
-Usage: python tests/bench/bench_sessions.py   (about a minute)
+Usage: python -m tests.bench.bench_sessions   (some minutes)
 """
 
+import json
 import resource
+import subprocess
 import sys
 import tempfile
 import time
-from datetime import UTC, datetime
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[2]))
+ROOT = Path(__file__).parents[2]
+sys.path.insert(0, str(ROOT))
 
 import numpy as np
 import pandas as pd
@@ -22,21 +24,17 @@ from dashboard.stretch import stretch
 from dashboard.views.markup import markup
 from dashboard.views.review import sheet
 from monitor.cli.demo_sessions import DemoShow, make_demo_sessions
-from monitor.cli.sift_session import sift_session
 from monitor.layout import parse_layout
 from monitor.rehearsal import demo_layout_text
 from monitor.sessions import SessionFolder
 from monitor.sessions.buckets import FIGURES
 from monitor.sessions.csv_export import export_csv
 from monitor.sessions.readings_log import ReadingsLog
-from monitor.sessions.recorder import Recorder
 from monitor.sessions.session_writer import SessionWriter, new_manifest
-from monitor.values import Chunk, Step
+from tests.bench.evening_of_readings import A_SECOND, BEGAN_AT, OUTPUTS, lively, overloaded, recorded
 from tests.browser.hall import CHROMIUM_ARGS, Hall, chromium_path
 
-BEGAN_AT = datetime(2026, 11, 21, 14, tzinfo=UTC)
 HOURS, BOARDS, SCREEN = 3, 4, 2000
-LINES_S = 600
 SIZE_S = 300.0
 ZOOM = """() => new Promise(done => {
   const line = document.querySelector("[data-review]").pilotlampLine;
@@ -127,25 +125,37 @@ def print_browser(folder, name):
 
 
 def print_sift(folder):
-    """Sixteen outputs of line boards, five readings a second each."""
-    text = demo_layout_text([f"p{k}" for k in range(BOARDS)])
-    recorder = Recorder(folder / "lines", text, began_at=BEGAN_AT, reserve_bytes=0)
-    for ms in range(0, LINES_S * 1000, 200):
-        for board in range(BOARDS):
-            head = f"b,bench-{board + 1},4,200\n" if ms % 1000 == 0 else ""
-            lines = "".join(f"r,{ms},{k},14.{ms // 200 % 90:02d},2.{ms // 100 % 90:02d},30.1\n" for k in range(4))
-            came_s = ms / 1000 + 0.01
-            recorder.put(Step(port=f"p{board}", chunk=Chunk(data=(head + lines).encode(), received_s=came_s), now_s=came_s))
-        recorder.keep_up(1_000_000)
-    recorder.close()
-    began, began_cpu = time.perf_counter(), time.process_time()
-    sifted = sift_session(recorder.status().folder, None)
-    seconds, cpu = time.perf_counter() - began, time.process_time() - began_cpu
-    print(
-        f"sift of a session of readings, 16 districts: {LINES_S / seconds:.0f} times real time (aim 2000), "
-        f"{LINES_S / cpu:.0f} times by computing time"
-    )
-    assert sifted.summary.duration_s > LINES_S - 2
+    """Three hours of sixteen outputs of line boards, five readings a second each, as a program of its own."""
+    seconds = HOURS * 3600
+    figures = {"lively": lively(BOARDS, seconds), "every supply overloaded all the time": overloaded(BOARDS, seconds)}
+    for kind, each in figures.items():
+        session = recorded(folder / kind.partition(" ")[0], each, BOARDS)
+        took_s, computing_s, lines = sift_process(session)
+        print(
+            f"sift of {HOURS} h of readings, {BOARDS * OUTPUTS} districts, {kind}: {took_s:.1f} s, {seconds / took_s:.0f} times real time "
+            f"(aim 2000), {computing_s:.1f} s of them computing ({seconds / computing_s:.0f} times), {len(lines)} lines"
+        )
+        assert lines[-1]["kind"] == "summary"
+        assert abs(lines[-1]["duration_s"] - seconds) < 1
+    volts, amps, watts = figures["lively"]
+    rounds, districts = volts.shape
+    names = np.tile([f"district {k}" for k in range(districts)], rounds)
+    table = {"at_s": np.repeat(np.arange(rounds) / A_SECOND, districts), "district": names}
+    table |= {"volts_rms": volts.ravel(), "amps_rms": amps.ravel(), "watts": watts.ravel()}
+    pd.DataFrame(table).round(3).to_csv(folder / "readings.csv", index=False)
+    began = time.perf_counter()
+    rows = len(pd.read_csv(folder / "readings.csv"))
+    print(f"beside it, pandas.read_csv of the same {rows} readings: {time.perf_counter() - began:.2f} s")
+
+
+def sift_process(session):
+    """Seconds that the command takes from its start to its end, seconds of them computing, and its lines."""
+    before, began = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
+    command = [sys.executable, "-m", "monitor", "sift", session, "--json"]
+    said = subprocess.run(command, capture_output=True, check=True, cwd=ROOT)
+    took_s, after = time.perf_counter() - began, resource.getrusage(resource.RUSAGE_CHILDREN)
+    computing_s = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    return took_s, computing_s, [json.loads(line) for line in said.stdout.splitlines()]
 
 
 def main():

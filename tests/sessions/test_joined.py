@@ -1,9 +1,15 @@
 """A session worked through in windows says what it says chunk by chunk: the exact way is the reference."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
 from monitor.cli.sift_session import sift_session
+from monitor.runtime.replay import Replay
+from monitor.runtime.session_near import SessionNear
+from monitor.runtime.session_stream import session_steps
+from monitor.sessions import Playback
 from tests.sessions.boards import READING_S, layout_of, line_chunks, packed_chunks, recorded, running, waves
 
 CLOSE_S = 0.012
@@ -98,3 +104,48 @@ def test_boards_of_waveforms_side_by_side(tmp_path, boards):
     found = assert_same(recorded(tmp_path, layout_of(boards), chunks, last_s=26.0), TICK_S + CLOSE_S)
     assert any(line["kind"] == "event" for line in found)
     assert any(line["kind"] == "warning" for line in found)
+
+
+def two_boards(folder):
+    """Half a minute of readings of two boards, one with a draw far over its plate."""
+    chunks = []
+    for board in range(2):
+        volts, amps = running(4, 40.0, seed=board)
+        amps[60:160, 0] += 9.0 * (board == 1)
+        chunks += line_chunks(board, volts, amps, seed=board, delay_s=0.008 + 0.03 * board)
+    return recorded(folder, layout_of(2), chunks)
+
+
+def last_words(steps, kind):
+    """What was said last of each, by its number."""
+    return {each.id: each for step in steps for each in getattr(step, kind)}.values()
+
+
+def test_a_replay_at_high_speed_says_what_it_says_chunk_by_chunk(tmp_path):
+    session, collected = two_boards(tmp_path), []
+    replay = Replay(session, speed=60.0, sinks=(collected.append,))
+    replay.start()
+    replay.seek(1e9)
+    while replay.status().state != "ended":
+        replay.wait(0.05)
+    replay.stop()
+    exact = list(session_steps(Playback(session), session.layout()))
+    assert len(collected) < len(exact) / 3
+    for kind, name in (("events", "cause"), ("warnings", "rule")):
+        ours, theirs = ([(getattr(each, name), each.start_s) for each in last_words(steps, kind)] for steps in (collected, exact))
+        assert len(theirs)
+        assert [said for said, _ in sorted(ours)] == [said for said, _ in sorted(theirs)]
+        assert [at_s for _, at_s in sorted(ours)] == pytest.approx([at_s for _, at_s in sorted(theirs)], abs=CLOSE_S)
+    assert all(before.now_s <= after.now_s for before, after in pairwise(collected))
+
+
+def test_a_part_seen_from_near_holds_the_readings_of_every_board(tmp_path):
+    session = two_boards(tmp_path)
+    near = SessionNear(session, session.layout()).cycles(0.0, 40.0)
+    for step in session_steps(Playback(session), session.layout()):
+        for block in step.readings:
+            for column, name in enumerate(block.districts):
+                course = near[name].amps
+                places = np.searchsorted(course.at_s, block.start_s / 2 + block.end_s / 2 - CLOSE_S)
+                assert course.at_s[places] == pytest.approx((block.start_s + block.end_s) / 2, abs=CLOSE_S)
+                assert course.values[places] == pytest.approx(block.amps_rms[:, column], rel=1e-6)

@@ -1,6 +1,7 @@
 """Joining changes how bytes are cut, and nothing else."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 from hypothesis import given, settings
@@ -58,6 +59,22 @@ def test_windows_hold_what_came_in_its_order(rows, window_s, turns):
     # What operators did stays between what came before it and what came after.
     done = [(sum(len(c.data) for w in windows[:k] for _, c in w.chunks), w.actions) for k, w in enumerate(windows) if w.actions]
     assert done == [(sum(len(p.chunk.data) for p in played[:k]), p.actions) for k, p in enumerate(played) if p.actions]
+
+
+@given(steps, st.integers(0, 60))
+@settings(max_examples=200, deadline=None)
+def test_bytes_that_a_file_lost_are_missed_at_its_end_alone(rows, kept):
+    """The log tells of more bytes than there are: each chunk has what is left for it."""
+    played = as_played(rows)
+    source = Listed(played)
+    source._data = [data[:kept] for data in source._data]
+    joined = [pair for window in Merger(10.0).windows(source) for pair in pieces(window.chunks)]
+    for port in PORTS:
+        left, came = kept, []
+        for chunk in (each.chunk for each in played if each.port == port):
+            came.append(replace(chunk, data=chunk.data[:left]))
+            left -= len(came[-1].data)
+        assert [chunk for name, chunk in joined if name == port] == [chunk for chunk in came if chunk.data or chunk.reopened]
 
 
 @given(steps, st.sampled_from([0.5, 10.0, 100.0]))
