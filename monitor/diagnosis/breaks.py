@@ -46,7 +46,7 @@ class Breaks(Watcher):
             yield found + 3
             event = self._event(found)
             if event.cause is not Cause.DIRECTION_BREAK:
-                self.tell(event, found + 3)
+                self.tell(event)
             tick = yield from self._follow(event, found)
 
     def _event(self, tick: int) -> Occurrence:
@@ -127,7 +127,7 @@ class Breaks(Watcher):
             undecided = event.cause is Cause.DIRECTION_BREAK
             back = yield from self.find(lambda rows: self.ticks.volts_high[rows, d] > 2 * off, at, limit if undecided else None)
             if back is None:
-                self._call_lost(event, limit, 0.92)
+                self._call_lost(event, 0.92)
                 continue
             yield back + BACK_TICKS + 1
             low = self.ticks.volts_low[self.ticks.rows(back + 1, back + 1 + BACK_TICKS), d]
@@ -135,12 +135,12 @@ class Breaks(Watcher):
                 self._close(event, back)
                 return back + BACK_TICKS
             if undecided:
-                self._call_lost(event, back + BACK_TICKS, 0.95)
+                self._call_lost(event, 0.95)
             at = back + 1
 
-    def _call_lost(self, event: Occurrence, tick: int, confidence: float) -> None:
+    def _call_lost(self, event: Occurrence, confidence: float) -> None:
         event.cause, event.confidence = Cause.FEED_LOST, confidence
-        self.tell(event, tick)
+        self.tell(event)
 
     def _close(self, event: Occurrence, back: int) -> None:
         d = self.district
@@ -154,7 +154,7 @@ class Breaks(Watcher):
             self._judge_hand(event, fine=is_fine(cut))
         if event.cause is Cause.THROTTLE:
             event.end_s = event.start_s
-        self.tell(event, back + BACK_TICKS)
+        self.tell(event)
 
     def _judge_hand(self, event: Occurrence, *, fine: bool) -> None:
         """A hand's switch opens once and closes once."""

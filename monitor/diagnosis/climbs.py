@@ -86,7 +86,8 @@ class Climbs(Watcher):
                 same_since = self._same_since
                 event = self._event(climb)
                 if event is not None:
-                    self.tell(event, climb.found + STAYS_TICKS)
+                    self.look_at(climb.found + STAYS_TICKS + 1)
+                    self.tell(event)
                     tick = yield from self._follow(event, climb)
                     break
                 if self._same_since != same_since:
@@ -220,7 +221,7 @@ class Climbs(Watcher):
         over = np.flatnonzero(_smooth(cut.amps) > middle)
         event.end_s = float(cut.end_s[over[-1]]) if len(over) else at * TICK_S
         event.evidence["lasted_s"] = event.end_s - event.start_s
-        self.tell(event, at + 4)
+        self.tell(event)
         self._bound = [*self._bound, (found - BEFORE_TICKS // 2, at + 5)][-REMEMBERED:]
         return at + 8
 

@@ -91,8 +91,8 @@ class Drops(Watcher):
                 if self._handed_over(found, depth) and self._handed_over(back, -depth):
                     event = None
             if event is not None:
-                self._remember(event, back + BESIDE_TICKS)
-                self.tell(event, back + (BESIDE_TICKS if event.cause is Cause.WEAK_JOINT else 1))
+                self._remember(event)
+                self.tell(event)
             tick = back + 2
 
     def _usual(self, tick: int) -> float:
@@ -113,8 +113,10 @@ class Drops(Watcher):
             gone = ~self.ticks.calm[rows, d][1:]
             if both.any() or gone.any():
                 first = int(np.argmax(both | gone))
+                self.look_at(found + first + 1)
                 return found + first if both[first] else None
             if end == limit:
+                self.look_at(limit - 1)
                 return None
             yield end
 
@@ -131,7 +133,7 @@ class Drops(Watcher):
                 self._call_by_length(event, cut, usual, depth)
         return event if event is not None and event.confidence > 0 else None, depth
 
-    def _remember(self, event: Occurrence, tick: int) -> None:
+    def _remember(self, event: Occurrence) -> None:
         """The same partial sag again and again is what makes a weak joint sure."""
         if event.cause is not Cause.WEAK_JOINT:
             return
@@ -143,7 +145,7 @@ class Drops(Watcher):
         for other in alike:
             if other.confidence < event.confidence:
                 other.confidence = event.confidence
-                self.tell(other, tick)
+                self.tell(other)
         self._joints = [*self._joints, event][-REMEMBERED:]
 
     def _measure(self, cut: Cut, found: int, usual: float, depth: float) -> Occurrence | None:
@@ -254,7 +256,7 @@ class Drops(Watcher):
         event = self._stall(found, usual, depth)
         if event is None or self._handed_over(found, depth):
             return found + 2
-        self.tell(event, found + STALLED_TICKS)
+        self.tell(event)
         gone = yield from self.find(
             lambda rows: (self.ticks.amps_low[rows, d] > usual - RECOVERED_SHARE * depth) | ~self.ticks.calm[rows, d],
             found + STALLED_TICKS,
@@ -263,7 +265,7 @@ class Drops(Watcher):
         end = gone or found + GIVE_UP_TICKS
         event.end_s = end * TICK_S
         event.evidence["lasted_s"] = event.end_s - event.start_s
-        self.tell(event, end)
+        self.tell(event)
         return end + 2
 
     def _stall(self, found: int, usual: float, depth: float) -> Occurrence | None:

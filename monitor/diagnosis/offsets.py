@@ -76,7 +76,7 @@ class Offsets(Watcher):
             "volts_during": self.stream.median("volts", d, found + 1, over),
         }
         event.confidence = 0.97 if abs(level) > 2 * LEAST_VOLTS else 0.8
-        self.tell(event, over + 2)
+        self.tell(event)
 
 
 def _of_two(ticks: Ticks, rows: slice) -> Floats:

@@ -76,7 +76,7 @@ class Sags(Watcher):
             if cause is Cause.SUPPLY_SAG and over is None and self._is_shallow(before) and self._is_driven_over(before):
                 tick = found + STEADY_TICKS
                 continue
-            event = self._tell_begin(before, cause, over or found + STEADY_TICKS)
+            event = self._tell_begin(before, cause)
             if over is None:
                 over = yield from self._over(before, found + FORGET_TICKS)
             self._tell_end(event, before, over or found + FORGET_TICKS)
@@ -180,7 +180,7 @@ class Sags(Watcher):
         d = self.district
         return bool(before.volts_low[d] > (1 - DRIVEN_DEPTH) * before.volts[d])
 
-    def _tell_begin(self, before: _Before, cause: Cause, known: int) -> Occurrence:
+    def _tell_begin(self, before: _Before, cause: Cause) -> Occurrence:
         circuits, d = self.circuits, self.district
         cut = self.stream.cut(d, before.tick - 2, before.tick + 3)
         middle = 0.5 * (before.volts[d] + before.volts_low[d])
@@ -201,7 +201,7 @@ class Sags(Watcher):
                 event.confidence = 0.6
         else:
             event.confidence = 0.9 if depth > 0.1 else 0.85
-            self.tell(event, known)
+            self.tell(event)
         return event
 
     def _tell_end(self, event: Occurrence, before: _Before, over: int) -> None:
@@ -211,7 +211,7 @@ class Sags(Watcher):
         span = crossing_s(cut, cut.volts < middle)
         event.end_s = max(event.start_s, span[1] if span else over * TICK_S)
         event.evidence["lasted_s"] = event.end_s - event.start_s
-        self.tell(event, over)
+        self.tell(event)
 
 
 def _fell(volts: Floats, usual: Floats, wavering: Floats) -> Bools:

@@ -48,11 +48,11 @@ class Shorts(Watcher):
             last = found + 4
             while not event.end_s:
                 if last == found + OPEN_TICKS:
-                    self.tell(event, last)
+                    self.tell(event)
                 yield last + 1
                 last += 1
                 self._end(event, self.stream.cut(self.district, last - 5, last), usual_amps)
-            self.tell(event, last)
+            self.tell(event)
             tick = last + 1
 
     def _usual(self, tick: int) -> tuple[float, float]:

@@ -94,7 +94,7 @@ class Throttles(Watcher):
             "amps_before": stream.median("amps", d, start - 6, start),
             "amps_after": stream.median("amps", d, end + 1, end + 5),
         }
-        self.tell(event, end + 4)
+        self.tell(event)
         return True
 
     def _has_other_reason(self, share: Floats, start: int, end: int) -> bool:

@@ -73,6 +73,7 @@ class Watcher(ABC):
         self._onsets: deque[int] = deque()
         self._watching: Watching | None = None
         self._needs: int | None = None
+        self._latest = -1
 
     @staticmethod
     @abstractmethod
@@ -97,15 +98,21 @@ class Watcher(ABC):
             self._watching = self.watch(self.ticks.base)
             self._needs = next(self._watching)
         while self._onsets if self._needs is None else self._needs < self.ticks.end:
+            if self._needs is not None:
+                self.look_at(self._needs)
             self._needs = self._watching.send(None)
         told, self._told = self._told, []
         return told
 
-    def tell(self, occurrence: Occurrence, tick: int) -> None:
-        """Say that this occurrence began, changed or ended, as known from ticks up to this one."""
-        occurrence.known_tick = tick
+    def look_at(self, tick: int) -> None:
+        """Whatever is told from now on needed this tick; those that were waited for count by themselves."""
+        self._latest = max(self._latest, tick)
+
+    def tell(self, occurrence: Occurrence) -> None:
+        """Say that this occurrence began, changed or ended, as known from the latest tick looked at."""
+        occurrence.known_tick = self._latest
         if occurrence.first_tick < 0:
-            occurrence.first_tick = tick
+            occurrence.first_tick = self._latest
         if all(occurrence is not other for other in self._told):
             self._told.append(occurrence)
 
@@ -115,6 +122,7 @@ class Watcher(ABC):
             while self._onsets:
                 found = self._onsets.popleft()
                 if found >= tick:
+                    self.look_at(found)
                     return found
             yield None
 
@@ -131,8 +139,10 @@ class Watcher(ABC):
                 hits = mask(self.ticks.rows(tick, end))
                 first = int(hits.argmax())
                 if hits[first]:
+                    self.look_at(tick + first)
                     return tick + first
                 tick = end
             if until is not None and tick >= until:
+                self.look_at(until - 1)
                 return None
             yield tick

@@ -40,6 +40,16 @@ def test_row_by_row_gives_the_same():
     assert diagnose(block, layout(), tuple(range(1, len(block), 3))) == whole()
 
 
+def test_ids_follow_what_is_known_first_where_a_feed_chatters_just_before_a_dip():
+    bench = Bench(seconds=15)
+    bench.fed[bench.rows(8.27, 8.42), 1] = 0
+    bench.fed[bench.rows(8.5, 8.65)] = 0.6
+    block = bench.readings()
+    events, patterns = diagnose(block, layout())
+    assert [(event.id, event.cause) for event in events if event.district == "Inner main"] == [(1, Cause.FEED_LOST)]
+    assert diagnose(block, layout(), tuple(range(1, len(block), 3))) == (events, patterns)
+
+
 def test_causes_of_the_eventful_bench():
     events, _ = whole()
     assert {event.cause.value for event in events} >= {
