@@ -12,7 +12,8 @@ class WireDecoder:
     """Takes either form: both decoders listen until one of them has understood something whole.
 
     A packed stream has zero bytes and a line stream has none, but noise may hold anything, so the proof is a packet with a right
-    CRC or a line of the form, whichever ended first. Faults met before that are those of the form that won.
+    CRC or a line of the form, whichever ended first. Faults met before that are those of the form that won; a packet or line that
+    the listening broke into, before the first delimiter, is none of them.
 
     Attributes:
         form: "packed" or "lines" once known, else None.
@@ -64,8 +65,13 @@ class WireDecoder:
             early += [item for item in new if not isinstance(item, Fault)] or new[: _EARLY_FAULTS_LIMIT - len(early)]
         if understood_packed or understood_lines:
             self.form = "packed" if understood_packed else "lines"
-            items += self._early[self.form]
+            items += [item for item in self._early[self.form] if not _is_broken_into(item)]
             self._early = {"packed": [], "lines": []}
+
+
+def _is_broken_into(item: Item) -> bool:
+    """True for damage that begins with the first byte of all: the board was talking already."""
+    return isinstance(item, Fault) and item.kind.is_damage and item.offset <= item.size + 1
 
 
 _EARLY_FAULTS_LIMIT = 1000

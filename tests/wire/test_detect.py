@@ -35,6 +35,23 @@ def test_a_stream_joined_in_the_middle():
     assert decided(LINES[3:]) == "lines"
 
 
+def damage(data):
+    return [item.kind for item in WireDecoder().feed(data) if isinstance(item, Fault) and item.kind.is_damage]
+
+
+def test_what_the_listening_broke_into_is_no_damage():
+    packed = b"\0" + identity_packet(identity()) + b"".join(samples_packet(15 * k, counts(15, 8, seed=k), k) for k in range(4))
+    assert [at for at in range(len(packed) - 300) if damage(packed[at:])] == []
+    assert [at for at in range(len(LINES) - 20) if damage(LINES[at:])] == []
+
+
+def test_a_hurt_packet_behind_a_delimiter_is_damage():
+    whole = samples_packet(0, counts(15, 8), 0)
+    hurt = whole[:40] + bytes([whole[40] ^ 1]) + whole[41:]
+    assert len(damage(b"\0" + hurt + identity_packet(identity()))) == 1
+    assert len(damage(b"\n" + line("r,1,0,12.0,1.0", with_checksum=True).replace(b"12", b"13") + LINES)) == 1
+
+
 def test_noise_is_neither_and_is_counted():
     decoder = WireDecoder()
     decoder.feed(bytes(range(256)) * 20)
