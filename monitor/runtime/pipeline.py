@@ -145,7 +145,7 @@ class Pipeline:
         before = copy.deepcopy(decoder)
         items = flow.gathered(decoder.feed(chunk.data))
         is_lines = decoder.form == "lines"
-        counts = readings_with(chunk, items) if is_lines else None
+        counts = readings_with(chunk, items, before.offset) if is_lines else None
         if flow.fell_back or (is_lines and counts is None):
             self._decoders[port] = before
             for piece in chunk.pieces():

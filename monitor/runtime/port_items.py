@@ -61,23 +61,26 @@ class PortItems:
                 self._reached[item.number] = item.first_scan
 
 
-def readings_with(chunk: JoinedChunk, items: Sequence[Item]) -> NDArray[np.intp] | None:
-    """How many readings of lines had come with each piece of a chunk, shape (n,); None where the bytes do not tell: lines are damaged.
+def readings_with(chunk: JoinedChunk, items: Sequence[Item], offset: int) -> NDArray[np.intp] | None:
+    """How many readings of lines had come with each piece of a chunk, shape (n,); None where the bytes do not tell.
 
     Args:
         chunk: Bytes of a line board.
         items: What they were understood as.
+        offset: Bytes of its stream before them.
     """
-    blocks = [item for item in items if isinstance(item, LineReadings)]
-    if len(blocks) != 1 or any(isinstance(item, Fault) for item in items):
-        return None
+    count = sum(len(item.times_ms) for item in items if isinstance(item, LineReadings))
     characters = np.frombuffer(chunk.data, dtype=np.uint8)
     stops = np.flatnonzero(characters == ord("\n"))
+    if not count:
+        return None
     is_reading = np.concatenate([[True], characters[stops[:-1] + 1] == ord("r")])
-    missing = len(blocks[0].times_ms) - int(is_reading.sum())
-    # How the first line began, the chunk before knows.
-    is_reading[0] = not missing
-    return np.searchsorted(stops[is_reading], chunk.ends) if missing in (0, -1) else None
+    damaged = [item.offset - offset - 1 for item in items if isinstance(item, Fault)]
+    is_reading &= ~np.isin(stops, damaged)
+    if is_reading[0] and is_reading.sum() > count:
+        # How the first line began, only the chunk before knows: it was none.
+        is_reading[0] = False
+    return np.searchsorted(stops[is_reading], chunk.ends) if is_reading.sum() == count else None
 
 
 def joined(blocks: Sequence[LineReadings]) -> LineReadings:

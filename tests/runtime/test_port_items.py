@@ -9,10 +9,11 @@ from monitor.values import Identity, JoinedChunk, LineReadings
 from monitor.wire import WireDecoder
 from tests.wire.bytestreams import flat
 
-lines = st.lists(
-    st.sampled_from([b"r,100,0,15.0,3.0\n", b"r,100,1,12.0,1.0\r\n", b"b,x,2,200\n", b"# so\n", b"\n"]), min_size=1, max_size=30
+whole = [b"r,100,0,15.0,3.0\n", b"r,100,1,12.0,1.0\r\n", b"b,x,2,200\n", b"# so\n", b"\n"]
+lines = st.lists(st.sampled_from(whole), min_size=1, max_size=30)
+hurt_lines = st.lists(
+    st.sampled_from([*whole, b"r,100,x,1,1\n", b"\xff\xfe\n", b"r" * 200 + b"\n", b"r,1,2,3.0*00\n"]), min_size=1, max_size=30
 )
-broken = st.sampled_from([b"r,100,x,1,1\n", b"\xff\xfe\n", b"r" * 200 + b"\n"])
 
 
 def joined(data, cuts):
@@ -26,28 +27,21 @@ def started(head):
     return decoder, flow
 
 
-@given(st.sampled_from([b"", b"r,100,0,1", b"b,x,2"]), lines, st.lists(st.integers(0, 10**6), max_size=12))
-@settings(max_examples=300, deadline=None)
+@given(st.sampled_from([b"", b"r,100,0,1", b"b,x,2", b"r,100,?"]), hurt_lines, st.lists(st.integers(0, 10**6), max_size=12))
+@settings(max_examples=500, deadline=None)
 def test_readings_that_had_come_with_each_piece(head, made, cuts):
-    """Whatever the chunk before had left behind: the reference feeds a decoder piece by piece."""
-    tail = {b"": b"", b"r,100,0,1": b",1\n", b"b,x,2": b",200\n"}[head]
+    """Whatever the chunk before had left behind, and damaged lines among them: the reference feeds a decoder piece by piece."""
+    tail = {b"": b"", b"r,100,0,1": b",1\n", b"b,x,2": b",200\n", b"r,100,?": b"1,1,1\n"}[head]
     chunk = joined(tail + b"".join(made), cuts)
     decoder, flow = started(head)
-    counts = readings_with(chunk, flow.gathered(decoder.feed(chunk.data)))
+    offset = decoder.offset
+    counts = readings_with(chunk, flow.gathered(decoder.feed(chunk.data)), offset)
     slow, _ = started(head)
     came = [
         sum(len(item.times_ms) for item in slow.feed(piece.data) if isinstance(item, LineReadings)) for piece in chunk.pieces()
     ]
     assert (counts is None) == (not sum(came))
     assert counts is None or counts.tolist() == np.cumsum(came).tolist()
-
-
-@given(lines, broken, lines)
-@settings(max_examples=100, deadline=None)
-def test_damaged_lines_tell_nothing(before, hurt, after):
-    chunk = joined(b"".join(before) + hurt + b"".join(after), [])
-    decoder, flow = started(b"")
-    assert readings_with(chunk, flow.gathered(decoder.feed(chunk.data))) is None
 
 
 @given(lines, st.lists(st.integers(0, 10**6), max_size=12))

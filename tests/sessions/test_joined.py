@@ -1,5 +1,6 @@
 """A session worked through in windows says what it says chunk by chunk: the exact way is the reference."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -30,8 +31,8 @@ def sifted(session, *, exact):
     return sorted(lines, key=lambda line: (repr(said(line)), line["start_s"])), summary
 
 
-def assert_same(session, close_s=CLOSE_S):
-    """The joined way and the exact one agree; gives what they said."""
+def assert_same(session, close_s=CLOSE_S, holes=1):
+    """The joined way and the exact one agree; gives what they said. Beside each hole a reading more or less stands for it."""
     (exact, figures), (joined, our_figures) = sifted(session, exact=True), sifted(session, exact=False)
     assert [said(line) for line in joined] == [said(line) for line in exact]
     for ours, theirs in zip(joined, exact, strict=True):
@@ -41,9 +42,8 @@ def assert_same(session, close_s=CLOSE_S):
     for name, district in figures["districts"].items():
         known = {word: figure for word, figure in district.items() if figure is not None}
         ours = {word: figure for word, figure in our_figures["districts"][name].items() if figure is not None}
-        # Beside a hole a reading more or less stands for it.
-        assert ours.pop("lost_s") == pytest.approx(known.pop("lost_s"), abs=READING_S)
-        assert ours == pytest.approx(known, rel=1e-3, abs=CLOSE_S)
+        assert ours.pop("lost_s") == pytest.approx(known.pop("lost_s"), abs=holes * READING_S)
+        assert ours == pytest.approx(known, rel=1e-3 if holes == 1 else 5e-3, abs=CLOSE_S)
     return exact
 
 
@@ -87,6 +87,21 @@ def test_a_board_that_begins_anew_of_itself(tmp_path):
     found = assert_same(recorded(tmp_path, layout_of(2), chunks))
     restarts = [line for line in found if line.get("finding") == "restart"]
     assert sum(line["count"] for line in restarts) == 3
+
+
+def test_lines_that_noise_damaged(tmp_path):
+    """One byte in two hundred is hurt on its way from one of the boards: its lines without a checksum are lost, not its time."""
+    chunks = [
+        list(line_chunks(board, *running(4, 100.0, seed=board), seed=board, delay_s=0.01 + 0.02 * board)) for board in range(2)
+    ]
+    dice = np.random.default_rng(5)
+    for k, (port, chunk) in enumerate(chunks[1]):
+        data = bytearray(chunk.data)
+        for place in np.flatnonzero(dice.random(len(data)) < 0.005).tolist():
+            data[place] = 0xFF
+        chunks[1][k] = (port, replace(chunk, data=bytes(data)))
+    found = assert_same(recorded(tmp_path, layout_of(2), [*chunks[0], *chunks[1]]), holes=20)
+    assert sum(line["count"] for line in found if line.get("finding") == "damaged-bytes") > 50
 
 
 @pytest.mark.parametrize("boards", [2, 4])
