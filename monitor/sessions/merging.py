@@ -29,7 +29,7 @@ STRETCH_S = 10.0
 GROWTH = 0.5
 """A window is at most this share as long as it is since a port was opened."""
 WINDOW_BYTES = 500_000
-"""A window ends at so many bytes: what they are made into must find room in memory."""
+"""A window ends at so many bytes a port: what they are made into must find room in memory, and is quickest near at hand."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +95,8 @@ class Merger:
         opens = self._opens(source)
         edges = _edges(log, opens, actions)
         at_s = np.maximum.accumulate(np.where(np.isnan(log.received_s), -np.inf, log.received_s))
-        gone = np.concatenate([[0], np.cumsum(log.sizes)])
+        # In windows' worth of bytes: that of all ports together.
+        gone = np.concatenate([[0], np.cumsum(log.sizes)]) / (WINDOW_BYTES * max(1, len(np.unique(log.ports[log.sizes > 0]))))
         for begin, end in pairwise(edges):
             if opens[begin] or self._opened_s is None:
                 self._opened_s = float(at_s[begin]) if np.isfinite(at_s[begin]) else None
@@ -113,12 +114,12 @@ class Merger:
                 opens[first] = True
         return opens
 
-    def _divided(self, at_s: Floats, gone: Whole, begin: int, end: int) -> Iterator[tuple[int, int]]:
+    def _divided(self, at_s: Floats, gone: Floats, begin: int, end: int) -> Iterator[tuple[int, int]]:
         """First and last row (that one not included) of each window between two edges."""
         while begin < end:
             length_s = self._length_s(float(at_s[begin]), float(at_s[end - 1]))
             last = begin + int(np.searchsorted(at_s[begin:end], at_s[begin] + length_s, side="right"))
-            last = min(last, int(np.searchsorted(gone, gone[begin] + WINDOW_BYTES, side="right")) - 1)
+            last = min(last, int(np.searchsorted(gone, gone[begin] + 1.0, side="right")) - 1)
             last = max(last, begin + 1)
             yield begin, last
             begin = last
