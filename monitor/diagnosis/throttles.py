@@ -63,11 +63,11 @@ class Throttles(Watcher):
             if highest - float(volts.min()) <= max(STILL_SHARE * highest, wavering):
                 break
             still += 2
-        level = self.stream.median("volts", d, still, still + 4)
         rows = self.ticks.rows(found - 2 * APART_TICKS, still)
         volts = self.ticks.volts[rows, d]
         if len(volts) < APART_TICKS or not self.ticks.calm[rows, d][-APART_TICKS:].all():
             return None
+        level = self.stream.median("volts", d, still, still + 4)
         change = abs(level - median(volts[: APART_TICKS // 2]))
         away = np.abs(level - volts)
         moving, unmoved = np.flatnonzero(away > 0.06 * change), np.flatnonzero(away > 0.94 * change)
