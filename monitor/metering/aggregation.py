@@ -22,11 +22,13 @@ class Gathered:
 
     Attributes:
         block: The aggregates; good says where nothing was clipped and there is a figure.
+        told_s: Shape (n,): end of the half cycle that made each complete: its own last one, or where that is lost the next.
         spans: Shape (2, n, d): highest less lowest volts and amps.
         clipped: Shape (2, n, d): samples at the end of the converter's range.
     """
 
     block: AggregateBlock
+    told_s: Floats
     spans: Floats
     clipped: Floats
 
@@ -52,9 +54,9 @@ class Aggregator:
         """Aggregates that became complete.
 
         Args:
-            halves: Later than those fed before; there may be a hole between.
+            halves: Later than those fed before; there may be holes between any of them.
         """
-        kept = halves if self._kept is None else self._kept.joined(halves)
+        kept = halves if self._kept is None else HalfCycles.joined([self._kept, halves])
         windows = kept.number // self._size
         over = kept.number[-1] % self._size == self._size - 1
         stop = len(kept) if over else int(np.searchsorted(windows, windows[-1]))
@@ -64,12 +66,15 @@ class Aggregator:
         full = np.diff(starts, append=stop) >= FULL_SHARE * self._size
         if not full.any():
             return None
+        ends = np.append(starts[1:], stop)
+        finished = kept.number[ends - 1] % self._size == self._size - 1
+        told_s = kept.end_s[np.where(finished, ends - 1, np.minimum(ends, len(kept) - 1))]
         if not full.all():
             keep = np.repeat(full, np.diff(starts, append=stop))
-            return self._gathered(kept.sliced(0, stop).where(keep), windows[keep])
-        return self._gathered(kept.sliced(0, stop), windows)
+            return self._gathered(kept.sliced(0, stop).where(keep), windows[keep], told_s[full])
+        return self._gathered(kept.sliced(0, stop), windows, told_s)
 
-    def _gathered(self, used: HalfCycles, windows: NDArray[np.int64]) -> Gathered:
+    def _gathered(self, used: HalfCycles, windows: NDArray[np.int64], told_s: Floats) -> Gathered:
         weights = used.end_s - used.start_s
         starts = np.flatnonzero(np.diff(windows, prepend=-1))
         seconds = np.add.reduceat(weights, starts)[:, None]
@@ -105,4 +110,4 @@ class Aggregator:
             watts_uncertainty=doubt[2],
             good=~clipped.any(axis=0) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
         )
-        return Gathered(block=block, spans=tops - bottoms, clipped=clipped)
+        return Gathered(block=block, told_s=told_s, spans=tops - bottoms, clipped=clipped)

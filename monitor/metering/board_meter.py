@@ -1,5 +1,7 @@
 """One board's meter: everything that its samples tell about its districts."""
 
+from collections.abc import Iterator, Sequence
+
 import numpy as np
 
 from monitor.layout import Layout
@@ -43,19 +45,15 @@ class BoardMeter:
         wanted = [channel for d in self._districts for channel in (d.volts_channel, d.amps_channel, d.far_volts_channel)]
         return sorted(channel for channel in wanted if channel is not None and channel >= len(identity.channels))
 
-    def feed(self, block: SampleBlock) -> Metered:
-        """What came of this block."""
+    def feed(self, *blocks: SampleBlock) -> Metered:
+        """What came of blocks in order of time; many that begin after holes cost little more at once than one does."""
         metered = Metered()
-        if block.identity is not self._identity:
-            metered.add(self.finish())
-            metered.add(self._identify(block))
-        if self._sums is None:
-            return metered
-        if not block.continues:
-            metered.add(self.finish())
-            self._cycles.break_off()
-            self._sums.begin(block.start_s)
-        metered.add(self._taken(*self._sums.feed(block.counts)))
+        for some in _stretches(blocks):
+            if some[0].identity is not self._identity:
+                metered.add(self.finish())
+                metered.add(self._identify(some[0]))
+            if self._sums is not None:
+                metered.add(self._summed(self._sums, some))
         return metered
 
     def finish(self) -> Metered:
@@ -63,6 +61,22 @@ class BoardMeter:
         if self._sums is not None:
             return self._taken(*self._sums.close())
         return Metered()
+
+    def _summed(self, sums: CycleSums, blocks: list[SampleBlock]) -> Metered:
+        """What came of blocks of one identity, of which only the first may follow without a hole."""
+        parts = []
+        runs = blocks
+        if blocks[0].continues:
+            parts.append(sums.feed(blocks[0].counts))
+            runs = blocks[1:]
+        if runs:
+            parts.append(sums.close())
+            if len(runs) > 1:
+                parts += sums.whole([(run.start_s, run.counts) for run in runs[:-1]])
+            sums.begin(runs[-1].start_s)
+            parts.append(sums.feed(runs[-1].counts))
+        halves = [part for part, _ in parts if part is not None]
+        return self._taken(HalfCycles.joined(halves) if halves else None, [view for _, views in parts for view in views])
 
     def _identify(self, block: SampleBlock) -> Metered:
         identity = self._identity = block.identity
@@ -81,21 +95,33 @@ class BoardMeter:
         self._watch = ChannelWatch(table, np.array(ac, dtype=bool))
         return metered
 
-    def _taken(self, halves: HalfCycles | None, view: MainsView | None) -> Metered:
+    def _taken(self, halves: HalfCycles | None, views: list[MainsView]) -> Metered:
         metered = Metered()
         if halves is None:
             return metered
         gathered = self._aggregator.feed(halves)
         none = np.zeros((0, len(self._names)), dtype=bool)
-        ends_s, good, stuck = np.zeros(0), none, none
+        told_s, good, stuck = np.zeros(0), none, none
         if gathered is not None:
             troubles, good, stuck = self._watch.feed(gathered.block, gathered.spans, gathered.clipped)
             metered.troubles += troubles
-            ends_s = gathered.block.end_s
+            told_s = gathered.told_s
             metered.aggregates.append(self._marker.aggregates(gathered.block, good, stuck))
         readings = self._cycles.feed(halves)
         if readings is not None:
-            metered.readings.append(self._marker.readings(readings, ends_s, good, stuck))
-        metered.disturbances += self._disturbances.feed(metered.readings, metered.aggregates)
-        metered.phasings += self._phasing.feed(view, metered.aggregates)
+            metered.readings.append(self._marker.readings(readings, told_s, good, stuck))
+        metered.disturbances += self._disturbances.feed(metered.readings, metered.aggregates, told_s)
+        metered.phasings += self._phasing.feed(views, metered.aggregates)
         return metered
+
+
+def _stretches(blocks: Sequence[SampleBlock]) -> Iterator[list[SampleBlock]]:
+    """Blocks of one identity together, of which only the first may follow without a hole."""
+    stretch: list[SampleBlock] = []
+    for block in blocks:
+        if stretch and (block.continues or block.identity is not stretch[0].identity):
+            yield stretch
+            stretch = []
+        stretch.append(block)
+    if stretch:
+        yield stretch

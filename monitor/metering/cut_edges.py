@@ -61,15 +61,16 @@ class CutEdges:
         self._open = np.zeros((2, 2, len(self._later)))
         self._low = np.full((2, len(self._later)), np.nan)
 
-    def feed(self, values: Floats, sizes: NDArray[np.int16], base: Floats) -> EdgeSums:
+    def feed(self, values: Floats, sizes: NDArray[np.int16], base: Floats, whole: NDArray[np.bool_]) -> EdgeSums:
         """Edges of the half cycles between the places given.
 
         Args:
             values: Shape (rows, n): counts less zero.
             sizes: Shape (rows, n): their absolute values, rounded.
             base: Shape (h + 1,): where half cycles begin, in scans from the first value.
+            whole: Shape (h,): False where a hole lies between two places, and no half cycle.
         """
-        cells = self._cells(sizes, base)
+        cells = self._cells(sizes, base, whole)
         low, high = self._brackets(cells, base)
         places = self._places(low, high)
         with np.errstate(invalid="ignore"):
@@ -88,7 +89,7 @@ class CutEdges:
         conduction = np.where(steep, open_share, np.nan)
         return EdgeSums(squares=squares, shares=shares, cells=cells, conduction=conduction, steep=steep)
 
-    def _cells(self, sizes: NDArray[np.int16], base: Floats) -> Ints:
+    def _cells(self, sizes: NDArray[np.int16], base: Floats, whole: NDArray[np.bool_]) -> Ints:
         """The sample before each edge; a fall is the mirror of a rise.
 
         A rise is a sample near zero and then one eight times as large. The one before both is at most a quarter of that: beside a
@@ -106,6 +107,7 @@ class CutEdges:
             rows, columns = flat // width, flat % width + (1 - side)
             half = np.searchsorted(base, columns + self._later[rows] + 0.5, side="right") - 1
             inside = (half >= 0) & (half < halves) & (columns >= 2) & (columns + 3 < sizes.shape[1])
+            inside[inside] = whole[half[inside]]
             cells[side, rows[inside], half[inside]] = columns[inside]
         return cells
 

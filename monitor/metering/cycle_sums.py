@@ -1,5 +1,8 @@
 """Samples to sums over half cycles, on the board's grid and with each channel's own moment of conversion."""
 
+import itertools
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -64,7 +67,7 @@ class CycleSums:
         self._counts = np.zeros((len(self._rows), 0), dtype=np.int16)
         self._edge: tuple[int, float] | None = None
 
-    def feed(self, counts: NDArray[np.int16]) -> tuple[HalfCycles | None, MainsView | None]:
+    def feed(self, counts: NDArray[np.int16]) -> tuple[HalfCycles | None, list[MainsView]]:
         """Half cycles that became complete, and the frames that told of them.
 
         Args:
@@ -76,29 +79,63 @@ class CycleSums:
         view = self._watch.feed(values[: self._districts, start:])
         self._end_s = self._start_s + (self._first + self._counts.shape[1]) * self._table.interval_s
         if view is None:
-            return None, None
-        return self._sums(values, self._grid.advance(view, self._start_s)), view
+            return None, []
+        return self._sums(values, self._grid.advance(view, self._start_s)), [view]
 
-    def close(self) -> tuple[HalfCycles | None, MainsView | None]:
+    def close(self) -> tuple[HalfCycles | None, list[MainsView]]:
         """Scans end here: what is left of whole half cycles."""
         if self._counts.shape[1] <= 2 * MARGIN_SCANS:
-            return None, None
-        values = self._counts - self._zero
+            return None, []
         view = self._watch.close()
-        nodes = self._grid.run_on(self._start_s) if view is None else self._grid.advance(view, self._start_s)
-        rest = self._grid.run_on(self._end_s - NODE_BACK_SCANS * self._table.interval_s)
-        sums = self._sums(values, nodes.joined(rest))
+        sums = self._sums(self._counts - self._zero, self._to_the_end(view))
         self._counts = self._counts[:, :0]
-        return sums, view
+        return sums, [] if view is None else [view]
+
+    def whole(self, runs: Sequence[tuple[float, NDArray[np.int16]]]) -> list[tuple[HalfCycles | None, list[MainsView]]]:
+        """Half cycles of runs that begin and end here; most of what a run costs is spent once for all between two long holes.
+
+        Args:
+            runs: Of each the board time of its first scan, and its counts, shape (scans, channels).
+        """
+        ends_s = np.array([start_s + len(counts) * self._table.interval_s for start_s, counts in runs])
+        starts_s = np.array([start_s for start_s, _ in runs])
+        places = [0, *(np.flatnonzero(starts_s[1:] - ends_s[:-1] > LONG_HOLE_S) + 1).tolist(), len(runs)]
+        return [self._at_once(runs[start:stop]) for start, stop in itertools.pairwise(places)]
+
+    def _at_once(self, runs: Sequence[tuple[float, NDArray[np.int16]]]) -> tuple[HalfCycles | None, list[MainsView]]:
+        counts = np.concatenate([run for _, run in runs]).T[self._rows]
+        values = counts - self._zero
+        views, pieces, first = [], _Pieces(), 0
+        for start_s, run in runs:
+            self.begin(start_s)
+            stop = first + len(run)
+            self._end_s = start_s + len(run) * self._table.interval_s
+            if len(run) > 2 * MARGIN_SCANS:
+                view = self._watch.feed(values[: self._districts, first:stop])
+                view = self._watch.close() if view is None else view
+                views += [] if view is None else [view]
+                nodes = self._to_the_end(view)
+                number, edges_s = self._new_edges(nodes)
+                pieces.add(number, edges_s, (edges_s - start_s) / self._table.interval_s + first, nodes)
+            first = stop
+        self._counts = counts[:, :0]
+        return (self._half_cycles(values, counts, pieces) if pieces else None), views
+
+    def _to_the_end(self, view: MainsView | None) -> GridNodes:
+        """The grid from the last frames given before, over those of the view, to the end of the scans."""
+        nodes = self._grid.run_on(self._start_s) if view is None else self._grid.advance(view, self._start_s)
+        return nodes.joined(self._grid.run_on(self._end_s - NODE_BACK_SCANS * self._table.interval_s))
 
     def _sums(self, values: Floats, nodes: GridNodes) -> HalfCycles | None:
         number, edges_s = self._new_edges(nodes)
         if len(edges_s):
             self._edge = (number + len(edges_s) - 1, float(edges_s[-1]))
-        if len(edges_s) < 2:
-            return None
         base = (edges_s - self._start_s) / self._table.interval_s - self._first
-        halves = self._half_cycles(values, base, number, edges_s, nodes)
+        pieces = _Pieces()
+        pieces.add(number, edges_s, base, nodes)
+        if not pieces:
+            return None
+        halves = self._half_cycles(values, self._counts, pieces)
         needed = min(int(base[-1]) + self._first - MARGIN_SCANS, self._watch.next_scan)
         self._counts = self._counts[:, max(0, needed - self._first) :]
         self._first = max(self._first, needed)
@@ -114,39 +151,40 @@ class CycleSums:
         skip = int(np.searchsorted(edges_s, earliest_s))
         return number + skip, edges_s[skip:]
 
-    def _half_cycles(self, values: Floats, base: Floats, number: int, edges_s: Floats, nodes: GridNodes) -> HalfCycles:
+    def _half_cycles(self, values: Floats, counts: NDArray[np.int16], pieces: "_Pieces") -> HalfCycles:
         d = self._districts
+        base, whole = pieces.base, pieces.whole
         rows = np.empty((len(self._row_later), values.shape[1]))
         rows[: 2 * d] = values[: 2 * d]
         np.multiply(values, values, out=rows[2 * d : -d])
         together = np.multiply(self._shift.applied(values[d : 2 * d]), values[:d], out=rows[-d:])
         lengths = np.diff(base)
         sums = window_sums(rows, base, self._row_later)
-        sizes = np.abs(self._counts[: 2 * d] - self._whole_zero[: 2 * d])
-        edges = self._edges.feed(values[: 2 * d], sizes, base)
+        sizes = np.abs(counts[: 2 * d] - self._whole_zero[: 2 * d])
+        edges = self._edges.feed(values[: 2 * d], sizes, base, whole)
         sums[2 * d : 4 * d] += edges.squares
         sums[-d:] += _product_change(together, edges, d)
         flat = np.full((6 * d, len(lengths)), np.nan)
         flat[self._measured] = sums / lengths * self._scale
         means = flat.reshape(6, d, -1).transpose(0, 2, 1)
         means[2:5] = np.maximum(means[2:5], 0.0)
-        peaks, clipped = self._extremes(base.astype(np.intp))
-        return HalfCycles(
-            number=np.arange(number, number + len(lengths)),
-            start_s=edges_s[:-1],
-            end_s=edges_s[1:],
-            hertz=np.interp(edges_s[1:], nodes.times_s, nodes.hertz),
+        peaks, clipped = self._extremes(counts[: 2 * d], base.astype(np.intp))
+        halves = HalfCycles(
+            number=pieces.number,
+            start_s=pieces.edges_s[:-1],
+            end_s=pieces.edges_s[1:],
+            hertz=pieces.hertz,
             means=means,
             peaks=peaks,
             clipped=clipped,
             conduction=edges.conduction[:d].T,
             steep=edges.steep[:d].T.astype(np.float64),
         )
+        return halves if whole.all() else halves.where(whole)
 
-    def _extremes(self, index: NDArray[np.intp]) -> tuple[Floats, Floats]:
+    def _extremes(self, counts: NDArray[np.int16], index: NDArray[np.intp]) -> tuple[Floats, Floats]:
         """Highest and lowest values, and the samples at the end of the range, as HalfCycles has them."""
         d = self._districts
-        counts = self._counts[: 2 * d]
         high = np.maximum.reduceat(counts, index, axis=1)[:, :-1]
         low = np.minimum.reduceat(counts, index, axis=1)[:, :-1]
         clipped = np.zeros(high.shape)
@@ -156,6 +194,48 @@ class CycleSums:
         one, other = (high - self._zero[: 2 * d]) * self._unit, (low - self._zero[: 2 * d]) * self._unit
         peaks = np.concatenate([np.maximum(one, other), np.minimum(one, other)])
         return peaks.reshape(4, d, -1).transpose(0, 2, 1), clipped.reshape(2, d, -1).transpose(0, 2, 1)
+
+
+class _Pieces:
+    """Edges of half cycles in order of time, with holes between pieces; falsy while there is no half cycle."""
+
+    def __init__(self) -> None:
+        self._pieces: list[tuple[int, Floats, Floats, Floats]] = []
+
+    def __bool__(self) -> bool:
+        return bool(self._pieces)
+
+    def add(self, number: int, edges_s: Floats, base: Floats, nodes: GridNodes) -> None:
+        """Edges without a hole, the number of the half cycle after the first, and where they lie in scans."""
+        if len(edges_s) > 1:
+            self._pieces.append((number, edges_s, base, np.interp(edges_s[1:], nodes.times_s, nodes.hertz)))
+
+    @property
+    def edges_s(self) -> Floats:
+        """Shape (h + 1,): board seconds."""
+        return np.concatenate([edges_s for _, edges_s, _, _ in self._pieces])
+
+    @property
+    def base(self) -> Floats:
+        """Shape (h + 1,): places in scans."""
+        return np.concatenate([base for _, _, base, _ in self._pieces])
+
+    @property
+    def whole(self) -> NDArray[np.bool_]:
+        """Shape (h,): False where a hole lies between two edges."""
+        whole = np.ones(sum(len(base) for _, _, base, _ in self._pieces) - 1, dtype=bool)
+        whole[np.cumsum([len(base) for _, _, base, _ in self._pieces[:-1]], dtype=np.intp) - 1] = False
+        return whole
+
+    @property
+    def number(self) -> NDArray[np.int64]:
+        """Shape (h,): of each half cycle; worth nothing in a hole."""
+        return np.concatenate([np.arange(number, number + len(base)) for number, _, base, _ in self._pieces])[:-1]
+
+    @property
+    def hertz(self) -> Floats:
+        """Shape (h,): at the end of each half cycle; worth nothing in a hole."""
+        return np.concatenate([np.append(hertz, np.nan) for _, _, _, hertz in self._pieces])[:-1]
 
 
 def _product_change(together: Floats, edges: EdgeSums, districts: int) -> Floats:

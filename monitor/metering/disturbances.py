@@ -51,22 +51,21 @@ class DisturbanceWatch:
         self._ids = itertools.count(1)
         self._standing = [_Standing() for _ in districts]
 
-    def feed(self, readings: list[ReadingBlock], aggregates: list[AggregateBlock]) -> list[Disturbance]:
+    def feed(self, readings: list[ReadingBlock], aggregates: list[AggregateBlock], told_s: Floats) -> list[Disturbance]:
         """Disturbances that began, changed or ended.
 
         Args:
             readings: One-cycle readings.
-            aggregates: All aggregates that end before the last of the readings does and were not given before.
+            aggregates: All aggregates that were complete when the last of the readings ended and were not given before.
+            told_s: Shape (n,): when each of them was complete.
         """
         if not readings:
             return []
         ends_s = np.concatenate([block.end_s for block in readings])
         middles_s = np.concatenate([(block.start_s + block.end_s) / 2 for block in readings])
         volts = np.concatenate([block.volts_rms for block in readings])
-        steady = [(block.end_s, block.volts_rms) for block in aggregates]
-        steady_ends_s = np.concatenate([np.zeros(0), *(end_s for end_s, _ in steady)])
-        steady_volts = np.concatenate([np.zeros((0, len(self._districts))), *(figures for _, figures in steady)])
-        rows = np.searchsorted(ends_s, steady_ends_s)
+        steady_volts = np.concatenate([np.zeros((0, len(self._districts))), *(block.volts_rms for block in aggregates)])
+        rows = np.searchsorted(ends_s, told_s)
         extremes = list(zip(volts.min(axis=0).tolist(), volts.max(axis=0).tolist(), strict=True))
         found: list[Disturbance] = []
         for column in range(len(self._districts)):

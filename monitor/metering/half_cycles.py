@@ -1,5 +1,6 @@
 """Sums over half cycles: what all windows are put together from."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HalfCycles:
-    """Half cycles that follow each other, h of them; columns are districts, d of them. NaN where there is no channel.
+    """Half cycles in order of time, h of them; columns are districts, d of them. NaN where there is no channel.
 
     Attributes:
         number: Shape (h,): counts on for ever, one a half cycle.
@@ -43,18 +44,21 @@ class HalfCycles:
         """Highest absolute volts and amps, shape (2, h, d)."""
         return np.maximum(self.peaks[:2], -self.peaks[2:])
 
-    def joined(self, later: "HalfCycles") -> "HalfCycles":
-        """These and then those."""
+    @staticmethod
+    def joined(parts: Sequence["HalfCycles"]) -> "HalfCycles":
+        """Some and then others, at least one part."""
+        if len(parts) == 1:
+            return parts[0]
         return HalfCycles(
-            number=np.concatenate([self.number, later.number]),
-            start_s=np.concatenate([self.start_s, later.start_s]),
-            end_s=np.concatenate([self.end_s, later.end_s]),
-            hertz=np.concatenate([self.hertz, later.hertz]),
-            means=np.concatenate([self.means, later.means], axis=1),
-            peaks=np.concatenate([self.peaks, later.peaks], axis=1),
-            clipped=np.concatenate([self.clipped, later.clipped], axis=1),
-            conduction=np.concatenate([self.conduction, later.conduction]),
-            steep=np.concatenate([self.steep, later.steep]),
+            number=np.concatenate([part.number for part in parts]),
+            start_s=np.concatenate([part.start_s for part in parts]),
+            end_s=np.concatenate([part.end_s for part in parts]),
+            hertz=np.concatenate([part.hertz for part in parts]),
+            means=np.concatenate([part.means for part in parts], axis=1),
+            peaks=np.concatenate([part.peaks for part in parts], axis=1),
+            clipped=np.concatenate([part.clipped for part in parts], axis=1),
+            conduction=np.concatenate([part.conduction for part in parts]),
+            steep=np.concatenate([part.steep for part in parts]),
         )
 
     def sliced(self, start: int, stop: int | None = None) -> "HalfCycles":

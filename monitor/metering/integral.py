@@ -48,7 +48,7 @@ class Shift:
         self._taps = [(k, weights[:, k, None]) for k in range(7) if weights[:, k].any()]
 
     def applied(self, values: Floats) -> Floats:
-        """Element k is the value at k + share; the three at either end are those of the sample itself.
+        """Element k is the value at k + share; the three at either end of what is one run are worth nothing.
 
         Args:
             values: Shape (rows, n), n at least 7.

@@ -15,7 +15,7 @@ Bools = NDArray[np.bool_]
 class Marker:
     """Carries what the watch over the sensors says from aggregates to readings.
 
-    A reading is judged by the last aggregate that ended when it did or before. Figures of a clipped, reversed, crossed or noisy
+    A reading is judged by the last aggregate that was complete when it ended. Figures of a clipped, reversed, crossed or noisy
     sensor stay as they are (a clipped one is a lower bound that protection needs) and are marked as not good; a stuck channel gives
     no figures at all.
 
@@ -33,12 +33,12 @@ class Marker:
             return block
         return _blanked(replace(block, good=block.good & good & ~stuck), stuck)
 
-    def readings(self, block: ReadingBlock, ends_s: Floats, good: Bools, stuck: Bools) -> ReadingBlock:
-        """The readings with the marks that hold from the end of each aggregate on.
+    def readings(self, block: ReadingBlock, told_s: Floats, good: Bools, stuck: Bools) -> ReadingBlock:
+        """The readings with the marks that hold from when each aggregate was complete.
 
         Args:
             block: The readings.
-            ends_s: Shape (n,): ends of the aggregates since the readings before.
+            told_s: Shape (n,): when the aggregates since the readings before were complete.
             good: Shape (n, d).
             stuck: Shape (n, d).
         """
@@ -47,7 +47,7 @@ class Marker:
         self._good, self._stuck = all_good[-1], all_stuck[-1]
         if all_good.all() and not all_stuck.any():
             return block
-        place = np.searchsorted(ends_s, block.end_s, side="right")
+        place = np.searchsorted(told_s, block.end_s, side="right")
         row_stuck = all_stuck[place]
         before = np.ones(row_stuck.shape, dtype=bool) if block.good is None else block.good
         return _blanked(replace(block, good=before & all_good[place] & ~row_stuck), row_stuck)

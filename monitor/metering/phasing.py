@@ -67,18 +67,18 @@ class PhasingWatch:
         self._times_s: Floats = np.zeros(0)
         self._phasors: NDArray[np.complex128] = np.zeros((len(self._districts), 0), dtype=np.complex128)
 
-    def feed(self, view: MainsView | None, aggregates: list[AggregateBlock]) -> list[Phasing]:
+    def feed(self, views: list[MainsView], aggregates: list[AggregateBlock]) -> list[Phasing]:
         """Phasings that were found or changed.
 
         Args:
-            view: Frames that came with the aggregates.
+            views: Frames that came with the aggregates.
             aggregates: In order.
         """
         if not self._pairs:
             return []
-        if view is not None:
-            self._times_s = np.concatenate([self._times_s[-KEPT_FRAMES:], view.times_s])
-            self._phasors = np.concatenate([self._phasors[:, -KEPT_FRAMES:], view.phasors], axis=1)
+        if views:
+            self._times_s = np.concatenate([self._times_s[-KEPT_FRAMES:], *(view.times_s for view in views)])
+            self._phasors = np.concatenate([self._phasors[:, -KEPT_FRAMES:], *(view.phasors for view in views)], axis=1)
         found: list[Phasing] = []
         for block in aggregates:
             live = _live(block)

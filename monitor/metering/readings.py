@@ -1,6 +1,9 @@
 """Half cycles to one-cycle readings."""
 
+from dataclasses import fields, replace
+
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.metering.half_cycles import HalfCycles
 from monitor.values import ReadingBlock
@@ -20,18 +23,22 @@ class OneCycle:
         self._last: HalfCycles | None = None
 
     def break_off(self) -> None:
-        """A hole: the last half cycle has no neighbour."""
+        """What comes has nothing to do with the last half cycle."""
         self._last = None
 
     def feed(self, halves: HalfCycles) -> ReadingBlock | None:
         """Readings whose second half is among these; good says where nothing was clipped and there is a figure.
 
         Args:
-            halves: Following those fed before without a hole.
+            halves: Later than those fed before; those that meet without a hole make a reading.
         """
-        pairs = halves if self._last is None else self._last.joined(halves)
+        pairs = halves if self._last is None else HalfCycles.joined([self._last, halves])
         self._last = halves.sliced(-1)
-        return self._block(pairs) if len(pairs) > 1 else None
+        meet = pairs.end_s[:-1] == pairs.start_s[1:]
+        if not meet.any():
+            return None
+        block = self._block(pairs)
+        return block if meet.all() else _where(block, meet)
 
     def _block(self, pairs: HalfCycles) -> ReadingBlock:
         weights = (pairs.end_s - pairs.start_s)[:, None]
@@ -58,3 +65,12 @@ class OneCycle:
             good=~(volts_clipped | amps_clipped) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
             amps_clipped=amps_clipped,
         )
+
+
+def _where(block: ReadingBlock, keep: NDArray[np.bool_]) -> ReadingBlock:
+    """Only those readings for which keep, shape (n,), is True."""
+    arrays = {name: figures[keep] for name in _ARRAYS if (figures := getattr(block, name)) is not None}
+    return replace(block, **arrays)
+
+
+_ARRAYS = tuple(each.name for each in fields(ReadingBlock) if each.name not in ("board", "districts"))

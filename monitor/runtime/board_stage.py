@@ -68,7 +68,7 @@ class BoardStage:
         self._health = BoardHealth()
         self._book = FindingBook(name, finding_ids)
         self.samples: list[SampleBlock] = []
-        self._waiting: list[SampleBlock] = []
+        self._waiting: list[list[SampleBlock]] = []
         self._lines: list[LineReadings] = []
         self._amid_lines: list[tuple[int, FindingKind]] = []
         self.metered = Metered()
@@ -179,20 +179,19 @@ class BoardStage:
                 self._take_block(placed)
 
     def _take_block(self, block: SampleBlock) -> None:
-        """Blocks that follow each other are joined: what a board says once a second between them need not cut them."""
-        if self._waiting and not block.continues:
-            self._meter_waiting()
-        self._waiting.append(block)
+        """Blocks wait for those that come with them; such as follow each other are joined, whatever a board says between them."""
+        if self._waiting and block.continues:
+            self._waiting[-1].append(block)
+        else:
+            self._waiting.append([block])
 
     def _meter_waiting(self) -> None:
         if not self._waiting:
             return
-        first = self._waiting[0]
-        if len(self._waiting) > 1:
-            first = replace(first, counts=np.concatenate([block.counts for block in self._waiting]))
+        blocks = [_joined_samples(run) for run in self._waiting]
         self._waiting = []
-        self.samples.append(first)
-        self.metered.add(self._meter.feed(first))
+        self.samples += blocks
+        self.metered.add(self._meter.feed(*blocks))
 
     def _take_hole(self, hole: Hole) -> None:
         if hole.kind == "restart":
@@ -278,3 +277,8 @@ class BoardStage:
 
     def _stream_s(self, board_s: float) -> float:
         return float(self._clock.to_stream(np.array(board_s)))
+
+
+def _joined_samples(run: list[SampleBlock]) -> SampleBlock:
+    """Blocks that follow each other, as one."""
+    return run[0] if len(run) == 1 else replace(run[0], counts=np.concatenate([block.counts for block in run]))

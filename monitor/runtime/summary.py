@@ -13,6 +13,9 @@ Floats = NDArray[np.float64]
 HOLE_HOPS = 3
 """Readings that are so many times as far apart as those before have a hole between them."""
 
+APART_HOPS = 1.5
+"""Readings of whole cycles, half a cycle apart, that are further apart than this have a hole between them."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DistrictFigures:
@@ -83,6 +86,7 @@ class SummaryBuilder:
         self._sampled: set[str] = set()
         self._now_s = 0.0
         self._usual_s: dict[str, float] = {}
+        self._end_s: dict[str, float] = {}
         self._seconds: dict[str, SecondSums] = {}
         self._columns: dict[str, tuple[str, int]] = {}
 
@@ -100,18 +104,18 @@ class SummaryBuilder:
             self._sampled.add(district.name)
 
     def _add_readings(self, block: ReadingBlock) -> None:
-        hop_s = self._hop_s(block)
+        stand_s = self._stand_s(block)
         # Columns lie side by side, so that each is added up by itself.
         volts, amps, watts = (np.ascontiguousarray(each.T) for each in (block.volts_rms, block.amps_rms, block.watts))
         good = np.isfinite(volts) & np.isfinite(amps)
         metered = good & np.isfinite(watts)
         figures = np.stack(
             [
-                _sum(hop_s, good),
-                _sum(volts * hop_s, good),
-                _sum(amps * hop_s, good),
-                _sum(watts * hop_s, metered),
-                _sum(hop_s, metered),
+                _sum(stand_s, good),
+                _sum(volts * stand_s, good),
+                _sum(amps * stand_s, good),
+                _sum(watts * stand_s, metered),
+                _sum(stand_s, metered),
                 np.where(good, volts, np.inf).min(axis=1),
                 np.where(good, amps, -np.inf).max(axis=1),
             ],
@@ -123,6 +127,16 @@ class SummaryBuilder:
             self._seconds[block.board] = SecondSums(len(block.districts))
             self._columns.update((name, (block.board, column)) for column, name in enumerate(block.districts))
         self._seconds[block.board].add(block.end_s, (volts * amps).T, good.T)
+
+    def _stand_s(self, block: ReadingBlock) -> Floats:
+        """How long each reading stands: since the one before it, or where windows overlap and it begins after a hole, all of its own."""
+        hop_s = self._hop_s(block)
+        stand_s = np.full(len(block), hop_s)
+        if (block.start_s[1:] < block.end_s[:-1]).any():
+            anew = np.diff(block.end_s, prepend=self._end_s.get(block.board, -np.inf)) > APART_HOPS * hop_s
+            stand_s[anew] = np.minimum(block.end_s[anew] - block.start_s[anew], 2 * hop_s)
+        self._end_s[block.board] = float(block.end_s[-1])
+        return stand_s
 
     def _hop_s(self, block: ReadingBlock) -> float:
         """How long each reading of a block stands: what comes after a hole, be it alone, stands no longer than others."""

@@ -158,24 +158,33 @@ def test_a_signed_board_of_many_bits_is_metered_too():
     assert made.troubles == []
 
 
-def through_holes(pieces, sizes):
+def through_holes(pieces, sizes, at_once=1):
     meter, out = BoardMeter(LAYOUT, "bench-1"), Metered()
-    for start, stop in pieces:
-        for block in blocks_of(COUNTS[start:stop], IDENTITY, sizes, start_s=start * INTERVAL_S, first_scan=start):
-            out.add(meter.feed(block))
+    blocks = [
+        block
+        for start, stop in pieces
+        for block in blocks_of(COUNTS[start:stop], IDENTITY, sizes, start_s=start * INTERVAL_S, first_scan=start)
+    ]
+    for first in range(0, len(blocks), at_once):
+        out.add(meter.feed(*blocks[first : first + at_once]))
     out.add(meter.finish())
     return out
 
 
-@given(st.integers(0, 2**32 - 1), st.integers(1, 90))
+@given(st.integers(0, 2**32 - 1), st.integers(1, 90), st.integers(2, 50))
 @settings(max_examples=8, deadline=None)
-def test_nothing_depends_on_cutting_where_packets_are_lost_either(seed, size):
+def test_nothing_depends_on_cutting_where_packets_are_lost_either(seed, size, at_once):
     rng = np.random.default_rng(seed)
     pieces, start = [], 0
     while start < len(COUNTS):
         pieces.append((start, start + int(rng.integers(15, 400))))
         start = pieces[-1][1] + int(rng.integers(1, 1500 if rng.random() < 0.1 else 40))
-    whole, cut = through_holes(pieces, None), through_holes(pieces, [size])
+    whole = through_holes(pieces, None)
+    for cut in (through_holes(pieces, [size]), through_holes(pieces, [size], at_once), through_holes(pieces, None, at_once)):
+        same_figures(cut, whole)
+
+
+def same_figures(cut, whole):
     for name in FIGURES:
         one, other = joined(cut.readings, name), joined(whole.readings, name)
         np.testing.assert_allclose(one.astype(float), other.astype(float), rtol=1e-9, atol=1e-9, err_msg=name)

@@ -71,6 +71,20 @@ def test_a_gap_is_found_counted_and_not_metered_across():
     assert summary.build().districts["Outer main"].lost_s == pytest.approx(600 * INTERVAL_S, abs=0.01)
 
 
+def test_energy_is_that_of_the_time_which_the_readings_cover():
+    counts = sine_counts(4.0)
+    pieces = [packed_stream(counts[k : k + 150], first_scan=k, with_head=k == 0) for k in range(0, len(counts), 180)]
+    steps = steps_of(b"".join(pieces))
+    starts, ends = joined(steps, "start_s"), joined(steps, "end_s")
+    covered_s = float(np.sum(ends - np.maximum(starts, np.concatenate([[-np.inf], ends[:-1]]))))
+    summary = SummaryBuilder(plain_layout())
+    for step in steps:
+        summary.add(step)
+    assert 2.0 < covered_s < 3.4
+    # 15 V and 3 A in phase.
+    assert summary.build().districts["Outer main"].energy_wh == pytest.approx(45 * covered_s / 3600, rel=0.005)
+
+
 def test_a_restart_and_its_brown_out_are_found():
     counts = sine_counts(2.0)
     again = b"\0" + identity_packet(identity(channels=4), 0) + health_packet(0.0, 1).replace(b"", b"")
