@@ -103,23 +103,32 @@ class CycleSums:
         return [self._at_once(runs[start:stop]) for start, stop in itertools.pairwise(places)]
 
     def _at_once(self, runs: Sequence[tuple[float, NDArray[np.int16]]]) -> tuple[HalfCycles | None, list[MainsView]]:
+        """The same of runs with short holes between them."""
         counts = np.concatenate([run for _, run in runs]).T[self._rows]
         values = counts - self._zero
-        views, pieces, first = [], _Pieces(), 0
-        for start_s, run in runs:
-            self.begin(start_s)
-            stop = first + len(run)
-            self._end_s = start_s + len(run) * self._table.interval_s
-            if len(run) > 2 * MARGIN_SCANS:
-                view = self._watch.feed(values[: self._districts, first:stop])
-                view = self._watch.close() if view is None else view
-                views += [] if view is None else [view]
+        stops = np.cumsum([len(run) for _, run in runs]).tolist()
+        spans = [(start_s, stop - len(run), stop) for (start_s, run), stop in zip(runs, stops, strict=True)]
+        first_view = self._first_view(values[: self._districts, : stops[0]], spans[0][0])
+        views = [first_view, *self._watch.feed_runs(values[: self._districts], spans[1:])]
+        pieces = _Pieces()
+        for (start_s, first, stop), view in zip(spans, views, strict=True):
+            self._start_s, self._edge = start_s, None
+            self._end_s = start_s + (stop - first) * self._table.interval_s
+            if stop - first > 2 * MARGIN_SCANS:
                 nodes = self._to_the_end(view)
                 number, edges_s = self._new_edges(nodes)
                 pieces.add(number, edges_s, (edges_s - start_s) / self._table.interval_s + first, nodes)
-            first = stop
         self._counts = counts[:, :0]
-        return (self._half_cycles(values, counts, pieces) if pieces else None), views
+        halves = self._half_cycles(values, counts, pieces) if pieces else None
+        return halves, [view for view in views if view is not None]
+
+    def _first_view(self, values: Floats, start_s: float) -> MainsView | None:
+        """The frames of a run that may begin after a long hole, volts only."""
+        self.begin(start_s)
+        view = self._watch.feed(values)
+        view = self._watch.close() if view is None and values.shape[1] > 2 * MARGIN_SCANS else view
+        self._watch.begin(start_s, ripen=False)
+        return view
 
     def _to_the_end(self, view: MainsView | None) -> GridNodes:
         """The grid from the last frames given before, over those of the view, to the end of the scans."""

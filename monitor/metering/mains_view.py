@@ -1,12 +1,13 @@
 """The mains as the volts channels show it: phase and frequency of the fundamental, frame by frame."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.metering.sine_fit import SineFit
+from monitor.metering.sine_fit import HOPS, SineFit
 
 Floats = NDArray[np.float64]
 Phasors = NDArray[np.complex128]
@@ -46,6 +47,18 @@ class MainsView:
     first_ripe: int
     phasors: Phasors
     frames: NDArray[np.intp]
+
+    def sliced(self, start: int, stop: int) -> "MainsView":
+        """Some of the frames."""
+        return MainsView(
+            times_s=self.times_s[start:stop],
+            seen=self.seen[start:stop],
+            phases=self.phases[start:stop],
+            drifts=self.drifts[start:stop],
+            first_ripe=max(0, self.first_ripe - start),
+            phasors=self.phasors[:, start:stop],
+            frames=self.frames[start:stop],
+        )
 
 
 class MainsWatch:
@@ -101,14 +114,42 @@ class MainsWatch:
         if not count:
             return None
         numbers = np.arange(self._made, self._made + count)
-        centres_s = self._start_s + ((numbers + 2) * self.hop_scans - 0.5) * self._interval_s
-        turned = np.asarray(fitted * np.exp(-1j * self._omega * centres_s) * self._turn[:, None])
-        self._past.add(turned, centres_s, linked=self._linked)
+        links = np.ones(count)
+        links[0] = float(self._linked)
+        self._add(fitted, numbers, links, self._start_s)
         self._linked = True
         self._made += count
         if self._held and self._made < RIPE_FRAMES:
             return None
         return self._release(self._made if self._held else count)
+
+    def feed_runs(self, values: Floats, runs: Sequence[tuple[float, int, int]]) -> list[MainsView | None]:
+        """Frames of runs that begin after short holes and end, all at once.
+
+        Args:
+            values: Shape (channels, n): counts less zero.
+            runs: Of each the board time of its first scan, and where it begins and ends in the values.
+        """
+        hop = self.hop_scans
+        blocks = [(stop - first) // hop for _, first, stop in runs]
+        full = [k for k, count in enumerate(blocks) if count >= HOPS]
+        if not full:
+            return [None] * len(runs)
+        counts = np.array([blocks[k] - HOPS + 1 for k in full])
+        fitted = self._fit.frames(np.concatenate([values[:, runs[k][1] : runs[k][1] + blocks[k] * hop] for k in full], axis=1))
+        places = np.repeat(np.cumsum([0, *(blocks[k] for k in full[:-1])]), counts)
+        numbers = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+        starts_s = np.repeat([runs[k][0] for k in full], counts)
+        self._add(fitted[:, places + numbers], numbers, (numbers > 0).astype(np.float64), starts_s)
+        first_ripe = max(0, WINDOW_FRAMES - self._ripened)
+        self._ripened += len(numbers)
+        whole = self._view(self._past, numbers, first_ripe, starts_s)
+        self._past.trim()
+        views: list[MainsView | None] = [None] * len(runs)
+        stops = np.cumsum(counts).tolist()
+        for k, stop, count in zip(full, stops, counts.tolist(), strict=True):
+            views[k] = whole.sliced(stop - count, stop)
+        return views
 
     def close(self) -> MainsView | None:
         """Scans end here: frames still held back."""
@@ -118,11 +159,17 @@ class MainsWatch:
         self._held = False
         first_ripe = max(0, WINDOW_FRAMES - self._ripened)
         self._ripened += count
-        view = self._view(self._past, np.arange(self._made - count, self._made), first_ripe)
+        view = self._view(self._past, np.arange(self._made - count, self._made), first_ripe, self._start_s)
         self._past.trim()
         return view
 
-    def _view(self, past: "_Frames", numbers: NDArray[np.intp], first_ripe: int) -> MainsView:
+    def _add(self, fitted: Phasors, numbers: NDArray[np.intp], links: Floats, start_s: Floats | float) -> None:
+        """Frames turned back by the nominal phase at their middles, with their numbers in runs that start at some time."""
+        centres_s = np.asarray(start_s + ((numbers + 2) * self.hop_scans - 0.5) * self._interval_s)
+        turned = np.asarray(fitted * np.exp(-1j * self._omega * centres_s) * self._turn[:, None])
+        self._past.add(turned, centres_s, links)
+
+    def _view(self, past: "_Frames", numbers: NDArray[np.intp], first_ripe: int, start_s: Floats | float) -> MainsView:
         turned, energy, phasors, middle_s, whole = past.windows(len(numbers))
         hop_s = self.hop_scans * self._interval_s
         size = phasors.real**2 + phasors.imag**2
@@ -132,7 +179,7 @@ class MainsWatch:
         good &= (size >= self._faintest[:, None] ** 2) & (np.arange(len(numbers)) >= first_ripe) & whole
         reference = self._references(np.where(good, size, 0.0))
         column = np.arange(len(numbers))
-        times_s = self._start_s + ((numbers + 4) * self.hop_scans - NODE_BACK_SCANS) * self._interval_s
+        times_s = start_s + ((numbers + 4) * self.hop_scans - NODE_BACK_SCANS) * self._interval_s
         drift = np.angle(turned[reference, column]) / hop_s
         return MainsView(
             times_s=np.asarray(times_s, dtype=np.float64),
@@ -175,10 +222,8 @@ class _Frames:
         self._centres_s: Floats = np.zeros(WINDOW_FRAMES)
         self._linked: Floats = np.zeros(WINDOW_FRAMES)
 
-    def add(self, frames: Phasors, centres_s: Floats, *, linked: bool) -> None:
-        """Frames that follow; linked says whether the first of them follows without a hole."""
-        links = np.ones(len(centres_s))
-        links[0] = float(linked)
+    def add(self, frames: Phasors, centres_s: Floats, links: Floats) -> None:
+        """Frames that follow; links are 1 where one follows the one before without a hole, else 0."""
         self._frames = np.concatenate([self._frames, frames], axis=1)
         self._centres_s = np.concatenate([self._centres_s, centres_s])
         self._linked = np.concatenate([self._linked, links])
