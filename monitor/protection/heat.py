@@ -38,6 +38,7 @@ class HeatTrack:
         opens_at: Likely heat at which this very one opens: 1, until openings were seen.
         open_since_s: Since when it is open; None while it is closed.
         reset_heat: Likely heat at which it closes again.
+        safe_lap: The lap in ticks by which it never opens, as the last forecast found; None where it found no such lap.
     """
 
     devices: Devices
@@ -48,6 +49,7 @@ class HeatTrack:
     opens_at: float = 1.0
     open_since_s: float | None = None
     reset_heat: float = RESET_HEAT
+    safe_lap: int | None = None
     _amps: float = 0.0
     _unknown_s: float = 0.0
 
@@ -153,6 +155,7 @@ class HeatTrack:
         lap = lap_ticks(squares) if len(squares) else None
         if lap is not None and keeps_to_lap(squares, lap):
             in_s, by_lap = self._opens_by_lap_s(coming_squares(squares, lap)), True
+        self.safe_lap = lap if by_lap and in_s == NEVER_S else None
         if in_s == NEVER_S:
             return None
         # Nobody may know what went before: the earliest is from the most heat that it may hold.

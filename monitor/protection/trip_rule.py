@@ -13,6 +13,7 @@ from monitor.protection import words
 from monitor.protection.alarms import Alarms, Key
 from monitor.protection.devices import closes_by_itself
 from monitor.protection.heat import Course, HeatTrack
+from monitor.protection.laps import keeps_to_lap
 from monitor.protection.step_source import StepSource
 from monitor.protection.ticks import TICK_S
 from monitor.values import Priority, Scope, TripForecast
@@ -29,7 +30,7 @@ DEAD = 0.05
 PATIENCE_LEAST_S, PATIENCE_SHARE, PATIENCE_LONG, PATIENCE_AHEAD_S = 1.0, 0.13, 0.53, 5.0
 """A quick one takes T seconds from the onset: the warning comes after the larger of 1 s + 0.13 T and 0.53 T - 5 s. That is by seven
 tenths of T, ten seconds ahead from T = 15 s on, and later than engines start and lamps warm up."""
-FORECAST_EVERY = 10
+FORECAST_EVERY, LAP_EVERY = 10, 5
 AFTER_SHORT_S = 2.0
 """A protection that opens this soon after a short was last seen opened by it."""
 AFTER_OVER_S = 1.0
@@ -214,11 +215,19 @@ class TripRule:
             if round(at_s / TICK_S) % FORECAST_EVERY == 0:
                 self._foresee_if_asked(near, squares())
             return []
-        forecast = self._foresee(near, squares())
+        lately = squares()
+        if self._goes_on_safely(at_s, lately):
+            return []
+        forecast = self._foresee(near, lately)
         if forecast is None:
             return []
         said = words.trip_forecast(self._supply, amps, heat, forecast, source())
         return self._alarms.raise_(at_s, self._trip, Priority.HIGH, said, self._supply.name)
+
+    def _goes_on_safely(self, at_s: float, squares: Floats) -> bool:
+        """Laps by which it never opens are looked into once a second, and at once where the draw no longer keeps to them."""
+        lap = self.heat.safe_lap
+        return lap is not None and round(at_s / TICK_S) % LAP_EVERY != 0 and keeps_to_lap(squares, lap)
 
     def _foresee(self, amps: float, squares: Floats) -> TripForecast | None:
         forecast = self.heat.forecast(amps, squares)
