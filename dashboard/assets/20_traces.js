@@ -5,6 +5,7 @@
   const feed = window.pilotlamp;
   const SHOWN = 300; // buckets of a fifth of a second
   const RING = 512;
+  const NO_BUCKET = -(2 ** 31);
   const NICE = [0.5, 1, 2, 3, 5, 8, 10, 15, 20, 30, 50, 100];
 
   let rings = []; // per district
@@ -14,7 +15,8 @@
 
   function makeRing() {
     return {
-      numbers: new Int32Array(RING).fill(-1),
+      // A minute that began before the stream has numbers below zero.
+      numbers: new Int32Array(RING).fill(NO_BUCKET),
       volts: new Float32Array(RING),
       amps: new Float32Array(RING),
       peaks: new Float32Array(RING),

@@ -252,6 +252,25 @@ def test_without_event_streams_the_page_polls(shown):
     assert page.evaluate(TEN_TICKS)
 
 
+FIRST_STEPS = """() => new Promise(done => {
+  const pen = CanvasRenderingContext2D.prototype, steps = [];
+  const was = { beginPath: pen.beginPath, moveTo: pen.moveTo, lineTo: pen.lineTo, stroke: pen.stroke };
+  let ys = [];
+  pen.beginPath = function () { ys = []; was.beginPath.call(this); };
+  pen.moveTo = function (x, y) { ys.push(y); was.moveTo.call(this, x, y); };
+  pen.lineTo = function (x, y) { ys.push(y); was.lineTo.call(this, x, y); };
+  pen.stroke = function () { if (ys.length > 1) steps.push(Math.abs(ys[1] - ys[0])); was.stroke.call(this); };
+  setTimeout(() => { Object.assign(pen, was); done(steps); }, 1000);
+})"""
+
+
+def test_a_trace_begins_with_the_first_figure_and_not_at_zero(show):
+    page = show(Hall(4)).open()
+    steps = page.evaluate(FIRST_STEPS)
+    assert len(steps) > 8
+    assert max(steps) < 6
+
+
 def test_words_of_users_are_text_and_never_markup(show):
     evil = ("<script>window.hit=1</script>", '"><img src=x onerror=window.hit=1>', "A & B </title>", "Town lights")
     one = show(Hall(4, names=tuple(quoted(name) for name in evil)))
