@@ -172,9 +172,9 @@ def latest(ticker: Ticker) -> Response:
     return json_answer(tick_now.body)
 
 
-def json_answer(body: bytes) -> Response:
+def json_answer(body: bytes, status: int = 200) -> Response:
     """JSON that nobody keeps."""
-    return Response(body, headers=_JSON)
+    return Response(body, status=status, headers=_JSON)
 
 
 def _events(ticker: Ticker) -> Iterator[bytes]:

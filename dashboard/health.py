@@ -5,6 +5,7 @@ from flask import Blueprint, Response, request
 from prometheus_client import CollectorRegistry, ProcessCollector
 from prometheus_client.exposition import choose_encoder
 
+from dashboard.feed import json_answer
 from dashboard.metrics import WatchMetrics
 from dashboard.watch import Watch
 from monitor.runtime import Picture
@@ -24,8 +25,7 @@ def health_routes(watch: Watch) -> Blueprint:
     @routes.get("/healthz")
     def healthz() -> Response:
         well, said = health(watch.parts(), watch.statuses(), watch.live.picture())
-        headers = {"Cache-Control": "no-store"}
-        return Response(msgspec.json.encode(said), status=200 if well else 503, mimetype="application/json", headers=headers)
+        return json_answer(msgspec.json.encode(said), 200 if well else 503)
 
     @routes.get("/metrics")
     def metrics() -> Response:

@@ -31,6 +31,10 @@
     isConnected: function () {
       return feed.sinceS() <= STALE_AFTER_S;
     },
+    /* Whether the pages show a replay and nothing of the present. */
+    isReplay: function () {
+      return document.querySelector("[data-replay]") !== null;
+    },
     act: function (wish) {
       return fetch("/act", {
         method: "POST",

@@ -110,7 +110,7 @@
     const ages = districts.map(function (d) { return feed.ageS(d.age_s); }).filter(isFinite);
     const oldest = ages.length ? Math.max.apply(null, ages) : Infinity;
     mark(age, "stale", String(oldest > feed.staleAfterS));
-    const replay = document.querySelector("[data-replay]") !== null && oldest <= feed.staleAfterS;
+    const replay = feed.isReplay() && oldest <= feed.staleAfterS;
     mark(age, "replayed", String(replay));
     const old = oldest === Infinity ? "no data yet" : "data " + (oldest < 10 ? oldest.toFixed(1) + " s" : span(oldest)) + " old";
     put(age, replay ? "replay, not live" : old);

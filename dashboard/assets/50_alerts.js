@@ -85,11 +85,9 @@
     }
   }
 
-  function isReplay() { return document.querySelector("[data-replay]") !== null; }
-
   function showButtons() {
     const place = document.querySelector("[data-alerts]");
-    if (!place || isReplay()) return;
+    if (!place || feed.isReplay()) return;
     if (!place.children.length) makeButtons(place);
     const muted = mutedS();
     const button = place.children[0];
@@ -115,7 +113,7 @@
   }
 
   document.addEventListener("pilotlamp:tick", function (event) {
-    if (isReplay()) return;
+    if (feed.isReplay()) return;
     const high = highOnes(event.detail);
     for (const warning of high) {
       const key = event.detail.run + "/" + warning.id;

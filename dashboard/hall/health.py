@@ -3,6 +3,7 @@
 import msgspec
 from flask import Blueprint, Response
 
+from dashboard.feed import json_answer
 from dashboard.hall.feed import Hall
 from monitor.bus.hall_watch import HallPicture
 
@@ -16,9 +17,7 @@ def hall_health_routes(hall: Hall) -> Blueprint:
     @routes.get("/healthz")
     def healthz() -> Response:
         picture = hall.look()
-        headers = {"Cache-Control": "no-store"}
-        status = 200 if picture.connected else 503
-        return Response(msgspec.json.encode(hall_health(picture)), status=status, mimetype="application/json", headers=headers)
+        return json_answer(msgspec.json.encode(hall_health(picture)), 200 if picture.connected else 503)
 
     return routes
 

@@ -1,9 +1,6 @@
 """Half cycles to one-cycle readings."""
 
-from dataclasses import fields, replace
-
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.metering.half_cycles import HalfCycles
 from monitor.values import ReadingBlock
@@ -38,7 +35,7 @@ class OneCycle:
         if not meet.any():
             return None
         block = self._block(pairs)
-        return block if meet.all() else _where(block, meet)
+        return block if meet.all() else block.where(meet)
 
     def _block(self, pairs: HalfCycles) -> ReadingBlock:
         weights = (pairs.end_s - pairs.start_s)[:, None]
@@ -65,12 +62,3 @@ class OneCycle:
             good=~(volts_clipped | amps_clipped) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
             amps_clipped=amps_clipped,
         )
-
-
-def _where(block: ReadingBlock, keep: NDArray[np.bool_]) -> ReadingBlock:
-    """Only those readings for which keep, shape (n,), is True."""
-    arrays = {name: figures[keep] for name in _ARRAYS if (figures := getattr(block, name)) is not None}
-    return replace(block, **arrays)
-
-
-_ARRAYS = tuple(each.name for each in fields(ReadingBlock) if each.name not in ("board", "districts"))

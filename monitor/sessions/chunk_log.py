@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-HEAD = b"step,port,bytes,received_s,reopened\n"
+STEPS_HEAD = b"step,port,bytes,received_s,reopened\n"
 COLUMNS = 5
 COMMA, NEWLINE = b",\n"
 LAST = np.arange(COLUMNS) == COLUMNS - 1
@@ -39,7 +39,7 @@ class ChunkLog:
 
 def parsed_log(text: bytes) -> ChunkLog:
     """The rows of a chunk log; what damage left of others is passed over, and so is a last line that has no end."""
-    lines = text[: text.rfind(b"\n") + 1].removeprefix(HEAD)
+    lines = text[: text.rfind(b"\n") + 1].removeprefix(STEPS_HEAD)
     try:
         return _at_once(lines)
     except (ValueError, OverflowError):

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from monitor.sessions.chunk_log import HEAD, ChunkLog, parsed_log
+from monitor.sessions.chunk_log import ChunkLog, parsed_log
 from monitor.sessions.folder import SessionFolder
 from monitor.sessions.notice_rows import read_notices, read_rows
 from monitor.sessions.xz_log import part_paths, read_part
@@ -15,7 +15,6 @@ from monitor.values import Action, Chunk
 RAW_STEM, RAW_SUFFIX, STEPS_STEM, STEPS_SUFFIX = "port", ".wire", "steps", ".csv"
 STEPS_LIMIT_BYTES = 50_000_000
 """A part covers five minutes: less than one megabyte a board. What grows beyond this was not written by a recorder."""
-STEPS_HEAD = HEAD
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

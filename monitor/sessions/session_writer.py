@@ -10,6 +10,7 @@ from pathlib import Path
 import msgspec
 
 from monitor.sessions.buckets import BoardBuckets
+from monitor.sessions.chunk_log import STEPS_HEAD
 from monitor.sessions.durable import AppendedFile, sync_folder, write_whole
 from monitor.sessions.folder import (
     CLOSING,
@@ -26,7 +27,7 @@ from monitor.sessions.folder import (
 )
 from monitor.sessions.kept import Kept
 from monitor.sessions.notice_rows import Row, row_line
-from monitor.sessions.playback import RAW_STEM, RAW_SUFFIX, STEPS_HEAD, STEPS_STEM, STEPS_SUFFIX
+from monitor.sessions.playback import RAW_STEM, RAW_SUFFIX, STEPS_STEM, STEPS_SUFFIX
 from monitor.sessions.readings_log import ReadingsLog
 from monitor.sessions.session_lock import SessionLock
 from monitor.sessions.snapshot_log import SnapshotLog

@@ -1,7 +1,7 @@
 """Readings: what the meter makes of the samples."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,13 +54,19 @@ class ReadingBlock(PowerFigures):
         """How many rows."""
         return len(self.end_s)
 
+    def where(self, keep: NDArray[np.bool_]) -> "ReadingBlock":
+        """Only those rows for which keep, shape (n,), is True."""
+        arrays = {name: figures[keep] for name in _ARRAYS if (figures := getattr(self, name)) is not None}
+        return replace(self, **arrays)
+
 
 def joined_readings(blocks: Sequence[ReadingBlock]) -> list[ReadingBlock]:
     """Blocks of one board that follow each other, in one, where nothing is known against any of their figures."""
     if len(blocks) < 2 or any(block.good is not None or block.amps_clipped is not None for block in blocks):
         return list(blocks)
-    arrays = {name: np.concatenate([getattr(block, name) for block in blocks]) for name in _ARRAYS}
+    arrays = {name: np.concatenate([getattr(block, name) for block in blocks]) for name in _ARRAYS if name not in _MARKS}
     return [ReadingBlock(board=blocks[0].board, districts=blocks[0].districts, **arrays)]
 
 
-_ARRAYS = [each.name for each in fields(ReadingBlock) if each.name not in ("board", "districts", "good", "amps_clipped")]
+_ARRAYS = tuple(each.name for each in fields(ReadingBlock) if each.name not in ("board", "districts"))
+_MARKS = ("good", "amps_clipped")

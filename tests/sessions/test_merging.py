@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.sessions import Played
-from monitor.sessions.chunk_log import HEAD, parsed_log
+from monitor.sessions.chunk_log import STEPS_HEAD, parsed_log
 from monitor.sessions.merging import Listed, Merger
 from monitor.values import Action, Chunk, JoinedChunk
 
@@ -126,7 +126,7 @@ def test_waveforms_are_cut_behind_the_least_delayed_chunk():
 
 line = st.one_of(
     st.sampled_from(
-        [HEAD[:-1], b"", b"1,2,3", b"1,2,3,4.5,1,6", b"7,1,-3,2.5,", b"8,1,1_0,nan,1", b"9,1,5,inf,", b"9,1,5,1e5,1\r"]
+        [STEPS_HEAD[:-1], b"", b"1,2,3", b"1,2,3,4.5,1,6", b"7,1,-3,2.5,", b"8,1,1_0,nan,1", b"9,1,5,inf,", b"9,1,5,1e5,1\r"]
     ),
     st.tuples(
         st.integers(-3, 2**70), st.integers(0, 9), st.integers(-2, 10**6), st.floats(0, 1e6), st.sampled_from(["", "1", "0"])
@@ -138,7 +138,7 @@ line = st.one_of(
 @given(st.lists(line, max_size=20), st.booleans(), st.booleans())
 @settings(max_examples=500, deadline=None)
 def test_a_chunk_log_is_read_alike_at_once_and_line_by_line(lines, headed, ended):
-    text = (HEAD if headed else b"") + b"\n".join(lines) + (b"\n" if ended else b"")
+    text = (STEPS_HEAD if headed else b"") + b"\n".join(lines) + (b"\n" if ended else b"")
     log = parsed_log(text)
     # The same lines one by one: with a broken line beside each, none is read at once.
     alone = [parsed_log(each + b"\nbroken\n") for each in text[: text.rfind(b"\n") + 1].split(b"\n")]
