@@ -3,16 +3,16 @@
 import dash
 
 from dashboard.access import Gate
-from dashboard.acting import acting_routes
-from dashboard.blank import blank_app, guard
-from dashboard.entering import entering_routes
+from dashboard.action_routes import acting_routes
+from dashboard.base_app import base_app, guard
 from dashboard.feed import Feed, feed_routes
 from dashboard.health import health_routes
-from dashboard.keeping import keeping_routes
-from dashboard.learning import learning_routes
+from dashboard.learn_routes import learning_routes
+from dashboard.login_routes import entering_routes
 from dashboard.pages import PAGES
 from dashboard.passphrase import Passphrase, default_path
-from dashboard.replaying import replay_routes
+from dashboard.plan_routes import keeping_routes
+from dashboard.replay_routes import replay_routes
 from dashboard.server import DEFAULT_HOST, DEFAULT_PORT, PageOptions, Server
 from dashboard.views.replay_bar import replay_bar
 from dashboard.views.shell import shell
@@ -35,7 +35,7 @@ def create_app(
     """
     gate = gate or Gate()
     replay = watch if isinstance(watch, Replay) else None
-    app = blank_app(f"{'' if replay is None else 'Replay: '}{watch.layout.title} – pilotlamp")
+    app = base_app(f"{'' if replay is None else 'Replay: '}{watch.layout.title} – pilotlamp")
     for page in PAGES:
         page.register(app, watch)
     if replay is not None:

@@ -6,10 +6,10 @@ from prometheus_client import CollectorRegistry, ProcessCollector
 from prometheus_client.exposition import choose_encoder
 
 from dashboard.feed import json_answer
-from dashboard.metrics import WatchMetrics
+from dashboard.metrics import MetricsCollector
 from dashboard.watch import Watch
 from monitor.runtime import Picture
-from monitor.runtime.kept_thread import PartHealth
+from monitor.runtime.supervised_thread import PartHealth
 from monitor.values import PortStatus
 
 Json = dict[str, object]
@@ -19,7 +19,7 @@ def health_routes(watch: Watch) -> Blueprint:
     """The addresses /healthz and /metrics."""
     routes = Blueprint("health", __name__)
     registry = CollectorRegistry()  # not the library's own, which is shared by everything in the process
-    registry.register(WatchMetrics(watch))
+    registry.register(MetricsCollector(watch))
     ProcessCollector(registry=registry)
 
     @routes.get("/healthz")

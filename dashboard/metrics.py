@@ -7,13 +7,13 @@ from prometheus_client.registry import Collector
 
 from dashboard.watch import Watch
 from monitor.runtime import Picture
-from monitor.runtime.kept_thread import PartHealth
+from monitor.runtime.supervised_thread import PartHealth
 from monitor.values import PortStatus, Priority
 
 PREFIX = "pilotlamp"
 
 
-class WatchMetrics(Collector):
+class MetricsCollector(Collector):
     """Collects from a watch when somebody asks.
 
     A figure that is stale or not measured is left out: in these texts there is no other way to say so.

@@ -13,8 +13,8 @@ from pathlib import Path
 import msgspec
 from flask import Blueprint, Response, abort, request
 
-from dashboard.shelf import Listed, OpenSession, Shelf
-from dashboard.stretch import stretch
+from dashboard.session_cache import Listed, OpenSession, SessionCache
+from dashboard.trace_routes import stretch
 from dashboard.views.markup import markup
 from dashboard.views.review import sheet
 from dashboard.views.review_notices import time_line_marks
@@ -33,7 +33,7 @@ REPORT_POLICY = (
 NO_SUCH = "There is no such session: choose one from the list."
 
 
-def review_routes(shelf: Shelf) -> Blueprint:
+def review_routes(shelf: SessionCache) -> Blueprint:
     """The addresses /review/sheet, /marks, /stretch, /report, /table.csv and /pack, each with ``?session=ID``."""
     routes = Blueprint("review_files", __name__)
     _add_time_line(routes, shelf)
@@ -41,7 +41,7 @@ def review_routes(shelf: Shelf) -> Blueprint:
     return routes
 
 
-def _add_time_line(routes: Blueprint, shelf: Shelf) -> None:
+def _add_time_line(routes: Blueprint, shelf: SessionCache) -> None:
     @routes.get("/review/sheet")
     def told() -> Response:
         asked = [request.args.get(name, "") for name in ("session", "beside")]
@@ -64,7 +64,7 @@ def _add_time_line(routes: Blueprint, shelf: Shelf) -> None:
         return Response(data, mimetype="application/octet-stream", headers={"Cache-Control": "no-store"})
 
 
-def _add_files(routes: Blueprint, shelf: Shelf) -> None:
+def _add_files(routes: Blueprint, shelf: SessionCache) -> None:
     @routes.get("/review/report")
     def page() -> Response:
         session = _listed(shelf).session
@@ -105,14 +105,14 @@ def _packed(session: SessionFolder) -> Iterator[bytes]:
                 yield piece
 
 
-def _listed(shelf: Shelf, asked: str | None = None) -> Listed:
+def _listed(shelf: SessionCache, asked: str | None = None) -> Listed:
     found = shelf.find(request.args.get("session", "") if asked is None else asked)
     if found is None:
         abort(404, NO_SUCH)
     return found
 
 
-def _open(shelf: Shelf, asked: str | None = None) -> OpenSession:
+def _open(shelf: SessionCache, asked: str | None = None) -> OpenSession:
     listed = _listed(shelf, asked)
     try:
         return shelf.open(listed)

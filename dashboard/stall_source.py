@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 
-from dashboard.shelf import Shelf
+from dashboard.session_cache import SessionCache
 from dashboard.watch import Watch
 from monitor.errors import MonitorError
 from monitor.layout import Layout
@@ -132,7 +132,7 @@ class StallSources:
         shelf: The recorded sessions.
     """
 
-    def __init__(self, watch: Watch, shelf: Shelf) -> None:
+    def __init__(self, watch: Watch, shelf: SessionCache) -> None:
         self._watch, self._shelf = watch, shelf
         self._recorded: tuple[tuple[str, bool], RecordedStalls] | None = None
         self._earlier: dict[tuple[datetime | None, int], tuple[Run, ...]] = {}

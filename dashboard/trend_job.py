@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from dashboard.shelf import Listed, Shelf
+from dashboard.session_cache import Listed, SessionCache
 from monitor.errors import MonitorError
 from monitor.sessions.trends import Trend, trends
 
@@ -41,7 +41,7 @@ class TrendJob:
         shelf: Where sessions are, and where their figures stay.
     """
 
-    def __init__(self, shelf: Shelf) -> None:
+    def __init__(self, shelf: SessionCache) -> None:
         self._shelf = shelf
         self._lock = threading.Lock()
         self._state = IDLE

@@ -21,12 +21,12 @@ from monitor.layout import Board, Layout
 from monitor.link import BoardClock, HostClock, SerialSource
 from monitor.runtime import Live, Pipeline
 from monitor.runtime.inbox import Inbox
-from monitor.runtime.kept_thread import KeptThread, PartHealth, where_is
 from monitor.runtime.port_record import PortRecord
 from monitor.runtime.reader import PortReader, Source
 from monitor.runtime.sinks import BeatingRecorder, StepRecorder
-from monitor.runtime.stall_watch import STALLED_AFTER_S, StallWatch
-from monitor.runtime.watched_part import WatchedPart, with_standing
+from monitor.runtime.supervised_thread import PartHealth, SupervisedThread, where_is
+from monitor.runtime.supervised_worker import SupervisedWorker, with_standing
+from monitor.runtime.watchdog import STALLED_AFTER_S, Watchdog
 from monitor.runtime.worker import PipelineWorker, Sink
 from monitor.values import Action, PortStatus
 
@@ -113,9 +113,9 @@ class Watch:
             now_s=self.clock.now_s,
         )
         self._readers = [self._reader(port, baud, options) for port, baud in bauds.items()]
-        self._pipeline = WatchedPart("pipeline", worker)
-        self._recording: StallWatch | None = None
-        self._supervisor = KeptThread(SUPERVISOR, self._supervise)
+        self._pipeline = SupervisedWorker("pipeline", worker)
+        self._recording: Watchdog | None = None
+        self._supervisor = SupervisedThread(SUPERVISOR, self._supervise)
         self._supervised_s = time.monotonic()
         self._suspected_s: float | None = None
         if recorder is not None:
@@ -126,7 +126,7 @@ class Watch:
         self._recorder = recorder
         self._pipeline.worker.add_sink(recorder.put)
         if isinstance(recorder, BeatingRecorder):
-            self._recording = StallWatch("recorder", recorder, lambda: where_is(recorder.thread))
+            self._recording = Watchdog("recorder", recorder, lambda: where_is(recorder.thread))
 
     def start(self) -> None:
         """Start watching; returns at once."""
@@ -141,7 +141,7 @@ class Watch:
 
         Takes some seconds at most; a second call does nothing.
         """
-        groups: tuple[Sequence[KeptThread | WatchedPart[PortReader] | WatchedPart[PipelineWorker]], ...]
+        groups: tuple[Sequence[SupervisedThread | SupervisedWorker[PortReader] | SupervisedWorker[PipelineWorker]], ...]
         groups = (self._readers, [self._pipeline], [self._supervisor])
         for group in groups:
             for thread in group:
@@ -202,7 +202,7 @@ class Watch:
         )
         return replace(self._supervisor.health(), still_s=still_s, is_stalled=stalled, standstill=said)
 
-    def _reader(self, port: str, baud: int, options: WatchOptions) -> WatchedPart[PortReader]:
+    def _reader(self, port: str, baud: int, options: WatchOptions) -> SupervisedWorker[PortReader]:
         reader = PortReader(
             self._records[port],
             options.source_for(port, baud, self.clock),
@@ -210,7 +210,7 @@ class Watch:
             now_s=self.clock.now_s,
             baud=baud,
         )
-        return WatchedPart(f"reader of {port}", reader)
+        return SupervisedWorker(f"reader of {port}", reader)
 
     def _supervise(self, stop: threading.Event) -> None:
         while not stop.wait(SUPERVISE_EVERY_S):

@@ -4,7 +4,7 @@ import dash
 from dash.development.base_component import Component
 
 from dashboard.access import Gate
-from dashboard.blank import blank_app, guard
+from dashboard.base_app import base_app, guard
 from dashboard.hall.feed import Hall, HallFeed, hall_routes
 from dashboard.hall.health import hall_health_routes
 from dashboard.hall.views import hall_page, station_page
@@ -21,7 +21,7 @@ def create_hall_app(hall: Hall, title: str, gate: Gate | None = None, *, insist_
         gate: Who may look; this machine only when None.
         insist_on_encryption: Whether browsers are told to come by encryption only.
     """
-    app = blank_app(f"{title} – pilotlamp")
+    app = base_app(f"{title} – pilotlamp")
     app.server.register_blueprint(hall_routes(HallFeed(hall)))
     app.server.register_blueprint(hall_health_routes(hall))
 

@@ -14,8 +14,8 @@ from flask import Blueprint, Response, request
 from dashboard.feed import TRACE_BUCKETS, Streams, Ticker, json_answer, latest
 from dashboard.hall.as_layout import Moment, layout_of
 from dashboard.hall.payload import hall_tick, spots, station_tick, station_trace
+from monitor.bus.hall_listener import HallPicture
 from monitor.bus.hall_values import StationView
-from monitor.bus.hall_watch import HallPicture
 
 TICK_S = 0.25
 """A station sends twice a second; a longer pause here would make half of what it says half a second old."""

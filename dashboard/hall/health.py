@@ -5,7 +5,7 @@ from flask import Blueprint, Response
 
 from dashboard.feed import json_answer
 from dashboard.hall.feed import Hall
-from monitor.bus.hall_watch import HallPicture
+from monitor.bus.hall_listener import HallPicture
 
 Json = dict[str, object]
 

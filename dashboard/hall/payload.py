@@ -7,8 +7,8 @@ from dashboard.hall.standing import LEVEL_OF_TROUBLE, WALL_TROUBLES, WORD_OF_TRO
 from dashboard.views.figures import figure, percent
 from dashboard.views.payload import tick, trace
 from dashboard.views.words import LEVEL_OF_PRIORITY, WORD_OF_PRIORITY, Level, first_sentence
+from monitor.bus.hall_listener import HallPicture
 from monitor.bus.hall_values import STALE_AFTER_S, DistrictView, StationView
-from monitor.bus.hall_watch import HallPicture
 from monitor.bus.payloads import WarningNote
 from monitor.layout import Layout
 from monitor.values import Priority

@@ -5,7 +5,7 @@ from dash import Input, Output, State, ctx
 from dash.development.base_component import Component
 
 from dashboard.review_files import review_routes
-from dashboard.shelf import Listed, Shelf
+from dashboard.session_cache import Listed, SessionCache
 from dashboard.stall_source import StallSources
 from dashboard.trend_job import TrendJob
 from dashboard.views.review import no_moment, review_page
@@ -21,7 +21,7 @@ Chosen = list[str | None]
 
 def register(app: dash.Dash, watch: Watch) -> None:
     """Register the page, its addresses and its callbacks."""
-    shelf = Shelf(watch.recordings)
+    shelf = SessionCache(watch.recordings)
 
     def layout(session: str = "", beside: str = "", **_query: str) -> Component:
         listing = shelf.listing()
@@ -36,7 +36,7 @@ def register(app: dash.Dash, watch: Watch) -> None:
     _reckon_trends(app, shelf)
 
 
-def _reckon_trends(app: dash.Dash, shelf: Shelf) -> None:
+def _reckon_trends(app: dash.Dash, shelf: SessionCache) -> None:
     job = TrendJob(shelf)
 
     @app.callback(

@@ -4,7 +4,7 @@ import dash
 from dash import Input, Output, State
 from dash.development.base_component import Component
 
-from dashboard.shelf import Shelf
+from dashboard.session_cache import SessionCache
 from dashboard.stall_routes import stall_routes
 from dashboard.stall_source import StallSources
 from dashboard.views.stall_effects import against_earlier, effects
@@ -20,7 +20,7 @@ LONGEST_NUMBER = 12
 
 def register(app: dash.Dash, watch: Watch) -> None:
     """Register the page, its addresses and the callbacks that keep it up to date."""
-    sources = StallSources(watch, Shelf(watch.recordings))
+    sources = StallSources(watch, SessionCache(watch.recordings))
 
     def layout(event: str = "", session: str = "", **_query: str) -> Component:
         chosen = int(event) if event.isdecimal() and len(event) < LONGEST_NUMBER else None

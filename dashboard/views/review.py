@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard.shelf import Listed, OpenSession
+from dashboard.session_cache import Listed, OpenSession
 from dashboard.views.attributes import aria, hook
 from dashboard.views.figures import seconds
 from dashboard.views.review_figures import compared_table, district_table, losses, stall_table, supply_table

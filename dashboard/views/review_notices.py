@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard.shelf import OpenSession
+from dashboard.session_cache import OpenSession
 from dashboard.views.attributes import hook
 from dashboard.views.figures import seconds
 from dashboard.views.words import LEVEL_OF_PRIORITY, WORD_OF_CAUSE, WORD_OF_PRIORITY

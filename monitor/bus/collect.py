@@ -10,9 +10,9 @@ from pathlib import Path
 
 from monitor.bus.broker import Broker
 from monitor.bus.connection import Connection, Session
-from monitor.bus.keep import Keep
+from monitor.bus.leases import BEAT_S, Leases
+from monitor.bus.parquet_writer import ParquetWriter
 from monitor.bus.payloads import BusFault, Received, decode
-from monitor.bus.seats import BEAT_S, Seats
 from monitor.bus.takeover import Takeover
 from monitor.bus.topics import station_filter
 from monitor.errors import BusError
@@ -80,9 +80,9 @@ class Collector:
             station_filter(hall, "events"),
         )
         try:
-            self._seats = Seats(options.into, options.name, options.adopt_after_s)
-            self._client_id = self._seats.sit()
-            self._keep = Keep(options.into, options.name, unix_now)
+            self._leases = Leases(options.into, options.name, options.adopt_after_s)
+            self._client_id = self._leases.acquire()
+            self._keep = ParquetWriter(options.into, options.name, unix_now)
         except OSError as error:
             raise BusError(f"{options.into} cannot be written to ({error.strerror}): give another folder with --into") from error
         self._takeover: Takeover | None = None
@@ -103,7 +103,7 @@ class Collector:
                 self.sentence = f"{error}."
             failures = 0 if time.monotonic() - began_s > BACK_OFF_S[-1] else failures + 1
             self._pause(stop, BACK_OFF_S[min(failures, len(BACK_OFF_S) - 1)])
-        self._seats.leave()
+        self._leases.leave()
         try:
             self._keep.finish()
         except OSError as error:
@@ -142,11 +142,11 @@ class Collector:
             False where the connection has to be made anew: under another name.
         """
         now_s = time.monotonic()
-        seated = True
+        holds_lease = True
         if now_s >= self._next_beat_s:
             self._next_beat_s = now_s + BEAT_S
-            seated = self._beat()
-            if connected and seated and self._takeover is None:
+            holds_lease = self._beat()
+            if connected and holds_lease and self._takeover is None:
                 self._begin_takeover()
         if self._takeover is not None:
             self._fetch(self._takeover)
@@ -155,26 +155,26 @@ class Collector:
             self._turn()
         if now_s >= self._next_step_s and self._keep.is_busy:
             self._step(now_s)
-        return seated
+        return holds_lease
 
     def _beat(self) -> bool:
-        if self._seats.beat():
+        if self._leases.beat():
             return True
         _log.warning("another collector took over, since this computer stood still or its folder was away; beginning anew")
         try:
-            self._client_id = self._seats.sit()
+            self._client_id = self._leases.acquire()
         except (BusError, OSError) as error:
             self.sentence = f"{error}."
         return False
 
     def _begin_takeover(self) -> None:
-        for vacant in self._seats.take_vacant():
+        for vacant in self._leases.take_vacant():
             _log.info("taking over what collector %s left", vacant.owner)
             try:
                 self._takeover = Takeover(self._broker, vacant, self._session())
             except BusError as error:
                 _log.warning("what the broker has for %s cannot be fetched now: %s", vacant.owner, error)
-                self._seats.give_back(vacant)
+                self._leases.give_back(vacant)
             return
 
     def _fetch(self, takeover: Takeover) -> None:
@@ -182,7 +182,7 @@ class Collector:
             if not takeover.step():
                 return
             self._keep.adopt(takeover.vacant.owner)
-            self._seats.release(takeover.vacant)
+            self._leases.release(takeover.vacant)
             self.counts["taken over"] += 1
         except BusError as error:
             _log.warning("what the broker has for %s cannot be fetched now: %s", takeover.vacant.owner, error)
@@ -191,12 +191,12 @@ class Collector:
 
     def _give_up(self, takeover: Takeover) -> None:
         takeover.drop()
-        self._seats.give_back(takeover.vacant)
+        self._leases.give_back(takeover.vacant)
         self._takeover = None
 
     def _turn(self) -> None:
-        for owner in self._keep.owners() - self._seats.owners() - {self._options.name}:
-            self._keep.adopt(owner)  # its seat is gone and its files are not: whoever took it over died in between
+        for owner in self._keep.owners() - self._leases.owners() - {self._options.name}:
+            self._keep.adopt(owner)  # its lease is gone and its files are not: whoever took it over died in between
         self._keep.turn()
 
     def _step(self, began_s: float) -> None:

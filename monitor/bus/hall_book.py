@@ -37,22 +37,22 @@ class HallBook:
         """
         self._forget(now_unix_s)
         key = (received.address.hall, received.address.station)
-        letter = received.letter
+        body = received.body
         station = self._stations.get(key)
         if station is None and len(self._stations) >= STATIONS_LIMIT:
             self.refused += 1
             return
-        is_board = isinstance(letter, bytes)
+        is_board = isinstance(body, bytes)
         if station is None:
             station = self._stations[key] = HallStation(*key, since_unix_s=now_unix_s, is_board=is_board)
         if station.is_board != is_board:
             return  # one name is one thing: what was first keeps it
-        if isinstance(letter, bytes):
-            made = self._boards.setdefault(key, BoardLines()).take(letter, now_unix_s)
+        if isinstance(body, bytes):
+            made = self._boards.setdefault(key, BoardLines()).take(body, now_unix_s)
             if made is None:
                 return
-            letter = made
-        station.take(letter, now_unix_s, retained=received.retained)
+            body = made
+        station.take(body, now_unix_s, retained=received.retained)
 
     def stations(self, now_unix_s: float, hall: str | None = None) -> tuple[StationView, ...]:
         """Every station, worst first; ``recent`` is left empty.

@@ -10,7 +10,7 @@ RECENT_ROWS = 240
 
 
 @dataclass(slots=True, kw_only=True)
-class DistrictFigures:
+class HallDistrictFigures:
     """The latest row of one district.
 
     Attributes:
@@ -33,7 +33,7 @@ class DistrictFigures:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SupplyFigures:
+class HallSupplyFigures:
     """The latest row of one supply.
 
     Attributes:
@@ -57,30 +57,30 @@ class HallFigures:
     """
 
     def __init__(self) -> None:
-        self.districts: dict[str, DistrictFigures] = {}
-        self.supplies: dict[str, SupplyFigures] = {}
+        self.districts: dict[str, HallDistrictFigures] = {}
+        self.supplies: dict[str, HallSupplyFigures] = {}
         self.newest_unix_s: float | None = None
 
-    def take(self, letter: Readings) -> None:
+    def take(self, body: Readings) -> None:
         """Take all rows of a message."""
-        ends = [letter.began_unix_s + (letter.first + k + 1) * GRID_S for k in range(letter.rows)]
+        ends = [body.began_unix_s + (body.first + k + 1) * GRID_S for k in range(body.rows)]
         self.newest_unix_s = max(ends[-1], self.newest_unix_s or 0.0)
-        doubtful = set(letter.doubtful)
-        columns = zip(letter.districts, letter.volts, letter.amps, letter.amps_highest, letter.watts, strict=True)
+        doubtful = set(body.doubtful)
+        columns = zip(body.districts, body.volts, body.amps, body.amps_highest, body.watts, strict=True)
         for name, volts, amps, highest, watts in columns:
             known = self.districts.get(name)
             if known is None:
                 if len(self.districts) >= DISTRICTS_LIMIT:
                     continue
-                known = self.districts[name] = DistrictFigures()
+                known = self.districts[name] = HallDistrictFigures()
             known.recent.extend(_newer(known.end_unix_s, zip(ends, volts, amps, strict=True)))
             if ends[-1] > known.end_unix_s:
                 known.end_unix_s, known.doubtful = ends[-1], name in doubtful
                 known.volts, known.amps, known.amps_highest, known.watts = volts[-1], amps[-1], highest[-1], watts[-1]
-        for name, va, share in zip(letter.supplies, letter.va, letter.share, strict=True):
+        for name, va, share in zip(body.supplies, body.va, body.share, strict=True):
             before = self.supplies.get(name)
             if (before is None and len(self.supplies) < SUPPLIES_LIMIT) or (before is not None and ends[-1] > before.end_unix_s):
-                self.supplies[name] = SupplyFigures(end_unix_s=ends[-1], va=va[-1], share=share[-1])
+                self.supplies[name] = HallSupplyFigures(end_unix_s=ends[-1], va=va[-1], share=share[-1])
 
 
 def _newer(

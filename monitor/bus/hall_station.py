@@ -5,11 +5,11 @@ from dataclasses import replace
 
 import msgspec
 
-from monitor.bus.hall_figures import DistrictFigures, HallFigures
+from monitor.bus.hall_figures import HallDistrictFigures, HallFigures
 from monitor.bus.hall_judgement import district_trouble, judged
 from monitor.bus.hall_notices import HallNotices
 from monitor.bus.hall_values import SILENT_AFTER_S, TROUBLES, DistrictView, EventView, State, StationView, SupplyView
-from monitor.bus.payloads import EventNote, Letter, Outline, OutlineDistrict, Presence, Readings, WarningNote
+from monitor.bus.payloads import Body, EventNote, Outline, OutlineDistrict, Presence, Readings, WarningNote
 from monitor.bus.station_clock import StationClock
 from monitor.protection.words import span
 
@@ -41,30 +41,30 @@ class HallStation:
         self._heard_unix_s: float | None = None
         self._is_lost = self._boot_is_sure = self._is_double = False
 
-    def take(self, letter: Letter, now_unix_s: float, *, retained: bool = False) -> None:
+    def take(self, body: Body, now_unix_s: float, *, retained: bool = False) -> None:
         """Take a message.
 
         Args:
-            letter: The message.
+            body: The message.
             now_unix_s: When it came, by our clock.
             retained: It had lain at the broker, nobody knows for how long.
         """
-        if isinstance(letter, Presence) and letter.state == "lost":
-            self._is_lost |= self._boot in (None, letter.boot)  # an older start's will may come late
-            self._made_unix_s = max(self._made_unix_s, letter.made_unix_s if self._boot is None else 0.0)
+        if isinstance(body, Presence) and body.state == "lost":
+            self._is_lost |= self._boot in (None, body.boot)  # an older start's will may come late
+            self._made_unix_s = max(self._made_unix_s, body.made_unix_s if self._boot is None else 0.0)
             return
-        current = self._belongs(letter)
+        current = self._belongs(body)
         if not retained:
             self._heard_unix_s = now_unix_s
             if current:
                 self._is_lost = False
-                self._clock.take(letter.made_unix_s, now_unix_s)
-        if isinstance(letter, WarningNote):
-            self._notices.take_warning(letter, current=current)
-        elif isinstance(letter, EventNote):
-            self._notices.take_event(letter)
+                self._clock.take(body.made_unix_s, now_unix_s)
+        if isinstance(body, WarningNote):
+            self._notices.take_warning(body, current=current)
+        elif isinstance(body, EventNote):
+            self._notices.take_event(body)
         elif current:
-            self._take_current(letter)
+            self._take_current(body)
 
     def quiet_since_unix_s(self) -> float:
         """When it was heard last; where it was not since we listen, when its last message was made."""
@@ -109,35 +109,35 @@ class HallStation:
         )
         return judged(made)
 
-    def _belongs(self, letter: Letter) -> bool:
+    def _belongs(self, body: Body) -> bool:
         """True where a message is of the station's current start.
 
         Presence and outline never wait on a disk: the last that came tells which start is the current one. Of a station that sends
         neither, the start is current whose messages were made last.
         """
-        direct = isinstance(letter, Presence | Outline)
-        later = letter.made_unix_s > self._made_unix_s and not self._boot_is_sure
-        if letter.boot != self._boot and (self._boot is None or direct or later):
+        direct = isinstance(body, Presence | Outline)
+        later = body.made_unix_s > self._made_unix_s and not self._boot_is_sure
+        if body.boot != self._boot and (self._boot is None or direct or later):
             if self._boot is not None:
-                self._is_double |= letter.boot == self._boot_before
+                self._is_double |= body.boot == self._boot_before
                 self._boot_before = self._boot
                 self._notices.begin()
                 self._figures, self._clock, self._presence = HallFigures(), StationClock(), None
-            self._boot, self._made_unix_s = letter.boot, 0.0
+            self._boot, self._made_unix_s = body.boot, 0.0
         self._boot_is_sure |= direct
-        if letter.boot != self._boot:
+        if body.boot != self._boot:
             return False
-        self._made_unix_s = max(self._made_unix_s, letter.made_unix_s)
+        self._made_unix_s = max(self._made_unix_s, body.made_unix_s)
         return True
 
-    def _take_current(self, letter: Letter) -> None:
-        if isinstance(letter, Readings):
-            self._figures.take(letter)
-        elif isinstance(letter, Outline):
-            self._outline = letter
-        elif isinstance(letter, Presence) and (self._presence is None or letter.seq > self._presence.seq):
-            self._presence = letter
-            self._notices.take_presence(letter)
+    def _take_current(self, body: Body) -> None:
+        if isinstance(body, Readings):
+            self._figures.take(body)
+        elif isinstance(body, Outline):
+            self._outline = body
+        elif isinstance(body, Presence) and (self._presence is None or body.seq > self._presence.seq):
+            self._presence = body
+            self._notices.take_presence(body)
 
     def _state(self, now_unix_s: float) -> State:
         if self._presence is not None and self._presence.state == "gone":
@@ -148,7 +148,7 @@ class HallStation:
 
     def _districts(self, now_there_s: float, warnings: Iterable[WarningNote], *, gone: bool) -> Iterator[DistrictView]:
         told = {row.name: row for row in self._outline.districts} if self._outline else {}
-        nothing = DistrictFigures()
+        nothing = HallDistrictFigures()
         for name in [*told, *(name for name in self._figures.districts if name not in told)]:
             row, known = told.get(name), self._figures.districts.get(name, nothing)
             age_s = max(0.0, now_there_s - known.end_unix_s) if known.recent else None

@@ -19,12 +19,12 @@ _SHAPE = """
 PRAGMA locking_mode = EXCLUSIVE;
 PRAGMA journal_mode = WAL;
 PRAGMA synchronous = NORMAL;
-CREATE TABLE IF NOT EXISTS letters (
+CREATE TABLE IF NOT EXISTS messages (
     id INTEGER PRIMARY KEY AUTOINCREMENT, notice INTEGER NOT NULL, topic TEXT NOT NULL, payload BLOB NOT NULL, confirmed_s REAL
 );
-CREATE INDEX IF NOT EXISTS waiting ON letters (notice, id) WHERE confirmed_s IS NULL;
+CREATE INDEX IF NOT EXISTS waiting ON messages (notice, id) WHERE confirmed_s IS NULL;
 CREATE TABLE IF NOT EXISTS losses (what TEXT PRIMARY KEY, count INTEGER NOT NULL);
-DELETE FROM letters WHERE confirmed_s IS NOT NULL;
+DELETE FROM messages WHERE confirmed_s IS NOT NULL;
 """
 _SIZE = f"length(payload) + length(topic) + {LETTER_COST_BYTES}"
 
@@ -70,7 +70,7 @@ class Outbox:
             self._file = sqlite3.connect(":memory:" if path is None else path, timeout=0.5, check_same_thread=False)
             self._file.executescript(_SHAPE)
             losses = dict(self._file.execute("SELECT what, count FROM losses").fetchall())
-            (self._bytes,) = self._file.execute(f"SELECT coalesce(sum({_SIZE}), 0) FROM letters").fetchone()  # noqa: S608 - our own text
+            (self._bytes,) = self._file.execute(f"SELECT coalesce(sum({_SIZE}), 0) FROM messages").fetchone()  # noqa: S608 - our own text
             self.waiting_count = self._count()
             self._file.commit()
         except (sqlite3.Error, OSError) as error:
@@ -88,7 +88,7 @@ class Outbox:
             BusError: The disk refuses it; so do all methods below that change something.
         """
         with self._changing():
-            self._file.execute("INSERT INTO letters (notice, topic, payload) VALUES (?, ?, ?)", (notice, topic, payload))
+            self._file.execute("INSERT INTO messages (notice, topic, payload) VALUES (?, ?, ?)", (notice, topic, payload))
             self._bytes += len(payload) + len(topic) + LETTER_COST_BYTES
             self.waiting_count += 1
             if self._bytes > self._limit_bytes:
@@ -103,7 +103,7 @@ class Outbox:
             most: How many at most.
         """
         rows = self._file.execute(
-            "SELECT id, notice, topic, payload FROM letters WHERE notice = ? AND confirmed_s IS NULL AND id > ? ORDER BY id LIMIT ?",
+            "SELECT id, notice, topic, payload FROM messages WHERE notice = ? AND confirmed_s IS NULL AND id > ? ORDER BY id LIMIT ?",
             (notice, after, most),
         )
         return [Waiting(id=number, notice=bool(kind), topic=topic, payload=payload) for number, kind, topic, payload in rows]
@@ -112,13 +112,13 @@ class Outbox:
         """The broker has it: readings go, warnings and events stay for a while."""
         with self._changing():
             of = "WHERE id = ? AND notice AND confirmed_s IS NULL"
-            marked = self._file.execute(f"UPDATE letters SET confirmed_s = ? {of}", (now_s, number))  # noqa: S608 - our own text
+            marked = self._file.execute(f"UPDATE messages SET confirmed_s = ? {of}", (now_s, number))  # noqa: S608 - our own text
             self.waiting_count -= marked.rowcount + self._delete("id = ? AND NOT notice", number)
 
     def revive(self, now_s: float) -> None:
         """The connection broke: what was confirmed lately waits again."""
         with self._changing():
-            again = self._file.execute("UPDATE letters SET confirmed_s = NULL WHERE confirmed_s > ?", (now_s - AFTERGLOW_S,))
+            again = self._file.execute("UPDATE messages SET confirmed_s = NULL WHERE confirmed_s > ?", (now_s - AFTERGLOW_S,))
             self.waiting_count += again.rowcount
 
     def forget(self, now_s: float) -> None:
@@ -142,7 +142,7 @@ class Outbox:
             raise BusError(f"what is to be sent cannot be kept in {self._path} ({error}): make room on that disk") from error
 
     def _count(self) -> int:
-        (count,) = self._file.execute("SELECT count(*) FROM letters WHERE confirmed_s IS NULL").fetchone()
+        (count,) = self._file.execute("SELECT count(*) FROM messages WHERE confirmed_s IS NULL").fetchone()
         return int(count)
 
     def _make_room(self) -> None:
@@ -150,7 +150,7 @@ class Outbox:
         wanted_bytes = 0.9 * self._limit_bytes
         self._delete("confirmed_s IS NOT NULL")
         while self._bytes > wanted_bytes:
-            rows = self._file.execute("SELECT id FROM letters WHERE NOT notice ORDER BY id").fetchall()
+            rows = self._file.execute("SELECT id FROM messages WHERE NOT notice ORDER BY id").fetchall()
             gone = list(rows[: (len(rows) + 1) // 2][::2])
             if not gone:
                 break
@@ -158,15 +158,15 @@ class Outbox:
                 self._delete("id = ?", number)
             self.thinned += len(gone)
         while self._bytes > wanted_bytes:
-            self._delete("id = (SELECT min(id) FROM letters)")
+            self._delete("id = (SELECT min(id) FROM messages)")
             self.lost += 1
         self.waiting_count = self._count()
         self._file.execute("REPLACE INTO losses VALUES ('thinned', ?), ('lost', ?)", (self.thinned, self.lost))
 
     def _delete(self, where: str, *values: float) -> int:
         """Delete, and give how many went."""
-        (size,) = self._file.execute(f"SELECT coalesce(sum({_SIZE}), 0) FROM letters WHERE {where}", values).fetchone()  # noqa: S608 - our own text
+        (size,) = self._file.execute(f"SELECT coalesce(sum({_SIZE}), 0) FROM messages WHERE {where}", values).fetchone()  # noqa: S608 - our own text
         if not size:
             return 0
         self._bytes -= size
-        return self._file.execute(f"DELETE FROM letters WHERE {where}", values).rowcount  # noqa: S608 - our own text
+        return self._file.execute(f"DELETE FROM messages WHERE {where}", values).rowcount  # noqa: S608 - our own text

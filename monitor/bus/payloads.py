@@ -221,15 +221,15 @@ class Outline(_Letter, frozen=True, tag_field="kind", tag="layout"):
     districts: Annotated[tuple[OutlineDistrict, ...], Meta(max_length=DISTRICTS_LIMIT)]
 
 
-Letter = Readings | WarningNote | EventNote | Presence | Outline
-TYPES: dict[Kind, type[Letter]] = {
+Body = Readings | WarningNote | EventNote | Presence | Outline
+TYPES: dict[Kind, type[Body]] = {
     "readings": Readings,
     "warnings": WarningNote,
     "events": EventNote,
     "presence": Presence,
     "layout": Outline,
 }
-_DECODERS: dict[Kind, "msgspec.json.Decoder[Letter]"] = {kind: msgspec.json.Decoder(made) for kind, made in TYPES.items()}
+_DECODERS: dict[Kind, "msgspec.json.Decoder[Body]"] = {kind: msgspec.json.Decoder(made) for kind, made in TYPES.items()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -238,12 +238,12 @@ class Received:
 
     Attributes:
         address: Whose it is.
-        letter: What it says; bytes of the wire's line form where the kind is "lines".
+        body: What it says; bytes of the wire's line form where the kind is "lines".
         retained: It had waited at the broker as the last one of its topic.
     """
 
     address: Address
-    letter: Letter | bytes
+    body: Body | bytes
     retained: bool = False
 
 
@@ -260,9 +260,9 @@ class BusFault:
     detail: str
 
 
-def encode(letter: Letter) -> bytes:
+def encode(body: Body) -> bytes:
     """A message's payload."""
-    return msgspec.json.encode(letter)
+    return msgspec.json.encode(body)
 
 
 def decode(topic: str, payload: bytes, *, retained: bool = False) -> Received | BusFault:
@@ -279,9 +279,9 @@ def decode(topic: str, payload: bytes, *, retained: bool = False) -> Received | 
     if len(payload) > PAYLOAD_LIMIT_BYTES:
         return BusFault(reason="too-long", detail=f"{len(payload)} bytes; {PAYLOAD_LIMIT_BYTES} are allowed")
     if address.kind == "lines":
-        return Received(address=address, letter=payload, retained=retained)
+        return Received(address=address, body=payload, retained=retained)
     try:
-        letter = _DECODERS[address.kind].decode(payload)
+        body = _DECODERS[address.kind].decode(payload)
     except (msgspec.MsgspecError, ValueError, RecursionError, OverflowError) as error:
         return BusFault(reason="form", detail=str(error)[:200])
-    return Received(address=address, letter=letter, retained=retained)
+    return Received(address=address, body=body, retained=retained)

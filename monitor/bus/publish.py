@@ -238,24 +238,24 @@ class Publisher:
             self._connection.publish(self._topic("presence"), encode(self._presence("here")), retain=True)
         if self._outbox.waiting_count <= len(self._underway):
             return
-        underway = {letter.id for letter in self._underway.values()}
+        underway = {body.id for body in self._underway.values()}
         for notice in (True, False):
             room = UNDERWAY_LIMIT - len(self._underway)
-            for letter in self._outbox.waiting(notice=notice, after=self._after[notice], most=room) if room > 0 else ():
-                self._after[notice] = letter.id
-                if letter.id not in underway:
-                    self._underway[self._connection.publish(letter.topic, letter.payload)] = letter
+            for body in self._outbox.waiting(notice=notice, after=self._after[notice], most=room) if room > 0 else ():
+                self._after[notice] = body.id
+                if body.id not in underway:
+                    self._underway[self._connection.publish(body.topic, body.payload)] = body
 
     def _confirmed(self, mid: int, outcome: Outcome) -> None:
-        letter = self._underway.pop(mid, None)
-        if letter is None:
+        body = self._underway.pop(mid, None)
+        if body is None:
             return
-        if outcome is Outcome.TAKEN or (outcome is Outcome.NOBODY and not letter.notice):
-            self._outbox.confirm(letter.id, time.monotonic())
+        if outcome is Outcome.TAKEN or (outcome is Outcome.NOBODY and not body.notice):
+            self._outbox.confirm(body.id, time.monotonic())
             return
         self._ask_again_s = time.monotonic() + ASK_AGAIN_S
         if outcome is Outcome.REFUSED:
-            self.sentence = f"The broker refuses what this station sends to {letter.topic}: its access list has to allow that."
+            self.sentence = f"The broker refuses what this station sends to {body.topic}: its access list has to allow that."
 
     def _presence(self, state: Literal["here", "gone"]) -> Presence:
         return Presence(

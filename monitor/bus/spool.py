@@ -7,8 +7,8 @@ import secrets
 from collections.abc import Iterator
 from pathlib import Path
 
+from monitor.bus.leases import FOLDER
 from monitor.bus.payloads import BusFault, Received, decode, encode
-from monitor.bus.seats import FOLDER
 
 
 class Spool:
@@ -33,9 +33,9 @@ class Spool:
         Raises:
             OSError: There is no room; nothing of the message is kept.
         """
-        if isinstance(received.letter, bytes):
+        if isinstance(received.body, bytes):
             return
-        line = received.address.topic.encode() + b"\t" + encode(received.letter) + b"\n"
+        line = received.address.topic.encode() + b"\t" + encode(received.body) + b"\n"
         try:
             written = self._file.write(line)
         except OSError:

@@ -133,36 +133,36 @@ def _day(at_unix_s: float, now_unix_s: float) -> str:
 
 
 def _rows(received: Received) -> Iterator[tuple[Table, float, tuple[Any, ...]]]:
-    letter = received.letter
-    if isinstance(letter, Readings):
-        yield from _reading_rows(letter)
-    elif isinstance(letter, WarningNote):
-        at, ended = _times(letter)
+    body = received.body
+    if isinstance(body, Readings):
+        yield from _reading_rows(body)
+    elif isinstance(body, WarningNote):
+        at, ended = _times(body)
         yield "warnings", at / 1000, (
-            *letter.uid, letter.id, at, ended, letter.rule, letter.priority, letter.scope, letter.name, letter.trip_in_s,
-            letter.share, letter.message, letter.acknowledged,
+            *body.uid, body.id, at, ended, body.rule, body.priority, body.scope, body.name, body.trip_in_s,
+            body.share, body.message, body.acknowledged,
         )  # fmt: skip
-    elif isinstance(letter, EventNote):
-        at, ended = _times(letter)
+    elif isinstance(body, EventNote):
+        at, ended = _times(body)
         yield "events", at / 1000, (
-            *letter.uid, letter.id, at, ended, letter.district, letter.cause, letter.fault, letter.confidence
+            *body.uid, body.id, at, ended, body.district, body.cause, body.fault, body.confidence
         )  # fmt: skip
 
 
-def _reading_rows(letter: Readings) -> Iterator[tuple[Table, float, tuple[Any, ...]]]:
-    doubtful = set(letter.doubtful)
-    for k in range(letter.rows):
-        number = letter.first + k
-        at_unix_s = min(letter.began_unix_s + number * GRID_S, 1e11)
-        head = (*letter.uid, number, round(at_unix_s * 1000))
-        districts = zip(letter.districts, letter.volts, letter.amps, letter.amps_highest, letter.watts, strict=True)
+def _reading_rows(body: Readings) -> Iterator[tuple[Table, float, tuple[Any, ...]]]:
+    doubtful = set(body.doubtful)
+    for k in range(body.rows):
+        number = body.first + k
+        at_unix_s = min(body.began_unix_s + number * GRID_S, 1e11)
+        head = (*body.uid, number, round(at_unix_s * 1000))
+        districts = zip(body.districts, body.volts, body.amps, body.amps_highest, body.watts, strict=True)
         for name, *columns in districts:
             yield "readings", at_unix_s, (*head, name, *(column[k] for column in columns), name in doubtful)
-        for name, *columns in zip(letter.supplies, letter.va, letter.share, strict=True):
+        for name, *columns in zip(body.supplies, body.va, body.share, strict=True):
             yield "supplies", at_unix_s, (*head, name, *(column[k] for column in columns))
 
 
-def _times(letter: WarningNote | EventNote) -> tuple[int, int | None]:
+def _times(body: WarningNote | EventNote) -> tuple[int, int | None]:
     """Start and end as Unix milliseconds."""
-    start, end = (None if s is None else round(max(0.0, letter.began_unix_s + s) * 1000) for s in (letter.start_s, letter.end_s))
+    start, end = (None if s is None else round(max(0.0, body.began_unix_s + s) * 1000) for s in (body.start_s, body.end_s))
     return start or 0, end

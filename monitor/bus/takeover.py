@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from monitor.bus.broker import Broker
 from monitor.bus.connection import Connection, Session
-from monitor.bus.seats import Vacant
+from monitor.bus.leases import Vacant
 
 IDLE_S = 5.0
 """So long without a message, and what had waited is all here: the broker sends it without a pause."""

@@ -12,7 +12,7 @@ from pathlib import Path
 from monitor.bus.collect import Collector, CollectorOptions
 from monitor.cli.broker_options import add_broker, broker_of
 from monitor.link import HostClock
-from monitor.runtime.kept_thread import KeptThread
+from monitor.runtime.supervised_thread import SupervisedThread
 
 STOP_WITHIN_S = 60.0
 
@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     collector = Collector(broker, options, unix_now=lambda: clock.wall_time(clock.now_s()).timestamp())
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: ended.set())
-    thread = KeptThread("collector", collector.work)
+    thread = SupervisedThread("collector", collector.work)
     thread.start()
     print(f"Collecting from {broker.place} into {args.into}; Ctrl-C ends it.", flush=True)
     ends_s = None if args.seconds is None else time.monotonic() + args.seconds

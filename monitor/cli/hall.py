@@ -6,11 +6,11 @@ import threading
 import time
 from types import FrameType
 
-from monitor.bus.hall_watch import HallWatch
+from monitor.bus.hall_listener import HallListener
 from monitor.cli.broker_options import add_broker, broker_of
 from monitor.cli.page import configure_looking, shown_hall
 from monitor.link import HostClock
-from monitor.runtime.kept_thread import KeptThread
+from monitor.runtime.supervised_thread import SupervisedThread
 
 ALL_HALLS = "all halls"
 SAY_EVERY_S = 0.2
@@ -28,8 +28,8 @@ def run(args: argparse.Namespace) -> int:
     """Show the hall until a signal comes or the time is up."""
     broker, clock = broker_of(args, with_hall=False), HostClock()
     began_unix_s = clock.began_at.timestamp()
-    hall = HallWatch(broker, unix_now=lambda: began_unix_s + clock.now_s())
-    thread = KeptThread("hall", hall.work)
+    hall = HallListener(broker, unix_now=lambda: began_unix_s + clock.now_s())
+    thread = SupervisedThread("hall", hall.work)
     thread.start()
     try:
         with shown_hall(hall, broker.hall or ALL_HALLS, args):
@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _say_until_ended(hall: HallWatch, seconds: float | None) -> None:
+def _say_until_ended(hall: HallListener, seconds: float | None) -> None:
     ended = threading.Event()
 
     def end(number: int, frame: FrameType | None) -> None:

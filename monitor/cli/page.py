@@ -13,10 +13,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, cast
 
 from monitor.app import Watch
-from monitor.cli.invitation import invitation_lines
+from monitor.cli.login_link import invitation_lines
 
 if TYPE_CHECKING:
-    from monitor.bus.hall_watch import HallWatch
+    from monitor.bus.hall_listener import HallListener
 
 WEB_HOST, WEB_PORT = "127.0.0.1", 8620
 PAGES, HALL_PAGES = "dashboard.app", "dashboard.hall.app"
@@ -24,7 +24,7 @@ SERVER = "dashboard.server"
 PASSPHRASES = "dashboard.passphrase"
 
 
-class Page(Protocol):
+class ServedPage(Protocol):
     """A page server; see ``dashboard.app.PageServer``."""
 
     address: str
@@ -95,14 +95,14 @@ def shown_page(watch: Watch, args: argparse.Namespace) -> Iterator[None]:
         yield
 
 
-def opened_page(watch: Watch, args: argparse.Namespace) -> Page:
+def opened_page(watch: Watch, args: argparse.Namespace) -> ServedPage:
     """A page server, its port taken already; see :func:`shown_page`."""
     room = importlib.import_module(PAGES)
-    return cast("Page", room.PageServer(watch, WEB_HOST, args.web_port, _options(args)))
+    return cast("ServedPage", room.PageServer(watch, WEB_HOST, args.web_port, _options(args)))
 
 
 @contextlib.contextmanager
-def shown_hall(hall: "HallWatch", title: str, args: argparse.Namespace) -> Iterator[None]:
+def shown_hall(hall: "HallListener", title: str, args: argparse.Namespace) -> Iterator[None]:
     """Serve the pages of a hall likewise; nobody acts from there.
 
     Args:
@@ -114,12 +114,12 @@ def shown_hall(hall: "HallWatch", title: str, args: argparse.Namespace) -> Itera
         PageError: As above.
     """
     room = importlib.import_module(HALL_PAGES)
-    with _shown(cast("Page", room.HallServer(hall, title, WEB_HOST, args.web_port, _options(args))), shared=False):
+    with _shown(cast("ServedPage", room.HallServer(hall, title, WEB_HOST, args.web_port, _options(args))), shared=False):
         yield
 
 
 @contextlib.contextmanager
-def _shown(page: Page, *, shared: bool) -> Iterator[None]:
+def _shown(page: ServedPage, *, shared: bool) -> Iterator[None]:
     page.start()
     try:
         print(f"The page is at {page.address}", flush=True)

@@ -12,7 +12,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from monitor.app import Watch, with_ports
-from monitor.cli.page import Page, opened_page
+from monitor.cli.page import ServedPage, opened_page
 from monitor.errors import PageError
 from monitor.layout import Layout, parse_layout
 from monitor.rehearsal import demo_layout_text
@@ -58,7 +58,7 @@ def try_page(args: argparse.Namespace, layout: Layout | None) -> Iterator[Check]
         page.close()
 
 
-def _answer(name: str, address: str, page: Page) -> Check:
+def _answer(name: str, address: str, page: ServedPage) -> Check:
     where = urlsplit(address)
     try:
         status = _ask(where.hostname or "", where.port or 0, encrypted=page.fingerprint is not None)
@@ -84,7 +84,7 @@ def _ask(host: str, port: int, *, encrypted: bool) -> int:
         line.close()
 
 
-def _encryption(page: Page, *, shared: bool) -> Check:
+def _encryption(page: ServedPage, *, shared: bool) -> Check:
     if page.certificate_ends_at is not None:
         left = page.certificate_ends_at - datetime.now(tz=UTC)
         good = left > ENDS_SOON

@@ -12,7 +12,7 @@ from monitor.cli.broker_options import broker_of
 from monitor.errors import BusError
 from monitor.layout import Layout
 from monitor.link import HostClock
-from monitor.runtime.kept_thread import KeptThread
+from monitor.runtime.supervised_thread import SupervisedThread
 
 STOP_WITHIN_S = 4.0
 
@@ -29,7 +29,7 @@ def publishing(layout: Layout, args: argparse.Namespace, clock: HostClock) -> It
         raise BusError(f"{station!r} cannot be a station's name: take 1 to 80 printable characters, at most 200 once escaped")
     outbox = Outbox(args.outbox / escaped(broker.hall) / f"{escaped(station)}.sqlite")
     publisher = Publisher(layout, broker, station, outbox=outbox, began_unix_s=clock.began_at.timestamp(), now_s=clock.now_s)
-    thread = KeptThread("publisher", publisher.work)
+    thread = SupervisedThread("publisher", publisher.work)
     thread.start()
     try:
         yield publisher

@@ -11,8 +11,8 @@ from monitor.app import Watch, WatchOptions, with_ports
 from monitor.cli.broker_options import add_broker, add_station
 from monitor.cli.log_file import configure_log, logging_to
 from monitor.cli.page import configure_page, shown_page
+from monitor.cli.run_counts import Tally
 from monitor.cli.running import run_watch
-from monitor.cli.tally import Tally
 from monitor.cli.terminal import TerminalLines
 from monitor.layout import Layout, load_layout
 from monitor.link import HostClock

@@ -27,14 +27,14 @@ class Rows:
 
     def __init__(self, districts: tuple[str, ...]) -> None:
         self._districts = districts
-        self._boards: dict[str, _Board] = {}
-        self._place: dict[str, tuple[_Board, int]] = {}
+        self._boards: dict[str, _BoardRows] = {}
+        self._place: dict[str, tuple[_BoardRows, int]] = {}
 
     def take(self, block: ReadingBlock) -> None:
         """Keep a block."""
         board = self._boards.get(block.board)
         if board is None:
-            board = self._boards[block.board] = _Board()
+            board = self._boards[block.board] = _BoardRows()
             self._place.update({name: (board, column) for column, name in enumerate(block.districts)})
         board.take(block)
 
@@ -54,7 +54,7 @@ class Rows:
 _NOTHING = Cut(*(np.zeros(0) for _ in range(5)))
 
 
-class _Board:
+class _BoardRows:
     def __init__(self) -> None:
         self._blocks: list[ReadingBlock] = []
         self._joined: tuple[Floats, ...] | None = None

@@ -6,15 +6,15 @@ import numpy as np
 
 from monitor.layout import Layout
 from monitor.metering.aggregation import Aggregator
-from monitor.metering.channel_watch import ChannelWatch, implausible_channels
+from monitor.metering.channel_health import ChannelHealth, implausible_channels
 from monitor.metering.channels import ChannelTable
 from monitor.metering.cycle_sums import CycleSums
-from monitor.metering.disturbances import DisturbanceWatch
+from monitor.metering.disturbances import DisturbanceDetector
 from monitor.metering.half_cycles import HalfCycles
 from monitor.metering.mains_view import MainsView
 from monitor.metering.marking import Marker
 from monitor.metering.metered import Metered
-from monitor.metering.phasing import PhasingWatch
+from monitor.metering.phasing import PhaseComparator
 from monitor.metering.readings import OneCycle
 from monitor.metering.uncertainty import Doubt
 from monitor.values import Identity, SampleBlock
@@ -37,8 +37,8 @@ class BoardMeter:
         self._sums: CycleSums | None = None
         self._cycles = OneCycle(board, self._names)
         self._marker = Marker(len(self._names))
-        self._disturbances = DisturbanceWatch(board, self._names)
-        self._phasing = PhasingWatch(layout, board)
+        self._disturbances = DisturbanceDetector(board, self._names)
+        self._phasing = PhaseComparator(layout, board)
 
     def missing_channels(self, identity: Identity) -> list[int]:
         """Channels that the layout file names and the board does not have."""
@@ -92,7 +92,7 @@ class BoardMeter:
         self._cycles.break_off()
         self._aggregator = Aggregator(self._board, self._names, hertz, Doubt(table, calibrations))
         ac = [self._layout.supply_named(district.supply).current == "ac" for district in self._districts]
-        self._watch = ChannelWatch(table, np.array(ac, dtype=bool))
+        self._watch = ChannelHealth(table, np.array(ac, dtype=bool))
         return metered
 
     def _taken(self, halves: HalfCycles | None, views: list[MainsView]) -> Metered:

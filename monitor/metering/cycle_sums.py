@@ -11,7 +11,7 @@ from monitor.metering.cut_edges import CutEdges, EdgeSums
 from monitor.metering.grid import CycleGrid, GridNodes
 from monitor.metering.half_cycles import HalfCycles
 from monitor.metering.integral import Shift, window_sums
-from monitor.metering.mains_view import NODE_BACK_SCANS, MainsView, MainsWatch
+from monitor.metering.mains_view import NODE_BACK_SCANS, MainsTracker, MainsView
 
 Floats = NDArray[np.float64]
 
@@ -46,7 +46,7 @@ class CycleSums:
         self._shift = Shift(self._later[:d] - self._later[d : 2 * d])
         interval_s = table.interval_s
         self._edges = CutEdges(self._later[: 2 * d], 2 * np.pi * hertz * interval_s)
-        self._watch = MainsWatch(hertz, interval_s, self._later[:d] * interval_s, self._gain[:d])
+        self._watch = MainsTracker(hertz, interval_s, self._later[:d] * interval_s, self._gain[:d])
         self._grid = CycleGrid(hertz)
         self._end_s = -np.inf
         self.begin(0.0)

@@ -34,7 +34,7 @@ class _Standing:
     gone_s: float = 0.0
 
 
-class DisturbanceWatch:
+class DisturbanceDetector:
     """Watches all districts of one board; results do not depend on how rows are cut into blocks.
 
     Times are middles of one-cycle windows, so that a dip begins where the volts fell, and ends half a cycle after they came back:

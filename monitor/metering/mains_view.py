@@ -61,7 +61,7 @@ class MainsView:
         )
 
 
-class MainsWatch:
+class MainsTracker:
     """Makes frames of the volts channels, two nominal cycles long.
 
     Args:

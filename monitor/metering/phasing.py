@@ -40,7 +40,7 @@ CAUTION = (
 
 
 @dataclass(frozen=True, slots=True)
-class _Seen:
+class _LastPhasor:
     """One window of one pair."""
 
     angle: complex
@@ -48,7 +48,7 @@ class _Seen:
     difference: float
 
 
-class PhasingWatch:
+class PhaseComparator:
     """Compares supplies once their outputs are live and steady; says so once, and again when it changed.
 
     Args:
@@ -61,7 +61,7 @@ class PhasingWatch:
         ac = [s for s in layout.supply if s.current == "ac" and any(d.supply == s.name for d in self._districts)]
         self._pairs = list(itertools.combinations(ac, 2))
         self._columns = {s.name: [k for k, d in enumerate(self._districts) if d.supply == s.name] for s in ac}
-        self._recent: dict[int, deque[_Seen]] = {k: deque(maxlen=STEADY_WINDOWS) for k in range(len(self._pairs))}
+        self._recent: dict[int, deque[_LastPhasor]] = {k: deque(maxlen=STEADY_WINDOWS) for k in range(len(self._pairs))}
         self._said: dict[int, tuple[Phasing, float]] = {}
         self._doubted: dict[int, int] = {}
         self._times_s: Floats = np.zeros(0)
@@ -106,12 +106,12 @@ class PhasingWatch:
         columns = [k for k in self._columns[supply.name] if live[k]]
         return max(columns, key=lambda k: float(volts[k]), default=None)
 
-    def _seen(self, block: AggregateBlock, row: int, frame: int, columns: tuple[int, int]) -> _Seen:
+    def _seen(self, block: AggregateBlock, row: int, frame: int, columns: tuple[int, int]) -> _LastPhasor:
         one, other = columns
         angle = complex(self._phasors[one, frame] * self._phasors[other, frame].conjugate())
         angle = angle / abs(angle) if angle else 1.0 + 0.0j
         volts, means, open_degrees = ([float(figures[row, c]) for c in columns] for figures in _figures(block))
-        return _Seen(
+        return _LastPhasor(
             angle=angle,
             volts=(volts[0], volts[1]),
             difference=difference_volts(

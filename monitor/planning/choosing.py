@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from monitor.planning.packing import SLACK, Group, phase_marks, twins
-from monitor.planning.programme import Programme
+from monitor.planning.programme import LinearProgram
 
 if TYPE_CHECKING:
     from monitor.planning.sharing import Need, Offer, ShareOptions
@@ -49,7 +49,7 @@ class Choosing:
     ) -> None:
         self._groups, self._offers, self._options = groups, offers, options
         self._free = 1 - options.reserve
-        self._programme = Programme()
+        self._programme = LinearProgram()
         column = self._programme.column
         self._used = [column(offer.price + options.used_price) for offer in offers]
         self.switches: dict[Switch, int] = {}

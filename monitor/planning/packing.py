@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from monitor.planning.programme import Programme, Values
+from monitor.planning.programme import LinearProgram, Values
 
 if TYPE_CHECKING:
     # Only names for types: the programme is given these values and never makes them.
@@ -93,7 +93,7 @@ class Packing:
         may_leave_out: bool = False,
         may_stretch: bool = False,
     ) -> None:
-        self._programme = Programme()
+        self._programme = LinearProgram()
         self._groups, self._offers, self._allowed = groups, offers, allowed
         self._free = 1 - options.reserve
         self._bins = [made for s, offer in enumerate(offers) for made in bins_of(s, offer)]

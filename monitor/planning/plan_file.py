@@ -24,11 +24,11 @@ Share = Annotated[float, Meta(ge=0, le=1)]
 CANDIDATES_LIMIT = 60
 
 
-class _Table(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class _PlanTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A table of the file: unknown keys are errors."""
 
 
-class Candidate(_Table, frozen=True):
+class Candidate(_PlanTable, frozen=True):
     """A supply that could be bought.
 
     Attributes:
@@ -56,7 +56,7 @@ class Candidate(_Table, frozen=True):
     count: Annotated[int, Meta(ge=1, le=20)] = 1
 
 
-class Guess(_Table, frozen=True):
+class Guess(_PlanTable, frozen=True):
     """Loads that nobody measured, by a row of the table of typical draws.
 
     Attributes:
@@ -70,7 +70,7 @@ class Guess(_Table, frozen=True):
     count: Annotated[int, Meta(ge=1, le=200)] = 1
 
 
-class Tap(_Table, frozen=True):
+class Tap(_PlanTable, frozen=True):
     """Where something is joined to a common return.
 
     Attributes:
@@ -84,7 +84,7 @@ class Tap(_Table, frozen=True):
     district: Name | None = None
 
 
-class CommonReturn(_Table, frozen=True):
+class CommonReturn(_PlanTable, frozen=True):
     """A wire to which the returns of several districts and the commons of their supplies are joined.
 
     Attributes:
@@ -109,7 +109,7 @@ class CommonReturn(_Table, frozen=True):
         return Feeder(awg=self.awg, mm2=self.mm2, one_way_m=1.0)
 
 
-class Terminals(_Table, frozen=True):
+class Terminals(_PlanTable, frozen=True):
     """What the terminals of a supply are, as measured.
 
     Attributes:
@@ -127,7 +127,7 @@ class Terminals(_Table, frozen=True):
     volts: dict[str, str] = {}
 
 
-class Plan(_Table, frozen=True):
+class Plan(_PlanTable, frozen=True):
     """The whole file.
 
     Attributes:

@@ -15,7 +15,7 @@ class Undecided(Exception):  # noqa: N818 - no error: the answer is not known ye
 
 
 @dataclass(slots=True)
-class Programme:
+class LinearProgram:
     """Columns (variables) and rows (constraints) as they are added."""
 
     cost: list[float] = field(default_factory=list)

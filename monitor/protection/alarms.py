@@ -34,7 +34,7 @@ class Said:
 
 
 @dataclass(slots=True)
-class _Seat:
+class _WarningState:
     """One rule at one place."""
 
     standing: RaisedWarning | None = None
@@ -51,7 +51,7 @@ class Alarms:
 
     def __init__(self, ids: Iterator[int]) -> None:
         self._ids = ids
-        self._seats: dict[Key, _Seat] = {}
+        self._seats: dict[Key, _WarningState] = {}
         self._shelved: dict[tuple[str, Scope, Priority], float] = {}
         self._returned: dict[int, RaisedWarning] = {}
         self._rises_s: deque[float] = deque(maxlen=1000)
@@ -77,7 +77,7 @@ class Alarms:
             group: The supply it belongs to, for first-out.
         """
         out = self._end_flood(at_s)
-        seat = self._seats.setdefault(key, _Seat())
+        seat = self._seats.setdefault(key, _WarningState())
         seat.quiet_since_s = None
         if seat.standing is not None and seat.standing.priority == priority:
             return out
@@ -155,7 +155,7 @@ class Alarms:
                 out.append(seat.standing)
         return out
 
-    def _end(self, seat: _Seat, at_s: float, group: str) -> list[RaisedWarning]:
+    def _end(self, seat: _WarningState, at_s: float, group: str) -> list[RaisedWarning]:
         assert seat.standing is not None  # noqa: S101 - callers looked
         returned = seat.standing.state == "unacknowledged"
         ended = replace(seat.standing, end_s=max(at_s, seat.standing.start_s), state="returned" if returned else "normal")
@@ -168,7 +168,7 @@ class Alarms:
         return [ended]
 
     @staticmethod
-    def _chatters(seat: _Seat) -> bool:
+    def _chatters(seat: _WarningState) -> bool:
         return len(seat.rises_s) == CHATTER_RISES and seat.rises_s[-1] - seat.rises_s[0] <= CHATTER_WITHIN_S
 
     def _shelf(self, key: Key, priority: Priority, at_s: float) -> float | None:

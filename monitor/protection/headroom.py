@@ -9,7 +9,7 @@ from monitor.protection.limits import feeder_limit, nameplate_notes, output_limi
 from monitor.values import Headroom, Limit, PlaceLoad, SupplyLoad
 
 if TYPE_CHECKING:
-    from monitor.protection.supply_watch import SupplyWatch
+    from monitor.protection.supply_judge import SupplyJudge
 
 Carried = tuple[Limit, float, float]
 """A limit with the amps and VA that it carries."""
@@ -42,7 +42,7 @@ def _left_amps(limit: Limit, amps: float, va: float, volts: float | None) -> flo
     return ((limit.va or 0.0) - va) / volts if volts else math.inf
 
 
-def supply_load(watch: "SupplyWatch") -> SupplyLoad:
+def supply_load(watch: "SupplyJudge") -> SupplyLoad:
     """A supply with its outputs and districts as they stand."""
     amps = {
         name: math.sqrt(square) for name, square in zip(watch.districts, watch.smooth[0].tolist(), strict=True) if square >= 0
@@ -73,7 +73,7 @@ def supply_load(watch: "SupplyWatch") -> SupplyLoad:
 
 
 def _outputs(
-    watch: "SupplyWatch", amps: dict[str, float], va: dict[str, float], upstream: list[Carried]
+    watch: "SupplyJudge", amps: dict[str, float], va: dict[str, float], upstream: list[Carried]
 ) -> tuple[PlaceLoad, ...]:
     found = []
     for output in watch.layout.output:
@@ -96,7 +96,7 @@ def _outputs(
 
 
 def _districts(
-    watch: "SupplyWatch", amps: dict[str, float], va: dict[str, float], upstream: list[Carried]
+    watch: "SupplyJudge", amps: dict[str, float], va: dict[str, float], upstream: list[Carried]
 ) -> tuple[PlaceLoad, ...]:
     found = []
     districts = watch.layout.districts_of_supply(watch.name)

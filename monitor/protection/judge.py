@@ -9,9 +9,9 @@ from monitor.layout import Layout
 from monitor.protection import words
 from monitor.protection.alarms import Alarms
 from monitor.protection.clipping import unclipped
-from monitor.protection.shorts import ShortSeen, ShortWatch
+from monitor.protection.shorts import ShortDetector, ShortSeen
 from monitor.protection.stretch import Stretch, skip_calm
-from monitor.protection.supply_watch import SupplyWatch
+from monitor.protection.supply_judge import SupplyJudge
 from monitor.protection.ticks import TICK_S, BoardTicks
 from monitor.values import Action, Priority, ReadingBlock, Scope, SupplyLoad
 from monitor.values import Warning as RaisedWarning
@@ -26,7 +26,7 @@ AT_ONCE_TICKS = 512
 class _Board:
     """One board's share of the work."""
 
-    def __init__(self, layout: Layout, name: str, watches: dict[str, SupplyWatch]) -> None:
+    def __init__(self, layout: Layout, name: str, watches: dict[str, SupplyJudge]) -> None:
         districts = layout.districts_of_board(name)
         self.names = tuple(district.name for district in districts)
         self.supplies = tuple(district.supply for district in districts)
@@ -34,7 +34,7 @@ class _Board:
         self.is_ac = np.array([watches[supply].supply.current == "ac" for supply in self.supplies], dtype=bool)
         self.first = 0
         self.means = np.zeros((0, 3, len(districts)))
-        self.shorts = ShortWatch(
+        self.shorts = ShortDetector(
             np.array([watches[supply].capable_amps for supply in self.supplies]),
             np.array([watches[supply].supply.max_volts for supply in self.supplies]),
         )
@@ -66,7 +66,7 @@ class Judge:
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
         self._alarms = Alarms(itertools.count(1))
-        self._watches = {supply.name: SupplyWatch(layout, supply, self._alarms) for supply in layout.supply}
+        self._watches = {supply.name: SupplyJudge(layout, supply, self._alarms) for supply in layout.supply}
         measured = {district.board for district in layout.district}
         self._boards = {b.name: _Board(layout, b.name, self._watches) for b in layout.board if b.name in measured}
         self._places = {name: (board, k) for board in self._boards.values() for k, name in enumerate(board.names)}
@@ -152,13 +152,13 @@ class Judge:
                     out += stretch.judge_one()
         return out
 
-    def _figures(self, watch: SupplyWatch, first: int, count: int) -> Floats:
+    def _figures(self, watch: SupplyJudge, first: int, count: int) -> Floats:
         figures = np.full((count, 3, len(watch.districts)), np.nan)
         for board, columns, places in self._sources[watch.name]:
             figures[:, :, columns] = board.span(first, count)[:, :, places]
         return figures
 
-    def _sources_of(self, watch: SupplyWatch) -> list[tuple[_Board, list[int], list[int]]]:
+    def _sources_of(self, watch: SupplyJudge) -> list[tuple[_Board, list[int], list[int]]]:
         """Boards that measure a supply, with columns of its own and of theirs."""
         found = []
         for board in self._boards.values():

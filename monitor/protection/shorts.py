@@ -58,7 +58,7 @@ class _Looks:
     much: NDArray[np.bool_]
 
 
-class ShortWatch:
+class ShortDetector:
     """Watches the districts of one board.
 
     Args:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.protection.recurrence import followed
-from monitor.protection.supply_watch import SupplyWatch
+from monitor.protection.supply_judge import SupplyJudge
 from monitor.values import Warning as RaisedWarning
 
 Floats = NDArray[np.float64]
@@ -26,7 +26,7 @@ class Stretch:
         next: Number of the tick that is to be judged next; those before it are done.
     """
 
-    def __init__(self, watch: SupplyWatch, first: int, figures: Floats) -> None:
+    def __init__(self, watch: SupplyJudge, first: int, figures: Floats) -> None:
         self.watch = watch
         self.next = first
         self.first = first

@@ -76,7 +76,7 @@ class PortReader:
         self._retired = threading.Event()
         self.beats = 0
 
-    def successor(self) -> "PortReader":
+    def replacement(self) -> "PortReader":
         """Who takes over where this one stands still; this one passes nothing on any more, whenever it may wake."""
         self._retired.set()
         heir = PortReader(

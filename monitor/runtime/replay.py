@@ -9,13 +9,13 @@ from pathlib import Path
 from typing import Literal
 
 from monitor.layout import Layout
-from monitor.runtime.kept_thread import PartHealth
 from monitor.runtime.live import Live
 from monitor.runtime.pipeline import Pipeline
 from monitor.runtime.session_stream import session_pipeline
+from monitor.runtime.supervised_thread import PartHealth
 from monitor.runtime.would_open import Verdict, WouldOpen, openings
 from monitor.sessions import Playback, Played, SessionFolder
-from monitor.sessions.merging import Listed, Merger, Together
+from monitor.sessions.merging import ListedChunk, Merger, Together
 from monitor.values import Action, PortStatus, Step
 
 SPEED_LIMIT = 60.0
@@ -247,7 +247,7 @@ class Replay:
     def _play_until(self, until_s: float) -> None:
         if not self._pending:
             due = list(self._due(until_s))
-            self._pending.extend(self._merger.windows(Listed(due)) if self._speed > EXACT_UP_TO else due)
+            self._pending.extend(self._merger.windows(ListedChunk(due)) if self._speed > EXACT_UP_TO else due)
         while self._pending:
             if self._play(self._pending.popleft()):
                 return

@@ -39,7 +39,7 @@ class BeatingRecorder(Protocol):
     def beats(self) -> int:
         """Goes up each time the thread goes round."""
 
-    def begin_anew(self) -> None:
+    def restart(self) -> None:
         """Leave that thread behind and begin a new session with another."""
 
     @property

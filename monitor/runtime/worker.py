@@ -68,7 +68,7 @@ class PipelineWorker:
         """Hand each step to one more sink, before the others; only before the work begins."""
         self._sinks.insert(0, sink)
 
-    def successor(self) -> "PipelineWorker":
+    def replacement(self) -> "PipelineWorker":
         """Who takes over where this one stands still, with a new pipeline.
 
         This one hands on nothing any more, whenever it may wake. The bytes that it stood still over are not judged again, only kept.

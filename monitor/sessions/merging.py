@@ -45,7 +45,7 @@ class Together:
     actions: tuple[Action, ...] = ()
 
 
-class Source(Protocol):
+class ChunkSource(Protocol):
     """Where rows of a chunk log and their bytes come from; :class:`monitor.sessions.playback.Part` is one."""
 
     log: ChunkLog
@@ -89,7 +89,7 @@ class Merger:
         self._opened_s: float | None = None
         self._heard: set[str] = set()
 
-    def windows(self, source: Source) -> Iterator[Together]:
+    def windows(self, source: ChunkSource) -> Iterator[Together]:
         """The chunks of a source in windows; the last one ends where the source does."""
         log, actions = source.log, source.actions()
         opens = self._opens(source)
@@ -103,7 +103,7 @@ class Merger:
             for first, last in self._divided(at_s, gone, begin, end):
                 yield Together(chunks=tuple(_chunks(source, first, last)), actions=actions.get(first, ()))
 
-    def _opens(self, source: Source) -> NDArray[np.bool_]:
+    def _opens(self, source: ChunkSource) -> NDArray[np.bool_]:
         """At which rows a port is heard for the first time, ever or since it was opened anew."""
         log = source.log
         opens = log.reopened.copy()
@@ -132,7 +132,7 @@ class Merger:
         return (end_s - begin_s) / float(np.ceil((end_s - begin_s) / length_s))
 
 
-class Listed:
+class ListedChunk:
     """Chunks at hand, as a source.
 
     Args:
@@ -181,7 +181,7 @@ def _edges(log: ChunkLog, opens: NDArray[np.bool_], actions: Iterable[int]) -> l
     return found
 
 
-def _chunks(source: Source, first: int, last: int) -> Iterator[tuple[str, Chunk]]:
+def _chunks(source: ChunkSource, first: int, last: int) -> Iterator[tuple[str, Chunk]]:
     """The chunks of one window, port by port in the order of their first; at last a tick where time went on without bytes."""
     rows = slice(first, last)
     ports, sizes, came_s = source.log.ports[rows], source.log.sizes[rows], source.log.received_s[rows]
@@ -195,14 +195,14 @@ def _chunks(source: Source, first: int, last: int) -> Iterator[tuple[str, Chunk]
         data = source.take(port, int(ends[-1]))
         there = int(np.searchsorted(ends - sizes[mine], len(data)))
         if there:
-            pieces = _Pieces(data, np.minimum(ends[:there], len(data)), came_s[mine[:there]])
+            pieces = _ChunkPieces(data, np.minimum(ends[:there], len(data)), came_s[mine[:there]])
             heard_s = max(heard_s, float(pieces.came_s[-1]))
             yield from ((source.name(port), chunk) for chunk in pieces.chunks())
     if not heard_s >= came_s.max():
         yield source.name(int(ports[-1])), Chunk(data=b"", received_s=float(came_s.max()))
 
 
-def _single(source: Source, row: int) -> Chunk:
+def _single(source: ChunkSource, row: int) -> Chunk:
     """A chunk as it came."""
     log = source.log
     at_s = float(log.received_s[row])
@@ -211,7 +211,7 @@ def _single(source: Source, row: int) -> Chunk:
 
 
 @dataclass(frozen=True, slots=True)
-class _Pieces:
+class _ChunkPieces:
     """Chunks of one port within a window: their bytes, where each ends, and when it came."""
 
     data: bytes

@@ -175,7 +175,7 @@ class Recorder:
             if self._writer is not None:
                 self._writer.abandon()
 
-    def begin_anew(self) -> None:
+    def restart(self) -> None:
         """Leave a thread behind that the disk holds up; another one goes on in a new session, and with what the first had in hand.
 
         Should the first ever wake, it lets go of its session and ends; what it had in hand may be in both sessions then.

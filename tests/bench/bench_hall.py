@@ -16,16 +16,16 @@ import time
 from pathlib import Path
 
 import psutil
+from tests.bus.bodies import readings
 
 from dashboard.hall.feed import TICK_S, HallFeed
 from monitor.bus.answers import answer
 from monitor.bus.collect import Collector, CollectorOptions
 from monitor.bus.connection import Connection, Session
-from monitor.bus.hall_watch import HallWatch
+from monitor.bus.hall_listener import HallListener
 from monitor.bus.payloads import GRID_S, Readings, encode
 from monitor.bus.topics import Address
 from tests.bench.hall_crowd import DISTRICTS, HALL, crowd_role, unix_now
-from tests.bus.letters import readings
 from tests.bus.mosquitto import Mosquitto, until
 
 DRAINED = 12_000
@@ -62,15 +62,15 @@ class Delays:
         self.first_cpu_s = self.last_cpu_s = 0.0
 
     def take(self, received):
-        letter = received.letter
+        body = received.body
         self.last_s, self.last_cpu_s = time.monotonic(), time.process_time()
         if self.first_s is None:
             self.first_s, self.first_cpu_s = self.last_s, self.last_cpu_s
-        if isinstance(letter, Readings):
-            self.readings.append(unix_now() - letter.began_unix_s - (letter.first + letter.rows) * GRID_S)
+        if isinstance(body, Readings):
+            self.readings.append(unix_now() - body.began_unix_s - (body.first + body.rows) * GRID_S)
         elif received.address.kind in ("warnings", "events"):
-            self.notices.append(unix_now() - letter.made_unix_s)
-            self.distinct.add((received.address, letter.boot, letter.id))
+            self.notices.append(unix_now() - body.made_unix_s)
+            self.distinct.add((received.address, body.boot, body.id))
 
 
 def collector_role(pipe, broker, into, name, every_s):
@@ -99,7 +99,7 @@ def collector_role(pipe, broker, into, name, every_s):
 def hall_role(pipe, broker):
     """The hall's listener and the feed of its page, made as often as for a viewer; delays up to the payload that shows a row."""
     taken, shown = [], Delays()
-    watch, stop = HallWatch(broker, unix_now=unix_now, seen=taken.append), threading.Event()
+    watch, stop = HallListener(broker, unix_now=unix_now, seen=taken.append), threading.Event()
     feed, looks = HallFeed(watch), []
 
     def look():

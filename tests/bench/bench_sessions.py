@@ -19,8 +19,8 @@ import pandas as pd
 from playwright.sync_api import sync_playwright
 
 from dashboard.app import PageServer
-from dashboard.shelf import Shelf
-from dashboard.stretch import stretch
+from dashboard.session_cache import SessionCache
+from dashboard.trace_routes import stretch
 from dashboard.views.markup import markup
 from dashboard.views.review import sheet
 from monitor.cli.demo_sessions import DemoShow, make_demo_sessions
@@ -82,7 +82,7 @@ def print_review(folder):
     """On the server alone, then in a browser; beside it what reading the same readings as CSV takes."""
     session = long_session(folder)
     began, began_cpu = time.perf_counter(), time.process_time()
-    shelf = Shelf(folder)
+    shelf = SessionCache(folder)
     opened = shelf.open(shelf.find(session.name))
     sheet_bytes = len(markup(sheet([opened])))
     whole = stretch(opened, opened.first_s, opened.last_s, SCREEN)

@@ -76,8 +76,8 @@ class LightStation:
             supplies=("Supply 0", "Supply 1"), va=((100.0,), (90.0,)), share=((0.55,), (0.5,)),
         )  # fmt: skip
 
-    def _publish(self, kind, letter, retain=False):
-        self._connection.publish(self._topic(kind), encode(letter), retain=retain)
+    def _publish(self, kind, body, retain=False):
+        self._connection.publish(self._topic(kind), encode(body), retain=retain)
 
     def _topic(self, kind):
         return Address(hall=HALL, station=self._name, kind=kind).topic

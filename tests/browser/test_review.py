@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from playwright.sync_api import expect
 
-from dashboard.shelf import Shelf
+from dashboard.session_cache import SessionCache
 from monitor.layout import parse_layout
 from monitor.runtime.session_stream import session_pipeline
 from monitor.sessions import SessionFolder
@@ -175,14 +175,14 @@ def slow_trends(show, tmp_path, monkeypatch):
         shutil.copytree(RECORDINGS / "2026-05-16_13-00-00_fernhollow-show-layout", made)
         manifest = json.loads((made / "manifest.json").read_text())
         (made / "manifest.json").write_text(json.dumps({**manifest, "began_at": f"2026-05-{10 + k}T09:30:00Z"}))
-    go, asked, review_of = threading.Event(), [], Shelf.review
+    go, asked, review_of = threading.Event(), [], SessionCache.review
 
     def held(shelf, listed):
         asked.append(listed.id)
         assert len(asked) != 3 or go.wait(60)
         return review_of(shelf, listed)
 
-    monkeypatch.setattr(Shelf, "review", held)
+    monkeypatch.setattr(SessionCache, "review", held)
     hall = Hall(4)
     hall.recordings = tmp_path
     yield show(hall), go

@@ -64,7 +64,7 @@ class Listener:
         assert self.connected.wait(60)
 
     def of(self, kind):
-        return [got.letter for got in list(self.got) if got.address.kind == kind]
+        return [got.body for got in list(self.got) if got.address.kind == kind]
 
     def stop(self):
         self._stop.set()

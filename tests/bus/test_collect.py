@@ -15,22 +15,22 @@ from monitor.bus import answers
 from monitor.bus.answers import QUESTIONS, Range, answer
 from monitor.bus.collect import Collector, CollectorOptions
 from monitor.bus.connection import Connection, Session
-from monitor.bus.keep import Keep
+from monitor.bus.leases import Leases
+from monitor.bus.parquet_writer import ParquetWriter
 from monitor.bus.payloads import Received, encode
-from monitor.bus.seats import Seats
 from monitor.bus.spool import Spool, messages
 from monitor.bus.tables import PARTS_LIMIT, Tables, sort_into
 from monitor.bus.topics import Address
 from monitor.cli.main import main
 from monitor.errors import BusError
-from tests.bus.letters import BEGAN, event, readings, warning
+from tests.bus.bodies import BEGAN, event, readings, warning
 from tests.bus.mosquitto import until
 
 ROOT = Path(__file__).parents[2]
 
 
-def received(letter, kind="readings", hall="Hall 2", station="Fernhollow"):
-    return Received(address=Address(hall=hall, station=station, kind=kind), letter=letter)
+def received(body, kind="readings", hall="Hall 2", station="Fernhollow"):
+    return Received(address=Address(hall=hall, station=station, kind=kind), body=body)
 
 
 def unix_now():
@@ -53,9 +53,9 @@ class Sender:
         self._connection.connect()
         self.confirmed = self.sent = 0
 
-    def send(self, kind, letter, station="Fernhollow"):
+    def send(self, kind, body, station="Fernhollow"):
         topic = Address(hall="Hall", station=station, kind=kind).topic
-        self._connection.publish(topic, encode(letter))
+        self._connection.publish(topic, encode(body))
         self.sent += 1
         self._connection.wait(0.0)
 
@@ -134,40 +134,40 @@ def test_a_collector_killed_in_mid_show_is_taken_over(mosquitto, tmp_path, monke
         sender.send("readings", readings(seq=k, first=k, districts=("Outer main",)))
     sender.settle()
     sender.stop()
-    os.utime(tmp_path / "t" / "spool" / "victim.seat", (0, 0))  # as if two minutes went by
+    os.utime(tmp_path / "t" / "spool" / "victim.lease", (0, 0))  # as if two minutes went by
     # What the victim had taken and not yet written, what was on the way to it, and what the broker has put aside for it since.
     until(lambda: other.collector.counts["taken over"] >= 1)
     until(lambda: (tmp_path / "t" / "readings").is_dir() and numbers(tmp_path / "t") == list(range(160)))
     other.stop()
-    assert sorted(path.name for path in (tmp_path / "t" / "spool").iterdir()) == ["other.seat"]
+    assert sorted(path.name for path in (tmp_path / "t" / "spool").iterdir()) == ["other.lease"]
 
 
 def test_a_name_is_taken_once_and_a_seat_by_one_of_many(tmp_path):
-    def seats(name):
-        made = Seats(tmp_path, name, empty_after_s=60)
-        return made, made.sit()
+    def leases(name):
+        made = Leases(tmp_path, name, empty_after_s=60)
+        return made, made.acquire()
 
-    (_, dead_id), (one, _), (two, _) = (seats(name) for name in ("dead", "one", "two"))
-    assert seats("dead")[1] == dead_id  # of this very program, or of one that runs no more
-    os.utime(tmp_path / "spool" / "dead.seat", (0, 0))
+    (_, dead_id), (one, _), (two, _) = (leases(name) for name in ("dead", "one", "two"))
+    assert leases("dead")[1] == dead_id  # of this very program, or of one that runs no more
+    os.utime(tmp_path / "spool" / "dead.lease", (0, 0))
     one.beat()
     two.beat()
     taken = [*one.take_vacant(), *two.take_vacant()]
     assert [(vacant.owner, vacant.client_id) for vacant in taken] == [("dead", dead_id)]
-    # The adopter dies in the middle of it: both seats are vacant.
-    for name in ("one.seat", "dead~one.seat"):
+    # The adopter dies in the middle of it: both leases are vacant.
+    for name in ("one.lease", "dead~one.lease"):
         os.utime(tmp_path / "spool" / name, (0, 0))
     assert sorted(vacant.owner for vacant in two.take_vacant()) == ["dead", "one"]
     assert not one.beat()
-    assert seats("one")[1] != seats("dead")[1] != dead_id
+    assert leases("one")[1] != leases("dead")[1] != dead_id
     sleeper = subprocess.Popen(["sleep", "100"])
-    path = tmp_path / "spool" / "two.seat"
+    path = tmp_path / "spool" / "two.lease"
     path.write_text(path.read_text().replace(str(os.getpid()), str(sleeper.pid)))
     with pytest.raises(BusError, match="--name"):
-        seats("two")
+        leases("two")
     sleeper.kill()
     sleeper.wait(60)
-    seats("two")
+    leases("two")
 
 
 def test_a_collector_that_was_away_gets_the_notices_it_missed(mosquitto, tmp_path):
@@ -223,13 +223,13 @@ def test_a_spool_cut_off_in_mid_line_gives_what_is_whole(tmp_path):
     path.write_bytes(path.read_bytes()[:-40])
     living = Spool(tmp_path, "living")
     (ours,) = living.adopt("dead")
-    assert [found.letter.seq for found in messages(ours)] == [0, 1]
+    assert [found.body.seq for found in messages(ours)] == [0, 1]
     dead.close()
     living.close()
 
 
 def test_a_folder_that_cannot_be_written_to_loses_nothing(tmp_path, monkeypatch):
-    keep = Keep(tmp_path, "one", unix_now)
+    keep = ParquetWriter(tmp_path, "one", unix_now)
     for k in range(3):
         keep.take(received(readings(seq=k, first=k, districts=("Outer main",)), station=f"s{k}"))
     keep.turn()
@@ -244,7 +244,7 @@ def test_a_folder_that_cannot_be_written_to_loses_nothing(tmp_path, monkeypatch)
             keep.step()
     # Should it die now, whoever takes over has all of it; and it goes on by itself.
     (spool,) = (path for path in (tmp_path / "spool").glob("*.spool") if path.stat().st_size)
-    assert [found.letter.seq for found in messages(spool)] == [0, 1, 2]
+    assert [found.body.seq for found in messages(spool)] == [0, 1, 2]
     keep.finish()
     assert numbers(tmp_path) == [0, 1, 2]
     assert not list((tmp_path / "spool").glob("*.spool"))

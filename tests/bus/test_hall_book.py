@@ -8,14 +8,14 @@ from monitor.bus.hall_values import SILENT_AFTER_S, STALE_AFTER_S
 from monitor.bus.payloads import Received
 from monitor.bus.station_clock import StationClock
 from monitor.bus.topics import Address
-from tests.bus.letters import BEGAN, event, outline, presence, readings, warning
+from tests.bus.bodies import BEGAN, event, outline, presence, readings, warning
 
 LATER_BOOT = "fedcba9876543210"
 NOW = BEGAN + 1
 
 
-def told(book, letter, at=NOW, kind="readings", station="Fernhollow", **more):
-    book.take(Received(address=Address(hall="Hall", station=station, kind=kind), letter=letter, **more), at)
+def told(book, body, at=NOW, kind="readings", station="Fernhollow", **more):
+    book.take(Received(address=Address(hall="Hall", station=station, kind=kind), body=body, **more), at)
 
 
 def view(book, at=NOW, station="Fernhollow"):
@@ -72,10 +72,10 @@ def test_a_warning_is_about_what_it_feeds():
 
 
 @given(st.permutations([warning(seq=7), warning(seq=9, end_s=20.0), warning(seq=7), presence(seq=8, standing=(warning(seq=7),))]))
-def test_a_warning_that_cleared_stays_cleared_in_any_order(letters):
+def test_a_warning_that_cleared_stays_cleared_in_any_order(bodies):
     book = HallBook()
-    for letter in letters:
-        told(book, letter)
+    for body in bodies:
+        told(book, body)
     assert view(book).warnings == ()
     assert [note.seq for note in view(book).past_warnings] == [9]
 
@@ -210,12 +210,12 @@ _LETTERS = st.one_of(
 
 @settings(max_examples=150)
 @given(st.lists(st.tuples(_LETTERS, st.booleans(), st.floats(0, 100)), max_size=30))
-def test_whatever_is_told_in_whatever_order_there_is_a_view_with_nothing_from_the_future(letters):
+def test_whatever_is_told_in_whatever_order_there_is_a_view_with_nothing_from_the_future(bodies):
     book, at = HallBook(), NOW
-    for letter, retained, later_s in letters:
+    for body, retained, later_s in bodies:
         at += later_s
-        name = "board" if isinstance(letter, bytes) else "Fernhollow"
-        told(book, letter, at=at, station=name, retained=retained)
+        name = "board" if isinstance(body, bytes) else "Fernhollow"
+        told(book, body, at=at, station=name, retained=retained)
         for seen in book.stations(at):
             assert all(age is None or age >= 0 for age in (seen.age_s, seen.heard_s_ago, *(d.age_s for d in seen.districts)))
             assert (seen.trouble == "well") == (seen.reasons == ())

@@ -23,9 +23,9 @@ def test_order_bounds_and_counts_hold_whatever_happens(acts):
             made[act == "notice"].append(number)
             outbox.put("t", b"%d" % number + b"." * 100, notice=act == "notice")
         elif act == "confirm":
-            for letter in outbox.waiting(notice=value % 2 == 0, after=0, most=value):
-                outbox.confirm(letter.id, now_s)
-                confirmed.add(int(letter.payload.rstrip(b".")))
+            for body in outbox.waiting(notice=value % 2 == 0, after=0, most=value):
+                outbox.confirm(body.id, now_s)
+                confirmed.add(int(body.payload.rstrip(b".")))
         elif act == "lose":
             outbox.revive(now_s)
         else:
@@ -42,7 +42,7 @@ def test_order_bounds_and_counts_hold_whatever_happens(acts):
 
 
 def numbers(outbox, notice):
-    return [int(letter.payload.rstrip(b".")) for letter in outbox.waiting(notice=notice, after=0, most=10_000)]
+    return [int(body.payload.rstrip(b".")) for body in outbox.waiting(notice=notice, after=0, most=10_000)]
 
 
 @settings(max_examples=40)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from monitor.bus.payloads import PAYLOAD_LIMIT_BYTES, TYPES, BusFault, Received, decode, encode
 from monitor.bus.schemas import schema_text
 from monitor.bus.topics import KINDS, LEVEL_LIMIT_CHARACTERS, Address, escaped, parse_topic, station_filter, unescaped
-from tests.bus.letters import ONE_OF_EACH, presence, readings, warning
+from tests.bus.bodies import ONE_OF_EACH, presence, readings, warning
 
 SCHEMAS = Path(__file__).parents[2] / "firmware_notes" / "bus"
 TOPIC = "pilotlamp/1/Hall%202/Fernhollow/{}"
@@ -31,12 +31,12 @@ def test_shipped_schemas_are_those_of_the_code(kind):
 
 @pytest.mark.parametrize("kind", TYPES)
 def test_what_is_sent_is_valid_and_comes_back_the_same(kind):
-    letter = ONE_OF_EACH[kind]()
-    payload = encode(letter)
+    body = ONE_OF_EACH[kind]()
+    payload = encode(body)
     validator(kind).validate(json.loads(payload))
     got = decode(TOPIC.format(kind), payload)
     assert isinstance(got, Received)
-    assert got.letter == letter
+    assert got.body == body
     assert got.address == Address(hall="Hall 2", station="Fernhollow", kind=kind)
 
 

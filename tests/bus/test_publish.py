@@ -21,17 +21,17 @@ def made():
         thing.stop()
 
 
-def ids(letters):
-    return [letter.id for letter in letters]
+def ids(bodies):
+    return [body.id for body in bodies]
 
 
 def states(listener):
     return [presence.state for presence in listener.of("presence")]
 
 
-def once(letters):
+def once(bodies):
     """What a receiver keeps: each message once, whatever was sent again."""
-    return list({letter.uid: letter for letter in letters}.values())
+    return list({body.uid: body for body in bodies}.values())
 
 
 def test_what_a_station_says_arrives(mosquitto, made):
@@ -94,7 +94,7 @@ def test_without_a_broker_everything_waits_and_goes_out_in_order(mosquitto, made
     made(Station(mosquitto.broker(), path=tmp_path / "outbox.sqlite"))
     until(lambda: len(once(listener.of("warnings"))) >= 20 and len(listener.of("readings")) >= 2)
     assert ids(once(listener.of("warnings"))) == list(range(1, 21))
-    numbers = [letter.first for letter in once(listener.of("readings"))]
+    numbers = [body.first for body in once(listener.of("readings"))]
     assert numbers == sorted(set(numbers))
 
 
@@ -115,9 +115,9 @@ def test_a_full_outbox_thins_old_readings_and_keeps_every_notice():
         outbox.put("t/readings", b"%6d" % number + b"r" * 94, notice=False)
         if number % 10 == 0:
             outbox.put("t/warnings", b"%6d" % number + b"w" * 94, notice=True)
-    notices = [int(letter.payload[:6]) for letter in outbox.waiting(notice=True, after=0, most=1000)]
+    notices = [int(body.payload[:6]) for body in outbox.waiting(notice=True, after=0, most=1000)]
     assert notices == list(range(0, 600, 10))
-    kept = [int(letter.payload[:6]) for letter in outbox.waiting(notice=False, after=0, most=1000)]
+    kept = [int(body.payload[:6]) for body in outbox.waiting(notice=False, after=0, most=1000)]
     assert kept[-1] == 599
     assert outbox.thinned == 600 - len(kept) > 0
     assert outbox.waiting_count == len(notices) + len(kept)
@@ -131,7 +131,7 @@ def test_only_when_no_reading_is_left_the_oldest_notice_goes_and_it_is_counted()
     outbox = Outbox(None, limit_bytes=10_000)
     for number in range(100):
         outbox.put("t/events", b"%6d" % number + b"e" * 94, notice=True)
-    kept = [int(letter.payload[:6]) for letter in outbox.waiting(notice=True, after=0, most=1000)]
+    kept = [int(body.payload[:6]) for body in outbox.waiting(notice=True, after=0, most=1000)]
     assert kept == list(range(100 - len(kept), 100))
     assert outbox.lost == 100 - len(kept) > 0
 

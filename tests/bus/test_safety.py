@@ -9,11 +9,11 @@ import pytest
 from monitor.bus.broker import Broker, parse_broker
 from monitor.bus.collect import Collector, CollectorOptions
 from monitor.bus.connection import Connection, Outcome, Session
-from monitor.bus.hall_watch import HallWatch
+from monitor.bus.hall_listener import HallListener
 from monitor.bus.payloads import encode
 from monitor.bus.topics import KINDS, Address
 from monitor.errors import BusError
-from tests.bus.letters import BEGAN, event, readings, warning
+from tests.bus.bodies import BEGAN, event, readings, warning
 from tests.bus.mosquitto import Mosquitto, until
 from tests.bus.stations import Station
 from tests.bus.threads import Running
@@ -72,16 +72,16 @@ class Writer:
 
 
 def test_a_station_writes_its_own_topics_and_no_others(sample):
-    watch = HallWatch(as_user(sample, "hall"), unix_now=lambda: BEGAN)
+    watch = HallListener(as_user(sample, "hall"), unix_now=lambda: BEGAN)
     with Running(watch.work):
         until(lambda: watch.look().connected)
         station = Writer(as_user(sample, "Fernhollow"))
-        for kind, letter in (("warnings", warning()), ("events", event()), ("readings", readings())):
+        for kind, body in (("warnings", warning()), ("events", event()), ("readings", readings())):
             for name in ("Mill Lane", "Fernhollow 2", "hall", "collector"):
-                assert station.write(Address(hall=HALL, station=name, kind=kind).topic, encode(letter)) is Outcome.REFUSED
+                assert station.write(Address(hall=HALL, station=name, kind=kind).topic, encode(body)) is Outcome.REFUSED
             own = Address(hall=HALL, station="Fernhollow", kind=kind)
-            assert station.write(own.topic, encode(letter)) is Outcome.TAKEN
-            assert station.write(own.topic.replace("Main%20hall", "Other"), encode(letter)) is Outcome.REFUSED
+            assert station.write(own.topic, encode(body)) is Outcome.TAKEN
+            assert station.write(own.topic.replace("Main%20hall", "Other"), encode(body)) is Outcome.REFUSED
         for topic in ("pilotlamp/1/Main%20hall/Fernhollow/commands", "pilotlamp/2/Main%20hall/Fernhollow/readings", "other"):
             assert station.write(topic) is Outcome.REFUSED
         station.close()

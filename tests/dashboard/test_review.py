@@ -15,7 +15,7 @@ import pytest
 from dash import dcc, html
 
 from dashboard.app import create_app
-from dashboard.shelf import Shelf
+from dashboard.session_cache import SessionCache
 from dashboard.trend_job import TrendJob
 from dashboard.views.attributes import hook
 from dashboard.views.markup import markup
@@ -109,7 +109,7 @@ def test_the_sheet_says_the_figures_and_escapes_what_people_wrote(client, show):
     for said in ("Outer main", "117 %", "Bench", "above 80% of plate", "&lt;b&gt;bold&lt;/b&gt; &amp; so on"):
         assert said.lower() in text.lower()
     assert "<b>" not in text
-    other = next(name for name in (each.id for each in Shelf(show.path.parent).listing()) if name != show.name)
+    other = next(name for name in (each.id for each in SessionCache(show.path.parent).listing()) if name != show.name)
     both = client.get(f"/review/sheet?session={show.name}&beside={other}").text
     assert "Side by side" in both
     assert both.count("data-review=") == 2
@@ -279,7 +279,7 @@ class _HeldShelf:
 
 
 def test_trends_show_progress_and_can_be_stopped(recordings):
-    shelf = Shelf(recordings)
+    shelf = SessionCache(recordings)
     held = _HeldShelf(shelf)
     job, sessions = TrendJob(held), shelf.listing()
     assert job.state(sessions).state == "idle"

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from monitor.sessions import Played
 from monitor.sessions.chunk_log import STEPS_HEAD, parsed_log
-from monitor.sessions.merging import Listed, Merger
+from monitor.sessions.merging import ListedChunk, Merger
 from monitor.values import Action, Chunk, JoinedChunk
 
 PORTS = ("", "/dev/ttyUSB0", "/dev/ttyUSB1")
@@ -51,7 +51,7 @@ def test_windows_hold_what_came_in_its_order(rows, window_s, turns):
     played = as_played(rows)
     merger = Merger(window_s)
     windows = [window for part in np.array_split(np.arange(len(played)), turns)
-               for window in merger.windows(Listed([played[k] for k in part.tolist()]))]  # fmt: skip
+               for window in merger.windows(ListedChunk([played[k] for k in part.tolist()]))]  # fmt: skip
     joined = [pair for window in windows for pair in pieces(window.chunks)]
     for port in PORTS:
         came = [each.chunk for each in played if each.port == port and (each.chunk.data or each.chunk.reopened)]
@@ -66,7 +66,7 @@ def test_windows_hold_what_came_in_its_order(rows, window_s, turns):
 def test_bytes_that_a_file_lost_are_missed_at_its_end_alone(rows, kept):
     """The log tells of more bytes than there are: each chunk has what is left for it."""
     played = as_played(rows)
-    source = Listed(played)
+    source = ListedChunk(played)
     source._data = [data[:kept] for data in source._data]
     joined = [pair for window in Merger(10.0).windows(source) for pair in pieces(window.chunks)]
     for port in PORTS:
@@ -82,7 +82,7 @@ def test_bytes_that_a_file_lost_are_missed_at_its_end_alone(rows, kept):
 def test_windows_end_where_their_time_does(rows, window_s):
     played = as_played(rows)
     place, reached_s = 0, 0.0
-    for window in Merger(window_s).windows(Listed(played)):
+    for window in Merger(window_s).windows(ListedChunk(played)):
         came_s = [chunk.received_s for _, chunk in window.chunks]
         assert all(chunk.received_s == chunk.came_s[-1] for _, chunk in window.chunks if isinstance(chunk, JoinedChunk))
         assert not any(chunk.reopened for _, chunk in window.chunks) or len(window.chunks) == 1
@@ -100,11 +100,11 @@ def test_windows_are_short_at_first_and_even_later():
     """Half as long as the stream is, up to the window; then 300 s are five times 60 s."""
     played = [Played(port="p", chunk=Chunk(data=b"r,1\n", received_s=0.2 * k)) for k in range(6000)]
     merger = Merger(60.0)
-    sizes = [sum(len(list(pieces([pair]))) for pair in window.chunks) for window in merger.windows(Listed(played))]
+    sizes = [sum(len(list(pieces([pair]))) for pair in window.chunks) for window in merger.windows(ListedChunk(played))]
     assert sizes[:4] == [1, 1, 2, 3]
     assert all(after <= 1.5 * before + 2 for before, after in itertools.pairwise(sizes))
     again = [Played(port="p", chunk=Chunk(data=b"r,1\n", received_s=1200 + 0.2 * k)) for k in range(1500)]
-    sizes = [sum(len(list(pieces([pair]))) for pair in window.chunks) for window in merger.windows(Listed(again))]
+    sizes = [sum(len(list(pieces([pair]))) for pair in window.chunks) for window in merger.windows(ListedChunk(again))]
     assert sizes == [300] * 5
 
 
@@ -118,8 +118,8 @@ def test_waveforms_are_cut_behind_the_least_delayed_chunk():
         for k, (begin, end) in enumerate(zip([0, *ends[:-1]], ends, strict=True))
     ]
     merger = Merger(100.0)
-    list(merger.windows(Listed([Played(port="p", chunk=Chunk(data=b"\0", received_s=-1000.0))])))
-    (window,) = merger.windows(Listed(played))
+    list(merger.windows(ListedChunk([Played(port="p", chunk=Chunk(data=b"\0", received_s=-1000.0))])))
+    (window,) = merger.windows(ListedChunk(played))
     assert [round((chunk.received_s or 0) / 0.2, 3) for _, chunk in window.chunks] == [*early, 299.1]
     assert [chunk.is_prompt for _, chunk in window.chunks] == [True] * 6 + [False]
 

@@ -16,8 +16,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from dashboard.app import PageOptions, PageServer
+from dashboard.login_throttle import FREE_TRIES, FREE_TRIES_OF_ALL, LONGEST_WAIT_S, LoginThrottle
 from dashboard.passphrase import Passphrase
-from dashboard.tries import FREE_TRIES, FREE_TRIES_OF_ALL, LONGEST_WAIT_S, Tries
 from dashboard.visits import INVITATION_LASTS_S, VISIT_LASTS_S, Visits
 from monitor.errors import PageError
 from tests.browser.hall import NAMES, Hall
@@ -136,7 +136,7 @@ def test_visits_and_invitations_end_by_themselves():
 @pytest.fixture
 def still(monkeypatch):
     """Time stands still at the door: on a slow machine the first waits would be over before the last guess comes."""
-    monkeypatch.setattr("dashboard.entering.time", SimpleNamespace(monotonic=lambda: 1000.0))
+    monkeypatch.setattr("dashboard.login_routes.time", SimpleNamespace(monotonic=lambda: 1000.0))
 
 
 def test_guesses_at_once_are_slowed_and_logged_and_not_repeated_in_the_log(still, served, caplog):
@@ -152,7 +152,7 @@ def test_guesses_at_once_are_slowed_and_logged_and_not_repeated_in_the_log(still
 
 def test_waits_grow_to_a_limit_and_many_addresses_do_not_help():
     now = [0.0]
-    tries = Tries(lambda: now[0])
+    tries = LoginThrottle(lambda: now[0])
     waits = []
     for _ in range(14):
         tries.wrong("a")

@@ -3,7 +3,7 @@
 import itertools
 
 from monitor.bus.hall_book import HallBook
-from monitor.bus.hall_watch import HallPicture
+from monitor.bus.hall_listener import HallPicture
 from monitor.bus.payloads import Outline, OutlineDistrict, OutlineSupply, Presence, Readings, Received, WarningNote
 from monitor.bus.topics import Address
 
@@ -59,7 +59,7 @@ class ToldHall:
         return {"boot": "0123456789abcdef", "seq": next(self._seq), "made_unix_s": self.unix_s + self.ahead[name]}
 
     def say(self, name, kind, letter):
-        self.book.take(Received(address=Address(hall=HALL, station=name, kind=kind), letter=letter), self.unix_s)
+        self.book.take(Received(address=Address(hall=HALL, station=name, kind=kind), body=letter), self.unix_s)
 
     def _outline(self, name):
         rows = tuple(

@@ -1,6 +1,6 @@
 import threading
 
-from monitor.runtime.kept_thread import KeptThread
+from monitor.runtime.supervised_thread import SupervisedThread
 from tests.link.plugs import until
 
 
@@ -14,7 +14,7 @@ def test_work_that_fails_is_started_again_and_told(caplog):
         running.set()
         stop.wait()
 
-    thread = KeptThread("reader of bench", work, back_off_s=(0.0, 0.01))
+    thread = SupervisedThread("reader of bench", work, back_off_s=(0.0, 0.01))
     thread.start()
     assert running.wait(60)
     health = thread.health()
@@ -33,7 +33,7 @@ def test_stopping_cuts_the_back_off_short():
         failed.set()
         raise ValueError
 
-    thread = KeptThread("pipeline", work, back_off_s=(600.0,))
+    thread = SupervisedThread("pipeline", work, back_off_s=(600.0,))
     thread.start()
     assert failed.wait(60)
     thread.ask_to_stop()
@@ -41,7 +41,7 @@ def test_stopping_cuts_the_back_off_short():
 
 
 def test_joining_what_never_started_or_will_not_end():
-    thread = KeptThread("x", lambda _stop: release.wait(60))
+    thread = SupervisedThread("x", lambda _stop: release.wait(60))
     release = threading.Event()
     assert thread.join(0.01)
     thread.start()

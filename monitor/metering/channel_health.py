@@ -62,7 +62,7 @@ _RULES = {
 }
 
 
-class ChannelWatch:
+class ChannelHealth:
     """Watches the channels of one board under one identity; results do not depend on how rows are cut into blocks.
 
     A row is judged by itself and by how long its state has lasted; figures are marked from the moment that a rule's time is up.

@@ -14,8 +14,8 @@ from monitor.runtime import Pipeline
 from monitor.runtime.inbox import Inbox
 from monitor.runtime.port_record import PortRecord
 from monitor.runtime.reader import PortReader
-from monitor.runtime.stall_watch import LONGEST_WAIT_S, RESTARTED_AFTER_S, STALLED_AFTER_S, TOLD_FOR_S, StallWatch
-from monitor.runtime.watched_part import WatchedPart
+from monitor.runtime.supervised_worker import SupervisedWorker
+from monitor.runtime.watchdog import LONGEST_WAIT_S, RESTARTED_AFTER_S, STALLED_AFTER_S, TOLD_FOR_S, Watchdog
 from monitor.runtime.worker import PipelineWorker
 from monitor.sessions import Playback, find_sessions
 from monitor.sessions.recorder import Recorder
@@ -38,7 +38,7 @@ class Counting:
     def __init__(self):
         self.beats, self.begun = 0, 0
 
-    def begin_anew(self):
+    def restart(self):
         self.begun += 1
 
 
@@ -52,7 +52,7 @@ def gate():
 
 def test_a_part_that_goes_round_is_left_alone_however_long():
     part = Counting()
-    watch = StallWatch("pipeline", part)
+    watch = Watchdog("pipeline", part)
     for _ in range(10_000):
         part.beats += 1
         watch.look(0.25)
@@ -61,7 +61,7 @@ def test_a_part_that_goes_round_is_left_alone_however_long():
 
 def test_standing_still_is_told_then_begun_anew_ever_more_patiently(caplog):
     part = Counting()
-    watch = StallWatch("pipeline", part, lambda: "in the middle of nowhere")
+    watch = Watchdog("pipeline", part, lambda: "in the middle of nowhere")
     watch.look(STALLED_AFTER_S - 0.1)
     assert not watch.is_stalled
     watch.look(0.2)
@@ -121,7 +121,7 @@ def letters(inbox):
 def test_a_reader_whose_driver_hangs_is_left_behind_and_hands_on_nothing_when_it_wakes(gate):
     source, inbox = HungSource(gate), Inbox()
     reader = PortReader(PortRecord(PORT, plain_layout(), 500_000), source, inbox=inbox, now_s=lambda: 1.0, baud=500_000)
-    part = WatchedPart("reader of bench", reader)
+    part = SupervisedWorker("reader of bench", reader)
     part.start()
     assert source.hung.wait(LIMIT_S)
     old = next(thread for thread in threading.enumerate() if thread.name == "reader of bench")
@@ -161,7 +161,7 @@ def test_a_pipeline_that_hangs_is_left_behind_and_the_bytes_are_kept_once(gate, 
     worker = PipelineWorker(
         lambda: HungPipeline(plain_layout()), inbox=inbox, sinks=[steps.append], records={PORT: record}, now_s=lambda: 1.0
     )
-    part = WatchedPart("pipeline", worker)
+    part = SupervisedWorker("pipeline", worker)
     sent = (DATA, b"poison", DATA)
     for k, data in enumerate(sent):
         inbox.put(PORT, Chunk(data=data, received_s=0.2 + 0.2 * k))
@@ -197,7 +197,7 @@ def test_a_disk_that_does_not_answer_loses_nothing_and_is_left_behind(gate, tmp_
 
     monkeypatch.setattr(SessionWriter, "sync", hang_once)
     recorder = Recorder(tmp_path, LAYOUT_TEXT, began_at=BEGAN_AT, reserve_bytes=0)
-    watch = StallWatch("recorder", recorder)
+    watch = Watchdog("recorder", recorder)
     recorder.put(step(0))
     assert hung.wait(LIMIT_S)
     old = recorder.thread
@@ -252,8 +252,8 @@ class HungPort(SerialSource):
 
 
 def test_the_whole_watch_says_so_on_page_and_terminal_and_goes_on(gate, tmp_path, monkeypatch):
-    monkeypatch.setattr("monitor.runtime.stall_watch.STALLED_AFTER_S", 1.0)
-    monkeypatch.setattr("monitor.runtime.stall_watch.RESTARTED_AFTER_S", 2.0)
+    monkeypatch.setattr("monitor.runtime.watchdog.STALLED_AFTER_S", 1.0)
+    monkeypatch.setattr("monitor.runtime.watchdog.RESTARTED_AFTER_S", 2.0)
     monkeypatch.setattr(HungPort, "gate", gate)
     monkeypatch.setattr(HungPort, "hung", threading.Event())
     plug = Plug(tmp_path / "usb")

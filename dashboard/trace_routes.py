@@ -6,7 +6,7 @@ from typing import Literal
 import msgspec
 import numpy as np
 
-from dashboard.shelf import OpenSession
+from dashboard.session_cache import OpenSession
 from monitor.sessions.course import DistrictCourse
 
 CYCLES_WITHIN_S = 60.0

@@ -6,14 +6,14 @@ import time
 import pytest
 
 from monitor.bus.connection import Connection, Session
-from monitor.bus.hall_watch import HallWatch
+from monitor.bus.hall_listener import HallListener
 from tests.bus.mosquitto import until
 from tests.bus.stations import Station
 
 
 @pytest.fixture
 def hall(mosquitto):
-    watch, stop = HallWatch(mosquitto.broker(), unix_now=lambda: time.time_ns() / 1e9), threading.Event()
+    watch, stop = HallListener(mosquitto.broker(), unix_now=lambda: time.time_ns() / 1e9), threading.Event()
     thread = threading.Thread(target=watch.work, args=(stop,))
     thread.start()
     yield watch

@@ -7,12 +7,12 @@ import msgspec
 from flask import Response, request
 from msgspec import Struct
 
-WISH_LIMIT_BYTES = 4096
+REQUEST_LIMIT_BYTES = 4096
 _NEVER_KEPT = {"Cache-Control": "no-store"}
 W = TypeVar("W", bound=Struct)
 
 
-def read_wish(kind: type[W], most_bytes: int = WISH_LIMIT_BYTES) -> W:
+def read_request(kind: type[W], most_bytes: int = REQUEST_LIMIT_BYTES) -> W:
     """What this request asks for; no more of it is read than that.
 
     Args:

@@ -7,12 +7,12 @@ from flask import Blueprint, Response, request
 from msgspec import Meta, Struct
 
 from dashboard.access import Gate
+from dashboard.requests import answer, read_request
 from dashboard.watch import Watch
-from dashboard.wishes import answer, read_wish
 from monitor.values import Action, ActionKind
 
 
-class Wish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class ActionRequest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What the page asks for.
 
     Attributes:
@@ -52,7 +52,7 @@ def acting_routes(watch: Watch, gate: Gate) -> Blueprint:
         if refusal is not None:
             return answer(403, refusal)
         try:
-            wish = read_wish(Wish)
+            wish = read_request(ActionRequest)
         except msgspec.MsgspecError as error:
             return answer(400, f"Not understood: {error}.")
         missing = wish.check(frozenset(row.name for row in watch.layout.district))
@@ -64,7 +64,7 @@ def acting_routes(watch: Watch, gate: Gate) -> Blueprint:
     return routes
 
 
-def _action(wish: Wish, now_s: float, by: str) -> Action:
+def _action(wish: ActionRequest, now_s: float, by: str) -> Action:
     return Action(
         kind=wish.kind,
         at_s=now_s,

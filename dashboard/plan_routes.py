@@ -11,8 +11,8 @@ from flask import Blueprint, Response, request
 from msgspec import Meta, Struct
 
 from dashboard.access import Gate
+from dashboard.requests import answer, read_request
 from dashboard.watch import Watch
-from dashboard.wishes import answer, read_wish
 from monitor.errors import LayoutError
 from monitor.layout.edit import Plain, set_supply_condition
 from monitor.layout.write import change_layout
@@ -23,7 +23,7 @@ from monitor.planning.terminals import TERMINALS_LIMIT, find_terminals
 
 Name = Annotated[str, Meta(min_length=1, max_length=80)]
 Volts = Annotated[float, Meta(ge=0, le=1000)]
-Wish = TypeVar("Wish", bound=Struct)
+RequestBody = TypeVar("RequestBody", bound=Struct)
 
 
 class BenchAnswers(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -79,7 +79,7 @@ def keeping_routes(watch: Watch, gate: Gate) -> Blueprint:
     """The addresses /bench, /candidate, /terminals and /anyway."""
     routes = Blueprint("keeping", __name__)
 
-    def address(path: str, kind: type[Wish], keep: Callable[[Path, Wish], None]) -> None:
+    def address(path: str, kind: type[RequestBody], keep: Callable[[Path, RequestBody], None]) -> None:
         def take() -> Response:
             refusal = gate.refusal_to_act(request)
             if refusal is not None:
@@ -87,7 +87,7 @@ def keeping_routes(watch: Watch, gate: Gate) -> Blueprint:
             if watch.layout_path is None:
                 return answer(409, "This watch has no layout file of its own to keep that with.")
             try:
-                keep(watch.layout_path, read_wish(kind))
+                keep(watch.layout_path, read_request(kind))
             except (msgspec.MsgspecError, LayoutError) as error:
                 return answer(400, f"Not kept: {error}.")
             return answer(200, "Kept with the layout.")

@@ -6,7 +6,7 @@ import dash
 from flask import Response, request
 
 from dashboard.access import Gate
-from dashboard.mishaps import answer_mishaps
+from dashboard.error_handlers import register_error_handlers
 from dashboard.views.shell import INDEX
 
 INSIST_FOR_S = 86_400
@@ -14,7 +14,7 @@ INSIST_FOR_S = 86_400
 something else without encryption, and they would refuse that too (RFC 6797, section 8.3: a name counts with all its ports)."""
 
 
-def blank_app(title: str) -> dash.Dash:
+def base_app(title: str) -> dash.Dash:
     """An app without pages, that takes everything it needs from this machine.
 
     Args:
@@ -34,7 +34,7 @@ def blank_app(title: str) -> dash.Dash:
     app.index_string = INDEX
     app.server.config["COMPRESS_MIMETYPES"] = ["text/html", "text/css", "application/json", "text/javascript"]
     dash.page_registry.clear()
-    answer_mishaps(app)
+    register_error_handlers(app)
     return app
 
 

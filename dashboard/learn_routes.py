@@ -8,8 +8,8 @@ from flask import Blueprint, Response, request
 from msgspec import Meta, Struct
 
 from dashboard.access import Gate
+from dashboard.requests import answer, read_request
 from dashboard.watch import Watch
-from dashboard.wishes import answer, read_wish
 from monitor.errors import LayoutError
 from monitor.layout import load_layout
 from monitor.layout.edit import set_load_draw
@@ -45,7 +45,7 @@ def learning_routes(watch: Watch, gate: Gate) -> Blueprint:
         if refusal is not None:
             return answer(403, refusal, until_s=None)
         try:
-            wish = read_wish(LearnWish)
+            wish = read_request(LearnWish)
             until_s = watch.live.now_s() if wish.until_s is None else wish.until_s
             learnt = _learnt(watch, wish, until_s)
             if wish.keep:

@@ -10,10 +10,10 @@ from flask import Blueprint, Response, request
 from msgspec import Meta, Struct
 
 from dashboard.access import ACTING_HEADER, Gate
+from dashboard.login_throttle import LoginThrottle
 from dashboard.passphrase import LONGEST, Passphrase
-from dashboard.tries import Tries
+from dashboard.requests import answer, read_request
 from dashboard.visits import COOKIE, VISIT_LASTS_S
-from dashboard.wishes import answer, read_wish
 
 BODY_LIMIT_BYTES = 1024
 _log = logging.getLogger(__name__)
@@ -42,7 +42,7 @@ class Key(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     secret: Annotated[str, Meta(max_length=100)] | None = None
 
 
-class Door:
+class LoginGate:
     """Checks keys, slows whoever has wrong ones.
 
     Args:
@@ -53,7 +53,7 @@ class Door:
     def __init__(self, gate: Gate, passphrase: Passphrase | None) -> None:
         self._gate = gate
         self._passphrase = passphrase
-        self._tries = Tries(time.monotonic)
+        self._tries = LoginThrottle(time.monotonic)
         self._lock = threading.Lock()
 
     def enter(self, key: Key, address: str) -> tuple[int, str, str | None]:
@@ -80,7 +80,7 @@ class Door:
 def entering_routes(gate: Gate, passphrase: Passphrase | None) -> Blueprint:
     """The addresses /enter and /leave."""
     routes = Blueprint("entering", __name__)
-    door = Door(gate, passphrase)
+    door = LoginGate(gate, passphrase)
 
     @routes.get("/enter")
     def form() -> Response:
@@ -91,7 +91,7 @@ def entering_routes(gate: Gate, passphrase: Passphrase | None) -> Blueprint:
         if ACTING_HEADER not in request.headers:
             return answer(403, "Only the page itself may enter.")
         try:
-            key = read_wish(Key, BODY_LIMIT_BYTES)
+            key = read_request(Key, BODY_LIMIT_BYTES)
         except msgspec.MsgspecError:
             return answer(400, "Not understood.")
         status, sentence, visit = door.enter(key, request.remote_addr or "nowhere")

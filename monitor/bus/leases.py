@@ -1,4 +1,4 @@
-"""Seats: who collects, in files of the folder that all collectors share, so that one that died is taken over by one other."""
+"""Leases: who collects, in files of the folder that all collectors share, so that one that died is taken over by one other."""
 
 import contextlib
 import os
@@ -17,10 +17,10 @@ BEAT_S = 2.0
 """Pause between two signs of life."""
 _FRESH_S = 3 * BEAT_S
 _HELD = "~"
-"""``VICTIM~ADOPTER.seat``: a seat that somebody is taking over; no name holds this character."""
+"""``VICTIM~ADOPTER.lease``: a lease that somebody is taking over; no name holds this character."""
 
 
-class _Seat(msgspec.Struct, frozen=True):
+class _Lease(msgspec.Struct, frozen=True):
     client_id: str
     host: str
     process: int
@@ -28,7 +28,7 @@ class _Seat(msgspec.Struct, frozen=True):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Vacant:
-    """A seat of somebody dead, now held by us.
+    """A lease of somebody dead, now held by us.
 
     Attributes:
         owner: Whose it was.
@@ -41,27 +41,27 @@ class Vacant:
     path: Path
 
 
-class Seats:
-    """This collector's seat, and its eye on those of the others.
+class Leases:
+    """This collector's lease, and its eye on those of the others.
 
     Ages are differences between times that the folder's own computer gave to files; nobody's clock matters.
 
     Args:
         into: The folder that all collectors share.
         name: This collector.
-        empty_after_s: A seat without a sign of life for so long belongs to nobody.
+        empty_after_s: A lease without a sign of life for so long belongs to nobody.
     """
 
     def __init__(self, into: Path, name: str, empty_after_s: float) -> None:
         self._folder = into / FOLDER
         self._folder.mkdir(parents=True, exist_ok=True)
         self._name = name
-        self._path = self._folder / f"{name}.seat"
+        self._path = self._folder / f"{name}.lease"
         self._empty_after_s = empty_after_s
         self._held: dict[Path, Vacant] = {}
 
-    def sit(self) -> str:
-        """Take our seat, the one of our last run where it is still there.
+    def acquire(self) -> str:
+        """Take our lease, the one of our last run where it is still there.
 
         Returns:
             Our name to the broker, which nobody can guess who does not see the folder.
@@ -74,7 +74,7 @@ class Seats:
             raise BusError(f"a collector named {self._name} is at work already: give this one another --name")
         client_id = before.client_id if before else f"collector-{self._name}-{secrets.token_hex(8)}"
         made = self._path.with_name(f".{secrets.token_hex(6)}.tmp")
-        made.write_bytes(msgspec.json.encode(_Seat(client_id=client_id, host=socket.gethostname(), process=os.getpid())))
+        made.write_bytes(msgspec.json.encode(_Lease(client_id=client_id, host=socket.gethostname(), process=os.getpid())))
         made.replace(self._path)
         return client_id
 
@@ -82,7 +82,7 @@ class Seats:
         """Give a sign of life.
 
         Returns:
-            False where our seat is gone: we were silent for so long that somebody took over. Sit down anew.
+            False where our lease is gone: we were silent for so long that somebody took over. Acquire it again.
         """
         for path in list(self._held):
             try:
@@ -96,24 +96,24 @@ class Seats:
         return True
 
     def take_vacant(self) -> Iterator[Vacant]:
-        """Take the seats without a sign of life, each by one rename: of several that try one succeeds."""
+        """Take the leases without a sign of life, each by one rename: of several that try one succeeds."""
         for path, age_s in self._others():
-            seat = _read(path)
-            if seat is None or age_s < self._empty_after_s:
+            lease = _read(path)
+            if lease is None or age_s < self._empty_after_s:
                 continue
             owner = path.stem.partition(_HELD)[0]
-            held = self._folder / f"{owner}{_HELD}{self._name}.seat"
+            held = self._folder / f"{owner}{_HELD}{self._name}.lease"
             try:
                 os.utime(path)  # whoever renames it has a fresh one
                 path.rename(held)
             except OSError:
                 continue
-            self._held[held] = Vacant(owner=owner, client_id=seat.client_id, path=held)
+            self._held[held] = Vacant(owner=owner, client_id=lease.client_id, path=held)
             yield self._held[held]
 
     def owners(self) -> set[str]:
-        """Names of all who have a seat, dead or alive."""
-        return {path.stem.partition(_HELD)[0] for path in self._folder.glob("*.seat")}
+        """Names of all who have a lease, dead or alive."""
+        return {path.stem.partition(_HELD)[0] for path in self._folder.glob("*.lease")}
 
     def release(self, vacant: Vacant) -> None:
         """Everything of it is taken over."""
@@ -136,7 +136,7 @@ class Seats:
             now_unix_s = self._path.stat().st_mtime
         except OSError:
             return
-        for path in sorted(self._folder.glob("*.seat")):
+        for path in sorted(self._folder.glob("*.lease")):
             if path == self._path or path in self._held:
                 continue
             try:
@@ -144,8 +144,8 @@ class Seats:
             except OSError:
                 continue
 
-    def _is_taken(self, seat: _Seat) -> bool:
-        if seat.host == socket.gethostname() and (seat.process == os.getpid() or not _is_alive(seat.process)):
+    def _is_taken(self, lease: _Lease) -> bool:
+        if lease.host == socket.gethostname() and (lease.process == os.getpid() or not _is_alive(lease.process)):
             return False
         probe = self._path.with_name(f".{secrets.token_hex(6)}.tmp")
         probe.touch()
@@ -165,8 +165,8 @@ def _is_alive(process: int) -> bool:
     return True
 
 
-def _read(path: Path) -> _Seat | None:
+def _read(path: Path) -> _Lease | None:
     try:
-        return msgspec.json.decode(path.read_bytes(), type=_Seat)
+        return msgspec.json.decode(path.read_bytes(), type=_Lease)
     except (OSError, msgspec.MsgspecError):
         return None

@@ -37,7 +37,7 @@ class HallPicture:
     faults: dict[str, int]
 
 
-class HallWatch:
+class HallListener:
     """Listens until stopped; looked at from any thread.
 
     Args:
@@ -77,7 +77,7 @@ class HallWatch:
         return self._sentence
 
     def work(self, stop: threading.Event) -> None:
-        """Listen until stopped; for a :class:`monitor.runtime.kept_thread.KeptThread`."""
+        """Listen until stopped; for a :class:`monitor.runtime.supervised_thread.SupervisedThread`."""
         failures = 0
         while not stop.is_set():
             began_s = time.monotonic()

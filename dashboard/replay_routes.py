@@ -7,8 +7,8 @@ from flask import Blueprint, Response, request
 from msgspec import Meta, Struct
 
 from dashboard.access import Gate
+from dashboard.requests import answer, answer_with, read_request
 from dashboard.views.replay_bar import verdict_lines
-from dashboard.wishes import answer, answer_with, read_wish
 from monitor.runtime.replay import SPEED_LIMIT, Replay
 
 BODY_LIMIT_BYTES = 1024
@@ -42,7 +42,7 @@ def replay_routes(replay: Replay, gate: Gate) -> Blueprint:
         if refusal is not None:
             return answer(403, refusal)
         try:
-            wish = read_wish(Wish, BODY_LIMIT_BYTES)
+            wish = read_request(Wish, BODY_LIMIT_BYTES)
         except msgspec.MsgspecError as error:
             return answer(400, f"Not understood: {error}.")
         _obey(replay, wish)

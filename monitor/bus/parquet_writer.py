@@ -23,7 +23,7 @@ class _Job:
     path: Path
 
 
-class Keep:
+class ParquetWriter:
     """Takes messages into the spool and brings them into the tables.
 
     Args:
@@ -106,8 +106,8 @@ class Keep:
         self._spool.close()
 
     def _rows_of(self, path: Path) -> Iterator[Rows]:
-        letters = messages(path)
-        while batch := list(islice(letters, ADOPTED_AT_ONCE)):
+        bodies = messages(path)
+        while batch := list(islice(bodies, ADOPTED_AT_ONCE)):
             rows: Rows = {}
             for received in batch:
                 sort_into(rows, received, self._unix_now())

@@ -4,8 +4,8 @@ import threading
 from dataclasses import replace
 from typing import Generic, Protocol, Self, TypeVar
 
-from monitor.runtime.kept_thread import KeptThread, PartHealth
-from monitor.runtime.stall_watch import StallWatch
+from monitor.runtime.supervised_thread import PartHealth, SupervisedThread
+from monitor.runtime.watchdog import Watchdog
 
 
 class Worker(Protocol):
@@ -16,14 +16,14 @@ class Worker(Protocol):
     def work(self, stop: threading.Event) -> None:
         """Work until stopped."""
 
-    def successor(self) -> Self:
+    def replacement(self) -> Self:
         """Who takes over; the present one hands nothing on any more."""
 
 
 W = TypeVar("W", bound=Worker)
 
 
-class WatchedPart(Generic[W]):
+class SupervisedWorker(Generic[W]):
     """One part of the running watch.
 
     Args:
@@ -36,21 +36,21 @@ class WatchedPart(Generic[W]):
 
     def __init__(self, name: str, worker: W) -> None:
         self.worker = worker
-        self._thread = KeptThread(name, worker.work)
-        self._watch = StallWatch(name, self, self._thread.where)
+        self._thread = SupervisedThread(name, worker.work)
+        self._watch = Watchdog(name, self, self._thread.where)
 
     @property
     def beats(self) -> int:
         """Goes up each time the worker goes round."""
         return self.worker.beats
 
-    def begin_anew(self) -> None:
+    def restart(self) -> None:
         """Leave the thread behind, and go on with a successor of the worker in another."""
-        self.worker = self.worker.successor()
+        self.worker = self.worker.replacement()
         self._thread.replace(self.worker.work)
 
     def look(self, gone_s: float) -> None:
-        """Look whether it stands still; see :meth:`StallWatch.look`."""
+        """Look whether it stands still; see :meth:`Watchdog.look`."""
         self._watch.look(gone_s)
 
     def start(self) -> None:
@@ -70,6 +70,6 @@ class WatchedPart(Generic[W]):
         return with_standing(self._thread.health(), self._watch)
 
 
-def with_standing(health: PartHealth, watch: StallWatch) -> PartHealth:
+def with_standing(health: PartHealth, watch: Watchdog) -> PartHealth:
     """The same with what a stall watch has to say."""
     return replace(health, still_s=watch.still_s, restarts=watch.restarts, is_stalled=watch.is_stalled, standstill=watch.trouble)

@@ -43,7 +43,7 @@ class PartHealth:
         return self.alive and not self.is_stalled
 
 
-class KeptThread:
+class SupervisedThread:
     """Runs work until stopped; work that raises is logged, told by :meth:`health`, and started again after a pause.
 
     Args:

@@ -28,7 +28,7 @@ QUIET_TICKS = 5
 """After so many quiet ticks a supply is worked through in stretches, until something stirs."""
 
 
-class SupplyWatch:
+class SupplyJudge:
     """Judges one supply.
 
     Attributes:

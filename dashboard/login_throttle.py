@@ -15,12 +15,12 @@ _ALL = ""
 
 
 @dataclass(slots=True, kw_only=True)
-class _Row:
+class _AddressState:
     wrong: int = 0
     last_s: float = 0.0
 
 
-class Tries:
+class LoginThrottle:
     """Counts wrong tries by address.
 
     Args:
@@ -30,19 +30,19 @@ class Tries:
     def __init__(self, now_s: Callable[[], float]) -> None:
         self._now_s = now_s
         self._lock = threading.Lock()
-        self._all = _Row()
-        self._rows: OrderedDict[str, _Row] = OrderedDict()
+        self._all = _AddressState()
+        self._rows: OrderedDict[str, _AddressState] = OrderedDict()
 
     def wait_s(self, address: str) -> float:
         """Seconds until this address may try again; 0 when it may now."""
         with self._lock:
-            own = self._rows.get(address, _Row())
+            own = self._rows.get(address, _AddressState())
             return max(self._left_s(own, FREE_TRIES), self._left_s(self._all, FREE_TRIES_OF_ALL))
 
     def wrong(self, address: str) -> int:
         """Count a wrong try; how many this address has made now."""
         with self._lock:
-            row = self._rows.setdefault(address, _Row())
+            row = self._rows.setdefault(address, _AddressState())
             self._rows.move_to_end(address)
             while len(self._rows) > ADDRESSES_LIMIT:
                 self._rows.popitem(last=False)
@@ -58,7 +58,7 @@ class Tries:
         with self._lock:
             self._rows.pop(address, None)
 
-    def _left_s(self, row: _Row, free: int) -> float:
+    def _left_s(self, row: _AddressState, free: int) -> float:
         if row.wrong < free:
             return 0.0
         wait_s = min(LONGEST_WAIT_S, 2.0 ** min(row.wrong - free + 1, 20))

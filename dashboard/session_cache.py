@@ -89,7 +89,7 @@ class _Held:
         return listed.length_s is None and time.monotonic() < self.until_s
 
 
-class Shelf:
+class SessionCache:
     """The recorded sessions; any number of threads may ask.
 
     Args:

@@ -22,11 +22,11 @@ class Part(Protocol):
     def beats(self) -> int:
         """Goes up each time it goes round."""
 
-    def begin_anew(self) -> None:
+    def restart(self) -> None:
         """Leave behind whatever stands still, and begin again without it."""
 
 
-class StallWatch:
+class Watchdog:
     """Watches one part.
 
     Time is counted in the rounds of whoever looks: while the whole program stood still (a suspended computer) nobody looked, and
@@ -93,5 +93,5 @@ class StallWatch:
         _log.error("the %s stood still for %.0f s and is begun anew", self.name, self.still_s)
         self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
         self.still_s = self._since_restart_s = 0.0
-        self._part.begin_anew()
+        self._part.restart()
         self._beats = self._part.beats

@@ -13,7 +13,7 @@ _DASH_ROOM = "/_dash"
 _log = logging.getLogger(__name__)
 
 
-def answer_mishaps(app: dash.Dash) -> None:
+def register_error_handlers(app: dash.Dash) -> None:
     """Answer with one plain line where something raises.
 
     Requests to Dash's own addresses fail on what a page of ours never sends (an unknown output, a text for a number): those are the
