@@ -4,6 +4,8 @@ import json
 import subprocess
 import sys
 
+import numpy as np
+import pyarrow.parquet
 import pytest
 
 from monitor.cli.main import main
@@ -58,6 +60,42 @@ def test_a_table_for_a_person(capture, capsys):
     assert code == 0
     assert "Outer main" in out.out
     assert "of plate" in out.out
+
+
+def test_readings_are_written_with_units_and_meanings(capture, capsys):
+    path = capture / "out.parquet"
+    code, out = sift(capsys, capture / "show.wire", "--layout", capture / "show.toml", "--readings", path, "--json")
+    assert (code, out.err) == (0, "")
+    table = pyarrow.parquet.read_table(path)
+    columns = "time_s district window volts_rms amps_rms watts hertz u95_volts u95_amps u95_watts good"
+    assert table.schema.names == columns.split()
+    units = [field.metadata[b"unit"].decode() for field in table.schema]
+    assert units == ["s", "", "", "V", "A", "W", "Hz", "V", "A", "W", ""]
+    assert all(field.metadata[b"meaning"] for field in table.schema)
+    frame = table.to_pandas()
+    outer = frame[frame["district"] == "Outer main"]
+    steady = outer[outer["window"] == "200ms"]
+    # 15 V x 3 A in phase, as the streams are made; 12 cycles of 60 Hz last 0.2 s.
+    assert steady["volts_rms"].to_numpy() == pytest.approx(15, abs=0.1)
+    assert np.diff(steady["time_s"])[1:] == pytest.approx(0.2, abs=1e-3)
+    assert (steady["u95_watts"] > 0).all()
+    cycles = outer[outer["window"] == "cycle"]
+    assert np.diff(cycles["time_s"]) == pytest.approx(1 / 120, abs=1e-4)
+    assert set(frame["window"]) == {"cycle", "200ms"}
+
+
+def test_readings_of_lines_and_a_file_that_cannot_be(capture, capsys):
+    lines = "b,bench-1,4,100\n" + "".join(f"r,{k * 100},{out},12.5,2.0,25.0\n" for k in range(50) for out in range(4))
+    (capture / "lines.wire").write_text(lines)
+    arguments = (capture / "lines.wire", "--layout", capture / "show.toml", "--readings")
+    assert sift(capsys, *arguments, capture / "out.parquet")[0] == 0
+    frame = pyarrow.parquet.read_table(capture / "out.parquet").to_pandas()
+    assert set(frame["window"]) == {"line"}
+    assert frame["good"].all()
+    assert frame["u95_volts"].isna().all()
+    code, out = sift(capsys, *arguments, capture / "nowhere" / "out.parquet")
+    assert code == 2
+    assert "cannot be written" in out.err
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 import argparse
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import msgspec
@@ -11,7 +11,7 @@ from monitor.errors import CaptureError
 from monitor.layout import Layout, load_layout
 from monitor.runtime import Pipeline, SummaryBuilder
 from monitor.runtime.sifted import Sifted
-from monitor.values import BoardSeen, Chunk
+from monitor.values import BoardSeen, Chunk, Step
 
 CHUNK_BYTES = 1 << 18
 
@@ -23,17 +23,22 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--exact", action="store_true", help="a session: chunk by chunk as it came, far slower, to the same digit"
     )
+    parser.add_argument(
+        "--readings", type=Path, metavar="FILE.parquet", help="also write every reading there, with its uncertainty"
+    )
     parser.add_argument("--json", action="store_true", help="JSON objects, one a line, instead of a table")
 
 
 def run(args: argparse.Namespace) -> int:
     """Sift and print."""
-    if args.path.is_dir():
-        sifted = _sift_session(args)
-    elif args.layout is None:
-        raise CaptureError("a capture needs its layout file: add --layout LAYOUT.toml")
+    if args.readings is None:
+        sifted = _sifted(args)
     else:
-        sifted = sift_capture(args.path, load_layout(args.layout))
+        # Imported here: without it sifting a capture needs no tables.
+        from monitor.sessions.readings_file import ReadingsFile  # noqa: PLC0415 - start-up time
+
+        with ReadingsFile(args.readings) as readings:
+            sifted = _sifted(args, readings.add)
     if args.json:
         encoder = msgspec.json.Encoder()
         sys.stdout.write("".join(encoder.encode(line).decode() + "\n" for line in sifted.lines()))
@@ -42,22 +47,31 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _sift_session(args: argparse.Namespace) -> Sifted:
-    # Imported here: a capture needs none of it.
-    from monitor.cli.sift_session import sift_session  # noqa: PLC0415 - start-up time
-
+def _sifted(args: argparse.Namespace, sink: Callable[[Step], None] | None = None) -> Sifted:
     layout = None if args.layout is None else load_layout(args.layout)
-    return sift_session(args.path, layout, exact=args.exact)
+    if args.path.is_dir():
+        # Imported here: a capture needs none of it.
+        from monitor.cli.sift_session import sift_session  # noqa: PLC0415 - start-up time
+
+        return sift_session(args.path, layout, exact=args.exact, sink=sink)
+    if layout is None:
+        raise CaptureError("a capture needs its layout file: add --layout LAYOUT.toml")
+    return sift_capture(args.path, layout, sink)
 
 
-def sift_capture(path: Path, layout: Layout) -> Sifted:
+def sift_capture(path: Path, layout: Layout, sink: Callable[[Step], None] | None = None) -> Sifted:
     """Work through a capture file.
+
+    Args:
+        path: The file.
+        layout: The layout file.
+        sink: Takes each step too.
 
     Raises:
         CaptureError: The file cannot be read or holds nothing of either wire form.
     """
     pipeline, summary = Pipeline(layout), SummaryBuilder(layout)
-    sifted = Sifted(layout)
+    sifted = Sifted(layout, sink)
     boards: dict[int, BoardSeen] = {}
     unexplained_bytes: int | None = None
     for chunk in _chunks(path):

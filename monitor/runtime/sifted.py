@@ -1,6 +1,6 @@
 """What sifting a stream found, as lines for programs and as a table for a person."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import asdict
 
 from monitor.layout import Layout
@@ -14,12 +14,17 @@ Line = dict[str, object]
 class Sifted:
     """Collects steps; the last word about each warning, event, finding and pattern stands.
 
+    Args:
+        layout: The layout file.
+        sink: Takes each step too.
+
     Attributes:
         summary: Set by the caller once the stream has ended.
     """
 
-    def __init__(self, layout: Layout) -> None:
+    def __init__(self, layout: Layout, sink: Callable[[Step], None] | None = None) -> None:
         self._layout = layout
+        self._sink = sink
         self._warnings: dict[int, RaisedWarning] = {}
         self._events: dict[int, Event] = {}
         self._findings: dict[int, Finding] = {}
@@ -35,6 +40,8 @@ class Sifted:
         for pattern in step.patterns:
             self._replace(pattern)
         self._phasings.update((phasing.supplies, phasing) for phasing in step.phasings)
+        if self._sink is not None:
+            self._sink(step)
 
     def _replace(self, pattern: Pattern) -> None:
         """A pattern takes the place of all that was said of any of its districts before."""

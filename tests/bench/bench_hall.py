@@ -16,7 +16,6 @@ import time
 from pathlib import Path
 
 import psutil
-from tests.bus.bodies import readings
 
 from dashboard.hall.feed import TICK_S, HallFeed
 from monitor.bus.answers import answer
@@ -26,6 +25,7 @@ from monitor.bus.hall_listener import HallListener
 from monitor.bus.payloads import GRID_S, Readings, encode
 from monitor.bus.topics import Address
 from tests.bench.hall_crowd import DISTRICTS, HALL, crowd_role, unix_now
+from tests.bus.bodies import readings
 from tests.bus.mosquitto import Mosquitto, until
 
 DRAINED = 12_000

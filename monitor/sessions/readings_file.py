@@ -1,0 +1,133 @@
+"""Every reading of a sifted stream as one Parquet file, for checks and analysis outside."""
+
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet
+from numpy.typing import NDArray
+
+from monitor.errors import CaptureError
+from monitor.values import AggregateBlock, ReadingBlock, Step
+
+Floats = NDArray[np.float64]
+
+COVERAGE_FACTOR = 1.96
+"""95 % of a normal distribution lies within so many standard deviations (JCGM 100:2008, table G.1)."""
+ROWS_A_GROUP = 100_000
+"""Rows are written in groups of at least so many."""
+
+
+def _field(name: str, kind: pa.DataType, unit: str, meaning: str) -> pa.Field:
+    return pa.field(name, kind, metadata={"unit": unit, "meaning": meaning})
+
+
+_RMS = "root mean square over the window; NaN: not measured. Where good is false it may be a lower bound (clipped) or wrong"
+_HALF = "half width of a 95 % interval of {} (JCGM 100, coverage factor included); NaN: none is given for this window"
+SCHEMA = pa.schema(
+    [
+        _field("time_s", pa.float64(), "s", "middle of the window, seconds from the first scan or line of the stream"),
+        _field("district", pa.dictionary(pa.int16(), pa.string()), "", "name in the layout file"),
+        _field(
+            "window",
+            pa.dictionary(pa.int16(), pa.string()),
+            "",
+            "cycle: one mains cycle, refreshed each half cycle; 200ms: 10 cycles at 50 Hz or 12 at 60 Hz, without overlap; "
+            "line: as a board that prints readings gave it",
+        ),
+        _field("volts_rms", pa.float64(), "V", _RMS),
+        _field("amps_rms", pa.float64(), "A", _RMS),
+        _field("watts", pa.float64(), "W", "real power, mean of volts times amps; negative: flows backwards; NaN: not measured"),
+        _field("hertz", pa.float64(), "Hz", "mains frequency that the window is locked to; NaN: no AC to measure it by"),
+        _field("u95_volts", pa.float64(), "V", _HALF.format("volts_rms")),
+        _field("u95_amps", pa.float64(), "A", _HALF.format("amps_rms")),
+        _field("u95_watts", pa.float64(), "W", _HALF.format("watts")),
+        _field(
+            "good",
+            pa.bool_(),
+            "",
+            "false: a sensor is known to be wrong, clipped or blind to this waveform; do not rely on the figures",
+        ),
+    ]
+)
+
+
+class ReadingsFile:
+    """Writes readings as steps bring them; a context manager that closes the file.
+
+    Args:
+        path: The file; an older one is replaced.
+
+    Raises:
+        CaptureError: The file cannot be written.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._waiting: list[pa.RecordBatch] = []
+        self._rows = 0
+        try:
+            self._writer = pa.parquet.ParquetWriter(path, SCHEMA, compression="zstd")
+        except OSError as error:
+            raise self._refused(error) from error
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self._write()
+        self._writer.close()
+
+    def add(self, step: Step) -> None:
+        """Take the readings of one step.
+
+        Raises:
+            CaptureError: They cannot be written.
+        """
+        batches = [*map(_batch, step.readings), *map(_batch, step.aggregates)]
+        self._waiting += batches
+        self._rows += sum(batch.num_rows for batch in batches)
+        if self._rows >= ROWS_A_GROUP:
+            self._write()
+
+    def _write(self) -> None:
+        if not self._waiting:
+            return
+        try:
+            self._writer.write_table(pa.Table.from_batches(self._waiting, schema=SCHEMA))
+        except OSError as error:
+            raise self._refused(error) from error
+        self._waiting, self._rows = [], 0
+
+    def _refused(self, error: OSError) -> CaptureError:
+        return CaptureError(f"{self._path} cannot be written ({error.strerror or error}): check its folder and its rights")
+
+
+def _batch(block: ReadingBlock | AggregateBlock) -> pa.RecordBatch:
+    """Rows of one block, district by district."""
+    shape = block.volts_rms.shape
+    none = np.full(shape, np.nan)
+    doubts = [none, none, none]
+    window = "line"
+    if isinstance(block, AggregateBlock):
+        window = "200ms"
+        doubts = [COVERAGE_FACTOR * u for u in (block.volts_uncertainty, block.amps_uncertainty, block.watts_uncertainty)]
+    elif not np.isnan(block.volts_mean).all():
+        window = "cycle"
+    good = np.isfinite(block.volts_rms) & np.isfinite(block.amps_rms) if block.good is None else block.good
+    rows = shape[0]
+    figures = [block.volts_rms, block.amps_rms, block.watts, np.repeat(block.frequency_hz[:, None], shape[1], axis=1), *doubts]
+    columns = [
+        pa.array(np.tile((block.start_s + block.end_s) / 2, shape[1])),
+        _named(np.repeat(np.arange(shape[1], dtype=np.int16), rows), block.districts),
+        _named(np.zeros(rows * shape[1], dtype=np.int16), (window,)),
+        *(pa.array(each.T.reshape(-1)) for each in figures),
+        pa.array(good.T.reshape(-1)),
+    ]
+    return pa.record_batch(columns, schema=SCHEMA)
+
+
+def _named(places: NDArray[np.int16], names: tuple[str, ...]) -> pa.DictionaryArray:
+    return pa.DictionaryArray.from_arrays(pa.array(places), pa.array(names))
