@@ -14,16 +14,18 @@ from dashboard.access import Gate
 from dashboard.requests import answer, read_request
 from dashboard.watch import Watch
 from monitor.errors import LayoutError
-from monitor.layout.edit import Plain, set_supply_condition
+from monitor.layout.edit import Plain, set_supply_findings
 from monitor.layout.write import change_layout
 from monitor.planning.bench_questions import QUESTIONS, answer_of
-from monitor.planning.plan_edit import add_candidate, keep_terminals, remove_candidate, set_use_anyway
-from monitor.planning.plan_file import Candidate
+from monitor.planning.plan_edit import add_candidate, keep_terminals, remove_candidate, set_aside
+from monitor.planning.plan_file import Candidate, SetAside
 from monitor.planning.terminals import TERMINALS_LIMIT, find_terminals
 
 Name = Annotated[str, Meta(min_length=1, max_length=80)]
 Volts = Annotated[float, Meta(ge=0, le=1000)]
 RequestBody = TypeVar("RequestBody", bound=Struct)
+SHORTEST_REASON = 3
+"""Letters; as the plan file asks for."""
 
 
 class BenchAnswers(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -68,15 +70,17 @@ class TerminalVolts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     rails: Literal[2, 3] = 3
 
 
-class AnywayWish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A supply to use against its verdict, or not any more."""
+class SetAsideRequest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A supply to use against its verdict, with who answers for it and why; or not any more."""
 
     supply: Name
     use: bool
+    reason: Annotated[str, Meta(max_length=400)] = ""
+    by: Annotated[str, Meta(max_length=80)] = ""
 
 
 def keeping_routes(watch: Watch, gate: Gate) -> Blueprint:
-    """The addresses /bench, /candidate, /terminals and /anyway."""
+    """The addresses /bench, /candidate, /terminals and /set-aside."""
     routes = Blueprint("keeping", __name__)
 
     def address(path: str, kind: type[RequestBody], keep: Callable[[Path, RequestBody], None]) -> None:
@@ -97,7 +101,7 @@ def keeping_routes(watch: Watch, gate: Gate) -> Blueprint:
     address("/bench", BenchAnswers, keep_answers)
     address("/candidate", CandidateWish, _keep_candidate)
     address("/terminals", TerminalVolts, _keep_terminals)
-    address("/anyway", AnywayWish, lambda path, wish: set_use_anyway(path, wish.supply, use=wish.use))
+    address("/set-aside", SetAsideRequest, _keep_set_aside)
     return routes
 
 
@@ -115,7 +119,15 @@ def keep_answers(path: Path, sent: BenchAnswers) -> None:
         found = answer_of(known[key], said)
         if found is not None:
             findings[key] = found
-    change_layout(path, lambda text: set_supply_condition(text, sent.supply, findings), spare=False)
+    change_layout(path, lambda text: set_supply_findings(text, sent.supply, findings), spare=False)
+
+
+def _keep_set_aside(path: Path, sent: SetAsideRequest) -> None:
+    today = dt.datetime.now().astimezone().date()
+    if sent.use and (len(sent.reason.strip()) < SHORTEST_REASON or not sent.by.strip()):
+        raise LayoutError("say why, and who answers for it")
+    setting = SetAside(supply=sent.supply, reason=sent.reason.strip(), by=sent.by.strip(), on=today.isoformat())
+    set_aside(path, sent.supply, setting if sent.use else None, today=today)
 
 
 def _keep_candidate(path: Path, wish: CandidateWish) -> None:

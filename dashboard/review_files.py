@@ -70,7 +70,7 @@ def _add_files(routes: Blueprint, shelf: SessionCache) -> None:
         session = _listed(shelf).session
         try:
             layout = session.layout()
-            text = report(session, outstanding(layout, this_year=dt.datetime.now().astimezone().year), layout)
+            text = report(session, outstanding(layout, today=dt.datetime.now().astimezone().date()), layout)
         except (MonitorError, OSError) as error:
             abort(409, f"There can be no report of it: {error}.")
         return Response(text, mimetype="text/html", headers={"Content-Security-Policy": REPORT_POLICY})

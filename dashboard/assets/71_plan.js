@@ -93,9 +93,13 @@
       const body = marks.candidate !== undefined ? candidate(form) : terminals(form);
       if (body === null) form.querySelector("[data-said]").textContent = "Fill in every entry with a figure first.";
       else send(form, marks.candidate !== undefined ? "/candidate" : "/terminals", body);
-    } else if (marks.anyway !== undefined) {
+    } else if (marks.aside !== undefined) {
       event.preventDefault();
-      send(form, "/anyway", { supply: marks.anyway, use: marks.use === "true" });
+      const typed = function (key) {
+        const place = form.querySelector("[data-key='" + key + "']");
+        return place ? place.textContent.trim() : "";
+      };
+      send(form, "/set-aside", { supply: marks.aside, use: marks.use === "true", reason: typed("reason"), by: typed("by") });
     }
   });
 

@@ -11,12 +11,12 @@ from dashboard.views.before_page import Plans, Standing, before_page
 from dashboard.watch import Watch
 from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
-from monitor.planning.bench_check import check_bench
+from monitor.planning.bench_check import check_all
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_items
 from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.phasing_guide import guide
-from monitor.planning.plan_file import Plan, load_plan, train_current_for
+from monitor.planning.plan_file import Plan, load_plan
 from monitor.planning.share_drawing import draw_share
 from monitor.planning.sharing import Offer, ShareOptions, alternatives, by_price_per_va, explain, share_load
 from monitor.planning.wiring_card import draw_card
@@ -65,13 +65,10 @@ def as_it_stands(watch: Watch) -> tuple[Layout, Plan, str]:
 def _plans(encoded: bytes, encoded_plan: bytes, *, may_keep: bool) -> Plans:
     # Sharing may take the solver some seconds, so a state that was seen before is not reckoned again.
     layout, plan = msgspec.json.decode(encoded, type=Layout), msgspec.json.decode(encoded_plan, type=Plan)
-    year = dt.datetime.now().astimezone().year
-    verdicts = tuple(
-        check_bench(supply, layout.mains, this_year=year, train_current=train_current_for(layout, supply, plan))
-        for supply in layout.supply
-    )
+    today = dt.datetime.now().astimezone().date()
+    verdicts = check_all(layout, plan, today=today)
     budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
-    needs, offers = needs_of(layout, plan), offers_of(layout, this_year=year, plan=plan)
+    needs, offers = needs_of(layout, plan), offers_of(layout, today=today, plan=plan)
     options = ShareOptions(reserve=plan.reserve)
     share = share_load(needs, offers, options)
     quick = ShareOptions(reserve=plan.reserve, within_s=ALTERNATIVES_WITHIN_S)
@@ -98,4 +95,4 @@ def _standing(watch: Watch, layout: Layout, trouble: str) -> Standing:
 
 
 def _unfit(offers: list[Offer]) -> list[str]:
-    return [f"{offer.name} gets no load: its bench check forbids it." for offer in offers if not offer.fit and not offer.override]
+    return [f"{offer.name} gets no load: its bench check forbids it." for offer in offers if not offer.fit]

@@ -9,32 +9,38 @@ from monitor.layout import Supply
 from monitor.planning.bench_check import BenchVerdict, Fitness
 from monitor.planning.bench_questions import QUESTIONS, Question
 
-LEVELS = {Fitness.FIT: "well", Fitness.UNKNOWN: "doubt", Fitness.REPAIR: "medium", Fitness.DO_NOT_ENERGISE: "high"}
+LEVELS = {
+    Fitness.FIT: "well",
+    Fitness.NOT_JUDGED: "doubt",
+    Fitness.REPAIR_FIRST: "medium",
+    Fitness.NOT_HERE: "high",
+    Fitness.DO_NOT_ENERGISE: "high",
+}
 
 
-def bench_card(supply: Supply, verdict: BenchVerdict, *, may_keep: bool, anyway: bool) -> Component:
+def bench_card(supply: Supply, verdict: BenchVerdict, *, may_keep: bool, aside: str = "") -> Component:
     """The card.
 
     Args:
         supply: The supply.
         verdict: Of its check.
         may_keep: Whether answers can be written into the layout file.
-        anyway: Whether a person set the verdict aside.
+        aside: Who set the verdict aside and why; empty where nobody did.
     """
     unit = "VA" if supply.rated_va is not None else "W"
     checked = supply.condition.checked_on if supply.condition is not None else None
     reasons = [html.Li([html.B(reason.finding), f" {reason.remedy}"]) for reason in verdict.reasons]
-    reasons += [html.Li(f"Still to look at: {question}") for question in verdict.open_questions]
+    reasons += [html.Li(f"Still to look at: {question}") for _, question in verdict.open_questions]
     plate = f"{supply.plate_va:g} {unit}, up to {supply.max_volts:g} V {supply.current.upper()}. Checked: {checked or 'not yet'}."
     return html.Section(
         [
             html.Div([html.H2(supply.name), _chip(verdict)], className="top"),
             html.P(plate, className="none"),
-            *([html.P("Used against this verdict, because you said so.", className="anyway")] if anyway else []),
+            *([html.P(f"Beware: {aside}.", className="set-aside")] if aside else []),
             html.Ul(reasons, className="reasons"),
             html.Ul([html.Li(note) for note in verdict.notes], className="reasons none"),
             _form(supply) if may_keep else html.P("Run with a layout file of your own to keep answers here.", className="none"),
-            *([_anyway(supply, anyway=anyway)] if may_keep and (anyway or verdict.fitness > Fitness.UNKNOWN) else []),
+            *([_set_aside(supply, is_set=bool(aside))] if may_keep and _may_set_aside(verdict, aside) else []),
         ],
         className="panel bench",
         **hook(level=LEVELS[verdict.fitness]),
@@ -55,28 +61,57 @@ def _form(supply: Supply) -> Component:
 
 
 def _field(supply: Supply, question: Question) -> Component:
-    known = getattr(supply.condition, question.key, None)
+    known = _known(supply, question.key)
     marks = hook(key=question.key)
-    if question.answers == ("year",):
+    if question.takes not in ("word", "yes or no"):
         entry: Component = html.Div(
             # Dash has no plain input element of its own for a form that a script reads; an editable select would allow no year.
             html.Span(
-                str(known or ""), contentEditable="true", role="textbox", className="year", **marks, **aria(label=question.text)
+                _typed(known), contentEditable="true", role="textbox", className="year", **marks, **aria(label=question.text)
             )
         )
     else:
-        chosen = known if isinstance(known, str) else {True: "yes", False: "no", None: ""}[known]
+        chosen = known if isinstance(known, str) else "" if known is None else "yes" if known else "no"
         answers = ("", *(question.answers or ("yes", "no")))
         options = [html.Option(answer or "not looked at", value=answer, selected=answer == chosen) for answer in answers]
         entry = html.Select(options, **marks, **aria(label=question.text))
     return html.Label([html.Span(question.text), entry])
 
 
-def _anyway(supply: Supply, *, anyway: bool) -> Component:
-    words = "Heed the verdict again" if anyway else "Use it all the same, against this verdict"
+def _known(supply: Supply, key: str) -> object:
+    """The answer that the layout file has."""
+    kind, _, name = key.rpartition(".")
+    part = supply if kind == "supply" else getattr(supply, kind or "condition")
+    return getattr(part, name, None)
+
+
+def _typed(known: object) -> str:
+    """An answer as a person types it."""
+    if isinstance(known, tuple):
+        return ", ".join(f"{each:g}" for each in known)
+    return "" if known is None else f"{known:g}" if isinstance(known, float) else str(known)
+
+
+def _may_set_aside(verdict: BenchVerdict, aside: str) -> bool:
+    return bool(aside) or (not verdict.is_fit and not any(reason.is_final for reason in verdict.reasons))
+
+
+def _set_aside(supply: Supply, *, is_set: bool) -> Component:
     said = html.P(className="said", role="status", **hook(said=""))
+    entries = [
+        html.Label(
+            [
+                html.Span(words),
+                html.Span(contentEditable="true", role="textbox", className="year", **hook(key=key), **aria(label=words)),
+            ]
+        )
+        for key, words in (("reason", "Why"), ("by", "Who answers for it"))
+    ]
+    caution = "This does not make it safe. It is recorded with your name, said wherever the supply is shown, and sharing gives it no load."
+    parts = [html.P(caution, className="none"), *entries] if not is_set else []
+    words = "Heed the verdict again" if is_set else "Set the verdict aside"
     form = html.Form(
-        [html.Div([html.Button(words, type="submit")]), said], **hook(anyway=supply.name, use="false" if anyway else "true")
+        [*parts, html.Div([html.Button(words, type="submit")]), said],
+        **hook(aside=supply.name, use="false" if is_set else "true"),
     )
-    title = "The verdict is set aside" if anyway else "Set the verdict aside"
-    return html.Details([html.Summary(title), form])
+    return html.Details([html.Summary("The verdict is set aside" if is_set else "Set the verdict aside"), form])

@@ -74,8 +74,9 @@ def before_page(layout: Layout, plans: Plans, standing: Standing | None = None) 
     """The whole page."""
     standing = standing or Standing()
     verdicts = {verdict.supply: verdict for verdict in plans.verdicts}
+    aside = {each.supply: each.words for each in plans.plan.set_aside}
     cards = [
-        bench_card(supply, verdicts[supply.name], may_keep=plans.may_keep, anyway=supply.name in plans.plan.use_anyway)
+        bench_card(supply, verdicts[supply.name], may_keep=plans.may_keep, aside=aside.get(supply.name, ""))
         for supply in layout.supply
         if supply.name in verdicts
     ]

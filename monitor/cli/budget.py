@@ -4,13 +4,11 @@ import argparse
 import datetime as dt
 from pathlib import Path
 
-import msgspec
-
 from monitor.layout import load_layout
-from monitor.planning.bench_check import check_bench
+from monitor.planning.bench_check import check_all
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.budget_words import budget_text
-from monitor.planning.plan_file import load_plan, train_current_for
+from monitor.planning.plan_file import changed_plan, load_plan
 from monitor.planning.typical_draws import TYPICAL_DRAWS
 
 
@@ -20,9 +18,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--plan", type=Path, metavar="FILE", help="the plan file (default: LAYOUT.plan.toml where it is there)")
     parser.add_argument("--drop", type=float, metavar="SHARE", help="volts that may be lost on the way (default 0.05)")
     parser.add_argument("--celsius", type=float, help="temperature of the feeders' copper (default 40)")
-    parser.add_argument(
-        "--use-anyway", action="append", default=[], metavar="SUPPLY", help="use a supply that the bench check found unfit"
-    )
     parser.add_argument("--typical", action="store_true", help="print the table of typical draws instead")
 
 
@@ -36,12 +31,8 @@ def run(args: argparse.Namespace) -> int:
         return 0
     layout = load_layout(args.layout)
     plan = load_plan(args.layout, layout, args.plan)
-    changes = {"drop_share": args.drop, "celsius": args.celsius, "use_anyway": (*plan.use_anyway, *args.use_anyway)}
-    plan = msgspec.structs.replace(plan, **{key: value for key, value in changes.items() if value is not None})
-    year = dt.datetime.now().astimezone().year
-    verdicts = [
-        check_bench(supply, layout.mains, this_year=year, train_current=train_current_for(layout, supply, plan))
-        for supply in layout.supply
-    ]
+    changes = {"drop_share": args.drop, "celsius": args.celsius}
+    plan = changed_plan(plan, {key: value for key, value in changes.items() if value is not None})
+    verdicts = check_all(layout, plan, today=dt.datetime.now().astimezone().date())
     print(budget_text(reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)), end="")
     return 0

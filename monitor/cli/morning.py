@@ -5,10 +5,10 @@ import datetime as dt
 from pathlib import Path
 
 from monitor.layout import load_layout
-from monitor.planning.bench_check import check_bench
+from monitor.planning.bench_check import check_all
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_list
-from monitor.planning.plan_file import load_plan, train_current_for
+from monitor.planning.plan_file import load_plan
 from monitor.runtime.past_troubles import past_troubles
 
 
@@ -32,11 +32,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the list."""
     layout = load_layout(args.layout)
     plan = load_plan(args.layout, layout, args.plan)
-    year = dt.datetime.now().astimezone().year
-    verdicts = [
-        check_bench(supply, layout.mains, this_year=year, train_current=train_current_for(layout, supply, plan))
-        for supply in layout.supply
-    ]
+    verdicts = check_all(layout, plan, today=dt.datetime.now().astimezone().date())
     recorded, day = past_troubles(args.recordings, layout)
     budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
     print(morning_list(layout, verdicts, budget, [*args.trouble, *recorded], day), end="")

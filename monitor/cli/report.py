@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
     session.manifest()
     layout = session.at_its_ports(load_layout(args.layout)) if args.layout is not None else session.layout()
     page = args.out if args.out is not None else Path(f"{session.name}.html")
-    html = report(session, outstanding(layout, this_year=dt.datetime.now().astimezone().year), layout)
+    html = report(session, outstanding(layout, today=dt.datetime.now().astimezone().date()), layout)
     try:
         page.write_text(html, encoding="utf-8")
     except OSError as error:

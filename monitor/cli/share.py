@@ -33,9 +33,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--buy", action="append", default=[], metavar="SUPPLY=PRICE", help="a supply of the file that would have to be bought"
     )
-    parser.add_argument(
-        "--use-anyway", action="append", default=[], metavar="SUPPLY", help="use a supply that the bench check found unfit"
-    )
     parser.add_argument("--seconds", type=float, default=WITHIN_S, metavar="N", help="time for the proof (default %(default)s)")
     parser.add_argument("--svg", type=Path, metavar="FILE", help="also draw the plan")
 
@@ -44,12 +41,10 @@ def run(args: argparse.Namespace) -> int:
     """Print the plan, then others that would do."""
     layout = load_layout(args.layout)
     plan = _plan(args, layout)
-    offers = offers_of(layout, this_year=dt.datetime.now().astimezone().year, plan=plan)
+    offers = offers_of(layout, today=dt.datetime.now().astimezone().date(), plan=plan)
     needs, options = needs_of(layout, plan), ShareOptions(reserve=plan.reserve, within_s=args.seconds)
-    for name in plan.use_anyway:
-        print(f"! {name} is used against the bench check's verdict, because you said so.")
     for offer in offers:
-        if not offer.fit and not offer.override:
+        if not offer.fit:
             print(f"{offer.name} gets no load: see pilotlamp bench {args.layout}.")
     cheapest = share_load(needs, offers, options)
     print(explain(cheapest, needs, offers, options), end="")
@@ -70,8 +65,6 @@ def run(args: argparse.Namespace) -> int:
 def _plan(args: argparse.Namespace, layout: Layout) -> Plan:
     plan = load_plan(args.layout, layout, args.plan)
     names = {supply.name for supply in layout.supply}
-    for unknown in [name for name in args.use_anyway if name not in names]:
-        raise LayoutError(f'there is no supply "{unknown}": correct --use-anyway', source=str(args.layout))
     taken = names | {candidate.name for candidate in plan.candidate}
     for candidate in args.candidate:
         if candidate.name in taken:
@@ -80,7 +73,6 @@ def _plan(args: argparse.Namespace, layout: Layout) -> Plan:
     return msgspec.structs.replace(
         plan,
         reserve=plan.reserve if args.reserve is None else args.reserve,
-        use_anyway=(*plan.use_anyway, *args.use_anyway),
         prices={**plan.prices, **dict(_price(text, names) for text in args.buy)},
         candidate=(*plan.candidate, *args.candidate),
     )

@@ -28,17 +28,41 @@ def set_keys(text: str, table: str, name: str, values: Mapping[str, Plain]) -> s
     return tomlkit.dumps(document)
 
 
-def set_supply_condition(text: str, supply: str, findings: Mapping[str, Plain]) -> str:
+def set_supply_findings(text: str, supply: str, findings: Mapping[str, Plain]) -> str:
     """The text with what a bench check found; findings not named stay as they are.
+
+    Args:
+        text: A layout file's text.
+        supply: The supply's name.
+        findings: By key of its condition table; "protection.KEY" and "supply.KEY" for those of its protection and of itself.
 
     Raises:
         LayoutError: The file has no such supply.
     """
     document = tomlkit.parse(text)
     table = _named(document, "supply", supply)
-    if "condition" not in table:
-        table["condition"] = tomlkit.table()
-    _set(table["condition"], findings)
+    for place, value in findings.items():
+        kind, _, key = place.rpartition(".")
+        if kind == "supply":
+            table[key] = value
+        else:
+            _set(_part(table, kind or "condition"), {key: value})
+    return tomlkit.dumps(document)
+
+
+def add_bench_record(text: str, supply: str, record: Mapping[str, Plain]) -> str:
+    """The text with one more test, examination or repair of a supply.
+
+    Raises:
+        LayoutError: The file has no such supply.
+    """
+    document = tomlkit.parse(text)
+    condition = _part(_named(document, "supply", supply), "condition")
+    if "record" not in condition:
+        condition["record"] = tomlkit.aot()
+    made = tomlkit.table()
+    _set(made, record)
+    condition["record"].append(made)
     return tomlkit.dumps(document)
 
 
@@ -86,6 +110,13 @@ def set_calibration(text: str, board: str, channel: int, gain: float, zero: floa
 def _set(table: Any, values: Mapping[str, Plain]) -> None:  # noqa: ANN401 - the library's containers share no useful type
     for key, value in values.items():
         table[key] = value
+
+
+def _part(table: Any, key: str) -> Any:  # noqa: ANN401 - same reason
+    """A table within a table, made where it is not there."""
+    if key not in table:
+        table[key] = tomlkit.table()
+    return table[key]
 
 
 def _named(document: tomlkit.TOMLDocument, kind: str, name: str) -> Table:

@@ -8,6 +8,7 @@ Positive = Annotated[float, Meta(gt=0, le=1e6)]
 NotNegative = Annotated[float, Meta(ge=0, le=1e6)]
 Name = Annotated[str, Meta(min_length=1, max_length=80)]
 ChannelNumber = Annotated[int, Meta(ge=0, le=127)]
+IsoDate = Annotated[str, Meta(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
 
 
 class _Table(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -58,6 +59,30 @@ class Protection(_Table, frozen=True):
     reset: Literal["auto", "manual"] | None = None
 
 
+class BenchRecord(_Table, frozen=True):
+    """A test, an examination or a repair of a supply, by somebody competent.
+
+    Attributes:
+        what: Its kind.
+        on: When, ISO 8601.
+        by: Who.
+        megohms: Insulation resistance found between the mains side and everything else.
+        test_volts: DC volts of the instrument meanwhile.
+        earth_ohms: From the earth pin to the case.
+        good_until: Until when it counts, ISO 8601; a year where absent.
+        note: What was done or seen.
+    """
+
+    what: Literal["insulation-test", "earth-test", "examination", "repair"]
+    on: IsoDate
+    by: Name
+    megohms: NotNegative | None = None
+    test_volts: Positive | None = None
+    earth_ohms: NotNegative | None = None
+    good_until: IsoDate | None = None
+    note: Annotated[str, Meta(max_length=400)] | None = None
+
+
 class Condition(_Table, frozen=True):
     """What the bench check found; None for what was not looked at.
 
@@ -72,8 +97,11 @@ class Condition(_Table, frozen=True):
         plug: State of the plug.
         strain_relief: The cord is held where it enters the case.
         polarised_plug: The plug goes in one way only (or the supply is double insulated and does not need it).
+        selector_volts: Mains volts to which its selector or link is set; 0 where a wide-range supply needs none.
+        serial: Serial number or the club's own mark.
         checked_on: Date of the check, ISO 8601.
         note: What else was seen.
+        record: Tests, examinations and repairs.
     """
 
     cord: Literal["sound", "stiff", "cracked", "cloth"] | None = None
@@ -86,8 +114,11 @@ class Condition(_Table, frozen=True):
     plug: Literal["sound", "damaged"] | None = None
     strain_relief: bool | None = None
     polarised_plug: bool | None = None
-    checked_on: Annotated[str, Meta(pattern=r"^\d{4}-\d{2}-\d{2}$")] | None = None
+    selector_volts: NotNegative | None = None
+    serial: Annotated[str, Meta(max_length=80)] | None = None
+    checked_on: IsoDate | None = None
     note: Annotated[str, Meta(max_length=400)] | None = None
+    record: tuple[BenchRecord, ...] = ()
 
 
 class Supply(_Table, frozen=True):
@@ -132,12 +163,16 @@ class Output(_Table, frozen=True):
         name: Its name on that supply.
         control: Whether a throttle moves it.
         max_amps: This output's own limit.
+        current: Where it differs from the supply's (a DC pack with an AC pair for accessories).
+        volts: What a constant output gives.
     """
 
     supply: Name
     name: Name
     control: Literal["variable", "constant"]
     max_amps: Positive | None = None
+    current: Literal["ac", "dc"] | None = None
+    volts: Annotated[float, Meta(gt=0, le=1000)] | None = None
 
 
 class Feeder(_Table, frozen=True):
@@ -196,6 +231,7 @@ class Load(_Table, frozen=True):
         kind: What it is.
         running_amps: Draw when running.
         starting_amps: Draw for a moment when it starts.
+        volts: What it is made for, where that is known (lamps).
         measured_on: Date on which the draw was measured, ISO 8601; None for a guess or a figure from elsewhere.
         measured_spread_amps: Lowest and highest of what it drew while it was measured (5 and 95 % of the seconds).
     """
@@ -205,7 +241,8 @@ class Load(_Table, frozen=True):
     kind: Literal["locomotive", "lighting", "accessory"]
     running_amps: NotNegative
     starting_amps: NotNegative | None = None
-    measured_on: Annotated[str, Meta(pattern=r"^\d{4}-\d{2}-\d{2}$")] | None = None
+    volts: Annotated[float, Meta(gt=0, le=1000)] | None = None
+    measured_on: IsoDate | None = None
     measured_spread_amps: tuple[NotNegative, NotNegative] | None = None
 
 

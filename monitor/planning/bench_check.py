@@ -1,42 +1,58 @@
 """The bench check: may this supply be energised on this mains?
 
-The rules lean to the safe side and defer to local codes and licensed practice. Sources: volts and hertz from transformer theory
-(flux follows volts over hertz); toy limits of IEC 61558-2-7 as NEM 609:2010 section 6.1 repeats them (200 VA, 10 A, 24 V AC or 33 V
-DC); the rest is common practice, no published source.
+The rules lean to the safe side and defer to local codes and licensed practice. ``fit`` needs every answer that bears on safety. Sources:
+tests of a used appliance, DIN VDE 0701 (its successors EN 50678 and EN 50699 kept the figures); the rest is common practice, no
+published source.
 """
 
-from collections.abc import Iterator
+import datetime as dt
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import IntEnum
 
-from monitor.layout import Condition, Mains, Supply
-from monitor.layout.ratings import TOY_LIMIT_AMPS, TOY_LIMIT_VA, TOY_LIMIT_VOLTS
+from monitor.layout import Condition, Layout, Mains, Supply
+from monitor.layout.ratings import output_current
+from monitor.layout.schema import BenchRecord
+from monitor.planning.mains_match import match_mains
+from monitor.planning.plan_file import Candidate, Plan
+from monitor.planning.plate_notes import added_protection, plate_notes
 
 OLD_AFTER_YEARS = 50
-FLUX_NOTE, FLUX_LIMIT = 1.03, 1.10
-"""Core flux against the plate's: iron is worked near its knee, so ten per cent more already saturates it."""
-VOLTS_TOLERANCE = 0.10
-STARTER_VA = 25.0
-"""Common practice, no published source."""
+LEAST_MEGOHMS = {True: 1.0, False: 2.0}
+"""By earthed or not: insulation resistance of classes I and II (DIN VDE 0701)."""
+TEST_VOLTS = 500.0
+"""DC volts of the instrument (DIN VDE 0701)."""
+MOST_EARTH_OHMS = 0.3
+"""From earth pin to case, cord up to 5 m (DIN VDE 0701)."""
+TEST_GOOD_DAYS = 365
+"""Where who tested gave no date: common practice, no published source."""
+COMPETENT = "by someone competent before it is plugged in."
 
 
 class Fitness(IntEnum):
     """The verdict, from best to worst."""
 
     FIT = 0
-    UNKNOWN = 1
-    REPAIR = 2
-    DO_NOT_ENERGISE = 3
+    NOT_JUDGED = 1
+    REPAIR_FIRST = 2
+    NOT_HERE = 3
+    DO_NOT_ENERGISE = 4
 
     @property
     def sentence(self) -> str:
         """The verdict in words."""
         return {
             Fitness.FIT: "Fit to use",
-            Fitness.UNKNOWN: "Not yet judged: finish the bench check first",
-            Fitness.REPAIR: "Fit only after a repair by someone competent",
+            Fitness.NOT_JUDGED: "Not judged yet: finish the bench check first, and do not plug it in before",
+            Fitness.REPAIR_FIRST: "Repair first: not to be plugged in before",
+            Fitness.NOT_HERE: "Not for use here",
             Fitness.DO_NOT_ENERGISE: "Do not energise",
         }[self]
+
+    @property
+    def word(self) -> str:
+        """The verdict as the machine-readable form has it."""
+        return self.name.lower().replace("_", "-")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,11 +63,13 @@ class Reason:
         fitness: How much it weighs.
         finding: What was found.
         remedy: What to do, or why nothing will do.
+        is_final: No reason given by a person sets it aside.
     """
 
     fitness: Fitness
     finding: str
     remedy: str
+    is_final: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,70 +78,132 @@ class BenchVerdict:
 
     Attributes:
         supply: Its name.
-        fitness: The worst of the reasons; UNKNOWN where questions that decide it are open.
+        fitness: The worst of the reasons; NOT_JUDGED where questions that bear on safety are open and nothing worse was found.
         reasons: Worst first.
-        open_questions: What still has to be looked at.
+        open_questions: (key of the layout file, question) for what still has to be looked at.
         notes: What to know about the plate.
     """
 
     supply: str
     fitness: Fitness
     reasons: tuple[Reason, ...]
-    open_questions: tuple[str, ...]
+    open_questions: tuple[tuple[str, str], ...]
     notes: tuple[str, ...]
 
+    @property
+    def is_fit(self) -> bool:
+        """It may be energised, measured live, wired and given load."""
+        return self.fitness is Fitness.FIT
 
-DECIDING_QUESTIONS = {
+    @property
+    def why(self) -> str:
+        """The verdict with the first thing that makes it so."""
+        if self.reasons:
+            return f"{self.fitness.sentence}. {self.reasons[0].finding}"
+        return f"{self.fitness.sentence}. {self.open_questions[0][1]}" if self.open_questions else f"{self.fitness.sentence}."
+
+
+SAFETY_QUESTIONS = {
     "enclosed": "Is it closed, with no live part within reach?",
     "cord": "Is the cord sound (not cloth, not cracked, not stiff)?",
+    "plug": "Is the plug sound?",
+    "strain_relief": "Is the cord held firmly where it enters the case?",
     "breaker_present": "Is there a breaker or another overcurrent protection in it?",
     "safety_listed": "Does it carry a safety laboratory's mark?",
 }
 
 
-def check_bench(supply: Supply, mains: Mains, *, this_year: int, train_current: str | None = None) -> BenchVerdict:
+def check_all(layout: Layout, plan: Plan, *, today: dt.date, trains: str | None = None) -> tuple[BenchVerdict, ...]:
+    """Judge every supply of a layout, in file order.
+
+    Args:
+        layout: The layout.
+        plan: The plan file; the current that the trains need comes from it.
+        today: For ages and for how long tests count.
+        trains: "ac" or "dc" in place of what the plan file says.
+    """
+    return tuple(
+        check_bench(supply, layout.mains, today=today, trains=trains or plan.trains, gives=_gives_trains(layout, supply))
+        for supply in layout.supply
+    )
+
+
+def check_candidate(candidate: Candidate, mains: Mains, *, today: dt.date) -> BenchVerdict:
+    """Judge a supply that could be bought by what its seller said: what is open is to be asked, and looked at before it is plugged in."""
+    return check_bench(candidate.as_supply(), mains, today=today)
+
+
+def check_bench(
+    supply: Supply, mains: Mains, *, today: dt.date, trains: str | None = None, gives: frozenset[str] | None = None
+) -> BenchVerdict:
     """Judge one supply.
 
     Args:
         supply: As its plate reads, with what the check found.
         mains: The local mains.
-        this_year: For its age.
-        train_current: "ac" or "dc" where the trains need one of them.
+        today: For its age and its tests.
+        trains: "ac" or "dc" where the trains need one of them.
+        gives: What comes out of the outputs that are for trains; the supply's own current when None.
     """
     condition = supply.condition or Condition()
+    match = match_mains(supply, mains)
     reasons = [
         *_body_reasons(condition),
-        *_age_reasons(condition, this_year),
-        *_volts_reasons(supply, mains),
-        *_hertz_reasons(supply, mains),
-        *_current_reasons(supply, train_current),
+        *_protection_reasons(supply, condition),
+        *_test_reasons(condition),
+        *_age_and_mark_reasons(condition, today),
+        *_current_reasons(frozenset({supply.current}) if gives is None else gives, trains),
     ]
-    reasons.sort(key=lambda reason: -reason.fitness)
-    open_questions = tuple(question for key, question in DECIDING_QUESTIONS.items() if getattr(condition, key) is None)
+    if match.misfit:
+        reasons.append(Reason(fitness=Fitness.NOT_HERE, finding=match.misfit, remedy=match.remedy, is_final=match.burns))
+    reasons.sort(key=lambda reason: (-reason.fitness, not reason.is_final))
+    open_questions = (*_open_questions(supply, condition, today), *match.questions)
     worst = max((reason.fitness for reason in reasons), default=Fitness.FIT)
-    if open_questions:
-        worst = max(worst, Fitness.UNKNOWN)
     return BenchVerdict(
         supply=supply.name,
-        fitness=worst,
+        fitness=max(worst, Fitness.NOT_JUDGED) if open_questions else worst,
         reasons=tuple(reasons),
         open_questions=open_questions,
-        notes=tuple(_notes(supply)),
+        notes=tuple(note for note in (match.note, *plate_notes(supply)) if note),
     )
 
 
-def _reason(fitness: Fitness, finding: str, remedy: str) -> Reason:
-    return Reason(fitness=fitness, finding=finding, remedy=remedy)
+def good_until(record: BenchRecord) -> dt.date:
+    """Until when a test or an examination counts."""
+    if record.good_until is not None:
+        return dt.date.fromisoformat(record.good_until)
+    return dt.date.fromisoformat(record.on) + dt.timedelta(days=TEST_GOOD_DAYS)
+
+
+def _gives_trains(layout: Layout, supply: Supply) -> frozenset[str]:
+    """What comes out where trains run on it; of a supply without districts what all its outputs give; nothing where accessories alone do."""
+    districts = layout.districts_of_supply(supply.name)
+    used = {district.output for district in districts if district.use == "track"}
+    if districts and not used:
+        return frozenset()
+    outputs = [output for output in layout.output if output.supply == supply.name and (not used or output.name in used)]
+    return frozenset(output_current(output, supply) for output in outputs) or frozenset({supply.current})
+
+
+def _open_questions(supply: Supply, condition: Condition, today: dt.date) -> Iterator[tuple[str, str]]:
+    yield from ((key, question) for key, question in SAFETY_QUESTIONS.items() if getattr(condition, key) is None)
+    if supply.protection is None or supply.protection.kind == "unknown":
+        yield "protection", "What opens when too much is drawn (thermal breaker, electronic, fuse, none), and at how many amps?"
+    if condition.made_year is None and _passed(condition, today) is None:
+        yield "made_year", "In which year was it made, or when was its insulation last tested?"
+
+
+def _reason(fitness: Fitness, finding: str, remedy: str, *, is_final: bool = False) -> Reason:
+    return Reason(fitness=fitness, finding=finding, remedy=remedy, is_final=is_final)
 
 
 def _body_reasons(condition: Condition) -> Iterator[Reason]:
     if condition.enclosed is False:
         yield _reason(
-            Fitness.DO_NOT_ENERGISE, "Live parts are within reach.", "Mains parts that can be touched can kill: retire it."
-        )
-    if condition.breaker_present is False:
-        yield _reason(
-            Fitness.DO_NOT_ENERGISE, "It has no breaker or other protection.", "A short on the track would burn it: retire it."
+            Fitness.DO_NOT_ENERGISE,
+            "Live parts are within reach.",
+            "Mains parts that can be touched can kill: retire it.",
+            is_final=True,
         )
     if condition.cord == "cloth":
         yield _reason(
@@ -131,133 +211,97 @@ def _body_reasons(condition: Condition) -> Iterator[Reason]:
             "Its cord is cloth-covered.",
             "The rubber beneath has perished by now, inside the case too: retire it, or have it rebuilt and tested.",
         )
-    yield from _repairs(condition)
-
-
-def _repairs(condition: Condition) -> Iterator[Reason]:
-    competent = "by someone competent before it is plugged in."
     if condition.cord in ("cracked", "stiff"):
-        yield _reason(Fitness.REPAIR, f"Its cord is {condition.cord}.", f"Have the cord replaced {competent}")
+        yield _reason(Fitness.REPAIR_FIRST, f"Its cord is {condition.cord}.", f"Have the cord replaced {COMPETENT}")
     if condition.plug == "damaged":
-        yield _reason(Fitness.REPAIR, "Its plug is damaged.", f"Have the plug replaced {competent}")
+        yield _reason(Fitness.REPAIR_FIRST, "Its plug is damaged.", f"Have the plug replaced {COMPETENT}")
     if condition.strain_relief is False:
         yield _reason(
-            Fitness.REPAIR, "Nothing holds the cord where it enters the case.", f"Have a strain relief fitted {competent}"
-        )
-    if condition.safety_listed is False:
-        yield _reason(
-            Fitness.REPAIR, "It carries no safety laboratory's mark.", f"Have it examined and its insulation tested {competent}"
+            Fitness.REPAIR_FIRST, "Nothing holds the cord where it enters the case.", f"Have a strain relief fitted {COMPETENT}"
         )
     if condition.polarised_plug is False and condition.earthed is False:
         yield _reason(
-            Fitness.REPAIR,
+            Fitness.REPAIR_FIRST,
             "Its plug goes in either way and its case is not earthed.",
-            f"Have an earthed or polarised plug and cord fitted {competent}",
+            f"Have an earthed or polarised plug and cord fitted {COMPETENT}",
         )
 
 
-def _age_reasons(condition: Condition, this_year: int) -> Iterator[Reason]:
-    if condition.made_year is None or this_year - condition.made_year < OLD_AFTER_YEARS:
+def _protection_reasons(supply: Supply, condition: Condition) -> Iterator[Reason]:
+    if condition.breaker_present is not False and (supply.protection is None or supply.protection.kind != "none"):
         return
     yield _reason(
-        Fitness.REPAIR,
-        f"It is {this_year - condition.made_year} years old.",
-        "Insulation ages out of sight: have its insulation tested by someone competent before it is used.",
+        Fitness.DO_NOT_ENERGISE,
+        "It has no breaker or other overcurrent protection.",
+        f"A short on the track would burn it: retire it, or have protection added. {added_protection(supply)}",
     )
 
 
-def _volts_reasons(supply: Supply, mains: Mains) -> Iterator[Reason]:
-    if supply.input_volts is None:
-        return
-    low, high = min(supply.input_volts), max(supply.input_volts)
-    plate = f"{low:g} V" if low == high else f"{low:g}-{high:g} V"
-    adapter = "A plug adapter changes the pins and nothing else; a converter changes volts but not hertz, and must carry the full rating."
-    if mains.volts > high * (1 + VOLTS_TOLERANCE):
-        yield _reason(
-            Fitness.DO_NOT_ENERGISE, f"It is made for {plate}; the mains here is {mains.volts:g} V.", f"It would burn. {adapter}"
-        )
-    elif mains.volts < low * (1 - VOLTS_TOLERANCE):
-        yield _reason(
-            Fitness.REPAIR,
-            f"It is made for {plate}; the mains here is only {mains.volts:g} V.",
-            f"It gives about {mains.volts / low:.0%} of its volts here: use one made for this mains. {adapter}",
-        )
+def _latest(condition: Condition, what: str) -> BenchRecord | None:
+    return max((record for record in condition.record if record.what == what), key=lambda record: record.on, default=None)
 
 
-def flux_ratio(supply: Supply, mains: Mains) -> float | None:
-    """Core flux on this mains against the plate's: (volts / hertz) here over (volts / hertz) there; None where the plate is silent."""
-    if not supply.input_volts or not supply.input_hertz:
+def _passed(condition: Condition, today: dt.date) -> BenchRecord | None:
+    """The insulation test that counts today: the latest, passed, with enough volts."""
+    test = _latest(condition, "insulation-test")
+    if test is None or test.megohms is None or (test.test_volts or 0.0) < TEST_VOLTS:
         return None
-    return (mains.volts / mains.hertz) / (max(supply.input_volts) / min(supply.input_hertz))
+    in_time = dt.date.fromisoformat(test.on) <= today <= good_until(test)
+    return test if in_time and test.megohms >= LEAST_MEGOHMS[condition.earthed is True] else None
 
 
-def _hertz_reasons(supply: Supply, mains: Mains) -> Iterator[Reason]:
-    ratio = flux_ratio(supply, mains)
-    if ratio is None or supply.input_hertz is None:
-        return
-    lowest = min(supply.input_hertz)
-    if ratio > FLUX_LIMIT and mains.hertz < lowest:
+def _test_reasons(condition: Condition) -> Iterator[Reason]:
+    test, earth = _latest(condition, "insulation-test"), _latest(condition, "earth-test")
+    least = LEAST_MEGOHMS[condition.earthed is True]
+    if test is not None and test.megohms is not None and test.megohms < least:
         yield _reason(
             Fitness.DO_NOT_ENERGISE,
-            f"It is made for {lowest:g} Hz; on {mains.hertz:g} Hz its core carries {ratio:.2f} times the flux it was made for.",
-            "The iron saturates, the primary draws a heavy current without any load and overheats. No converter of volts changes that.",
+            f"Its insulation failed the test of {test.on}: {test.megohms:g} of at least {least:g} megohms.",
+            "What is on the output may be live: retire it, or have it rebuilt and tested again.",
+            is_final=True,
         )
-    elif ratio > FLUX_NOTE and mains.hertz < lowest:
+    if earth is not None and earth.earth_ohms is not None and earth.earth_ohms > MOST_EARTH_OHMS:
         yield _reason(
-            Fitness.REPAIR,
-            f"It is made for {lowest:g} Hz; on {mains.hertz:g} Hz its core runs at {ratio:.2f} times its flux.",
-            "It hums and runs hot: use one made for this mains, or ask someone competent.",
+            Fitness.REPAIR_FIRST,
+            f"Its earth failed the test of {earth.on}: {earth.earth_ohms:g} ohm from pin to case, {MOST_EARTH_OHMS:g} at most.",
+            f"Have cord, plug and earth joint put right {COMPETENT}",
         )
 
 
-def _current_reasons(supply: Supply, train_current: str | None) -> Iterator[Reason]:
-    if train_current is None or supply.current == train_current:
-        return
+def _age_and_mark_reasons(condition: Condition, today: dt.date) -> Iterator[Reason]:
+    tested = _passed(condition, today) is not None
+    needed = f"with {TEST_VOLTS:.0f} V DC, at least {LEAST_MEGOHMS[condition.earthed is True]:g} megohms"
+    years = today.year - condition.made_year if condition.made_year is not None else 0
+    if years >= OLD_AFTER_YEARS and not tested:
+        yield _reason(
+            Fitness.REPAIR_FIRST,
+            f"It is {years} years old, and no insulation test that counts today is recorded.",
+            f"Insulation ages out of sight: have it tested {needed}, {COMPETENT} Record the test (pilotlamp bench "
+            "--record): it counts for a year, or as long as the tester says.",
+        )
+    examined = _latest(condition, "examination")
+    is_examined = examined is not None and dt.date.fromisoformat(examined.on) <= today <= good_until(examined)
+    if condition.safety_listed is False and not (tested and is_examined):
+        yield _reason(
+            Fitness.REPAIR_FIRST,
+            "It carries no safety laboratory's mark.",
+            f"Have it opened and examined by a licensed practitioner and its insulation tested {needed}. Record both (pilotlamp bench "
+            "--record).",
+        )
+
+
+def _current_reasons(gives: frozenset[str], trains: str | None) -> Iterator[Reason]:
     words = {"ac": "alternating", "dc": "direct"}
-    yield _reason(
-        Fitness.REPAIR,
-        f"It gives {words[supply.current]} current; these trains need {words[train_current]} current.",
-        "Use it for accessories that take its current, not for these trains: the wrong one can burn a motor out.",
-    )
-
-
-def _notes(supply: Supply) -> Iterator[str]:
-    yield from _plate_notes(supply)
-    yield from _kind_notes(supply)
-    amps = supply.plate_va / supply.max_volts
-    limit_volts = TOY_LIMIT_VOLTS[supply.current]
-    if supply.plate_va > TOY_LIMIT_VA or amps > TOY_LIMIT_AMPS + 1e-9 or supply.max_volts > limit_volts:
-        yield (
-            f"It is outside the limits for toy transformers of IEC 61558-2-7 (200 VA, 10 A, {limit_volts:g} V): "
-            "treat it as a workshop supply, and add fuses on each output."
+    wrong = sorted(gives - {trains}) if trains is not None else []
+    if wrong:
+        yield _reason(
+            Fitness.NOT_HERE,
+            f"It gives {words[wrong[0]]} current; these trains need {words[trains or wrong[0]]} current.",
+            "Nothing is wrong with it: use it for accessories that take its current, not for these trains. The wrong one can burn a motor "
+            "out.",
         )
 
 
-def _plate_notes(supply: Supply) -> Iterator[str]:
-    """What the plate's figure means."""
-    if supply.rated_watts is not None:
-        yield "The plate gives watts. With motors the volt-amperes are higher than the watts, so the plate is reached earlier than it seems."
-    else:
-        yield "The plate gives volt-amperes: volts times amps as meters show them, whatever the kind of load."
-    if supply.rating_is == "input":
-        yield "The plate rates the primary side: some of it turns to heat, so less comes out (common practice: 70-80 %)."
-    yield f"The plate's {supply.plate_va:g} is the total over all outputs together; what accessories draw comes out of it."
-    if supply.input_volts is None or supply.input_hertz is None:
-        yield (
-            "The mains volts or hertz of its plate are not in the layout file, so they were not compared with this mains: add input_volts "
-            "and input_hertz (North American plates usually read 110, 115 or 120 V at 60 cycles)."
-        )
-    if supply.plate_va <= STARTER_VA:
-        yield "A supply of this size comes with starter sets (20-25 VA): enough for one small engine and little else."
-
-
-def _kind_notes(supply: Supply) -> Iterator[str]:
-    """What comes out, and what its protection does."""
-    if supply.current == "dc":
-        yield "It gives direct current (a power pack or rectifier). Its accessory pair is usually alternating: measure it before use."
-    reset = supply.condition.breaker_reset if supply.condition is not None else None
-    if reset == "auto":
-        yield "Its breaker comes back by itself: switch off and find the short first, or it heats up and opens again and again."
-    if reset == "manual":
-        yield "Its breaker stays open until it is reset by hand: find the short first, then reset it."
-    yield "The breaker protects the house and the person, not the trains."
+def unfit(verdicts: Iterable[BenchVerdict]) -> dict[str, BenchVerdict]:
+    """The verdicts of supplies that are not fit, by name."""
+    return {verdict.supply: verdict for verdict in verdicts if not verdict.is_fit}

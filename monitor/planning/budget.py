@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from monitor.layout import District, Layout, Output, Supply
 from monitor.layout.conductors import WARM_CELSIUS, ampacity_amps
 from monitor.layout.ratings import usable_va, winding_amps
-from monitor.planning.bench_check import BenchVerdict, Fitness
+from monitor.planning.bench_check import BenchVerdict
 from monitor.planning.common_return import ReturnDrops, return_drops
 from monitor.planning.feeders import FeederVolts, feeder_volts
 from monitor.planning.plan_file import Plan
@@ -29,25 +29,26 @@ class BudgetOptions:
         drop_share: Chosen limit of the volts lost on the way, share of the supply's highest volts (common practice: 5 %).
         celsius: Temperature of the feeders' copper.
         refused: By supply: why no load may be put on it.
-        used_anyway: By supply: a verdict that a person set aside.
+        set_aside: By supply: a verdict that a person set aside.
     """
 
     at_once: Mapping[str, float] = field(default_factory=lambda: dict(AT_ONCE))
     drop_share: float = 0.05
     celsius: float = WARM_CELSIUS
     refused: Mapping[str, str] = field(default_factory=dict)
-    used_anyway: Mapping[str, str] = field(default_factory=dict)
+    set_aside: Mapping[str, str] = field(default_factory=dict)
 
     @classmethod
     def of_plan(cls, plan: Plan, verdicts: Sequence[BenchVerdict] = ()) -> "BudgetOptions":
-        """As a plan file says, with supplies refused that the bench check found unfit unless the plan uses them anyway."""
-        unfit = {v.supply: _why(v) for v in verdicts if v.fitness in (Fitness.REPAIR, Fitness.DO_NOT_ENERGISE)}
+        """As a plan file says, with supplies refused that the bench check did not find fit, unless a person set its verdict aside."""
+        aside = {each.supply: each.words for each in plan.set_aside}
+        refused = {verdict.supply: verdict.why for verdict in verdicts if not verdict.is_fit}
         return cls(
             at_once={**AT_ONCE, **{str(kind): share for kind, share in plan.at_once.items()}},
             drop_share=plan.drop_share,
             celsius=plan.celsius,
-            refused={name: why for name, why in unfit.items() if name not in plan.use_anyway},
-            used_anyway={name: why for name, why in unfit.items() if name in plan.use_anyway},
+            refused={name: why for name, why in refused.items() if name not in aside},
+            set_aside={name: f"{aside[name]}. {why}" for name, why in refused.items() if name in aside},
         )
 
 
@@ -112,7 +113,7 @@ class BudgetEntry:
         loads: What draws there; for a district.
         feeder: Volts lost on the way, for a district with a feeder or a shared return.
         refused: Why no load may be put on it, from the bench check; empty where it may.
-        used_anyway: The verdict that was set aside; empty where none was.
+        set_aside: The verdict that was set aside; empty where none was.
     """
 
     kind: str
@@ -123,7 +124,7 @@ class BudgetEntry:
     loads: tuple[PlannedLoad, ...] = ()
     feeder: FeederVolts | None = None
     refused: str = ""
-    used_anyway: str = ""
+    set_aside: str = ""
 
     @property
     def binding(self) -> LimitUse | None:
@@ -188,10 +189,6 @@ def draw_of(loads: Sequence[PlannedLoad], options: BudgetOptions) -> Draw:
 _Loads = dict[str, list[PlannedLoad]]
 
 
-def _why(verdict: BenchVerdict) -> str:
-    return f"{verdict.fitness.sentence}: {verdict.reasons[0].finding}"
-
-
 def _of(loads: _Loads, districts: Iterable[District]) -> list[PlannedLoad]:
     return [load for district in districts for load in loads[district.name]]
 
@@ -216,7 +213,7 @@ def _supplies(layout: Layout, loads: _Loads, options: BudgetOptions) -> Iterator
             volts=supply.max_volts,
             limits=_tightest(_supply_limits(supply, draw)),
             refused=options.refused.get(supply.name, ""),
-            used_anyway=options.used_anyway.get(supply.name, ""),
+            set_aside=options.set_aside.get(supply.name, ""),
         )
 
 

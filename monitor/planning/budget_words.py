@@ -35,9 +35,9 @@ def verdict_words(budget: Budget) -> Iterator[str]:
     """Which supplies the bench check takes out of the budget, and which a person put back in."""
     for entry in budget.entries:
         if entry.refused:
-            yield f"NOT TO BE USED: {entry.name}. {entry.refused} No load may be put on it: see pilotlamp share."
-        if entry.used_anyway:
-            yield f"! {entry.name} is used against the bench check's verdict, because you said so. {entry.used_anyway}"
+            yield f"NOT TO BE USED: {entry.name}. {entry.refused} Put no load on it: see pilotlamp bench."
+        if entry.set_aside:
+            yield f"! {entry.name} is {entry.set_aside}"
 
 
 def _over_words(entry: BudgetEntry, limit: LimitUse) -> Iterator[str]:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from monitor.layout import Layout
-from monitor.planning.bench_check import BenchVerdict, Fitness
+from monitor.planning.bench_check import BenchVerdict
 from monitor.planning.budget import Budget, BudgetEntry
 
 
@@ -52,17 +52,16 @@ def morning_items(layout: Layout, verdicts: Sequence[BenchVerdict], budget: Budg
 
 
 def _verdict_item(verdict: BenchVerdict) -> str:
-    if verdict.fitness is Fitness.FIT:
+    if verdict.is_fit:
         return f"{verdict.supply}: look at cord, plug and case once more before switching on."
-    why = verdict.reasons[0].finding if verdict.reasons else verdict.open_questions[0]
-    return f"{verdict.supply}: {verdict.fitness.sentence}. {why}"
+    return f"{verdict.supply}: {verdict.why}"
 
 
 def _budget_items(entry: BudgetEntry) -> Iterator[str]:
     if entry.refused and entry.draw.running_amps > 0:
         yield f"{entry.name}: not to be used, so move its districts to another supply (pilotlamp share)."
-    if entry.used_anyway:
-        yield f"! {entry.name}: used against the bench check's verdict, because you said so."
+    if entry.set_aside:
+        yield f"! {entry.name}: {entry.set_aside}"
     binding = entry.binding
     if binding is not None and binding.share > 0.8:
         yield f"{entry.name}: {binding.limit} at {binding.share:.0%} with everything running. Leave something off."

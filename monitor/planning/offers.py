@@ -1,10 +1,11 @@
 """A layout's own supplies, candidates of its plan file, and its districts, as offers and needs for sharing."""
 
+import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 
 from monitor.layout import District, Layout, Supply
 from monitor.layout.ratings import usable_va, winding_amps
-from monitor.planning.bench_check import Fitness, check_bench
+from monitor.planning.bench_check import check_all
 from monitor.planning.plan_file import Candidate, Plan
 from monitor.planning.planned_loads import PlannedLoad, planned_loads
 from monitor.planning.sharing import Need, Offer
@@ -71,34 +72,33 @@ def _common_of(plan: Plan, district: District) -> str:
 def offers_of(
     layout: Layout,
     *,
-    this_year: int,
+    today: dt.date,
     plan: Plan | None = None,
-    overrides: Sequence[str] = (),
     prices: Mapping[str, float] | None = None,
 ) -> list[Offer]:
-    """Every supply of the layout and every candidate as an offer; those that the bench check did not find fit get no load unless overridden.
+    """Every supply of the layout and every candidate as an offer; those that the bench check did not find fit get no load.
 
     Args:
         layout: The layout.
-        this_year: For the bench check.
+        today: For the bench check.
         plan: The plan file.
-        overrides: Names of further supplies that a person wants used all the same.
         prices: Price of further supplies that would have to be bought; a supply without one is on hand.
     """
     plan = plan or Plan()
-    anyway, to_buy = {*plan.use_anyway, *overrides}, {**plan.prices, **(prices or {})}
+    to_buy = {**plan.prices, **(prices or {})}
+    verdicts = {verdict.supply: verdict for verdict in check_all(layout, plan, today=today)}
     phased = {name: f"phased {k + 1}" for k, group in enumerate(plan.phased) for name in group}
     own = [
-        _offer(layout, supply, this_year, phased.get(supply.name, ""), (supply.name in anyway, to_buy.get(supply.name, 0.0)))
+        _offer(layout, supply, phased.get(supply.name, ""), (verdicts[supply.name].is_fit, to_buy.get(supply.name, 0.0)))
         for supply in layout.supply
     ]
     return own + [offer for candidate in plan.candidate for offer in _candidates(candidate)]
 
 
-def _offer(layout: Layout, supply: Supply, this_year: int, phase_group: str, terms: tuple[bool, float]) -> Offer:
+def _offer(layout: Layout, supply: Supply, phase_group: str, terms: tuple[bool, float]) -> Offer:
     outputs = [output for output in layout.output if output.supply == supply.name]
     amps = winding_amps(supply)
-    override, price = terms
+    fit, price = terms
     return Offer(
         name=supply.name,
         current=supply.current,
@@ -109,8 +109,7 @@ def _offer(layout: Layout, supply: Supply, this_year: int, phase_group: str, ter
         fixed_outputs=frozenset(o for o, output in enumerate(outputs) if output.control == "constant"),
         price=price,
         phase_group=phase_group,
-        fit=check_bench(supply, layout.mains, this_year=this_year).fitness <= Fitness.UNKNOWN,
-        override=override,
+        fit=fit,
     )
 
 

@@ -1,17 +1,19 @@
 """What the bench checks still leave open, as sentences for a report."""
 
+import datetime as dt
+
 from monitor.layout import Layout
-from monitor.planning.bench_check import Fitness, check_bench
+from monitor.planning.bench_check import check_all
+from monitor.planning.plan_file import Plan
 
 
-def outstanding(layout: Layout, *, this_year: int) -> list[str]:
-    """Questions nobody has answered, then findings that are not mended.
+def outstanding(layout: Layout, *, today: dt.date) -> list[str]:
+    """Open questions, then findings that are not mended.
 
     Args:
         layout: The layout with what was found so far.
-        this_year: For the age of supplies.
+        today: For ages and tests.
     """
-    verdicts = [check_bench(supply, layout.mains, this_year=this_year) for supply in layout.supply]
-    found = [f"{verdict.supply}: {question}" for verdict in verdicts for question in verdict.open_questions]
-    reasons = [(verdict.supply, reason) for verdict in verdicts for reason in verdict.reasons if reason.fitness != Fitness.FIT]
-    return found + [f"{supply}: {reason.finding} {reason.remedy}" for supply, reason in reasons]
+    verdicts = check_all(layout, Plan(), today=today)
+    found = [f"{verdict.supply}: {question}" for verdict in verdicts for _, question in verdict.open_questions]
+    return found + [f"{verdict.supply}: {reason.finding} {reason.remedy}" for verdict in verdicts for reason in verdict.reasons]

@@ -216,7 +216,7 @@ def suits(need: Need, offer: Offer, options: ShareOptions, *, stretch: bool = Fa
     """Whether a need may go on an offer at all; with ``stretch`` the offer's total may be anything."""
     free = 1 - options.reserve
     right_current = need.current is None or need.current == offer.current
-    if not right_current or need.volts > offer.max_volts + SLACK or not (offer.fit or offer.override):
+    if not right_current or need.volts > offer.max_volts + SLACK or not offer.fit:
         return False
     outputs = outputs_for(need, offer)
     if not outputs:
@@ -265,7 +265,7 @@ def twins(offers: Sequence[Offer]) -> Iterator[tuple[int, int]]:
     for s, offer in enumerate(offers):
         mark = (
             offer.current, offer.usable_va, offer.max_volts, offer.output_amps, offer.winding_amps, offer.fixed_outputs, offer.price,
-            offer.phase_group, offer.fit, offer.override,
+            offer.phase_group, offer.fit,
         )  # fmt: skip
         if mark in last:
             yield last[mark], s

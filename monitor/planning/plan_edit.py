@@ -1,8 +1,10 @@
 """Changing the plan file beside a layout file, comments kept; it is made where it is not there."""
 
+import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
 
+import msgspec
 import tomlkit
 from tomlkit import TOMLDocument
 from tomlkit.items import AoT, InlineTable
@@ -11,7 +13,8 @@ from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
 from monitor.layout.load import read_text
 from monitor.layout.write import write_text
-from monitor.planning.plan_file import Candidate, parse_plan, plan_path
+from monitor.planning.bench_check import check_all
+from monitor.planning.plan_file import Candidate, Plan, SetAside, parse_plan, plan_path
 from monitor.planning.terminals import TerminalFinding
 
 HEAD = "# What planning needs beside the layout file; every key is optional.\n"
@@ -29,6 +32,8 @@ def add_candidate(layout_path: Path, candidate: Candidate) -> None:
         table = tomlkit.table()
         for key in candidate.__struct_fields__:
             value = getattr(candidate, key)
+            if isinstance(value, msgspec.Struct):
+                value = {name: part for name, part in msgspec.to_builtins(value).items() if part not in (None, [])}
             if value is not None and value != _DEFAULTS.get(key):
                 table[key] = value
         _tables(document, "candidate").append(table)
@@ -84,16 +89,35 @@ def keep_terminals(layout_path: Path, supply: str, found: TerminalFinding, *, ra
     _changed(layout_path, change)
 
 
-def set_use_anyway(layout_path: Path, supply: str, *, use: bool) -> None:
+def set_aside(layout_path: Path, supply: str, setting: SetAside | None, *, today: dt.date) -> None:
     """Set a bench check's verdict aside for one supply, or heed it again.
 
+    Args:
+        layout_path: The layout file.
+        supply: The supply.
+        setting: Who answers for it and why; None to heed the verdict again.
+        today: For the bench check.
+
     Raises:
-        LayoutError: There is no such supply, or the file cannot be written.
+        LayoutError: There is no such supply, its verdict is one that no reason sets aside, or the file cannot be written.
     """
 
-    def change(document: TOMLDocument, _layout: Layout) -> None:
-        names = [str(name) for name in document.get("use_anyway", []) if name != supply]
-        document["use_anyway"] = [*names, supply] if use else names
+    def change(document: TOMLDocument, layout: Layout) -> None:
+        verdict = next((each for each in check_all(layout, Plan(), today=today) if each.supply == supply), None)
+        if verdict is None:
+            raise LayoutError(f'there is no supply "{supply}": check its name', source=str(layout_path))
+        final = next((reason for reason in verdict.reasons if reason.is_final), None)
+        if setting is not None and final is not None:
+            raise LayoutError(f"no reason sets this aside. {final.finding} {final.remedy}", table=f'supply "{supply}"')
+        tables = _tables(document, "set_aside")
+        for k in reversed([k for k, each in enumerate(tables) if each.get("supply") == supply]):
+            del tables[k]
+        if setting is not None:
+            table = tomlkit.table()
+            table.update({key: getattr(setting, key) for key in setting.__struct_fields__})
+            tables.append(table)
+        if not len(tables):
+            del document["set_aside"]
 
     _changed(layout_path, change)
 

@@ -6,15 +6,17 @@ called. Every key is optional.
 """
 
 import difflib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Literal
 
+import msgspec
 from msgspec import Meta, Struct, field
 
 from monitor.errors import LayoutError
-from monitor.layout import Feeder, Layout, Supply
+from monitor.layout import Condition, Feeder, Layout, Protection, Supply
 from monitor.layout.load import parse_tables, read_text
+from monitor.layout.schema import IsoDate
 from monitor.planning.typical_draws import TYPICAL_DRAWS
 
 Positive = Annotated[float, Meta(gt=0, le=1e6)]
@@ -42,6 +44,10 @@ class Candidate(_PlanTable, frozen=True):
         outputs: How many outputs it has.
         output_amps: Own limit of each output; None where only the total bounds it.
         count: How many could be had.
+        input_volts: Mains volts on the plate, as the seller reads them; likewise the next.
+        input_hertz: Hertz.
+        protection: What opens when too much is drawn, as the seller says.
+        condition: What the seller answered to the bench check's questions.
     """
 
     name: Name
@@ -54,6 +60,35 @@ class Candidate(_PlanTable, frozen=True):
     outputs: Annotated[int, Meta(ge=1, le=20)] = 1
     output_amps: Positive | None = None
     count: Annotated[int, Meta(ge=1, le=20)] = 1
+    input_volts: tuple[Positive, ...] | None = None
+    input_hertz: tuple[Positive, ...] | None = None
+    protection: Protection | None = None
+    condition: Condition | None = None
+
+    def as_supply(self) -> Supply:
+        """The supply that it would be."""
+        return Supply(**{key: getattr(self, key) for key in Supply.__struct_fields__})
+
+
+class SetAside(_PlanTable, frozen=True):
+    """A verdict that a person set aside: the supply is still given no load by sharing.
+
+    Attributes:
+        supply: The supply.
+        reason: Why.
+        by: Who answers for it.
+        on: When, ISO 8601.
+    """
+
+    supply: Name
+    reason: Annotated[str, Meta(min_length=3, max_length=400)]
+    by: Name
+    on: IsoDate
+
+    @property
+    def words(self) -> str:
+        """For a person."""
+        return f"used against the bench check's verdict: {self.by} answers for it since {self.on} ({self.reason})"
 
 
 class Guess(_PlanTable, frozen=True):
@@ -138,7 +173,8 @@ class Plan(_PlanTable, frozen=True):
         trains: The current that the trains need, for the bench check; None where both kinds run.
         each_accessory: Share out accessories one by one instead of district by district.
         at_once: Share of each kind of load that typically runs at once.
-        use_anyway: Supplies to use against the bench check's verdict; said wherever it matters.
+        spending_limit: The most that all candidates together may cost; None where there is no limit.
+        set_aside: Verdicts of the bench check that a person set aside; said wherever it matters.
         prices: Supplies of the layout file that would have to be bought.
         phased: Groups of supplies that were phased to one another, so that their commons may meet.
         candidate: Supplies that could be bought.
@@ -154,7 +190,8 @@ class Plan(_PlanTable, frozen=True):
     trains: Literal["ac", "dc"] | None = None
     each_accessory: bool = False
     at_once: dict[Literal["locomotive", "lighting", "accessory"], Share] = field(default_factory=dict)
-    use_anyway: tuple[Name, ...] = ()
+    spending_limit: NotNegative | None = None
+    set_aside: tuple[SetAside, ...] = ()
     prices: dict[str, NotNegative] = {}
     phased: tuple[tuple[Name, ...], ...] = ()
     candidate: Annotated[tuple[Candidate, ...], Meta(max_length=CANDIDATES_LIMIT)] = ()
@@ -167,10 +204,16 @@ class Plan(_PlanTable, frozen=True):
         return next((found for found in self.terminals if found.supply == supply), None)
 
 
-def train_current_for(layout: Layout, supply: Supply, plan: Plan) -> Literal["ac", "dc"] | None:
-    """The current that a supply has to give, where trains run on it; None where accessories alone do, or the plan file does not say."""
-    on_track = any(district.use == "track" for district in layout.districts_of_supply(supply.name))
-    return plan.trains if on_track else None
+def changed_plan(plan: Plan, changes: Mapping[str, object]) -> Plan:
+    """A plan with some of its keys changed.
+
+    Raises:
+        LayoutError: A value is one that the key cannot have.
+    """
+    try:
+        return msgspec.convert({**msgspec.to_builtins(plan), **changes}, Plan)
+    except msgspec.ValidationError as error:
+        raise LayoutError(f"{', '.join(changes)}: {str(error).split(' - at')[0]}: correct it") from error
 
 
 def plan_path(layout_path: Path) -> Path:
@@ -212,12 +255,13 @@ _Error = tuple[str | None, str, str]
 
 def _errors(plan: Plan, layout: Layout) -> Iterator[_Error]:
     supplies = [supply.name for supply in layout.supply]
-    for key, names in (("use_anyway", plan.use_anyway), ("prices", plan.prices), ("phased", [n for g in plan.phased for n in g])):
+    for key, names in (("prices", plan.prices), ("phased", [n for g in plan.phased for n in g])):
         yield from _points_nowhere(None, key, names, supplies)
     taken = set(supplies)
     for candidate in plan.candidate:
         yield from _candidate_errors(candidate, taken)
         taken.add(candidate.name)
+    yield from _points_nowhere("set_aside", "supply", [each.supply for each in plan.set_aside], supplies)
     for guess in plan.guess:
         yield from _points_nowhere("guess", "district", [guess.district], [district.name for district in layout.district])
         yield from _points_nowhere("guess", "like", [guess.like], [draw.name for draw in TYPICAL_DRAWS])

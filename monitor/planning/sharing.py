@@ -36,8 +36,7 @@ class Offer:
         fixed_outputs: Outputs that no throttle moves: no track goes there.
         price: Zero for a supply on hand.
         phase_group: Supplies with the same mark have been phased to one another; their commons may meet.
-        fit: False for a supply that the bench check found unfit: it gets no load unless ``override`` is set.
-        override: A person said to use it all the same.
+        fit: False for a supply that the bench check found unfit: it gets no load.
     """
 
     name: str
@@ -50,7 +49,6 @@ class Offer:
     price: float = 0.0
     phase_group: str = ""
     fit: bool = True
-    override: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -201,7 +199,7 @@ def by_price_per_va(offers: Sequence[Offer]) -> list[tuple[Offer, float]]:
 
 def why_no_place(need: Need, offers: Sequence[Offer], options: ShareOptions) -> str:
     """What forbids a need that no larger total would help, and the smallest change that would; empty where a larger one would."""
-    fit = [offer for offer in offers if offer.fit or offer.override]
+    fit = [offer for offer in offers if offer.fit]
     right = [offer for offer in fit if need.current in (None, offer.current)]
     high_enough = [offer for offer in right if need.volts <= offer.max_volts]
     if not fit:

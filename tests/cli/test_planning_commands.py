@@ -1,6 +1,8 @@
 """The planning commands as a person uses them."""
 
+import datetime as dt
 import io
+import json
 import re
 from xml.etree import ElementTree as ET
 
@@ -28,12 +30,15 @@ def test_bench_prints_a_card_with_the_caution(show, capsys):
     assert main(["bench", str(show)]) == 0
     out = capsys.readouterr().out
     assert "North bench: FIT TO USE" in out
-    assert "South bench: NOT YET JUDGED" in out
+    assert "South bench: NOT JUDGED YET" in out
     assert "licensed practitioner" in out
 
 
 def test_bench_asks_writes_and_judges(show, capsys, monkeypatch):
-    answers(monkeypatch, ["yes", "cloth", "sound", "maybe", "no", "yes", "auto", "yes", "", "", "1950"])
+    answers(
+        monkeypatch,
+        ["yes", "cloth", "sound", "maybe", "no", "yes", "fuse", "5", "auto", "yes", "", "", "110-120", "60", "", "1950", "S-12"],
+    )
     assert main(["bench", str(show), "--supply", "South bench", "--ask"]) == 0
     captured = capsys.readouterr()
     assert "answer yes or no" in captured.err
@@ -42,6 +47,10 @@ def test_bench_asks_writes_and_judges(show, capsys, monkeypatch):
     assert condition is not None
     assert (condition.cord, condition.strain_relief, condition.earthed, condition.made_year) == ("cloth", False, None, 1950)
     assert condition.checked_on is not None
+    supply = load_layout(show).supply[1]
+    assert (supply.input_volts, supply.input_hertz) == ((110.0, 120.0), (60.0,))
+    assert supply.protection is not None
+    assert (supply.protection.kind, supply.protection.rated_amps, condition.serial) == ("fuse", 5.0, "S-12")
     assert show.read_text().startswith("# ours")
     assert (show.parent / "show.toml.before").read_text() == "# ours\n" + FERNHOLLOW
 
@@ -58,16 +67,47 @@ def test_budget_and_its_table_of_typical_draws(show, capsys):
     assert "common practice, no published source" in capsys.readouterr().out
 
 
-def test_an_unfit_supply_is_shared_only_with_a_visible_override(show, capsys):
+def test_a_record_and_a_setting_aside_are_kept(show, capsys):
+    show.write_text(FERNHOLLOW.replace("made_year = 1998", "made_year = 1950"))
+    named = ["bench", str(show), "--supply", "North bench"]
+    today = dt.date.today().isoformat()  # noqa: DTZ011 - the command's own day
+    assert main([*named, "--set-aside", "shown for one evening", "--by", "Ada"]) == 0
+    assert f"Ada answers for it since {today} (shown for one evening)" in capsys.readouterr().out
+    assert main([*named, "--set-aside", "shown for one evening"]) == 2
+    assert "add --by" in capsys.readouterr().err
+    assert main([*named, "--record", f"insulation-test,{today},Ada,megohms=50,test_volts=500"]) == 0
+    assert main([*named, "--heed"]) == 0
+    assert "North bench: FIT TO USE" in capsys.readouterr().out
+    assert "set_aside" not in show.with_suffix(".plan.toml").read_text()
+    assert main([*named, "--record", "insulation-test,soon,Ada"]) == 2
+    assert "--record takes WHAT" in capsys.readouterr().err
+    show.write_text(show.read_text().replace("enclosed = true", "enclosed = false"))
+    assert main([*named, "--set-aside", "just once", "--by", "Ada"]) == 2
+    assert "no reason sets this aside" in capsys.readouterr().err
+
+
+def test_bench_as_json(show, capsys):
+    assert main(["bench", str(show), "--json"]) == 0
+    north, south = map(json.loads, capsys.readouterr().out.splitlines())
+    assert north == {"kind": "bench", "supply": "North bench", "verdict": "fit", "reasons": [], "open": []}
+    assert south["verdict"] == "not-judged"
+    assert [each.split(":")[0] for each in south["open"]] == [
+        "enclosed", "cord", "plug", "strain_relief", "breaker_present", "safety_listed", "protection", "made_year", "input_volts",
+        "input_hertz",
+    ]  # fmt: skip
+
+
+def test_what_to_ask_a_seller(show, capsys):
+    assert main(["bench", str(show), "--seller"]) == 0
+    assert "Cloth, stiff, cracked or taped?" in capsys.readouterr().out
+
+
+def test_an_unfit_supply_gets_no_load(show, capsys):
     show.write_text(FERNHOLLOW.replace('cord = "sound"', 'cord = "cloth"').replace("running_amps = 2.4", "running_amps = 6.0"))
     assert main(["share", str(show)]) == 0
     out = capsys.readouterr().out
     assert "North bench gets no load" in out
     assert "Outer main finds no place" in out
-    assert main(["share", str(show), "--use-anyway", "North bench"]) == 0
-    out = capsys.readouterr().out
-    assert "! North bench is used against the bench check's verdict" in out
-    assert "finds no place" not in out
 
 
 def test_share_refuses_prices_it_cannot_read(show, capsys):

@@ -33,7 +33,7 @@ def text_of(layout, plan=None, standing=None):
 
 def test_verdicts_budget_sharing_phasing_and_list_are_on_it():
     text = text_of(parse_layout(FERNHOLLOW))
-    for words in ("Fit to use", "Not yet judged", "nameplate total", "Sharing the load", "NEM 609", "Show morning"):
+    for words in ("Fit to use", "Not judged yet", "nameplate total", "Sharing the load", "NEM 609", "Show morning"):
         assert words in text
 
 
@@ -146,14 +146,18 @@ def test_a_verdict_is_set_aside_in_plain_sight_only(watched):
     hall.layout_path.write_text(FERNHOLLOW.replace('cord = "sound"', 'cord = "cloth"'))
     layout, plan, _ = as_it_stands(hall)
     assert "NOT TO BE USED: North bench" in text_of(layout, plan)
-    assert client.post("/anyway", json={"supply": "North bench", "use": True}, headers=ACT).status_code == 200
+    named = {"supply": "North bench", "use": True, "reason": "rebuilt last week", "by": "Ada"}
+    for refused in ({**named, "by": " "}, {**named, "reason": ""}, {**named, "supply": "West"}):
+        assert client.post("/set-aside", json=refused, headers=ACT).status_code == 400
+    assert client.post("/set-aside", json=named, headers=ACT).status_code == 200
     text = text_of(*as_it_stands(hall)[:2])
-    assert "NOT TO BE USED" not in text
-    assert "Used against this verdict, because you said so." in text
-    assert "! North bench is used against the bench check's verdict" in text
-    assert client.post("/anyway", json={"supply": "North bench", "use": False}, headers=ACT).status_code == 200
+    assert "NOT TO BE USED: North bench" not in text
+    assert "North bench gets no load" in text
+    assert "Beware: used against the bench check's verdict: Ada answers for it" in text
+    assert client.post("/set-aside", json={"supply": "North bench", "use": False}, headers=ACT).status_code == 200
     assert "NOT TO BE USED: North bench" in text_of(*as_it_stands(hall)[:2])
-    assert client.post("/anyway", json={"supply": "West", "use": True}, headers=ACT).status_code == 400
+    hall.layout_path.write_text(FERNHOLLOW.replace("enclosed = true", "enclosed = false"))
+    assert client.post("/set-aside", json=named, headers=ACT).status_code == 400
 
 
 def test_a_draw_is_learnt_shown_and_kept(watched):
@@ -192,7 +196,7 @@ def test_what_cannot_be_learnt_is_said(watched, sent):
     assert answer.json["sentence"].startswith("Not learnt")
 
 
-@pytest.mark.parametrize("path", ["/candidate", "/terminals", "/anyway", "/learn"])
+@pytest.mark.parametrize("path", ["/candidate", "/terminals", "/set-aside", "/learn"])
 def test_only_the_page_itself_may_keep_plans(watched, path):
     hall, client = watched
     assert client.post(path, json={}).status_code == 403

@@ -35,6 +35,8 @@ safety_listed = true
 earthed = false
 made_year = 1998
 enclosed = true
+plug = "sound"
+strain_relief = true
 
 [[supply]]
 name = "South bench"
@@ -85,3 +87,26 @@ starting_amps = 4.5
 gain = 1.004
 zero = -0.3
 """
+
+_SOUTH = 'name = "South bench"\ncurrent = "ac"\nrated_watts = 75\nmax_volts = 16\n'
+BOTH_FIT = FERNHOLLOW.replace(
+    _SOUTH,
+    _SOUTH
+    + """input_volts = [120]
+input_hertz = [60]
+
+[supply.protection]
+kind = "thermal"
+rated_amps = 5
+
+[supply.condition]
+cord = "sound"
+breaker_present = true
+safety_listed = true
+made_year = 2010
+enclosed = true
+plug = "sound"
+strain_relief = true
+""",
+)
+"""The same with South bench checked, too."""

@@ -8,7 +8,7 @@ import subprocess
 import pytest
 
 from monitor.layout import Feeder, Load, parse_layout
-from monitor.planning.bench_check import check_bench
+from monitor.planning.bench_check import check_all
 from monitor.planning.budget import BudgetOptions, draw_of, reckon
 from monitor.planning.budget_words import budget_text
 from monitor.planning.feeders import feeder_volts
@@ -16,6 +16,7 @@ from monitor.planning.plan_file import parse_plan
 from monitor.planning.planned_loads import PlannedLoad
 from monitor.planning.typical_draws import TYPICAL_DRAWS
 from tests.layout.fernhollow import FERNHOLLOW
+from tests.planning.test_bench_check import TODAY
 
 MORE_LOADS = """
 [[load]]
@@ -135,13 +136,17 @@ def test_the_plate_total_is_what_all_outputs_share():
 
 def test_an_unfit_supply_is_refused_load_unless_overridden_in_plain_sight():
     layout = parse_layout(FERNHOLLOW.replace('cord = "sound"', 'cord = "cloth"'))
-    verdicts = [check_bench(supply, layout.mains, this_year=2026) for supply in layout.supply]
+    verdicts = check_all(layout, parse_plan("", layout), today=TODAY)
     refused = reckon(layout, BudgetOptions.of_plan(parse_plan("", layout), verdicts))
     assert "NOT TO BE USED: North bench. Do not energise" in budget_text(refused)
-    anyway = reckon(layout, BudgetOptions.of_plan(parse_plan('use_anyway = ["North bench"]', layout), verdicts))
-    text = budget_text(anyway)
-    assert "NOT TO BE USED" not in text
-    assert "! North bench is used against the bench check's verdict" in text
+    plan = parse_plan(
+        '[[set_aside]]\nsupply = "North bench"\nreason = "rebuilt last week"\nby = "Ada"\non = "2026-11-29"\n', layout
+    )
+    text = budget_text(reckon(layout, BudgetOptions.of_plan(plan, verdicts)))
+    assert "NOT TO BE USED: North bench" not in text
+    assert (
+        "! North bench is used against the bench check's verdict: Ada answers for it since 2026-11-29 (rebuilt last week)" in text
+    )
 
 
 def test_measured_and_guessed_draws_say_so():

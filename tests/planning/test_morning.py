@@ -1,19 +1,21 @@
 from monitor.layout import parse_layout
-from monitor.planning.bench_check import check_bench
+from monitor.planning.bench_check import check_all
 from monitor.planning.budget import reckon
 from monitor.planning.morning import morning_list
+from monitor.planning.plan_file import Plan
 from tests.layout.fernhollow import FERNHOLLOW
+from tests.planning.test_bench_check import TODAY
 
 
 def listed(text, troubles=(), day=""):
     layout = parse_layout(text)
-    verdicts = [check_bench(supply, layout.mains, this_year=2026) for supply in layout.supply]
+    verdicts = check_all(layout, Plan(), today=TODAY)
     return morning_list(layout, verdicts, reckon(layout), troubles, day)
 
 
 def test_the_list_names_what_is_open():
     text = listed(FERNHOLLOW, ["Outer main lost contact at one spot, 0.4 of a lap after the station."])
-    assert "South bench: Not yet judged" in text
+    assert "South bench: Not judged yet" in text
     assert "From last time: Outer main lost contact" in text
     assert text.count("[ ]") >= 7
 

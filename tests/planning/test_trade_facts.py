@@ -12,7 +12,7 @@ from monitor.planning.plan_file import parse_plan
 from monitor.planning.sharing import Need, Offer, ShareOptions, by_price_per_va, explain, share_load
 from monitor.planning.typical_draws import TYPICAL_DRAWS
 from tests.layout.fernhollow import FERNHOLLOW
-from tests.planning.test_bench_check import HERE, SOUND, supply, verdict
+from tests.planning.test_bench_check import HERE, SOUND, TODAY, supply, verdict
 
 LAYOUT = parse_layout(FERNHOLLOW)
 
@@ -55,9 +55,7 @@ def numbered(need, k):
 @pytest.mark.parametrize("volts", [110.0, 115.0, 120.0])
 def test_north_american_plates_are_at_home_on_120_volts_and_60_hertz(volts):
     assert verdict(supply(input_volts=(volts,), input_hertz=(60.0,))).fitness is Fitness.FIT
-    assert (
-        verdict(supply(input_volts=(volts,), input_hertz=(60.0,)), Mains(volts=230, hertz=50)).fitness is Fitness.DO_NOT_ENERGISE
-    )
+    assert verdict(supply(input_volts=(volts,), input_hertz=(60.0,)), Mains(volts=230, hertz=50)).fitness is Fitness.NOT_HERE
 
 
 def test_a_power_pack_gives_dc_and_its_accessory_pair_is_usually_ac():
@@ -121,7 +119,7 @@ def test_supplies_some_80_years_old_with_exposed_contacts_cloth_cords_or_no_brea
     (key,) = found
     toml = {"enclosed": ("enclosed = true", "enclosed = false"), "cord": ('cord = "sound"', 'cord = "cloth"')}
     layout = parse_layout(text.replace(*toml.get(key, ("breaker_present = true", "breaker_present = false"))))
-    assert "North bench" not in share_load(needs_of(layout), offers_of(layout, this_year=2026)).used
+    assert "North bench" not in share_load(needs_of(layout), offers_of(layout, today=TODAY)).used
 
 
 def test_how_a_breaker_resets_is_asked_and_explained():
@@ -132,4 +130,4 @@ def test_how_a_breaker_resets_is_asked_and_explained():
 def test_dc_supplies_do_not_suit_ac_trains_where_the_plan_file_says_so():
     plan = parse_plan('trains = "ac"', LAYOUT)
     made = Supply(name="x", current="dc", rated_va=60, max_volts=16, condition=Condition())
-    assert check_bench(made, HERE, this_year=2026, train_current=plan.trains).fitness is Fitness.REPAIR
+    assert check_bench(made, HERE, today=TODAY, trains=plan.trains).fitness is Fitness.NOT_HERE

@@ -12,6 +12,7 @@ from monitor.planning.share_drawing import draw_share
 from monitor.planning.sharing import share_load
 from monitor.planning.wiring_card import card_text, draw_card, wires_of
 from tests.layout.fernhollow import FERNHOLLOW
+from tests.planning.test_bench_check import TODAY
 from tests.planning.test_terminals import found_for
 
 LAYOUT = parse_layout(FERNHOLLOW)
@@ -54,7 +55,7 @@ def test_names_cannot_break_the_picture():
 
 
 def test_the_share_plan_is_drawn_with_every_need():
-    needs, offers = needs_of(LAYOUT), offers_of(LAYOUT, this_year=2026)
+    needs, offers = needs_of(LAYOUT), offers_of(LAYOUT, today=TODAY)
     said = words_in(draw_share(share_load(needs, offers), needs, offers))
     assert "Outer main 2.4 A (output 1)" in said
     assert "Everything has a place" in said

@@ -81,7 +81,7 @@ def test_unshared_the_page_answers_on_this_machine_only(private):
 
 def test_shared_a_visitor_looks_and_does_not_act(served):
     assert served.ask("GET", "/feed/now", **VISITOR).status == 200
-    for path in ("/act", "/bench", "/learn", "/candidate", "/terminals", "/anyway", "/anything", "/_dash-update-component/x"):
+    for path in ("/act", "/bench", "/learn", "/candidate", "/terminals", "/set-aside", "/anything", "/_dash-update-component/x"):
         for method in ("POST", "PUT", "DELETE", "PATCH", "OPTIONS", "TRACE"):
             assert served.ask(method, path, MUTE, **VISITOR, **ACT).status == 403, (method, path)
     assert served.hall.operated == []
@@ -229,7 +229,7 @@ def test_every_answer_carries_the_headers_and_scripts_run_from_here_only(served)
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
-    path=st.sampled_from(["/act", "/bench", "/learn", "/candidate", "/terminals", "/anyway", "/enter", "/leave"]),
+    path=st.sampled_from(["/act", "/bench", "/learn", "/candidate", "/terminals", "/set-aside", "/enter", "/leave"]),
     body=st.binary(max_size=6000),
 )
 def test_no_body_breaks_an_address(served, path, body):
