@@ -1,6 +1,5 @@
 """What the shape alone cannot say: names that point nowhere, channels used twice, figures that cannot be together."""
 
-import datetime as dt
 import difflib
 from collections.abc import Iterable, Iterator
 
@@ -70,7 +69,6 @@ def _supply_errors(supply: Supply) -> Iterator[_Error]:
         figures = getattr(supply, key)
         if figures is not None and (not figures or list(figures) != sorted(figures)):
             yield table, key, "give one figure or several in rising order, as the plate reads"
-    yield from _record_errors(supply)
     protection = supply.protection
     if protection is None:
         return
@@ -83,15 +81,6 @@ def _supply_errors(supply: Supply) -> Iterator[_Error]:
     for before, after in zip(protection.points, protection.points[1:], strict=False):
         if after[0] <= before[0] or after[1] > before[1]:
             yield table, "protection.points", "points must rise in amps and fall in seconds: put them in order"
-
-
-def _record_errors(supply: Supply) -> Iterator[_Error]:
-    for record in supply.condition.record if supply.condition is not None else ():
-        for key, day in (("on", record.on), ("good_until", record.good_until)):
-            try:
-                dt.date.fromisoformat(day or record.on)
-            except ValueError:
-                yield f'supply "{supply.name}"', f"condition.record.{key}", f"there is no day {day}: correct it"
 
 
 def _output_errors(output: Output, layout: Layout) -> Iterator[_Error]:

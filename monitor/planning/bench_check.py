@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import IntEnum
 
+from monitor.errors import LayoutError
 from monitor.layout import Condition, Layout, Mains, Supply
 from monitor.layout.ratings import output_current
 from monitor.layout.schema import BenchRecord
@@ -171,8 +172,15 @@ def check_bench(
 def good_until(record: BenchRecord) -> dt.date:
     """Until when a test or an examination counts."""
     if record.good_until is not None:
-        return dt.date.fromisoformat(record.good_until)
-    return dt.date.fromisoformat(record.on) + dt.timedelta(days=TEST_GOOD_DAYS)
+        return _day(record.good_until)
+    return _day(record.on) + dt.timedelta(days=TEST_GOOD_DAYS)
+
+
+def _day(text: str) -> dt.date:
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError as error:
+        raise LayoutError(f"there is no day {text}: correct it", key="condition.record") from error
 
 
 def _gives_trains(layout: Layout, supply: Supply) -> frozenset[str]:
@@ -246,7 +254,7 @@ def _passed(condition: Condition, today: dt.date) -> BenchRecord | None:
     test = _latest(condition, "insulation-test")
     if test is None or test.megohms is None or (test.test_volts or 0.0) < TEST_VOLTS:
         return None
-    in_time = dt.date.fromisoformat(test.on) <= today <= good_until(test)
+    in_time = _day(test.on) <= today <= good_until(test)
     return test if in_time and test.megohms >= LEAST_MEGOHMS[condition.earthed is True] else None
 
 
@@ -280,7 +288,7 @@ def _age_and_mark_reasons(condition: Condition, today: dt.date) -> Iterator[Reas
             "--record): it counts for a year, or as long as the tester says.",
         )
     examined = _latest(condition, "examination")
-    is_examined = examined is not None and dt.date.fromisoformat(examined.on) <= today <= good_until(examined)
+    is_examined = examined is not None and _day(examined.on) <= today <= good_until(examined)
     if condition.safety_listed is False and not (tested and is_examined):
         yield _reason(
             Fitness.REPAIR_FIRST,

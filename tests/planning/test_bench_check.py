@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.errors import LayoutError
 from monitor.layout import Condition, Mains, Protection, Supply, parse_layout
 from monitor.layout.schema import BenchRecord
 from monitor.planning.bench_check import Fitness, check_all, check_bench
@@ -182,6 +183,11 @@ def insulation(**record):
 )
 def test_a_recorded_test_lifts_the_age_for_its_time(record, fitness):
     assert verdict(supply(changed(made_year=1946, record=(insulation(**record),)))).fitness is fitness
+
+
+def test_a_day_that_is_none_is_said():
+    with pytest.raises(LayoutError, match="no day 2026-02-30"):
+        verdict(supply(changed(made_year=1946, record=(insulation(on="2026-02-30"),))))
 
 
 def test_an_unearthed_supply_needs_two_megohms_and_an_earthed_one_its_earth():
