@@ -1,5 +1,6 @@
 """A Dash app before it has pages: what every app of ours has in common."""
 
+import html
 from pathlib import Path
 
 import dash
@@ -14,13 +15,21 @@ INSIST_FOR_S = 86_400
 something else without encryption, and they would refuse that too (RFC 6797, section 8.3: a name counts with all its ports)."""
 
 
+class EscapedDash(dash.Dash):
+    """Dash puts the title of an app into its pages as it is: this is the place where that text becomes HTML."""
+
+    def interpolate_index(self, metas: str = "", title: str = "", **parts: str) -> str:  # type: ignore[override] # Dash names eight, two matter
+        """The page's frame with its parts put in; the title is text, whatever stands in it."""
+        return str(super().interpolate_index(metas=metas, title=html.escape(title), **parts))
+
+
 def base_app(title: str) -> dash.Dash:
     """An app without pages, that takes everything it needs from this machine.
 
     Args:
         title: For the browser's tab.
     """
-    app = dash.Dash(
+    app = EscapedDash(
         __name__,
         title=title,
         assets_folder=str(Path(__file__).parent / "assets"),

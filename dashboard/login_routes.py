@@ -9,13 +9,15 @@ import msgspec
 from flask import Blueprint, Response, request
 from msgspec import Meta, Struct
 
-from dashboard.access import ACTING_HEADER, Gate
+from dashboard.access import ACTING_HEADER, Gate, is_local
 from dashboard.login_throttle import LoginThrottle
 from dashboard.passphrase import LONGEST, Passphrase
 from dashboard.requests import answer, read_request
 from dashboard.visits import COOKIE, VISIT_LASTS_S
 
 BODY_LIMIT_BYTES = 1024
+HERE = "this computer"
+"""What comes straight from this computer, not through a proxy on it."""
 _log = logging.getLogger(__name__)
 
 # The secret of a link stands behind '#': browsers never send that part, so it is in no log, and no preview of a link uses it up.
@@ -57,10 +59,15 @@ class LoginGate:
         self._lock = threading.Lock()
 
     def enter(self, key: Key, address: str) -> tuple[int, str, str | None]:
-        """Status, sentence and the visit's cookie, if it begins."""
+        """Status, sentence and the visit's cookie, if it begins.
+
+        Args:
+            key: What it is tried with. The secret of a link is beyond guessing (192 bits): no wrong tries hold it up.
+            address: From where; strangers' wrong tries never hold up :data:`HERE`.
+        """
         # Under the lock from asking to counting: guesses that come at once wait for each other's verdict.
         with self._lock:
-            wait_s = self._tries.wait_s(address)
+            wait_s = 0.0 if key.secret is not None else self._tries.wait_s(address, alone=address == HERE)
             if wait_s > 0:
                 return 429, f"Too many wrong tries: wait {wait_s:.0f} s.", None
             if self._is_right(key):
@@ -80,7 +87,7 @@ class LoginGate:
 def entering_routes(gate: Gate, passphrase: Passphrase | None) -> Blueprint:
     """The addresses /enter and /leave."""
     routes = Blueprint("entering", __name__)
-    door = LoginGate(gate, passphrase)
+    login = LoginGate(gate, passphrase)
 
     @routes.get("/enter")
     def form() -> Response:
@@ -94,7 +101,7 @@ def entering_routes(gate: Gate, passphrase: Passphrase | None) -> Blueprint:
             key = read_request(Key, BODY_LIMIT_BYTES)
         except msgspec.MsgspecError:
             return answer(400, "Not understood.")
-        status, sentence, visit = door.enter(key, request.remote_addr or "nowhere")
+        status, sentence, visit = login.enter(key, HERE if is_local(request) else request.remote_addr or "nowhere")
         said = answer(status, sentence)
         if visit is not None:
             said.set_cookie(
@@ -104,6 +111,8 @@ def entering_routes(gate: Gate, passphrase: Passphrase | None) -> Blueprint:
 
     @routes.post("/leave")
     def leave() -> Response:
+        if ACTING_HEADER not in request.headers:
+            return answer(403, "Only the page itself may leave.")
         gate.visits.end(request.cookies.get(COOKIE))
         said = answer(200, "This device only looks now.")
         said.delete_cookie(COOKIE, httponly=True, samesite="Strict", path="/")

@@ -33,11 +33,16 @@ class LoginThrottle:
         self._all = _AddressState()
         self._rows: OrderedDict[str, _AddressState] = OrderedDict()
 
-    def wait_s(self, address: str) -> float:
-        """Seconds until this address may try again; 0 when it may now."""
+    def wait_s(self, address: str, *, alone: bool = False) -> float:
+        """Seconds until this address may try again; 0 when it may now.
+
+        Args:
+            address: Which.
+            alone: Count its own wrong tries only, not those of all others.
+        """
         with self._lock:
-            own = self._rows.get(address, _AddressState())
-            return max(self._left_s(own, FREE_TRIES), self._left_s(self._all, FREE_TRIES_OF_ALL))
+            own_s = self._left_s(self._rows.get(address, _AddressState()), FREE_TRIES)
+            return own_s if alone else max(own_s, self._left_s(self._all, FREE_TRIES_OF_ALL))
 
     def wrong(self, address: str) -> int:
         """Count a wrong try; how many this address has made now."""
@@ -54,9 +59,10 @@ class LoginThrottle:
             return row.wrong
 
     def right(self, address: str) -> None:
-        """Forget the wrong tries of somebody who got it right."""
+        """Forget the wrong tries of an address that got it right, and take them off the common count."""
         with self._lock:
-            self._rows.pop(address, None)
+            own = self._rows.pop(address, _AddressState())
+            self._all.wrong = max(0, min(self._all.wrong - own.wrong, FREE_TRIES_OF_ALL - 1))
 
     def _left_s(self, row: _AddressState, free: int) -> float:
         if row.wrong < free:

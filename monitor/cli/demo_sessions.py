@@ -14,6 +14,7 @@ from monitor.runtime.session_stream import session_pipeline
 from monitor.sessions import SessionFolder
 from monitor.sessions.folder import folder_name
 from monitor.sessions.recorder import Recorder
+from monitor.sessions.recording import SessionOptions
 from monitor.values import Action, Chunk
 
 PORT = "rehearsal"
@@ -71,7 +72,7 @@ def make_demo_sessions(recordings: Path, shows: tuple[DemoShow, ...] = SHOWS) ->
 def _make(recordings: Path, show: DemoShow) -> SessionFolder:
     text = demo_layout_text(PORT)
     pipeline = session_pipeline(parse_layout(text))
-    recorder = Recorder(recordings, text, began_at=show.began_at, invented=True)
+    recorder = Recorder(recordings, text, began_at=show.began_at, options=SessionOptions(invented=True, readable=True))
     folder = recorder.status().folder
     rehearsal = fernhollow_show(seed=show.seed, lines=show.lines)
     marks = list(show.marks)

@@ -7,6 +7,7 @@ import logging.handlers
 from collections.abc import Iterator
 from pathlib import Path
 
+from monitor.cli.plain_output import plain_line
 from monitor.errors import LogError
 
 FILE_LIMIT_BYTES = 2_000_000
@@ -25,7 +26,7 @@ def configure_log(parser: argparse.ArgumentParser) -> None:
 
 @contextlib.contextmanager
 def logging_to(path: Path | None) -> Iterator[None]:
-    """Log serious things to standard error and, where a file is given, everything to that.
+    """Log serious things to standard error, a line each, and where a file is given everything to that, with the program's stacks.
 
     Args:
         path: The file; None for no file.
@@ -35,6 +36,7 @@ def logging_to(path: Path | None) -> Iterator[None]:
     """
     terminal = logging.StreamHandler()
     terminal.setLevel(logging.WARNING)
+    terminal.setFormatter(_OneLine(FORMAT))
     handlers: list[logging.Handler] = [terminal]
     if path is not None:
         handlers.append(_opened(path))
@@ -42,7 +44,6 @@ def logging_to(path: Path | None) -> Iterator[None]:
     level_before = root.level
     root.setLevel(logging.WARNING if path is None else logging.INFO)
     for handler in handlers:
-        handler.setFormatter(logging.Formatter(FORMAT))
         root.addHandler(handler)
     try:
         yield
@@ -56,11 +57,22 @@ def logging_to(path: Path | None) -> Iterator[None]:
 def _opened(path: Path) -> logging.Handler:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        return _QuietFile(path, maxBytes=FILE_LIMIT_BYTES, backupCount=OLD_FILES_KEPT, encoding="utf-8")
+        file = _QuietFile(path, maxBytes=FILE_LIMIT_BYTES, backupCount=OLD_FILES_KEPT, encoding="utf-8")
     except OSError as error:
         raise LogError(
             f"no log can be kept in {path} ({error.strerror}): mend its rights, or choose another with --log"
         ) from error
+    file.setFormatter(logging.Formatter(FORMAT))
+    return file
+
+
+class _OneLine(logging.Formatter):
+    """What a person at the terminal can use: the sentence, without the stack of the program."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        line = super().format(logging.makeLogRecord({**record.__dict__, "exc_info": None, "exc_text": None, "stack_info": None}))
+        sentence = plain_line(line)
+        return f"{sentence} (--log FILE keeps the details)" if record.exc_info else sentence
 
 
 class _QuietFile(logging.handlers.RotatingFileHandler):

@@ -2,10 +2,10 @@
 
 import argparse
 import importlib
-import os
 import sys
 from collections.abc import Sequence
 
+from monitor.cli.plain_output import PlainOutput, print_nowhere
 from monitor.errors import MonitorError
 
 COMMANDS = {
@@ -46,13 +46,21 @@ def main(argv: Sequence[str] | None = None) -> int:
     Returns:
         The exit code: 0, or 2 with one plain line on standard error.
     """
-    arguments = list(sys.argv[1:] if argv is None else argv)
-    parser = _parser(arguments)
-    args = parser.parse_args(arguments)
-    if not hasattr(args, "run"):
-        parser.print_help()
-        return 2
+    streams = sys.stdout, sys.stderr
+    sys.stdout, sys.stderr = PlainOutput(sys.stdout), PlainOutput(sys.stderr)
     try:
+        return _run(list(sys.argv[1:] if argv is None else argv))
+    finally:
+        sys.stdout, sys.stderr = streams
+
+
+def _run(arguments: list[str]) -> int:
+    try:
+        parser = _parser(arguments)
+        args = parser.parse_args(arguments)
+        if not hasattr(args, "run"):
+            parser.print_help()
+            return 2
         return int(args.run(args))
     except MonitorError as error:
         print(f"pilotlamp: {error}", file=sys.stderr)
@@ -61,8 +69,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 130
     except BrokenPipeError:
         # The reader of our output went away (a pager, head): nothing is wrong here.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        print_nowhere()
         return 0
+    except (MemoryError, RuntimeError) as error:
+        if isinstance(error, RuntimeError) and "thread" not in str(error):
+            raise
+        # A thread that cannot be started lacks memory for its stack.
+        print("pilotlamp: this computer has too little memory free: close other programs, then start again", file=sys.stderr)
+        return 2
 
 
 def _parser(arguments: list[str]) -> argparse.ArgumentParser:

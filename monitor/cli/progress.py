@@ -3,7 +3,9 @@
 import sys
 import time
 from types import TracebackType
-from typing import Self
+from typing import Self, TextIO
+
+from monitor.cli.plain_output import PlainOutput
 
 EVERY_S = 0.2
 
@@ -27,7 +29,7 @@ class Progress:
             return
         self._shown_s = time.monotonic()
         said = f"{done / self._total:4.0%}" if self._total else f"{done:.0f} s"
-        print(f"\r{self._what}: {said}  (Ctrl-C stops)", end="", file=sys.stderr, flush=True)
+        print(f"\r{self._what}: {said}  (Ctrl-C stops)", end="", file=_terminal(), flush=True)
 
     def __enter__(self) -> Self:
         """Begin."""
@@ -36,4 +38,8 @@ class Progress:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         """Clear the line."""
         if self._on and self._shown_s:
-            print("\r\033[K", end="", file=sys.stderr, flush=True)
+            print("\r\033[K", end="", file=_terminal(), flush=True)
+
+
+def _terminal() -> TextIO:
+    return sys.stderr.terminal if isinstance(sys.stderr, PlainOutput) else sys.stderr

@@ -2,11 +2,11 @@
 
 import logging
 import signal
-import sys
 import threading
 from types import FrameType
 
 from monitor.app import SUPERVISOR, Watch
+from monitor.cli.plain_output import print_nowhere
 from monitor.cli.service_manager import tell_service_manager
 from monitor.cli.terminal import TerminalLines
 
@@ -23,12 +23,18 @@ def run_watch(watch: Watch, lines: TerminalLines, seconds: float | None = None) 
     ended = threading.Event()
     reason = ["time is up"]
 
+    def go_on(number: int, frame: FrameType | None) -> None:
+        del number, frame
+        _log.warning("the terminal was closed; the watch goes on, and the page with it")
+
     def end(number: int, frame: FrameType | None) -> None:
         del frame
         reason[0] = signal.Signals(number).name
         ended.set()
 
     handlers = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
+    if hasattr(signal, "SIGHUP"):  # not on Windows
+        handlers[signal.SIGHUP] = signal.signal(signal.SIGHUP, go_on)
     try:
         watch.start()
         tell_service_manager("READY=1")
@@ -60,6 +66,14 @@ def _print(watch: Watch, lines: TerminalLines) -> None:
     lines.take_ports(watch.statuses())
     lines.take_parts(watch.parts(), watch.dropped_bytes)
     for line in lines.waiting():
-        print(line)
         _log.info("%s", line)
-    sys.stdout.flush()
+        print_or_go_on(line)
+
+
+def print_or_go_on(line: str) -> None:
+    """Print a line; a terminal that is gone, or a full disk behind it, costs the line and never the watch."""
+    try:
+        print(line, flush=True)
+    except OSError as error:
+        _log.warning("nothing can be printed any more (%s); the watch goes on", error.strerror)
+        print_nowhere()

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from monitor.errors import SessionError
 from monitor.sessions import SessionFolder, find_sessions
-from monitor.sessions.folder import LOCK
+from monitor.sessions.folder import LOCK, damaged_sessions
 from monitor.sessions.session_lock import is_held
 
 ACTIONS = ("list", "recover", "check", "demo")
@@ -45,7 +45,10 @@ def _list(recordings: Path) -> int:
     sessions = list(find_sessions(recordings))
     for session in sessions:
         print(_line(session))
-    if not sessions:
+    damaged = [str(error) for _, error in damaged_sessions(recordings)]
+    for sentence in damaged:
+        print(f"damaged: {sentence}")
+    if not sessions and not damaged:
         print(f"{recordings}: no session yet.")
     return 0
 
@@ -72,9 +75,11 @@ def _recover(recordings: Path) -> int:
     recovered = recover_all(recordings)
     for each in recovered:
         print(f"{each.session.path}: put in order, {each.ended_s:.0f} s in all.", *each.losses, sep="\n    ")
-    if not recovered:
+    left = [str(error) for _, error in damaged_sessions(recordings)]
+    print(*left, sep="\n", end="\n" if left else "")
+    if not recovered and not left:
         print("Every session is in order.")
-    return 0
+    return 1 if left else 0
 
 
 def _demo(recordings: Path) -> int:
@@ -89,6 +94,9 @@ def _check(recordings: Path) -> int:
     from monitor.sessions.pack import damage_of  # noqa: PLC0415 - start-up time
 
     damaged = False
+    for _, error in damaged_sessions(recordings):
+        damaged = True
+        print(error)
     for session in find_sessions(recordings):
         damage = list(damage_of(session))
         damaged = damaged or bool(damage)

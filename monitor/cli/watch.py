@@ -12,11 +12,12 @@ from monitor.cli.broker_options import add_broker, add_station
 from monitor.cli.log_file import configure_log, logging_to
 from monitor.cli.page import configure_page, shown_page
 from monitor.cli.run_counts import Tally
-from monitor.cli.running import run_watch
+from monitor.cli.running import print_or_go_on, run_watch
 from monitor.cli.terminal import TerminalLines
 from monitor.layout import Layout, load_layout
 from monitor.link import HostClock
 from monitor.sessions.recorder import Recorder
+from monitor.sessions.recording import SessionOptions
 from monitor.sessions.recovery import recover_all
 
 if TYPE_CHECKING:
@@ -47,6 +48,9 @@ def configure_watching(parser: argparse.ArgumentParser) -> None:
     keep = parser.add_mutually_exclusive_group()
     keep.add_argument("--recordings", type=Path, default=Path("recordings"), metavar="DIR", help="where sessions are kept")
     keep.add_argument("--no-record", action="store_true", help="keep nothing")
+    parser.add_argument(
+        "--readable", action="store_true", help="let other users of this computer read the recordings; without it only you may"
+    )
     configure_page(parser)
     configure_log(parser)
     parser.add_argument("--headless", action="store_true", help="for scripts: no page, and a summary as one JSON line at the end")
@@ -86,7 +90,7 @@ def watch_layout(
         _watch(watch, lines, args, layout_text, invented=invented)
     if not args.headless:
         return 0
-    print(tally.json_line(watch.statuses()), flush=True)
+    print_or_go_on(tally.json_line(watch.statuses()))
     return 0 if tally.anything_read else NOTHING_READ
 
 
@@ -103,15 +107,18 @@ def _watch(watch: Watch, lines: TerminalLines, args: argparse.Namespace, layout_
     with shown_page(watch, args):
         # After the page: where its port is taken, no empty session is left behind.
         if not args.no_record:
-            watch.keep(_recorder(args.recordings, watch.layout, layout_text, watch.clock, invented=invented))
-        print(f"Watching {watch.layout.title}; Ctrl-C ends it.", flush=True)
+            ports = {board.name: board.port for board in watch.layout.board if board.port is not None}
+            options = SessionOptions(ports=ports, invented=invented, readable=args.readable)
+            watch.keep(_recorder(args.recordings, layout_text, watch.clock, options))
+        print_or_go_on(f"Watching {watch.layout.title}; Ctrl-C ends it.")
+        if not args.no_record:
+            print_or_go_on(f"Recording into {args.recordings.resolve()}.")
         run_watch(watch, lines, args.seconds)
 
 
-def _recorder(recordings: Path, layout: Layout, layout_text: str, clock: HostClock, *, invented: bool) -> Recorder:
+def _recorder(recordings: Path, layout_text: str, clock: HostClock, options: SessionOptions) -> Recorder:
     """The recorder of a new session; sessions that were cut off are put in order meanwhile."""
-    ports = {board.name: board.port for board in layout.board if board.port is not None}
-    recorder = Recorder(recordings, layout_text, began_at=clock.began_at, ports=ports, invented=invented)
+    recorder = Recorder(recordings, layout_text, began_at=clock.began_at, options=options)
     threading.Thread(target=recover_all, args=(recordings,), name="recovery", daemon=True).start()
     return recorder
 

@@ -76,7 +76,7 @@ def parse_tables(text: str, kind: type[Kind], *, source: str | None = None) -> K
     """
     try:
         raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise LayoutError(f"this is not TOML: {error}: mend that line", source=source) from error
     try:
         return msgspec.convert(raw, kind)

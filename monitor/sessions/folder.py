@@ -13,13 +13,15 @@
       closing.json                     written last: why it ended, counts, size and SHA-256 of every file
 """
 
+import contextlib
 import re
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Literal, get_args
+from typing import Annotated, Literal, get_args
 
 import msgspec
+from msgspec import Meta
 
 from monitor.errors import SessionDamagedError
 from monitor.layout import Layout, load_layout
@@ -42,7 +44,16 @@ NoticeKind = Literal[
     "losses",
 ]
 NOTICE_KINDS: tuple[NoticeKind, ...] = get_args(NoticeKind)
+SMALL_FILE_BYTES = 20_000_000
+"""The closing row of a hundred thousand files takes less."""
 MANIFEST, CLOSING, LAYOUT, LOCK = "manifest.json", "closing.json", "layout.toml", "recording.lock"
+
+
+Seconds = Annotated[float, Meta(ge=0, le=1e9)]
+"""Of a stream: thirty years are more than any."""
+Count = Annotated[int, Meta(ge=0, le=10**15)]
+_NAME_TIME = "%Y-%m-%d_%H-%M-%S"
+_YEARS = range(2000, 2200)
 
 
 class Manifest(msgspec.Struct, frozen=True, kw_only=True):
@@ -61,10 +72,10 @@ class Manifest(msgspec.Struct, frozen=True, kw_only=True):
         about: What the files are, for whoever opens the folder without this program.
     """
 
-    format: int
-    title: str
-    began_at: datetime
-    first_s: float = 0.0
+    format: Annotated[int, Meta(ge=1)]
+    title: Annotated[str, Meta(max_length=1000)]
+    began_at: Annotated[datetime, Meta(tz=True)]
+    first_s: Seconds = 0.0
     continues: str | None = None
     invented: bool = False
     ports: dict[str, str] = {}
@@ -72,11 +83,20 @@ class Manifest(msgspec.Struct, frozen=True, kw_only=True):
     python: str = ""
     about: dict[str, str] = {}
 
+    def __post_init__(self) -> None:
+        """Refuse a date that no clock of ours shows.
+
+        Raises:
+            ValueError: It is such a date.
+        """
+        if self.began_at.year not in _YEARS:
+            raise ValueError(f"it began in the year {self.began_at.year}")
+
 
 class FileSeal(msgspec.Struct, frozen=True, kw_only=True):
     """Size and checksum of one file."""
 
-    bytes: int
+    bytes: Count
     sha256: str
 
 
@@ -94,9 +114,9 @@ class Closing(msgspec.Struct, frozen=True, kw_only=True):
     """
 
     reason: str
-    ended_s: float
-    steps: int
-    raw_bytes: dict[str, int] = {}
+    ended_s: Seconds
+    steps: Count
+    raw_bytes: dict[str, Count] = {}
     recovered: bool = False
     losses: tuple[str, ...] = ()
     files: dict[str, FileSeal] = {}
@@ -149,14 +169,14 @@ class SessionFolder:
         """
         path = self.path / MANIFEST
         try:
-            manifest = msgspec.json.decode(path.read_bytes(), type=Manifest)
+            manifest = msgspec.json.decode(_small_file(path), type=Manifest)
         except FileNotFoundError as error:
             raise SessionDamagedError(
                 f"{self.path} is not a recorded session: it has no {MANIFEST}; 'pilotlamp sessions' lists those there are"
             ) from error
-        except (OSError, msgspec.DecodeError) as error:
+        except (OSError, ValueError, RecursionError) as error:
             raise SessionDamagedError(
-                f"{path} cannot be understood ({error}): take the folder from a copy, or sift its raw/ files with --layout"
+                f"{path} cannot be understood ({error}): 'pilotlamp sessions recover' makes it again from the raw bytes"
             ) from error
         if manifest.format > FORMAT:
             raise SessionDamagedError(
@@ -167,8 +187,8 @@ class SessionFolder:
     def closing(self) -> Closing | None:
         """The closing row; None while the session is being recorded or was cut off."""
         try:
-            return msgspec.json.decode((self.path / CLOSING).read_bytes(), type=Closing)
-        except (OSError, msgspec.DecodeError):
+            return msgspec.json.decode(_small_file(self.path / CLOSING), type=Closing)
+        except (OSError, ValueError, RecursionError):
             return None
 
     def layout(self) -> Layout:
@@ -197,20 +217,54 @@ class SessionFolder:
 
 
 def find_sessions(recordings: Path) -> Iterator[SessionFolder]:
-    """The sessions in a folder, oldest first by when they began, as their own manifests say."""
+    """The sessions in a folder, oldest first by when they began, as their own manifests say; damaged ones are left out."""
     found = []
-    for path in sorted(recordings.iterdir()) if recordings.is_dir() else ():
-        session = SessionFolder(path)
-        try:
+    for session in _session_folders(recordings):
+        with contextlib.suppress(SessionDamagedError):
             manifest = session.manifest()
-        except SessionDamagedError:
-            continue
-        found.append((manifest.began_at, manifest.first_s, path.name, session))
+            found.append((manifest.began_at, manifest.first_s, session.path.name, session))
     found.sort(key=lambda row: row[:3])
     yield from (row[3] for row in found)
+
+
+def damaged_sessions(recordings: Path) -> Iterator[tuple[SessionFolder, SessionDamagedError]]:
+    """The sessions whose manifest cannot be understood, and why, by name."""
+    for session in _session_folders(recordings):
+        try:
+            session.manifest()
+        except SessionDamagedError as error:
+            yield session, error
+
+
+def _session_folders(recordings: Path) -> Iterator[SessionFolder]:
+    for path in sorted(recordings.iterdir()) if recordings.is_dir() else ():
+        if (path / MANIFEST).is_file() or (path / CLOSING).is_file() or (path / "raw").is_dir():
+            yield SessionFolder(path)
+
+
+def _small_file(path: Path) -> bytes:
+    """A file that says something of a session.
+
+    Raises:
+        OSError: It cannot be read.
+        ValueError: It is far too large.
+    """
+    with path.open("rb") as file:
+        data = file.read(SMALL_FILE_BYTES + 1)
+    if len(data) > SMALL_FILE_BYTES:
+        raise ValueError("it is far too large")
+    return data
+
+
+def began_of(name: str) -> datetime | None:
+    """When a session of this folder's name began, to the second; None where the name does not say."""
+    try:
+        return datetime.strptime(name[:19], _NAME_TIME).replace(tzinfo=UTC)
+    except ValueError:
+        return None
 
 
 def folder_name(title: str, began_at: datetime) -> str:
     """A name that sorts by time and any file system takes."""
     words = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:40].strip("-")
-    return began_at.astimezone(UTC).strftime("%Y-%m-%d_%H-%M-%S") + (f"_{words}" if words else "")
+    return began_at.astimezone(UTC).strftime(_NAME_TIME) + (f"_{words}" if words else "")

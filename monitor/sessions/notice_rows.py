@@ -12,6 +12,10 @@ from monitor.values import Action, BoardSeen, Disturbance, Event, Finding, Patte
 from monitor.values import Warning as RaisedWarning
 
 Row = dict[str, Any]
+SECONDS_LIMIT = 1e9
+"""Thirty years of a stream."""
+FIGURE_LIMIT = 1e18
+"""No count and no measured figure is beyond it."""
 T = TypeVar("T")
 
 _TYPES: dict[NoticeKind, type] = {
@@ -54,14 +58,31 @@ def read_rows(path: Path) -> tuple[list[Row], int]:
         lines = path.read_bytes().split(b"\n")
     except OSError:
         return [], 0
-    for line in lines:
-        if not line:
-            continue
-        try:
-            rows.append(msgspec.json.decode(line, type=Row))
-        except (msgspec.DecodeError, UnicodeDecodeError):
+    for line in filter(None, lines):
+        row = _row(line)
+        if row is None:
             bad += 1
+        else:
+            rows.append(row)
     return rows, bad
+
+
+def _row(line: bytes) -> Row | None:
+    """A row; None for one that is cut, damaged, or speaks of times and figures that cannot be."""
+    try:
+        row = msgspec.json.decode(line, type=Row)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return None
+    return row if _is_possible(row) else None
+
+
+def _is_possible(value: Any, name: str = "") -> bool:  # noqa: ANN401 - whatever JSON can hold
+    if isinstance(value, dict):
+        return all(_is_possible(each, key) for key, each in value.items())
+    if isinstance(value, list):
+        return all(_is_possible(each, name) for each in value)
+    limit = SECONDS_LIMIT if name.endswith("_s") else FIGURE_LIMIT
+    return not isinstance(value, int | float) or abs(value) <= limit
 
 
 def read_notices(session: SessionFolder, kind: NoticeKind, wanted: type[T]) -> list[T]:

@@ -19,7 +19,7 @@ RATIO_FROM_BYTES = 10_000_000
 COPY_BYTES = 1 << 18
 
 _KNOWN = {
-    "": {".json", ".jsonl", ".toml"},
+    "": {".json", ".jsonl", ".toml", ".damaged"},
     "raw": {".xz", ".wire"},
     "steps": {".xz", ".csv"},
     "readings": {".parquet", ".damaged"},
@@ -52,6 +52,8 @@ def pack(session: SessionFolder, target: Path, tell: Callable[[int], None] = lam
         with zipfile.ZipFile(partial, "w", zipfile.ZIP_STORED) as bundle:
             done = 0
             for file in sorted(session.path.rglob("*")):
+                if file.is_symlink():
+                    raise SessionError(f"{file} is a link to somewhere else, and no part of a session: remove it first")
                 if file.is_file() and file.name != LOCK:
                     bundle.write(file, f"{session.name}/{file.relative_to(session.path).as_posix()}")
                     done += file.stat().st_size
@@ -101,6 +103,10 @@ def damage_of(session: SessionFolder) -> Iterator[str]:
             yield f"{name} is missing"
         elif seal_of(path) != seal:
             yield f"{name} is not as it was written"
+    for path in sorted(session.path.rglob("*")):
+        name = path.relative_to(session.path).as_posix()
+        if not path.is_dir() and name not in (*closing.files, CLOSING, LOCK):
+            yield f"{name} was not recorded: no checksum covers it"
 
 
 def _checked(bundle: zipfile.ZipFile, source: Path) -> str:
@@ -127,11 +133,16 @@ def _is_known(entry: zipfile.ZipInfo) -> bool:
     """A plain file at a place where a session has one; no links, no folders up, no drive letters."""
     name = entry.filename
     parts = name.split("/")
-    if len(parts) not in (2, 3) or any(not part or part.startswith(".") or set(part) & set('\\:*?"<>|\0') for part in parts):
+    if len(parts) not in (2, 3) or not all(map(_is_plain, parts)):
         return False
     kind = entry.external_attr >> 16 & 0o170000
     suffix = PurePosixPath(name).suffix
     return kind in (0, 0o100000) and suffix in _KNOWN.get("/".join(parts[1:-1]), set())
+
+
+def _is_plain(part: str) -> bool:
+    """A name that every file system takes, that hides nothing and that a terminal shows as it is."""
+    return part != "" and part.isprintable() and not part.startswith(".") and not set(part) & set('\\:*?"<>|')
 
 
 def _unpacked(bundle: zipfile.ZipFile, folder: Path, tell: Callable[[int], None]) -> SessionFolder:

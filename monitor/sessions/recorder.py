@@ -6,8 +6,6 @@ import shutil
 import threading
 import tomllib
 from collections import deque
-from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Literal
@@ -17,6 +15,7 @@ import msgspec
 from monitor.errors import SessionFullError
 from monitor.sessions.folder import folder_name
 from monitor.sessions.kept import Kept, kept_of
+from monitor.sessions.recording import RecordingStatus, SessionOptions
 from monitor.sessions.session_writer import SessionWriter, new_manifest
 from monitor.values import Step
 
@@ -36,30 +35,6 @@ RESERVE_BYTES = 50_000_000
 """Recording stops while there is less room than this: the rest belongs to the system and to what closing a session takes."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RecordingStatus:
-    """How it stands with the recording.
-
-    Attributes:
-        state: "recording", "stopped" (trouble with the disk; it is tried again) or "closed".
-        sentence: What a person should know and do.
-        folder: The session's folder; None while there is none.
-        dropped_bytes: Raw bytes that could not be kept.
-        dropped_readings: Blocks of readings that could not be kept; they can be made again from the raw bytes.
-    """
-
-    state: Literal["recording", "stopped", "closed"]
-    sentence: str
-    folder: Path | None
-    dropped_bytes: int
-    dropped_readings: int
-
-    @property
-    def is_well(self) -> bool:
-        """False where something is wrong that a person should mend."""
-        return self.state != "stopped" and not self.dropped_bytes
-
-
 class Recorder:
     """Records steps into session folders.
 
@@ -67,8 +42,7 @@ class Recorder:
         recordings: The folder that holds all sessions; made where it does not exist.
         layout_text: The layout file as it stands.
         began_at: Wall clock (UTC) at second 0 of the stream.
-        ports: Boards that are read at another port than the layout file says, by name.
-        invented: True for demonstrations: the session is marked as such.
+        options: How the session is marked and kept.
         reserve_bytes: Room that is left alone.
 
     Raises:
@@ -81,13 +55,14 @@ class Recorder:
         layout_text: str,
         *,
         began_at: datetime,
-        ports: Mapping[str, str] | None = None,
-        invented: bool = False,
+        options: SessionOptions | None = None,
         reserve_bytes: int = RESERVE_BYTES,
     ) -> None:
         self._recordings = recordings
         self._layout_text = layout_text
-        self._manifest = new_manifest(_title(layout_text), began_at, ports=ports or {}, invented=invented)
+        options = options or SessionOptions()
+        self._manifest = new_manifest(_title(layout_text), began_at, ports=options.ports, invented=options.invented)
+        self._readable = options.readable
         self._reserve_bytes = reserve_bytes
         self._reached_s = 0.0
         self._continues: str | None = None
@@ -107,7 +82,7 @@ class Recorder:
         try:
             self._begin()
         except OSError as error:
-            raise SessionFullError(f"{self._why_not(error)}, or start with --no-record") from error
+            raise SessionFullError(f"{_why_not(error, str(recordings))}, or start with --no-record") from error
         self._thread = self._started()
 
     def put(self, step: Step) -> None:
@@ -138,7 +113,7 @@ class Recorder:
             dropped_bytes, dropped_readings = self._dropped_bytes, self._dropped_readings
             trouble, closed = self._trouble, self._closed
         state: Literal["recording", "stopped", "closed"] = "recording" if trouble is None else "stopped"
-        sentence = trouble or f"Recording to {folder}."
+        sentence = trouble or ("Recording." if writer is None else f"Recording, {writer.now_s / 60:.0f} min.")
         if closed is not None:
             state, sentence = "closed", closed
         if dropped_bytes:
@@ -157,7 +132,7 @@ class Recorder:
         self._wake.set()
         self._thread.join(CLOSE_WITHIN_S)
         if self._thread.is_alive():
-            self._closed = f"The disk of {self._recordings} does not answer; the next start puts the session in order."
+            self._closed = f"The disk of {self._recordings.name} does not answer; the next start puts the session in order."
             _log.error("%s", self._closed)
             return
         try:
@@ -168,7 +143,7 @@ class Recorder:
                 self._writer.close(reason, self._losses())
                 self._closed = f"The recording is closed ({reason}): {self._writer.session.path}."
         except OSError as error:
-            self._closed = f"{self._why_not(error)}; the next start puts the session in order."
+            self._closed = f"{_why_not(error, self._recordings.name)}; the next start puts the session in order."
             _log.warning("%s", self._closed)
             with self._lock:
                 self._dropped_bytes += sum(len(kept.data) for kept in self._waiting)
@@ -184,7 +159,9 @@ class Recorder:
             self._turn += 1
             writer, self._writer = self._writer, None
             in_hand, self._in_hand = self._in_hand, []
-            self._trouble = f"The disk of {self._recordings} did not answer; the recording begins again in a new session folder."
+            self._trouble = (
+                f"The disk of {self._recordings.name} did not answer; the recording begins again in a new session folder."
+            )
         if writer is not None:
             self._continues = writer.session.name
         self._put_back(in_hand)
@@ -236,7 +213,7 @@ class Recorder:
 
     def _failed(self, error: Exception) -> None:
         if isinstance(error, OSError):
-            self._stop(self._why_not(error))
+            self._stop(_why_not(error, self._recordings.name))
             return
         _log.error("the recorder failed", exc_info=error)
         self._stop(f"The recorder failed ({type(error).__name__}: {error}); it begins again in a new session folder")
@@ -289,7 +266,7 @@ class Recorder:
         path = _new_path(self._recordings, folder_name(manifest.title, manifest.began_at))
         try:
             self._check_turn(turn)
-            writer = SessionWriter(path, self._layout_text, manifest)
+            writer = SessionWriter(path, self._layout_text, manifest, readable=self._readable)
         except OSError:
             # What is half made now would only be in the way at the next try.
             if turn == self._turn:
@@ -324,19 +301,21 @@ class Recorder:
     def _losses(self) -> tuple[str, ...]:
         return (f"{self._dropped_bytes} bytes could not be kept",) if self._dropped_bytes else ()
 
-    def _why_not(self, error: OSError) -> str:
-        if error.errno in (errno.ENOSPC, errno.EDQUOT):
-            return f"The disk of {self._recordings} is full: make room there, or record to another one with --recordings"
-        if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
-            return f"{self._recordings} cannot be written: check its rights, or record elsewhere with --recordings"
-        said = error.strerror or str(error)
-        return f"Nothing can be recorded in {self._recordings} ({said}): check that folder, or record elsewhere with --recordings"
+
+def _why_not(error: OSError, place: str) -> str:
+    """What a person should know and do; the page shows it to visitors, so there the place is a name without its path."""
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return f"The disk of {place} is full: make room there, or record to another one with --recordings"
+    if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return f"{place} cannot be written: check its rights, or record elsewhere with --recordings"
+    said = error.strerror or str(error)
+    return f"Nothing can be recorded in {place} ({said}): check that folder, or record elsewhere with --recordings"
 
 
 def _title(layout_text: str) -> str:
     try:
         return str(tomllib.loads(layout_text).get("title", ""))
-    except tomllib.TOMLDecodeError:
+    except (tomllib.TOMLDecodeError, RecursionError):
         return ""
 
 

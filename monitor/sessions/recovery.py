@@ -1,20 +1,38 @@
 """Puts sessions in order that were cut off: a killed program, a power cut, a disk that was pulled."""
 
 import contextlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from monitor.errors import SessionDamagedError
+import msgspec
+
+from monitor.errors import MonitorError, SessionDamagedError
+from monitor.layout import load_layout
 from monitor.sessions.durable import write_whole
-from monitor.sessions.folder import CLOSING, LOCK, NOTICE_KINDS, Closing, SessionFolder
+from monitor.sessions.folder import (
+    FORMAT,
+    LAYOUT,
+    LOCK,
+    MANIFEST,
+    NOTICE_KINDS,
+    SMALL_FILE_BYTES,
+    Closing,
+    SessionFolder,
+    began_of,
+    damaged_sessions,
+    find_sessions,
+)
 from monitor.sessions.notice_rows import read_rows, row_line
 from monitor.sessions.playback import Playback
 from monitor.sessions.readings_log import readings_parquet
 from monitor.sessions.session_lock import is_held
-from monitor.sessions.session_writer import write_closing
+from monitor.sessions.session_writer import new_manifest, seal_of, write_closing, write_manifest
 from monitor.sessions.snapshot_log import snapshots_parquet
 from monitor.sessions.table_log import Parquet, is_whole, seal_open
 from monitor.sessions.xz_log import seal_plain
+
+BEGINS_WITHIN_S = 60.0
+"""A session whose first bytes came later than this goes on from another one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,20 +51,67 @@ class Recovered:
 
 
 def needs_recovery(session: SessionFolder) -> bool:
-    """True for a session that was never closed and that nobody records at this moment."""
-    return not (session.path / CLOSING).exists() and not is_held(session.path / LOCK)
+    """True for a session that was never closed, or whose closing row is damaged, and that is not being recorded at this moment."""
+    return session.closing() is None and not is_held(session.path / LOCK)
 
 
 def recover_all(recordings: Path) -> list[Recovered]:
-    """Put every session of a folder in order that needs it; one that cannot be understood is left as it is."""
+    """Put every session of a folder in order that needs it; what cannot be written at this moment is left as it is."""
     recovered = []
-    for path in sorted(recordings.iterdir()) if recordings.is_dir() else ():
-        session = SessionFolder(path)
+    for session, _ in damaged_sessions(recordings):
         with contextlib.suppress(SessionDamagedError, OSError):
-            session.manifest()
+            if not is_held(session.path / LOCK):
+                recovered.append(_with_new_manifest(session))
+    for session in find_sessions(recordings):
+        with contextlib.suppress(SessionDamagedError, OSError):
             if needs_recovery(session):
                 recovered.append(recover(session))
     return recovered
+
+
+def _with_new_manifest(session: SessionFolder) -> Recovered:
+    """Make a damaged manifest again: the raw bytes are the truth, and what they need stands in the folder's name and the chunk log.
+
+    Raises:
+        SessionDamagedError: Another version of this program wrote it, or there is no trace of when it began.
+        OSError: There is no room, or no right, to write.
+    """
+    path = session.path / MANIFEST
+    if path.is_file():
+        if _format_of(path) > FORMAT:
+            raise SessionDamagedError(f"{path} is of a newer form: update pilotlamp")
+        path.replace(path.with_name(f"{MANIFEST}.damaged"))
+    starts = Playback(session).part_starts()
+    first_s = starts[0][1] if starts and starts[0][1] > BEGINS_WITHIN_S else 0.0
+    began_at = began_of(session.path.name)
+    if began_at is None:
+        raise SessionDamagedError(f"{session.path}: its name does not say when it began: call it YYYY-MM-DD_HH-MM-SS_title")
+    title = ""
+    with contextlib.suppress(MonitorError):
+        title = load_layout(session.path / LAYOUT).title
+    manifest = new_manifest(title, began_at, ports={}, invented=False)
+    write_manifest(session, msgspec.structs.replace(manifest, first_s=first_s))
+    loss = f"{MANIFEST} was damaged and was made again: when it began is known to the second only"
+    closing = session.closing()
+    if closing is not None:
+        # Only what was made again is sealed again: damage elsewhere still shows.
+        files = {name: seal for name, seal in closing.files.items() if name != MANIFEST}
+        files |= {
+            name: seal_of(session.path / name) for name in (MANIFEST, f"{MANIFEST}.damaged") if (session.path / name).is_file()
+        }
+        write_closing(session, msgspec.structs.replace(closing, losses=(*closing.losses, loss)), files)
+        return Recovered(session=session, ended_s=closing.ended_s, losses=(loss,))
+    done = recover(session)
+    return replace(done, losses=(loss, *done.losses))
+
+
+def _format_of(path: Path) -> int:
+    try:
+        said = msgspec.json.decode(path.read_bytes()[:SMALL_FILE_BYTES])
+    except (ValueError, RecursionError):
+        return 0
+    number = said.get("format") if isinstance(said, dict) else None
+    return number if isinstance(number, int) else 0
 
 
 def recover(session: SessionFolder) -> Recovered:

@@ -31,7 +31,7 @@ from monitor.sessions.playback import RAW_STEM, RAW_SUFFIX, STEPS_STEM, STEPS_SU
 from monitor.sessions.readings_log import ReadingsLog
 from monitor.sessions.session_lock import SessionLock
 from monitor.sessions.snapshot_log import SnapshotLog
-from monitor.sessions.xz_log import XzLog
+from monitor.sessions.xz_log import Compactor, XzLog
 
 READINGS_SYNC_S = 0.5
 
@@ -53,14 +53,16 @@ class SessionWriter:
         path: The folder to make; must not exist.
         layout_text: The layout file as it stands.
         manifest: What the session says of itself.
+        readable: Whether other users of this computer may read it.
 
     Raises:
         OSError: The folder cannot be written.
     """
 
-    def __init__(self, path: Path, layout_text: str, manifest: Manifest) -> None:
+    def __init__(self, path: Path, layout_text: str, manifest: Manifest, *, readable: bool = False) -> None:
         self.session = SessionFolder(path)
-        path.mkdir(parents=True)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.mkdir(mode=0o777 if readable else 0o700)
         for folder in (self.session.raw, self.session.steps, self.session.readings, self.session.snapshots):
             folder.mkdir()
         self._lock = SessionLock(path / LOCK)
@@ -72,11 +74,12 @@ class SessionWriter:
 
     def _open(self, path: Path, layout_text: str, manifest: Manifest) -> None:
         write_whole(path / LAYOUT, layout_text.encode())
-        write_whole(path / MANIFEST, msgspec.json.format(msgspec.json.encode(manifest), indent=2) + b"\n")
+        write_manifest(self.session, manifest)
         sync_folder(path.parent)
         self._part = 1
         self._part_from_s = manifest.first_s
-        self._steps = XzLog(self.session.steps, STEPS_STEM, STEPS_SUFFIX, self._part)
+        self._compactor = Compactor()
+        self._steps = XzLog(self.session.steps, STEPS_STEM, STEPS_SUFFIX, self._part, self._compactor)
         self._steps.write(STEPS_HEAD)
         self._readings = ReadingsLog(self.session.readings, self._part, manifest.began_at)
         self._snapshots = SnapshotLog(self.session.snapshots, self._part, manifest.began_at)
@@ -88,11 +91,6 @@ class SessionWriter:
         self._step = 0
         self.now_s = manifest.first_s
         self._readings_taken_s = manifest.first_s
-
-    @property
-    def bytes_written(self) -> int:
-        """Bytes on the disk, about."""
-        return sum(path.stat().st_size for path in self.session.path.rglob("*") if path.is_file())
 
     def write(self, kept: list[Kept]) -> None:
         """Append; the raw bytes first, then what refers to them.
@@ -163,6 +161,7 @@ class SessionWriter:
             log.seal()
         self._readings.seal()
         self._snapshots.seal()
+        self._compactor.finish()
         for file in self._notices.values():
             file.close()
         raw_bytes = {str(number): log.bytes for number, log in self._raw.items()}
@@ -174,6 +173,7 @@ class SessionWriter:
         """Let go of every file; never raises."""
         for file in self._files():
             file.close()
+        self._compactor.abandon()
         self._lock.release()
 
     def _files(self) -> list[AppendedFile]:
@@ -184,7 +184,7 @@ class SessionWriter:
         number = self._port_number(kept.port)
         if kept.data:
             if number not in self._raw:
-                self._raw[number] = XzLog(self.session.raw, f"{RAW_STEM}-{number}", RAW_SUFFIX, self._part)
+                self._raw[number] = XzLog(self.session.raw, f"{RAW_STEM}-{number}", RAW_SUFFIX, self._part, self._compactor)
             self._raw[number].write(kept.data)
         if any(kind == "actions" for kind, _ in kept.notices):
             kept.notices = [(kind, {**row, "step": self._step} if kind == "actions" else row) for kind, row in kept.notices]
@@ -235,13 +235,25 @@ def new_manifest(title: str, began_at: datetime, *, ports: Mapping[str, str], in
     )
 
 
-def write_closing(session: SessionFolder, closing: Closing) -> None:
-    """Write the closing row, with size and checksum of every other file."""
-    files = {
-        path.relative_to(session.path).as_posix(): seal_of(path)
-        for path in sorted(session.path.rglob("*"))
-        if path.is_file() and path.name not in (CLOSING, LOCK)
-    }
+def write_manifest(session: SessionFolder, manifest: Manifest) -> None:
+    """Write what a session says of itself."""
+    write_whole(session.path / MANIFEST, msgspec.json.format(msgspec.json.encode(manifest), indent=2) + b"\n")
+
+
+def write_closing(session: SessionFolder, closing: Closing, files: dict[str, FileSeal] | None = None) -> None:
+    """Write the closing row.
+
+    Args:
+        session: The session.
+        closing: What it says, but for the files.
+        files: Size and checksum by path; None takes those of every other file as it is now.
+    """
+    if files is None:
+        files = {
+            path.relative_to(session.path).as_posix(): seal_of(path)
+            for path in sorted(session.path.rglob("*"))
+            if path.is_file() and path.name not in (CLOSING, LOCK)
+        }
     closing = msgspec.structs.replace(closing, files=files)
     write_whole(session.path / CLOSING, msgspec.json.format(msgspec.json.encode(closing), indent=2) + b"\n")
 

@@ -11,6 +11,9 @@ import pyarrow.parquet
 
 from monitor.sessions.durable import AppendedFile, write_whole
 
+ROWS_LIMIT = 1_000_000
+"""Of a part: 300 s of 200 districts, five rows a second each, are 300,000."""
+UNPACKED_LIMIT_BYTES = 500_000_000
 Batches = list[pa.RecordBatch]
 Parquet = Callable[[Batches], bytes]
 """Makes the bytes of a Parquet file of batches."""
@@ -106,7 +109,21 @@ def read_part(path: Path, columns: list[str] | None = None) -> pa.Table | None:
             table = pa.Table.from_batches(batches) if batches else None
             return table if table is None or columns is None else table.select(columns)
         path = sealed
+    _check_size(path)
     return pa.parquet.read_table(path, columns=columns)
+
+
+def _check_size(path: Path) -> None:
+    """What a Parquet file says of itself, before a row of it is read.
+
+    Raises:
+        pa.ArrowInvalid: It would grow out of all measure.
+        OSError: It cannot be read.
+    """
+    metadata = pa.parquet.read_metadata(path)
+    unpacked = sum(metadata.row_group(k).total_byte_size for k in range(metadata.num_row_groups))
+    if metadata.num_rows > ROWS_LIMIT or unpacked > UNPACKED_LIMIT_BYTES:
+        raise pa.ArrowInvalid(f"{path.name} holds more than a part of a session can: {metadata.num_rows} rows")
 
 
 def seal_open(path: Path, parquet: Parquet) -> int:
@@ -127,7 +144,7 @@ def seal_open(path: Path, parquet: Parquet) -> int:
 def is_whole(path: Path) -> bool:
     """True where a Parquet part can be opened."""
     try:
-        pa.parquet.read_metadata(path)
+        _check_size(path)
     except (pa.ArrowInvalid, OSError):
         return False
     return True

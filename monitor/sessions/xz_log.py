@@ -1,7 +1,8 @@
-"""A log in parts: the open part is plain bytes that survive any cut, sealed parts are xz."""
+"""A log in parts: a part is plain bytes while it is written, cheap and safe from any cut; sealed parts are compressed (xz) later."""
 
 import lzma
 from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import BinaryIO
 
@@ -9,25 +10,62 @@ from monitor.sessions.durable import AppendedFile, write_whole
 
 DICTIONARY_BYTES = 1 << 18
 """More saves one per cent on captures and costs ten times the memory."""
+_FILTERS = [{"id": lzma.FILTER_LZMA2, "preset": 6, "dict_size": DICTIONARY_BYTES}]
 
 READ_BYTES = 1 << 16
+GROWTH_LIMIT = 100
+"""No part of ours shrinks that much: sample streams to a third, idle text lines to a twentieth (measured). Beyond it a file is a bomb."""
+GROWTH_FREE_BYTES = 1_000_000
+
+
+class Compactor:
+    """Compresses sealed parts one after the other in a thread of its own.
+
+    The compressor needs no interpreter lock, and what records never waits for it.
+    """
+
+    def __init__(self) -> None:
+        self._pool = ThreadPoolExecutor(1, thread_name_prefix="compactor")
+        self._pending: dict[Path, Future[None]] = {}
+
+    def add(self, plain: Path) -> None:
+        """Compress this part when its turn comes."""
+        self._pending = {path: future for path, future in self._pending.items() if not future.done() or future.exception()}
+        self._pending[plain] = self._pool.submit(seal_plain, plain)
+
+    def finish(self) -> None:
+        """Wait until every part is compressed; one that failed is tried once more.
+
+        Raises:
+            OSError: There is no room: the plain file stays as it is.
+        """
+        self._pool.shutdown(wait=True)
+        for plain, future in self._pending.items():
+            if future.exception() is not None:
+                seal_plain(plain)
+
+    def abandon(self) -> None:
+        """Leave what waits as plain files; the next start compresses them."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
 
 
 class XzLog:
     """Appends to one log of a session.
 
-    A part is first the plain file ``STEM-0001SUFFIX``. Its compressed form grows in memory beside it, so that sealing is quick:
-    the sealed ``STEM-0001SUFFIX.xz`` appears whole, then the plain file goes.
+    A part is first the plain file ``STEM-0001SUFFIX``; sealed it is given to the compactor: ``STEM-0001SUFFIX.xz`` appears whole,
+    then the plain file goes.
 
     Args:
         folder: Where the parts lie; must exist.
         stem: Name before the part's number.
         suffix: Name after it.
         part: Number of the first part to write.
+        compactor: Compresses sealed parts.
     """
 
-    def __init__(self, folder: Path, stem: str, suffix: str, part: int) -> None:
+    def __init__(self, folder: Path, stem: str, suffix: str, part: int, compactor: Compactor) -> None:
         self._folder, self._stem, self._suffix = folder, stem, suffix
+        self._compactor = compactor
         self.bytes = 0
         self._begin(part)
 
@@ -38,7 +76,6 @@ class XzLog:
             OSError: It could not be written.
         """
         self.file.write(data)
-        self._compressed.append(self._compressor.compress(data))
         self.bytes += len(data)
 
     def next_part(self, part: int) -> None:
@@ -47,19 +84,11 @@ class XzLog:
         self._begin(part)
 
     def seal(self) -> None:
-        """Seal the open part; an empty one goes without a trace.
-
-        Raises:
-            OSError: There is no room: the plain file stays as it is.
-        """
-        if self.file.path.stat().st_size:
-            write_whole(sealed_path(self.file.path), b"".join(self._compressed) + self._compressor.flush())
+        """Close the open part and have it compressed; an empty one goes without a trace."""
         self.file.close()
-        self.file.path.unlink()
+        self._compactor.add(self.file.path)
 
     def _begin(self, part: int) -> None:
-        self._compressor = _compressor()
-        self._compressed: list[bytes] = []
         self.file = AppendedFile(self._folder / f"{self._stem}-{part:04d}{self._suffix}")
 
 
@@ -72,8 +101,7 @@ def seal_plain(plain: Path) -> None:
     """Seal a part that was left open, from its file."""
     data = plain.read_bytes()
     if data and not sealed_path(plain).exists():
-        compressor = _compressor()
-        write_whole(sealed_path(plain), compressor.compress(data) + compressor.flush())
+        write_whole(sealed_path(plain), lzma.compress(data, lzma.FORMAT_XZ, lzma.CHECK_CRC64, filters=_FILTERS))
     plain.unlink()
 
 
@@ -111,6 +139,7 @@ def _pieces(path: Path, damage: list[str]) -> Iterator[bytes]:
 
 def _decompressed(file: BinaryIO, path: Path, damage: list[str]) -> Iterator[bytes]:
     decompressor = lzma.LZMADecompressor(lzma.FORMAT_XZ)
+    room = GROWTH_FREE_BYTES + GROWTH_LIMIT * path.stat().st_size
     while not decompressor.eof:
         data = file.read(READ_BYTES) if decompressor.needs_input else b""
         if decompressor.needs_input and not data:
@@ -121,10 +150,9 @@ def _decompressed(file: BinaryIO, path: Path, damage: list[str]) -> Iterator[byt
         except lzma.LZMAError as error:
             damage.append(f"{path.name} is damaged ({error})")
             return
+        room -= len(piece)
+        if room < 0:
+            damage.append(f"{path.name} would grow out of all measure: it is not read further")
+            return
         if piece:
             yield piece
-
-
-def _compressor() -> lzma.LZMACompressor:
-    filters = [{"id": lzma.FILTER_LZMA2, "preset": 6, "dict_size": DICTIONARY_BYTES}]
-    return lzma.LZMACompressor(format=lzma.FORMAT_XZ, check=lzma.CHECK_CRC64, filters=filters)

@@ -137,3 +137,46 @@ def test_the_demo_killed_and_started_again_loses_nothing_but_the_last_second(tmp
         assert (code, err) == (0, "")
         seconds.append(json.loads(out.splitlines()[-1])["duration_s"])
     assert min(seconds) > 0.0
+
+
+def closed_terminal(process):
+    process.send_signal(signal.SIGHUP)
+
+
+def broken_pipe(process):
+    process.stdout.close()
+
+
+@pytest.mark.parametrize("lost", [closed_terminal, broken_pipe])
+def test_the_watch_outlives_its_terminal_and_closes_the_session_well(layout, tmp_path, lost):
+    log, plug = tmp_path / "watch.log", Plug(tmp_path / "usb")
+    talking = TalkingBoard(plug)
+    process = pilotlamp("watch", layout, "--port", f"bench-1={plug.device}", "--no-page", "--log", log, cwd=tmp_path)
+    until(lambda: "Reading board" in process.stdout.readline())
+    lost(process)
+    talking.stop()
+    until(lambda: "says nothing" in log.read_text())
+    plug.pull_out()
+    time.sleep(1.0)
+    assert process.poll() is None
+    process.send_signal(signal.SIGTERM)
+    assert process.wait(120) == 0
+    (session,) = find_sessions(tmp_path / "recordings")
+    assert session.closing().reason == "SIGTERM"
+
+
+def test_a_terminal_on_a_full_disk_ends_nothing(layout, tmp_path):
+    with Path("/dev/full").open("w") as full:
+        environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+        command = [sys.executable, "-m", "monitor", "watch", layout, "--headless", "--no-record", "--seconds", "2"]
+        how = {"cwd": tmp_path, "env": environment, "stderr": subprocess.PIPE, "text": True, "timeout": 120}
+        done = subprocess.run(command, stdout=full, check=False, **how)
+    assert (done.returncode, "Traceback" in done.stderr) == (3, False)
+
+
+def test_ctrl_c_in_the_first_moments_is_no_traceback(layout, tmp_path):
+    process = pilotlamp("watch", layout, "--no-page", "--no-record", cwd=tmp_path)
+    time.sleep(0.25)
+    process.send_signal(signal.SIGINT)
+    _, err = process.communicate(timeout=120)
+    assert "Traceback" not in err

@@ -10,6 +10,7 @@ from scipy import stats
 from monitor.sessions import find_sessions
 from monitor.sessions.comparison import T_95, figure_changes, rate_against, rate_since, standard_error
 from monitor.sessions.recorder import Recorder
+from monitor.sessions.recording import SessionOptions
 from monitor.sessions.runs import Fault, Run, earlier_runs, run_of_session
 from monitor.values import Action, Cause, Chunk, Event, SlowFigure, Step
 from tests.sessions.shows import BEGAN_AT, LAYOUT_TEXT
@@ -129,7 +130,7 @@ def test_one_made_before_the_first_lap_is_judged_by_the_session_before():
 
 def record(recordings, day, *, invented=False, figures=()):
     began_at = BEGAN_AT + timedelta(days=day)
-    recorder = Recorder(recordings, LAYOUT_TEXT, began_at=began_at, reserve_bytes=0, invented=invented)
+    recorder = Recorder(recordings, LAYOUT_TEXT, began_at=began_at, reserve_bytes=0, options=SessionOptions(invented=invented))
     lost = Event(id=1, district="Outer main", cause=Cause.LOST_CONTACT, start_s=5.0, end_s=5.2, confidence=0.9)
     mark = Action(kind="mark", at_s=6.0, text="cleaned rails")
     recorder.put(

@@ -8,9 +8,11 @@ import json
 import logging
 import socket
 import stat
+import urllib.request
 from concurrent.futures import ThreadPoolExecutor
 from types import SimpleNamespace
 
+import msgspec
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -120,6 +122,46 @@ def test_the_link_works_once(served):
     assert served.ask("POST", "/enter", {"secret": secret + "x"}, **VISITOR, **ACT).status == 403
     assert served.ask("POST", "/enter", {"secret": secret}, **VISITOR, **ACT).status == 200
     assert served.ask("POST", "/enter", {"secret": secret}, **VISITOR, **ACT).status == 403
+
+
+def test_a_title_is_text_whatever_stands_in_it(tmp_path):
+    hall = Hall(4)
+    title = '</title><meta http-equiv=refresh content="0;url=//192.0.2.1">'
+    hall.layout = msgspec.structs.replace(hall.layout, title=title)
+    server = PageServer(hall, port=0)
+    server.start()
+    try:
+        with urllib.request.urlopen(f"http://127.0.0.1:{server.port}/", timeout=60) as answer:
+            page = answer.read().decode()
+    finally:
+        server.close()
+    assert "<meta http-equiv=refresh" not in page
+    assert "&lt;/title&gt;&lt;meta http-equiv=refresh" in page
+
+
+def test_leaving_takes_the_pages_own_header(served):
+    entered = served.ask("POST", "/enter", {"passphrase": WORDS}, **VISITOR, **ACT)
+    assert served.ask("POST", "/leave", {}, **VISITOR, Cookie=cookie(entered)).status == 403
+    assert served.ask("POST", "/act", MUTE, **VISITOR, **ACT, Cookie=cookie(entered)).status == 200
+
+
+def test_wrong_tries_of_strangers_hold_up_neither_the_link_nor_this_computer(served):
+    for _ in range(FREE_TRIES + 2):
+        served.ask("POST", "/enter", {"passphrase": "wrong"}, **VISITOR, **ACT)
+    assert served.ask("POST", "/enter", {"passphrase": WORDS}, **VISITOR, **ACT).status == 429
+    assert served.ask("POST", "/enter", {"passphrase": WORDS}, **ACT).status == 200
+    secret = served.server.invitation().split("#")[1]
+    assert served.ask("POST", "/enter", {"secret": secret}, **VISITOR, **ACT).status == 200
+
+
+def test_right_entries_calm_the_count_of_all():
+    throttle = LoginThrottle(lambda: 0.0)
+    for k in range(FREE_TRIES_OF_ALL + 5):
+        throttle.wrong(f"192.0.2.{k}")
+    assert throttle.wait_s("198.51.100.1") > 0
+    assert throttle.wait_s("198.51.100.1", alone=True) == 0
+    throttle.right("198.51.100.2")
+    assert throttle.wait_s("198.51.100.1") == 0
 
 
 def test_visits_and_invitations_end_by_themselves():
