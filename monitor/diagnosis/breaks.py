@@ -4,7 +4,8 @@ from collections.abc import Generator
 
 import numpy as np
 
-from monitor.diagnosis.edges import is_fine
+from monitor.diagnosis.edges import is_fine, sharpest_share
+from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.openings import FELL_SHARE, zero_amps
 from monitor.diagnosis.overloads import LOOK_BACK_TICKS, highest_mean, opening_evidence, overload_before, short_before
@@ -18,11 +19,17 @@ LIVE_TICKS = 5
 BY_HAND_TICKS = 35  # a break that steps a reversing unit is 0.15-3 s long; longer is not one
 SHORTEST_BY_HAND_S = 0.1  # nobody lets go of a button faster
 DOWN_SHARE = 0.5
+EDGE_ROWS = 4  # a switch's edge lies within so many readings
 BACK_TICKS = 3  # volts are back when they stay for so long: a loose contact chatters faster than a hand
 SWING_SHARE = 0.2
 WAVERED = 1.3  # times what they wavered by just before, as pulses do that fall between the samples
 OVERLOAD = 0.97  # of the protection's rated amps: it may open up to a quarter early, never at ordinary running
 SHORT_CIRCUIT = 1.8
+TOGETHER_WINDOWS = 2.0  # what was live within so many windows before the fall fell with it
+SLID_HIGH, SLID_LOW = 0.85, 0.15  # of the volts before: between them a switch is for a window, a hand on a throttle for longer
+SLID_ROWS = 6
+SLID_BACK = 0.03
+SLID_STEP = 0.4  # of the volts before within a cycle: a switch takes more
 
 
 class Breaks(Watcher):
@@ -66,47 +73,110 @@ class Breaks(Watcher):
         self._judge_onset(event, tick)
         return event
 
-    def _is_down(self, cut: Cut, event: Occurrence) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+    def _is_down(self, cut: Cut, event: Occurrence) -> Bools:
         """Readings of an open feed: most of the volts gone, or a coasting motor's without amps."""
-        # In a short the volts collapse as well, but the amps do not go.
-        down = (cut.volts < DOWN_SHARE * event.evidence["volts_before"]) & (cut.amps < event.evidence["amps_before"])
+        dead = np.flatnonzero(cut.volts < self.circuits.off_volts[self.district])
+        before = event.evidence["volts_before"]
+        if len(dead) and dead[0] >= EDGE_ROWS:
+            # A neighbour's short takes volts and amps along before the protection opens.
+            before = min(before, float(cut.volts[dead[0] - EDGE_ROWS : dead[0]].max()))
+        # In a short of this district's own the volts collapse as well, but the amps do not go.
+        down = (cut.volts < DOWN_SHARE * before) & (cut.amps < event.evidence["amps_before"])
         if self.circuits.is_ac[self.district]:
             return np.asarray(down)
         coasts = (cut.amps < self._zero_amps) & (cut.volts < FELL_SHARE * event.evidence["volts_before"])
         return np.asarray(down | coasts)
 
     def _judge_onset(self, event: Occurrence, tick: int) -> None:
-        """The protection and the mains show at once; so does a throttle turned down to nothing."""
-        circuits, d = self.circuits, self.district
-        dead, live = self._dead(tick), self._live(tick)
-        near = circuits.neighbours(d)
-        supply_dead = bool((dead | ~live)[near].all())
-        elsewhere = live & (circuits.supply_of != circuits.supply_of[d])
-        supply = int(circuits.supply_of[d])
-        multiple, leap = overload_before(self.ticks, circuits, supply, tick)
-        shorted = short_before(self.ticks, circuits, supply, tick)
+        """An opening takes every district of its supply within the same cycle; a hand takes its own."""
+        near = self.circuits.supply_of == self.circuits.supply_of[self.district]
+        stays, fell = self._others(event, tick)
+        if self._slid(event, tick):
+            event.evidence["slid"] = 1.0
+        elif bool(stays[near].any()):
+            self._call(
+                event, (self._output_overload(tick), Cause.PROTECTION_OPEN, 0.85), (self._faded(tick), Cause.THROTTLE, 0.8)
+            )
+        else:
+            mains = bool(fell[~near].any()) and not bool(stays[~near].any())
+            together = bool(fell[near].any())
+            overload = self._overload(event, tick, alone=not together)
+            self._call(
+                event,
+                (mains, Cause.MAINS_DIP, 0.98),
+                (overload > 0, Cause.PROTECTION_OPEN, overload),
+                (self._output_overload(tick), Cause.PROTECTION_OPEN, 0.85),
+                (self._faded(tick), Cause.THROTTLE, 0.8),
+                (together, Cause.FEED_LOST, 0.7),
+            )
+        if event.cause is Cause.PROTECTION_OPEN:
+            supply = int(self.circuits.supply_of[self.district])
+            event.evidence.update(opening_evidence(self.ticks, self.circuits, supply, tick))
+
+    @staticmethod
+    def _call(event: Occurrence, *cases: tuple[bool, Cause, float]) -> None:
+        """The first case that holds names the cause and how sure it is."""
+        for holds, cause, confidence in cases:
+            if holds:
+                event.cause, event.confidence = cause, confidence
+                return
+
+    def _others(self, event: Occurrence, tick: int) -> tuple[Bools, Bools]:
+        """Which other districts keep their volts through this fall, or have them back meanwhile; and which fell within the cycle."""
+        stays, fell = (np.zeros(len(self.circuits), dtype=np.bool_) for _ in range(2))
+        for other in np.flatnonzero(np.arange(len(self.circuits)) != self.district).tolist():
+            cut = self.stream.cut(other, tick - 5, tick + 3)
+            live = cut.volts > 2 * self.circuits.off_volts[other]
+            if not self.circuits.is_ac[other]:
+                rows = np.searchsorted(np.arange(tick - 5, tick + 3) + 1.0, cut.end_s / TICK_S)
+                ticks = self.ticks.volts_high[self.ticks.rows(tick - 5, tick + 3), other]
+                live &= ticks[np.minimum(rows, len(ticks) - 1)] > 2 * self.circuits.off_volts[other]
+            window_s = median(cut.end_s - cut.start_s)
+            before = (cut.end_s < event.start_s + 0.5 * window_s) & (cut.end_s > event.start_s - TOGETHER_WINDOWS * window_s)
+            after = cut.start_s > event.start_s + 0.5 * window_s
+            stays[other] = bool(live[after].any())
+            fell[other] = bool(live[before].any()) and bool(after.any()) and not stays[other]
+        return stays, fell
+
+    def _overload(self, event: Occurrence, tick: int, *, alone: bool) -> float:
+        """How sure it is that the supply gave too much just before; 0 where nothing says so.
+
+        Where this was the only live district its own amps must have been too high to the last, the inrush after a press apart.
+        """
+        supply = int(self.circuits.supply_of[self.district])
+        multiple, leap = overload_before(self.ticks, self.circuits, supply, tick)
+        shorted = short_before(self.ticks, self.circuits, supply, tick)
         event.evidence["supply_rating_multiple"] = multiple
-        if bool(elsewhere.any()) and supply_dead and bool(dead[elsewhere].all()):
-            event.cause, event.confidence = Cause.MAINS_DIP, 0.98
-        elif supply_dead and (multiple > OVERLOAD or leap > SHORT_CIRCUIT or shorted):
-            event.cause = Cause.PROTECTION_OPEN
-            event.confidence = 0.97 if max(multiple, leap / SHORT_CIRCUIT) > 1.1 or shorted else 0.85
-            event.evidence["highest_amps_before"] = leap * circuits.rated_amps[supply]
-            event.evidence.update(opening_evidence(self.ticks, circuits, supply, tick))
-        elif self._output_overload(tick):
-            event.cause, event.confidence = Cause.PROTECTION_OPEN, 0.85
-        elif self._faded(tick):
-            event.cause, event.confidence = Cause.THROTTLE, 0.8
-        elif supply_dead and int((live & dead)[near].sum()) > 1:
-            event.cause, event.confidence = Cause.FEED_LOST, 0.7
+        if alone:
+            multiple = self._last_multiple(event, tick)
+            leap, shorted = multiple, shorted and multiple > OVERLOAD
+        if not (multiple > OVERLOAD or leap > SHORT_CIRCUIT or shorted):
+            return 0.0
+        event.evidence["highest_amps_before"] = leap * float(self.circuits.rated_amps[supply])
+        return 0.97 if max(multiple, leap / SHORT_CIRCUIT) > 1.1 or shorted else 0.85
 
-    def _dead(self, tick: int) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
-        rows = self.ticks.rows(tick - 1, tick + 3)
-        low = self.ticks.volts_low[rows]
-        return np.asarray((low < self.circuits.off_volts).any(axis=0))
+    def _last_multiple(self, event: Occurrence, tick: int) -> float:
+        """What this district drew in the last tenth of a second, as a multiple of the supply's rating; 0 while it starts."""
+        if not bool(self.ticks.calm[self.ticks.rows(tick - 1, tick), self.district].all()):
+            return 0.0
+        cut = self.stream.cut(self.district, tick - 3, tick + 1)
+        last = (cut.end_s <= event.start_s) & (cut.end_s > event.start_s - 0.1)
+        amps = float(np.max(cut.amps[last], initial=0.0))
+        return amps / float(self.circuits.rated_amps[self.circuits.supply_of[self.district]])
 
-    def _live(self, tick: int) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
-        return np.asarray(self.stream.medians("volts", tick - 6, tick - 1) > self.circuits.off_volts)
+    def _slid(self, event: Occurrence, tick: int) -> bool:
+        """Turned down by hand: the volts went down through several cycles without turning back, and the amps with them."""
+        cut = self.stream.cut(self.district, tick - 5, tick + 3)
+        volts, amps = event.evidence["volts_before"], event.evidence["amps_before"]
+        under = np.flatnonzero(cut.volts < SLID_LOW * volts)
+        if not len(under):
+            return False
+        over = np.flatnonzero(cut.volts[: under[0]] > SLID_HIGH * volts)
+        way = slice(int(over[-1]) + 1 if len(over) else 0, int(under[0]))
+        steady = bool((np.diff(cut.volts[way]) < SLID_BACK * volts).all())
+        steady &= sharpest_share(cut.end_s, cut.volts, -volts) < SLID_STEP
+        fed = bool((cut.amps[way] > max(self._zero_amps, SLID_LOW * amps)).mean() > 0.5) if way.stop > way.start else False
+        return way.stop - way.start >= SLID_ROWS and steady and fed
 
     def _output_overload(self, tick: int) -> bool:
         circuits = self.circuits
@@ -126,6 +196,10 @@ class Breaks(Watcher):
         while True:
             undecided = event.cause is Cause.DIRECTION_BREAK
             back = yield from self.find(lambda rows: self.ticks.volts_high[rows, d] > 2 * off, at, limit if undecided else None)
+            if back is None and "slid" in event.evidence:
+                event.cause, event.end_s = Cause.THROTTLE, event.start_s
+                self.tell(event)
+                continue
             if back is None:
                 self._call_lost(event, 0.92)
                 continue

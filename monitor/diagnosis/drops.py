@@ -7,7 +7,7 @@ import numpy as np
 from monitor.diagnosis import dips
 from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.edges import SHARP_SHARE, crossing_s, is_fine, sharpest_share, steady
-from monitor.diagnosis.medians import lowest_tenth, median, medians
+from monitor.diagnosis.medians import median, medians, quantiles
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.ticks import TICK_S
@@ -27,6 +27,13 @@ LONGEST_LOST_S = 0.55
 HOLD_SHARE = 0.955  # volts that stay above this share of what they were hold
 DC_HOLD_SHARE = 0.91  # a motor fills the pauses of unfiltered DC with volts of its own, and takes them along
 STALLED_TICKS = 25
+STANDS_TICKS = 12  # a train that drew no amps for so long stands
+BOUNCED_TICKS = 6  # its pickups may bounce before
+STANDS_SHARE = 0.4  # of the amps before: lamps and standby are the rest
+RIPPLE_ROWS = 6  # three cycles apart: wheels and brushes waver more slowly than the converter's noise
+QUIET_SHARE = 0.75  # of the ripple before: what went away was a motor that turned
+FLOORS = 1.6  # times the quietest other channel's ripple: lamps and a converter's noise
+LEAST_QUANTILE = 0.05
 SLOWEST_TICKS = 40  # a slow train takes so long over a joint that leaves it little
 HANGING_SHARE = 1e-4
 BESIDE_TICKS = 6
@@ -36,7 +43,7 @@ RECENT_SHARE = 0.85
 WAVERED = 1.7  # of what the amps wavered by in the seconds before
 NOT_FELL_SHARE = 0.997  # less current raises the volts; where both fall, something else moves them
 FELL_SHARE = 0.985  # where both fall by more, somebody turned the volts down
-EARLIER_TICKS = 600
+EARLIER_TICKS = 120
 LEFT_SHARE = 0.8  # of the least this district drew in the last minute
 NOISES = 2.2  # of the readings just before
 GIVE_UP_TICKS = 1200
@@ -58,6 +65,7 @@ class Drops(Watcher):
     def __init__(self, stream: Stream, district: int) -> None:
         super().__init__(stream, district)
         self._joints: list[Occurrence] = []
+        self._others = [k for k in range(len(stream.circuits)) if k != district]
         self._hold_share = float(_hold_share(stream.circuits)[district])
 
     @staticmethod
@@ -76,35 +84,48 @@ class Drops(Watcher):
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
+        first = tick - STANDS_TICKS
         while True:
             found = yield from self.onset(tick)
             yield found + 1
             usual = self._usual(found)
-            back = yield from self._recovery(found, usual)
+            first = found if found > first + BOUNCED_TICKS else first
+            back = yield from self._recovery(found, usual, found + STANDS_TICKS)
+            tick = found + 2
             if back is None:
-                tick = yield from self._follow_stall(found, usual)
-                continue
-            yield back + 1
-            event, depth = self._judge(found, back, usual)
-            if event is not None and event.cause is Cause.WEAK_JOINT:
-                yield back + BESIDE_TICKS
-                if self._handed_over(found, depth) and self._handed_over(back, -depth):
-                    event = None
-            if event is not None:
-                self._remember(event)
-                self.tell(event)
-            tick = back + 2
+                after = yield from self._follow_stand(found, max(usual, self._usual(first)), first)
+                back = None if after else (yield from self._recovery(found, usual, self._slowest(found, usual)))
+                tick = after or tick
+            if back is not None:
+                yield from self._came_back(found, back, usual)
+                tick = back + 2
+
+    def _came_back(self, found: int, back: int, usual: float) -> Generator[int, None, None]:
+        """A drop that is over: tell what it was, if anything."""
+        yield back + 1
+        event, depth = self._judge(found, back, usual)
+        if event is not None and event.cause is Cause.WEAK_JOINT:
+            yield back + BESIDE_TICKS
+            if self._handed_over(found, depth) and self._handed_over(back, -depth):
+                return
+        # What a whistle took says nothing of what a contact lost.
+        if event is not None and not self.stream.signal_changed(self.district, found - 6, found + 1):
+            self._remember(event)
+            self.tell(event)
 
     def _usual(self, tick: int) -> float:
         return float(self.ticks.usual_amps[self.ticks.rows(tick, tick + 1), self.district][0])
 
-    def _recovery(self, found: int, usual: float) -> Generator[int, None, int | None]:
-        """First of two ticks in a row that are back; None where the amps stay away or the volts go."""
+    def _slowest(self, found: int, usual: float) -> int:
+        """Until when amps may come back from a joint."""
+        first_rows = self.ticks.rows(found, found + STALLED_TICKS)
+        deep = float(np.min(self.ticks.amps_low[first_rows, self.district])) < (1 - DEEP_SHARE) * usual
+        return found + (SLOWEST_TICKS if deep else STALLED_TICKS)
+
+    def _recovery(self, found: int, usual: float, limit: int) -> Generator[int, None, int | None]:
+        """First of two ticks in a row that are back; None where the amps stay away until the limit or the volts go."""
         d = self.district
         while True:
-            first_rows = self.ticks.rows(found, found + STALLED_TICKS)
-            deep = float(np.min(self.ticks.amps_low[first_rows, d])) < (1 - DEEP_SHARE) * usual
-            limit = found + (SLOWEST_TICKS if deep else STALLED_TICKS)
             end = min(self.ticks.end, limit)
             rows = self.ticks.rows(found, end)
             low = self.ticks.amps_low[rows, d]
@@ -248,18 +269,17 @@ class Drops(Watcher):
         gained[self.district] = 0.0
         return bool(np.nanmax(gained / depth, initial=0.0) > least_share)
 
-    def _follow_stall(self, found: int, usual: float) -> Generator[int, None, int]:
-        """The amps did not come back: a train that stands without contact, unless it drove off or somebody switched."""
+    def _follow_stand(self, found: int, usual: float, first: int) -> Generator[int, None, int | None]:
+        """A train that stands without contact, until its amps are back or a hand breaks the volts; None where it is no such thing."""
         d = self.district
-        yield found + STALLED_TICKS + 1
-        depth = usual - median(self.ticks.amps_high[self.ticks.rows(found + 4, found + STALLED_TICKS), d])
-        event = self._stall(found, usual, depth)
-        if event is None or self._handed_over(found, depth):
-            return found + 2
+        yield found + STANDS_TICKS
+        event, depth = self._stand(found, usual, first)
+        if event is None:
+            return None
         self.tell(event)
         gone = yield from self.find(
             lambda rows: (self.ticks.amps_low[rows, d] > usual - RECOVERED_SHARE * depth) | ~self.ticks.calm[rows, d],
-            found + STALLED_TICKS,
+            found + STANDS_TICKS,
             found + GIVE_UP_TICKS,
         )
         end = gone or found + GIVE_UP_TICKS
@@ -268,29 +288,58 @@ class Drops(Watcher):
         self.tell(event)
         return end + 2
 
-    def _stall(self, found: int, usual: float, depth: float) -> Occurrence | None:
-        """The amps went at once and stay away, while the district is live."""
-        d, rows = self.district, self.ticks.rows(found + 4, found + STALLED_TICKS)
-        stay_away = depth > 0.5 * usual and bool((self.ticks.amps_high[rows, d] < usual - 0.8 * depth).all())
-        if not stay_away or not self.ticks.calm[self.ticks.rows(found, found + STALLED_TICKS), d].all():
-            return None
+    def _stand(self, found: int, usual: float, first: int) -> tuple[Occurrence | None, float]:
+        """The amps went at once and stay away though the district is live, and with them all the ripple of a motor."""
+        d, rows = self.district, self.ticks.rows(found + BOUNCED_TICKS, found + STANDS_TICKS)
+        depth = usual - median(self.ticks.amps_high[rows, d])
+        stays_away = depth > STANDS_SHARE * usual and bool((self.ticks.amps_high[rows, d] < usual - 0.8 * depth).all())
+        if not stays_away or not self.ticks.calm[self.ticks.rows(found, found + STANDS_TICKS), d].all():
+            return None, depth
         # A converter always shows some noise; a channel that hangs shows none.
         if float(np.ptp(self.ticks.amps[rows, d])) < HANGING_SHARE * usual:
-            return None
+            return None, depth
         volts, volts_before = median(self.ticks.volts[rows, d]), self.stream.median("volts", d, found - 6, found - 1)
         cut = self.stream.cut(d, found - 4, found + 4)
         share = sharpest_share(cut.end_s, cut.amps, -depth)
-        if not volts > self._hold_share * volts_before or not share >= SHARP_SHARE or not is_fine(cut):
-            return None
-        past = self.ticks.amps[self.ticks.rows(found - EARLIER_TICKS, found - 2), d]
-        if not usual - depth < LEFT_SHARE * lowest_tenth(past):
-            return None  # back to what it drew before something came on
+        hold_share = NOT_FELL_SHARE if self.circuits.is_ac[d] else self._hold_share
+        if not volts > hold_share * volts_before or not share >= SHARP_SHARE or not is_fine(cut):
+            return None, depth
+        ripple = self._ripple(d, found + BOUNCED_TICKS, found + STANDS_TICKS)
+        quieter = ripple / self._ripple(d, first - STANDS_TICKS, first - 1)
+        floor = min((self._ripple(k, found + BOUNCED_TICKS, found + STANDS_TICKS) for k in self._others), default=np.inf)
+        if not (quieter < QUIET_SHARE and ripple < FLOORS * floor and usual - depth < LEFT_SHARE * self._least_since_live(first)):
+            return None, depth  # back to what it drew before something came on
+        if self._handed_over(found, depth) or self._others_dropped(first):
+            return None, depth
         event = self._measure(cut, found, usual, depth)
         if event is not None:
-            event.end_s, event.confidence = None, 0.6
+            event.end_s, event.confidence = None, 0.75
             event.evidence["change_within_one_cycle_share"] = share
+            event.evidence["ripple_left_share"] = quieter
             del event.evidence["lasted_s"]
-        return event
+        return event, depth
+
+    def _least_since_live(self, tick: int) -> float:
+        """The least that was drawn for long since the volts last came on: a train that ran never stood meanwhile."""
+        rows = self.ticks.rows(tick - EARLIER_TICKS, tick - 2)
+        dead = np.flatnonzero(~self.ticks.calm[rows, self.district])
+        past = self.ticks.amps[rows, self.district][int(dead[-1]) + 1 if len(dead) else 0 :]
+        return quantiles(past, (LEAST_QUANTILE,))[0] if len(past) else np.inf
+
+    def _ripple(self, district: int, first: int, last: int) -> float:
+        """How much the amps waver from cycle to cycle, typically; never nothing."""
+        amps = self.stream.cut(district, first, last).amps
+        return median(np.abs(amps[RIPPLE_ROWS:] - amps[:-RIPPLE_ROWS])) + 1e-9 if len(amps) > 2 * RIPPLE_ROWS else np.inf
+
+    def _others_dropped(self, tick: int) -> bool:
+        """Another district lost much of its amps at the same time: no wheel does that."""
+        before, after = (
+            self.stream.medians("amps", tick - 6, tick - 1),
+            self.stream.medians("amps", tick + 2, tick + BESIDE_TICKS),
+        )
+        dropped = after < (1 - STANDS_SHARE) * before - LEAST_AMPS
+        dropped[self.district] = False
+        return bool(dropped.any())
 
 
 def _hold_share(circuits: Circuits) -> Floats:

@@ -132,11 +132,9 @@ class Sags(Watcher):
         return bool(np.nanmax(taken, initial=0.0) > 0.4 * float(np.nanmax(np.where(near, gained, 0.0))))
 
     def _is_short(self, before: _Before) -> bool:
-        """This district's own short: another watcher's."""
-        rows = self.ticks.rows(before.tick - 1, before.tick + 4)
-        d = self.district
-        leapt = np.max(self.ticks.amps_high[rows, d]) > LEAP * before.amps[d]
-        return bool(leapt and np.min(self.ticks.volts_low[rows, d]) < COLLAPSED_SHARE * before.volts[d])
+        """This district's own short: the amps leapt while the volts were down, not when they came back."""
+        cut, d = self.stream.cut(self.district, before.tick - 1, before.tick + 4), self.district
+        return bool(((cut.amps > LEAP * before.amps[d]) & (cut.volts < COLLAPSED_SHARE * before.volts[d])).any())
 
     def _fell_together(self, before: _Before, live: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> bool:
         """All within the tick in which it was found, or the next."""

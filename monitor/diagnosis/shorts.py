@@ -6,6 +6,7 @@ from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
+from monitor.diagnosis.sliding import rows_before, sliding
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.values import Cause
 
@@ -16,7 +17,12 @@ LOST_SHARE = 0.55  # of the volts: below, more is lost in the supply than is lef
 COARSE_SHARE = 0.6  # of readings that a short fills in part only; a heavy load switched on leaves more
 LEAP = 2.5  # times the amps before
 RATED_SHARE = 1.15  # of the supply's rated amps
-FELL_SHARE = 0.8  # of the volts before: worth a look
+WORTH_A_LOOK = 0.9  # of the volts before
+BEYOND = 2.5  # times the rated amps within a cycle is no load's, whatever is left of the volts
+BEYOND_SHARE = 0.85  # of the volts before
+RECENT_TICKS = 40
+ASTRIDE_ROWS = 3  # readings, half a cycle apart, that reach into the first cycle and a half
+FADED_AT_ONCE = 0.75  # of the inrush after some cycles
 COLLAPSED_SHARE = 0.68  # of the volts before; lamps and trains that start leave three quarters
 OPEN_TICKS = 5
 HELD_S = 0.2  # metal that scrapes bounces; a short that is back within this is the same
@@ -31,7 +37,8 @@ class Shorts(Watcher):
         ticks, circuits = stream.ticks, stream.circuits
         rated = circuits.rated_amps[circuits.supply_of]
         leapt = ticks.amps_high[rows] > np.maximum(LEAP * ticks.usual_amps[rows], RATED_SHARE * rated)
-        return np.asarray(leapt & (ticks.volts_low[rows] < FELL_SHARE * ticks.usual_volts[rows]))
+        volts = sliding(np.fmax, rows_before(ticks.usual_volts, rows, RECENT_TICKS, 0), RECENT_TICKS)
+        return np.asarray(leapt & (ticks.volts_low[rows] < WORTH_A_LOOK * volts))
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -56,28 +63,43 @@ class Shorts(Watcher):
             tick = last + 1
 
     def _usual(self, tick: int) -> tuple[float, float]:
-        row = self.ticks.rows(tick, tick + 1)
-        return float(self.ticks.usual_amps[row, self.district][0]), float(self.ticks.usual_volts[row, self.district][0])
+        """Amps just before, and the volts that there were last: a short may wait for them to come back."""
+        recent = self.ticks.usual_volts[self.ticks.rows(tick - RECENT_TICKS + 1, tick + 1), self.district]
+        return float(self.ticks.usual_amps[self.ticks.rows(tick, tick + 1), self.district][0]), float(np.fmax.reduce(recent))
 
-    def _shorted(self, cut: Cut, amps: float, volts: float) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
-        """Readings with leapt amps, if the volts collapsed with them."""
+    def _shorted(self, cut: Cut, amps: float, volts: float) -> Bools:
+        """Readings with leapt amps, if the volts collapsed with them or the amps are beyond what any load takes."""
         peak = float(np.max(cut.amps, initial=0.0))
-        leapt = cut.amps > max(LEAP * amps, 0.3 * peak)
-        lowest = float(np.min(cut.volts[leapt], initial=np.inf))
-        if sharpest_share(cut.end_s, cut.amps, peak - amps) < SHARP_SHARE:
+        leapt = (cut.amps > max(LEAP * amps, 0.3 * peak)) & ~self._coming_on(cut)
+        if not leapt.any() or sharpest_share(cut.end_s, cut.amps, peak - amps) < SHARP_SHARE:
             return leapt & False  # a short is there within a cycle; a heavy train comes over wheel by wheel
-        return leapt & (lowest < (COLLAPSED_SHARE if is_fine(cut) else COARSE_SHARE) * volts)
+        lowest = float(np.min(cut.volts[leapt]))
+        beyond = float(np.max(cut.amps[leapt])) > BEYOND * float(self.circuits.rated_amps[self.circuits.supply_of[self.district]])
+        share = BEYOND_SHARE if beyond else COLLAPSED_SHARE if is_fine(cut) else COARSE_SHARE
+        return leapt & (lowest < share * volts)
 
-    def _fades(self, cut: Cut, shorted: "np.ndarray[tuple[int], np.dtype[np.bool_]]", volts: float) -> bool:
-        """Something heavy that starts: volts not quite lost, and amps that fall within tenths of a second."""
-        peak_s = float(cut.end_s[int(np.argmax(cut.amps))])
-        early = shorted & (cut.end_s < peak_s + EARLY_S)
-        late = shorted & (cut.end_s > peak_s + FADE_S)
-        if not late.any() or float(cut.volts[shorted].min()) < LOST_SHARE * volts:
+    def _coming_on(self, cut: Cut) -> Bools:
+        """Windows that reach into the first cycle and a half after the volts came: inrush, and no whole cycle of either."""
+        dead = cut.volts < self.circuits.off_volts[self.district]
+        row = np.arange(len(dead))
+        return np.asarray(row - np.maximum.accumulate(np.where(dead, row, -ASTRIDE_ROWS - 1)) <= ASTRIDE_ROWS)
+
+    def _fades(self, cut: Cut, shorted: Bools, volts: float) -> bool:
+        """Something heavy that starts: amps that fall within tenths of a second, and volts that come back the while.
+
+        What began with the volts themselves fades from any height: windings, filaments and motors at rest.
+        """
+        peak_s = float(cut.end_s[int(np.argmax(np.where(shorted, cut.amps, 0.0)))])
+        live = cut.volts > self.circuits.off_volts[self.district]
+        began = not bool(live[: int(np.argmax(shorted))].all())
+        early = shorted & live & (cut.end_s < peak_s + EARLY_S)
+        late = live & (cut.end_s > peak_s + FADE_S) & (shorted | began)
+        if not (late.any() and early.any()) or (not began and float(cut.volts[shorted].min()) < LOST_SHARE * volts):
             return False
-        return median(cut.amps[late]) < FADED_SHARE * median(cut.amps[early])
+        fell = median(cut.amps[late]) < (FADED_AT_ONCE if began else FADED_SHARE) * median(cut.amps[early])
+        return fell and (not began or median(cut.volts[late]) > float(np.min(cut.volts[early])))
 
-    def _event(self, cut: Cut, shorted: "np.ndarray[tuple[int], np.dtype[np.bool_]]", amps: float, volts: float) -> Occurrence:
+    def _event(self, cut: Cut, shorted: Bools, amps: float, volts: float) -> Occurrence:
         first = int(np.argmax(shorted))
         window_s = float(cut.end_s[first] - cut.start_s[first])
         peak = float(cut.amps.max())

@@ -14,6 +14,8 @@ from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut, Rows
 from monitor.diagnosis.ticks import TICK_S, Ticks
 
+SIGNAL_VOLTS = 0.45  # electronic sound units react from about 1 V, of which a phase-cut output passes half (common practice)
+
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Watching = Generator[int | None, None, None]
@@ -49,6 +51,11 @@ class Stream:
             found = medians(values, 0) if len(values) else np.full(len(self.circuits), np.nan)
             self._medians[key] = found
         return found
+
+    def signal_changed(self, district: int, first: int, last: int) -> bool:
+        """Whether a DC signal began or ended on AC volts within the ticks first..last-1."""
+        offset = self.ticks.offset_volts[self.ticks.rows(first, last), district]
+        return bool(self.circuits.is_ac[district]) and bool(len(offset)) and float(np.ptp(offset)) > SIGNAL_VOLTS
 
     def forget(self) -> None:
         """Let go of what no decision looks at any more."""

@@ -233,3 +233,56 @@ def test_a_channel_that_hangs_is_no_train_without_contact():
     from tests.diagnosis.benches import diagnose, layout  # noqa: PLC0415 - used here alone
 
     assert "lost-contact" not in {cause for cause, _ in bare(diagnose(readings, layout())[0])}
+
+
+def test_a_train_whose_reversing_unit_drops_out_is_told_while_it_stands_and_ends_at_the_press():
+    bench = Bench(seconds=40, noise=0.05)
+    bench.load[bench.rows(20, 27), 0] = 0
+    bench.fed[bench.rows(27, 27.6), 0] = 0
+    events, _ = bench.diagnose()
+    assert bare(events) == [("lost-contact", "Outer main"), ("direction-break", "Outer main")]
+    assert (events[0].start_s, events[0].end_s) == pytest.approx((20, 27), abs=0.2)
+
+
+def test_a_press_after_an_overload_is_a_hand_s_while_the_neighbour_keeps_its_volts():
+    bench = Bench(seconds=40)
+    bench.extra[bench.rows(20, 26), 0] = 9
+    bench.fed[bench.rows(26, 26.6), 0] = 0
+    assert ("direction-break", "Outer main") in bare(bench.diagnose()[0])
+    assert "protection-open" not in {cause for cause, _ in bare(bench.diagnose()[0])}
+
+
+def test_a_press_on_the_last_live_district_is_a_hand_s():
+    bench = Bench(seconds=40)
+    bench.fed[bench.rows(20, 21), 1] = 0
+    bench.fed[bench.rows(20.3, 20.9), 0] = 0
+    assert bare(bench.diagnose()[0]) == [("direction-break", "Inner main"), ("direction-break", "Outer main")]
+
+
+def test_inrush_that_begins_with_the_volts_is_no_short():
+    bench = Bench(seconds=40)
+    bench.fed[bench.rows(20, 20.6), 0] = 0
+    on = bench.rows(20.6, 22)
+    bench.extra[on, 0] = 24 * np.exp(-(bench.at_s[on] - 20.6) / 0.04)
+    assert bare(bench.diagnose()[0]) == [("direction-break", "Outer main")]
+
+
+def test_a_short_that_waits_for_the_volts_is_one():
+    bench = Bench(seconds=40)
+    bench.fed[bench.rows(20, 20.6), 0] = 0
+    bench.extra[bench.rows(20.6, 21.4), 0] = 25
+    assert ("short", "Outer main") in bare(bench.diagnose()[0])
+
+
+def test_a_wheel_that_bridges_a_turnout_on_a_stiff_supply_is_a_short():
+    bench = Bench(seconds=30)
+    bench.open_volts *= 3
+    # 25 of 45 V are left and more: only the amps tell.
+    bench.extra[bench.rows(20, 20.1), 0] = 40
+    assert ("short", "Outer main") in bare(bench.diagnose()[0])
+
+
+def test_a_throttle_slammed_shut_is_no_lost_feed():
+    bench = Bench(seconds=40)
+    bench.fed[:, 0] = 1 - np.clip((bench.at_s - 20) / 0.2, 0, 1)
+    assert bare(bench.diagnose()[0]) == [("throttle", "Outer main")]
