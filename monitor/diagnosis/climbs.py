@@ -33,7 +33,11 @@ ARRIVAL_RATIO = 3.5  # a running train does not draw so many times its usual wit
 ARRIVAL_S = 0.16  # from a fifth to four fifths of the climb: an engine rolls over a gap, but inertia keeps a bound one turning
 LEFT_SHARE = 0.85  # of the least that a district drew just before: a train left it; a grade's end leaves more
 LEFT_TICKS = 120
-HOLD_SHARE = 0.9
+HOLD_SHARE = 0.85
+STALL_RATIO = 1.3  # of the highest that laps brought before
+STALL_S = 0.4
+STALL_RIPPLE = 1.2  # of the ripple before; of far more amps
+SWITCHED_SHARE = 0.65  # of the climb within one cycle: a contact closed; a motor takes some cycles to stop
 LAMP_QUIET = 0.35  # amps that waver less than this share of what they do later had no motor among them
 
 
@@ -150,7 +154,10 @@ class Climbs(Watcher):
 
     def _event(self, climb: _Climb) -> Occurrence | None:
         found, floor, level, high = climb.found, climb.floor, climb.level, climb.high
-        if not level < ARRIVAL_RATIO * floor or self._came_from_elsewhere(found, floor, level):
+        if self.stream.signal_changed(self.district, found - BEFORE_TICKS, found + 2):
+            return None  # a whistle draws amps of its own
+        stalled = climb.known and self._stalled(climb)
+        if not stalled and (not level < ARRIVAL_RATIO * floor or self._came_from_elsewhere(found, floor, level)):
             # What laps brought before says nothing about one train more.
             if found - BEFORE_TICKS > self._same_since:
                 self._same_since = found + STAYS_TICKS // 2
@@ -166,8 +173,25 @@ class Climbs(Watcher):
             "volts_before": climb.volts_before,
             "volts_during": climb.volts_during,
         }
-        event.confidence = 0.92 if level > 1.25 * high else 0.8
+        event.confidence = 0.92 if level > 1.25 * high and not stalled else 0.8
         return event
+
+    def _stalled(self, climb: _Climb) -> bool:
+        """Brought to a stop within a moment: far more amps, and no more ripple than before, for no wheel turns.
+
+        A load switched on is there within a cycle, and a train that arrives brings ripple of its own.
+        """
+        found, floor, level = climb.found, climb.floor, climb.level
+        cut = self.stream.cut(self.district, found - BEFORE_TICKS - 8, found + 2)
+        ratio = level / max(climb.high, floor)
+        calm = bool(self.ticks.calm[self.ticks.rows(found - BEFORE_TICKS, found + STAYS_TICKS), self.district].all())
+        if not is_fine(cut) or ratio < STALL_RATIO or not calm or self._left_another(found, level - floor):
+            return False
+        cut = cut._replace(amps=steady(cut.amps))
+        if sharpest_share(cut.end_s, cut.amps, level - floor) > SWITCHED_SHARE or _rise_s(cut, floor, level) > STALL_S:
+            return False
+        before = self.stream.ripple(self.district, found - BEFORE_TICKS - STAYS_TICKS, found - BEFORE_TICKS // 2)
+        return self.stream.ripple(self.district, found + 2, found + STAYS_TICKS) < STALL_RIPPLE * before
 
     def _onset_s(self, found: int, floor: float, level: float) -> float:
         cut = self.stream.cut(self.district, found - BEFORE_TICKS, found)

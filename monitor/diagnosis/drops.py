@@ -30,7 +30,6 @@ STALLED_TICKS = 25
 STANDS_TICKS = 12  # a train that drew no amps for so long stands
 BOUNCED_TICKS = 6  # its pickups may bounce before
 STANDS_SHARE = 0.4  # of the amps before: lamps and standby are the rest
-RIPPLE_ROWS = 6  # three cycles apart: wheels and brushes waver more slowly than the converter's noise
 QUIET_SHARE = 0.75  # of the ripple before: what went away was a motor that turned
 FLOORS = 1.6  # times the quietest other channel's ripple: lamps and a converter's noise
 LEAST_QUANTILE = 0.05
@@ -304,9 +303,9 @@ class Drops(Watcher):
         hold_share = NOT_FELL_SHARE if self.circuits.is_ac[d] else self._hold_share
         if not volts > hold_share * volts_before or not share >= SHARP_SHARE or not is_fine(cut):
             return None, depth
-        ripple = self._ripple(d, found + BOUNCED_TICKS, found + STANDS_TICKS)
-        quieter = ripple / self._ripple(d, first - STANDS_TICKS, first - 1)
-        floor = min((self._ripple(k, found + BOUNCED_TICKS, found + STANDS_TICKS) for k in self._others), default=np.inf)
+        ripple = self.stream.ripple(d, found + BOUNCED_TICKS, found + STANDS_TICKS)
+        quieter = ripple / self.stream.ripple(d, first - STANDS_TICKS, first - 1)
+        floor = min((self.stream.ripple(k, found + BOUNCED_TICKS, found + STANDS_TICKS) for k in self._others), default=np.inf)
         if not (quieter < QUIET_SHARE and ripple < FLOORS * floor and usual - depth < LEFT_SHARE * self._least_since_live(first)):
             return None, depth  # back to what it drew before something came on
         if self._handed_over(found, depth) or self._others_dropped(first):
@@ -325,11 +324,6 @@ class Drops(Watcher):
         dead = np.flatnonzero(~self.ticks.calm[rows, self.district])
         past = self.ticks.amps[rows, self.district][int(dead[-1]) + 1 if len(dead) else 0 :]
         return quantiles(past, (LEAST_QUANTILE,))[0] if len(past) else np.inf
-
-    def _ripple(self, district: int, first: int, last: int) -> float:
-        """How much the amps waver from cycle to cycle, typically; never nothing."""
-        amps = self.stream.cut(district, first, last).amps
-        return median(np.abs(amps[RIPPLE_ROWS:] - amps[:-RIPPLE_ROWS])) + 1e-9 if len(amps) > 2 * RIPPLE_ROWS else np.inf
 
     def _others_dropped(self, tick: int) -> bool:
         """Another district lost much of its amps at the same time: no wheel does that."""

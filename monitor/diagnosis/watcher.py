@@ -14,6 +14,7 @@ from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut, Rows
 from monitor.diagnosis.ticks import TICK_S, Ticks
 
+RIPPLE_ROWS = 6  # three cycles apart: wheels and brushes waver more slowly than a converter's noise
 SIGNAL_VOLTS = 0.45  # electronic sound units react from about 1 V, of which a phase-cut output passes half (common practice)
 
 Floats = NDArray[np.float64]
@@ -56,6 +57,11 @@ class Stream:
         """Whether a DC signal began or ended on AC volts within the ticks first..last-1."""
         offset = self.ticks.offset_volts[self.ticks.rows(first, last), district]
         return bool(self.circuits.is_ac[district]) and bool(len(offset)) and float(np.ptp(offset)) > SIGNAL_VOLTS
+
+    def ripple(self, district: int, first: int, last: int) -> float:
+        """How much the amps of the ticks first..last-1 waver within some cycles, typically; never 0, inf where too few are known."""
+        amps = self.cut(district, first, last).amps
+        return median(np.abs(amps[RIPPLE_ROWS:] - amps[:-RIPPLE_ROWS])) + 1e-9 if len(amps) > 2 * RIPPLE_ROWS else np.inf
 
     def forget(self) -> None:
         """Let go of what no decision looks at any more."""
