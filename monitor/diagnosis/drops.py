@@ -56,6 +56,9 @@ STEEP_EDGE_S = 0.3  # volts that a joint takes show at once; a hill's end waits 
 SHORTEST_JOINT_S = 0.3
 COARSE_EDGE_S = 0.35
 REMEMBERED = 3
+LEAST_CONFIDENCE = 0.6  # a cause named wrongly is worse than none
+GOES_ON_RATIO = 1.8
+PARTLY, WHOLLY = 0.4, 0.7  # of the amps lost here that came on elsewhere in the same moment
 
 
 class Drops(Watcher):
@@ -103,14 +106,26 @@ class Drops(Watcher):
         """A drop that is over: tell what it was, if anything."""
         yield back + 1
         event, depth = self._judge(found, back, usual)
-        if event is not None and event.cause is Cause.WEAK_JOINT:
-            yield back + BESIDE_TICKS
-            if self._handed_over(found, depth) and self._handed_over(back, -depth):
-                return
+        if event is None:
+            return
         # What a whistle took says nothing of what a contact lost.
-        if event is not None and not self.stream.signal_changed(self.district, found - 6, found + 1):
-            self._remember(event)
-            self.tell(event)
+        if self.stream.signal_changed(self.district, found - 6, (back if event.cause is Cause.WEAK_JOINT else found) + 1):
+            return
+        if event.cause is Cause.WEAK_JOINT:
+            yield back + BESIDE_TICKS
+            if not self._goes_on(back, usual) or self._drove_over(found, back, depth):
+                return
+        self._remember(event)
+
+    def _drove_over(self, found: int, back: int, depth: float) -> bool:
+        """The train was elsewhere meanwhile: another district took its amps, or gave them back, or some of either."""
+        both = self._handed_over(found, depth) and self._handed_over(back, -depth)
+        return both or self._handed_over(found, depth, WHOLLY) or self._handed_over(back, -depth, WHOLLY)
+
+    def _goes_on(self, back: int, usual: float) -> bool:
+        """The train behind a joint is the one before it: much more means that another came, or something came on."""
+        after = self.stream.median("amps", self.district, back + 3, back + BESIDE_TICKS)
+        return after < GOES_ON_RATIO * usual
 
     def _usual(self, tick: int) -> float:
         return float(self.ticks.usual_amps[self.ticks.rows(tick, tick + 1), self.district][0])
@@ -154,19 +169,18 @@ class Drops(Watcher):
         return event if event is not None and event.confidence > 0 else None, depth
 
     def _remember(self, event: Occurrence) -> None:
-        """The same partial sag again and again is what makes a weak joint sure."""
-        if event.cause is not Cause.WEAK_JOINT:
-            return
-        depth = event.evidence["amps_lowest"] / event.evidence["amps_before"]
-        alike = [
-            other for other in self._joints if abs(other.evidence["amps_lowest"] / other.evidence["amps_before"] - depth) < 0.15
-        ]
-        event.confidence = max(event.confidence, (event.confidence, 0.85, 0.95)[min(2, len(alike))])
-        for other in alike:
-            if other.confidence < event.confidence:
-                other.confidence = event.confidence
-                self.tell(other)
-        self._joints = [*self._joints, event][-REMEMBERED:]
+        """Tell an event; the same partial sag again and again is what makes a weak joint sure, and a doubtful one waits for that."""
+        if event.cause is Cause.WEAK_JOINT:
+            depth = event.evidence["amps_lowest"] / event.evidence["amps_before"]
+            alike = [o for o in self._joints if abs(o.evidence["amps_lowest"] / o.evidence["amps_before"] - depth) < 0.15]
+            event.confidence = max(event.confidence, (event.confidence, 0.85, 0.95)[min(2, len(alike))])
+            for other in alike:
+                if other.confidence < event.confidence:
+                    other.confidence = event.confidence
+                    self.tell(other)
+            self._joints = [*self._joints, event][-REMEMBERED:]
+        if event.confidence >= LEAST_CONFIDENCE:
+            self.tell(event)
 
     def _measure(self, cut: Cut, found: int, usual: float, depth: float) -> Occurrence | None:
         span = crossing_s(cut, (cut.amps < usual - 0.3 * depth) & (cut.end_s > (found - 0.5) * TICK_S))
@@ -260,7 +274,7 @@ class Drops(Watcher):
         elif lasted_s >= LONGEST_LOST_S and 0.22 * usual < depth < 0.8 * usual and edge_s <= COARSE_EDGE_S:
             event.cause, event.confidence = Cause.WEAK_JOINT, 0.5
 
-    def _handed_over(self, tick: int, depth: float, least_share: float = 0.4) -> bool:
+    def _handed_over(self, tick: int, depth: float, least_share: float = PARTLY) -> bool:
         """Another track district took what this one lost (or gave what this one gained): the train drove over."""
         before = self.stream.medians("amps", tick - 6, tick - 1)
         after = self.stream.medians("amps", tick + 2, tick + BESIDE_TICKS)
