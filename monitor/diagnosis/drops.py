@@ -5,11 +5,13 @@ from collections.abc import Generator
 import numpy as np
 
 from monitor.diagnosis import dips
+from monitor.diagnosis.balance import BESIDE_TICKS, WHOLLY, handed_over
 from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.edges import SHARP_SHARE, crossing_s, is_fine, sharpest_share, steady
-from monitor.diagnosis.medians import median, medians, quantiles
+from monitor.diagnosis.medians import median, medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
+from monitor.diagnosis.stands import BOUNCED_TICKS, STANDS_TICKS, judge_stand
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
 from monitor.values import Cause
@@ -27,23 +29,13 @@ LONGEST_LOST_S = 0.55
 HOLD_SHARE = 0.955  # volts that stay above this share of what they were hold
 DC_HOLD_SHARE = 0.91  # a motor fills the pauses of unfiltered DC with volts of its own, and takes them along
 STALLED_TICKS = 25
-STANDS_TICKS = 12  # a train that drew no amps for so long stands
-BOUNCED_TICKS = 6  # its pickups may bounce before
-STANDS_SHARE = 0.4  # of the amps before: lamps and standby are the rest
-QUIET_SHARE = 0.75  # of the ripple before: what went away was a motor that turned
-FLOORS = 1.6  # times the quietest other channel's ripple: lamps and a converter's noise
-LEAST_QUANTILE = 0.05
 SLOWEST_TICKS = 40  # a slow train takes so long over a joint that leaves it little
-HANGING_SHARE = 1e-4
-BESIDE_TICKS = 6
 RECENT_TICKS = 26
 WAVERED_TICKS = 10
 RECENT_SHARE = 0.85
 WAVERED = 1.7  # of what the amps wavered by in the seconds before
 NOT_FELL_SHARE = 0.997  # less current raises the volts; where both fall, something else moves them
 FELL_SHARE = 0.985  # where both fall by more, somebody turned the volts down
-EARLIER_TICKS = 120
-LEFT_SHARE = 0.8  # of the least this district drew in the last minute
 NOISES = 2.2  # of the readings just before
 GIVE_UP_TICKS = 1200
 RECOVERED_SHARE = 0.4  # of the depth: back above this, contact is made again
@@ -58,7 +50,6 @@ COARSE_EDGE_S = 0.35
 REMEMBERED = 3
 LEAST_CONFIDENCE = 0.6  # a cause named wrongly is worse than none
 GOES_ON_RATIO = 1.8
-PARTLY, WHOLLY = 0.4, 0.7  # of the amps lost here that came on elsewhere in the same moment
 
 
 class Drops(Watcher):
@@ -67,7 +58,6 @@ class Drops(Watcher):
     def __init__(self, stream: Stream, district: int) -> None:
         super().__init__(stream, district)
         self._joints: list[Occurrence] = []
-        self._others = [k for k in range(len(stream.circuits)) if k != district]
         self._hold_share = float(_hold_share(stream.circuits)[district])
 
     @staticmethod
@@ -119,8 +109,9 @@ class Drops(Watcher):
 
     def _drove_over(self, found: int, back: int, depth: float) -> bool:
         """The train was elsewhere meanwhile: another district took its amps, or gave them back, or some of either."""
-        both = self._handed_over(found, depth) and self._handed_over(back, -depth)
-        return both or self._handed_over(found, depth, WHOLLY) or self._handed_over(back, -depth, WHOLLY)
+        stream, d = self.stream, self.district
+        both = handed_over(stream, d, found, depth) and handed_over(stream, d, back, -depth)
+        return both or handed_over(stream, d, found, depth, WHOLLY) or handed_over(stream, d, back, -depth, WHOLLY)
 
     def _goes_on(self, back: int, usual: float) -> bool:
         """The train behind a joint is the one before it: much more means that another came, or something came on."""
@@ -274,19 +265,11 @@ class Drops(Watcher):
         elif lasted_s >= LONGEST_LOST_S and 0.22 * usual < depth < 0.8 * usual and edge_s <= COARSE_EDGE_S:
             event.cause, event.confidence = Cause.WEAK_JOINT, 0.5
 
-    def _handed_over(self, tick: int, depth: float, least_share: float = PARTLY) -> bool:
-        """Another track district took what this one lost (or gave what this one gained): the train drove over."""
-        before = self.stream.medians("amps", tick - 6, tick - 1)
-        after = self.stream.medians("amps", tick + 2, tick + BESIDE_TICKS)
-        gained = np.where(self.circuits.is_track, after - before, 0.0)
-        gained[self.district] = 0.0
-        return bool(np.nanmax(gained / depth, initial=0.0) > least_share)
-
     def _follow_stand(self, found: int, usual: float, first: int) -> Generator[int, None, int | None]:
         """A train that stands without contact, until its amps are back or a hand breaks the volts; None where it is no such thing."""
         d = self.district
         yield found + STANDS_TICKS
-        event, depth = self._stand(found, usual, first)
+        event, depth = judge_stand(self.stream, self.district, (first, found), usual)
         if event is None:
             return None
         self.tell(event)
@@ -300,54 +283,6 @@ class Drops(Watcher):
         event.evidence["lasted_s"] = event.end_s - event.start_s
         self.tell(event)
         return end + 2
-
-    def _stand(self, found: int, usual: float, first: int) -> tuple[Occurrence | None, float]:
-        """The amps went at once and stay away though the district is live, and with them all the ripple of a motor."""
-        d, rows = self.district, self.ticks.rows(found + BOUNCED_TICKS, found + STANDS_TICKS)
-        depth = usual - median(self.ticks.amps_high[rows, d])
-        stays_away = depth > STANDS_SHARE * usual and bool((self.ticks.amps_high[rows, d] < usual - 0.8 * depth).all())
-        if not stays_away or not self.ticks.calm[self.ticks.rows(found, found + STANDS_TICKS), d].all():
-            return None, depth
-        # A converter always shows some noise; a channel that hangs shows none.
-        if float(np.ptp(self.ticks.amps[rows, d])) < HANGING_SHARE * usual:
-            return None, depth
-        volts, volts_before = median(self.ticks.volts[rows, d]), self.stream.median("volts", d, found - 6, found - 1)
-        cut = self.stream.cut(d, found - 4, found + 4)
-        share = sharpest_share(cut.end_s, cut.amps, -depth)
-        hold_share = NOT_FELL_SHARE if self.circuits.is_ac[d] else self._hold_share
-        if not volts > hold_share * volts_before or not share >= SHARP_SHARE or not is_fine(cut):
-            return None, depth
-        ripple = self.stream.ripple(d, found + BOUNCED_TICKS, found + STANDS_TICKS)
-        quieter = ripple / self.stream.ripple(d, first - STANDS_TICKS, first - 1)
-        floor = min((self.stream.ripple(k, found + BOUNCED_TICKS, found + STANDS_TICKS) for k in self._others), default=np.inf)
-        if not (quieter < QUIET_SHARE and ripple < FLOORS * floor and usual - depth < LEFT_SHARE * self._least_since_live(first)):
-            return None, depth  # back to what it drew before something came on
-        if self._handed_over(found, depth) or self._others_dropped(first):
-            return None, depth
-        event = self._measure(cut, found, usual, depth)
-        if event is not None:
-            event.end_s, event.confidence = None, 0.75
-            event.evidence["change_within_one_cycle_share"] = share
-            event.evidence["ripple_left_share"] = quieter
-            del event.evidence["lasted_s"]
-        return event, depth
-
-    def _least_since_live(self, tick: int) -> float:
-        """The least that was drawn for long since the volts last came on: a train that ran never stood meanwhile."""
-        rows = self.ticks.rows(tick - EARLIER_TICKS, tick - 2)
-        dead = np.flatnonzero(~self.ticks.calm[rows, self.district])
-        past = self.ticks.amps[rows, self.district][int(dead[-1]) + 1 if len(dead) else 0 :]
-        return quantiles(past, (LEAST_QUANTILE,))[0] if len(past) else np.inf
-
-    def _others_dropped(self, tick: int) -> bool:
-        """Another district lost much of its amps at the same time: no wheel does that."""
-        before, after = (
-            self.stream.medians("amps", tick - 6, tick - 1),
-            self.stream.medians("amps", tick + 2, tick + BESIDE_TICKS),
-        )
-        dropped = after < (1 - STANDS_SHARE) * before - LEAST_AMPS
-        dropped[self.district] = False
-        return bool(dropped.any())
 
 
 def _hold_share(circuits: Circuits) -> Floats:

@@ -1,0 +1,95 @@
+"""Stands: a train that lost contact and stands, its reversing unit fallen into neutral, until a hand steps it on."""
+
+import numpy as np
+
+from monitor.diagnosis.balance import handed_over, others_dropped
+from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share
+from monitor.diagnosis.medians import median, quantiles
+from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.watcher import Stream
+from monitor.values import Cause
+
+STANDS_TICKS = 12  # a train that drew no amps for so long stands
+BOUNCED_TICKS = 6  # its pickups may bounce before
+STANDS_SHARE = 0.4  # of the amps before: lamps and standby are the rest
+HELD_SHARE = 0.997  # of the volts before: less current raises them; a coasting motor on DC takes them along
+DC_HELD_SHARE = 0.91
+QUIET_SHARE = 0.75  # of the ripple before: what went away was a motor that turned
+FLOORS = 1.6  # times the quietest other channel's ripple: lamps and a converter's noise
+HANGING_SHARE = 1e-4
+LEFT_SHARE = 0.8  # of the least this district drew in the seconds before
+LEAST_QUANTILE = 0.05
+EARLIER_TICKS = 120
+
+
+def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: float) -> tuple[Occurrence | None, float]:
+    """A drop that did not come back: the train without contact, if it is one, and how many amps went.
+
+    Args:
+        stream: Known at least STANDS_TICKS beyond the drop.
+        district: Where.
+        ticks: The first drop of a bouncing contact, and the last.
+        usual: Amps before the first.
+    """
+    first, found = ticks
+    rows = stream.ticks.rows(found + BOUNCED_TICKS, found + STANDS_TICKS)
+    high, amps = stream.ticks.amps_high[rows, district], stream.ticks.amps[rows, district]
+    depth = usual - median(high)
+    live = bool(stream.ticks.calm[stream.ticks.rows(found, found + STANDS_TICKS), district].all())
+    if not (live and depth > STANDS_SHARE * usual and bool((high < usual - 0.8 * depth).all())):
+        return None, depth
+    # A converter always shows some noise; a channel that hangs shows none.
+    hangs = float(np.ptp(amps)) < HANGING_SHARE * usual
+    if (
+        hangs
+        or not _is_quiet(stream, district, ticks)
+        or not usual - depth < LEFT_SHARE * _least_since_live(stream, district, first)
+    ):
+        return None, depth  # back to what it drew before something came on
+    if handed_over(stream, district, found, depth) or others_dropped(stream, district, first, STANDS_SHARE):
+        return None, depth
+    return _event(stream, district, ticks, usual, depth), depth
+
+
+def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, depth: float) -> Occurrence | None:
+    found = ticks[1]
+    volts = stream.median("volts", district, found + BOUNCED_TICKS, found + STANDS_TICKS)
+    volts_before = stream.median("volts", district, found - 6, found - 1)
+    cut = stream.cut(district, found - 4, found + 4)
+    share = sharpest_share(cut.end_s, cut.amps, -depth)
+    held = HELD_SHARE if stream.circuits.is_ac[district] else DC_HELD_SHARE
+    below = np.flatnonzero(cut.amps < usual - 0.3 * depth)
+    if not (is_fine(cut) and share >= SHARP_SHARE and volts > held * volts_before and len(below)):
+        return None
+    start_s = float(cut.start_s[below[0]] + cut.end_s[below[0]]) / 2
+    event = Occurrence(district=district, cause=Cause.LOST_CONTACT, start_s=start_s, confidence=0.75)
+    event.evidence = {
+        "amps_before": usual,
+        "amps_lowest": usual - depth,
+        "volts_before": volts_before,
+        "volts_during": volts,
+        "change_within_one_cycle_share": share,
+        "ripple_left_share": _ripple_left(stream, district, ticks),
+    }
+    return event
+
+
+def _is_quiet(stream: Stream, district: int, ticks: tuple[int, int]) -> bool:
+    """Most of the ripple went, and what is left is no more than a channel without a motor shows."""
+    after = ticks[1] + BOUNCED_TICKS, ticks[1] + STANDS_TICKS
+    floor = min((stream.ripple(k, *after) for k in range(len(stream.circuits)) if k != district), default=np.inf)
+    return _ripple_left(stream, district, ticks) < QUIET_SHARE and stream.ripple(district, *after) < FLOORS * floor
+
+
+def _ripple_left(stream: Stream, district: int, ticks: tuple[int, int]) -> float:
+    first, found = ticks
+    after = stream.ripple(district, found + BOUNCED_TICKS, found + STANDS_TICKS)
+    return after / stream.ripple(district, first - STANDS_TICKS, first - 1)
+
+
+def _least_since_live(stream: Stream, district: int, tick: int) -> float:
+    """The least that was drawn for long since the volts last came on: a train that ran never stood meanwhile."""
+    rows = stream.ticks.rows(tick - EARLIER_TICKS, tick - 2)
+    dead = np.flatnonzero(~stream.ticks.calm[rows, district])
+    past = stream.ticks.amps[rows, district][int(dead[-1]) + 1 if len(dead) else 0 :]
+    return quantiles(past, (LEAST_QUANTILE,))[0] if len(past) else np.inf
