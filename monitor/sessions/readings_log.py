@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.parquet
 
 from monitor.sessions.buckets import FIGURES, Table
-from monitor.sessions.table_log import Batches, TableLog
+from monitor.sessions.table_log import Batches, TableLog, arrow_column
 
 STEM = "readings"
 SCHEMA = pa.schema(
@@ -66,10 +66,5 @@ def readings_parquet(batches: Batches) -> bytes:
 def _batch(table: Table, began_at: datetime) -> pa.RecordBatch:
     zero_ms = round(began_at.timestamp() * 1000)
     milliseconds = zero_ms + np.round(np.asarray(table["at_s"], dtype=np.float64) * 1000).astype(np.int64)
-    columns = [pa.array(milliseconds, pa.timestamp("ms", tz="UTC"))]
-    for field in list(_OPEN_SCHEMA)[1:]:
-        values = table[field.name]
-        if pa.types.is_float32(field.type):
-            values = values.astype(np.float32)
-        columns.append(pa.array(values, field.type))
-    return pa.record_batch(columns, schema=_OPEN_SCHEMA)
+    values = {**table, "time": milliseconds}
+    return pa.record_batch([arrow_column(values[field.name], field.type) for field in _OPEN_SCHEMA], schema=_OPEN_SCHEMA)

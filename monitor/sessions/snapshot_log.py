@@ -1,14 +1,14 @@
 """Samples around events, kept with the session: one row a channel of one moment, its samples a list in that row."""
 
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.parquet
 
-from monitor.sessions.table_log import Batches, TableLog
+from monitor.sessions.table_log import Batches, TableLog, arrow_column
 from monitor.values import Snapshot
 from monitor.values.snapshots import Quantity
 
@@ -90,7 +90,7 @@ def snapshots_parquet(batches: Batches) -> bytes:
 def _batch(snapshot: Snapshot, began_at: datetime) -> pa.RecordBatch:
     n, channels = snapshot.values.shape
     time_us = round((began_at.timestamp() + snapshot.start_s) * 1e6)
-    columns = {
+    columns: dict[str, Sequence[object]] = {
         "time": [time_us] * channels,
         "event_id": [snapshot.event_id] * channels,
         "board": [snapshot.board] * channels,
@@ -102,4 +102,4 @@ def _batch(snapshot: Snapshot, began_at: datetime) -> pa.RecordBatch:
         "samples": [n] * channels,
         "values": list(snapshot.values.T),
     }
-    return pa.record_batch([pa.array(columns[field.name], field.type) for field in SCHEMA], schema=SCHEMA)
+    return pa.record_batch([arrow_column(columns[field.name], field.type) for field in SCHEMA], schema=SCHEMA)
