@@ -128,6 +128,10 @@ class Watch:
         if isinstance(recorder, BeatingRecorder):
             self._recording = Watchdog("recorder", recorder, lambda: where_is(recorder.thread))
 
+    def add_sink(self, sink: Sink) -> None:
+        """Hand each step to one more taker, which must be quick; before :meth:`start`."""
+        self._pipeline.worker.add_sink(sink)
+
     def start(self) -> None:
         """Start watching; returns at once."""
         self._supervised_s = time.monotonic()

@@ -62,7 +62,7 @@ def _opened(path: Path) -> logging.Handler:
         raise LogError(
             f"no log can be kept in {path} ({error.strerror}): mend its rights, or choose another with --log"
         ) from error
-    file.setFormatter(logging.Formatter(FORMAT))
+    file.setFormatter(_WithStacks(FORMAT))
     return file
 
 
@@ -72,7 +72,16 @@ class _OneLine(logging.Formatter):
     def format(self, record: logging.LogRecord) -> str:
         line = super().format(logging.makeLogRecord({**record.__dict__, "exc_info": None, "exc_text": None, "stack_info": None}))
         sentence = plain_line(line)
-        return f"{sentence} (--log FILE keeps the details)" if record.exc_info else sentence
+        has_details = record.exc_info is not None or hasattr(record, "other_stack")
+        return f"{sentence} (--log FILE keeps the details)" if has_details else sentence
+
+
+class _WithStacks(logging.Formatter):
+    """Everything, also the stack that another process of ours sent along."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        stack = getattr(record, "other_stack", "")
+        return super().format(record) + (f"\n{stack}" if stack else "")
 
 
 class _QuietFile(logging.handlers.RotatingFileHandler):

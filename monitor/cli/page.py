@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, Protocol, cast
 
 from monitor.app import Watch
 from monitor.cli.login_link import invitation_lines
+from monitor.cli.page_process import PAGES, WEB_HOST, PageOrder, PageProcess
 
 if TYPE_CHECKING:
     from monitor.bus.hall_listener import HallListener
 
-WEB_HOST, WEB_PORT = "127.0.0.1", 8620
-PAGES, HALL_PAGES = "dashboard.app", "dashboard.hall.app"
-SERVER = "dashboard.server"
+WEB_PORT = 8620
+HALL_PAGES = "dashboard.hall.app"
 PASSPHRASES = "dashboard.passphrase"
 
 
@@ -95,10 +95,29 @@ def shown_page(watch: Watch, args: argparse.Namespace) -> Iterator[None]:
         yield
 
 
+@contextlib.contextmanager
+def shown_page_process(watch: "Watch", args: argparse.Namespace) -> Iterator[None]:
+    """The same from a process of its own, for what is watched live: whatever is looked at, watching goes on.
+
+    Args:
+        watch: What the pages look at; not started yet.
+        args: The arguments.
+
+    Raises:
+        PageError: As above.
+    """
+    if args.no_page:
+        yield
+        return
+    with _shown(PageProcess(watch, PageOrder.of(args)), shared=args.share):
+        yield
+
+
 def opened_page(watch: Watch, args: argparse.Namespace) -> ServedPage:
     """A page server, its port taken already; see :func:`shown_page`."""
     room = importlib.import_module(PAGES)
-    return cast("ServedPage", room.PageServer(watch, WEB_HOST, args.web_port, _options(args)))
+    order = PageOrder.of(args)
+    return cast("ServedPage", room.PageServer(watch, WEB_HOST, order.port, order.options()))
 
 
 @contextlib.contextmanager
@@ -114,7 +133,9 @@ def shown_hall(hall: "HallListener", title: str, args: argparse.Namespace) -> It
         PageError: As above.
     """
     room = importlib.import_module(HALL_PAGES)
-    with _shown(cast("ServedPage", room.HallServer(hall, title, WEB_HOST, args.web_port, _options(args))), shared=False):
+    with _shown(
+        cast("ServedPage", room.HallServer(hall, title, WEB_HOST, args.web_port, PageOrder.of(args).options())), shared=False
+    ):
         yield
 
 
@@ -133,16 +154,6 @@ def _shown(page: ServedPage, *, shared: bool) -> Iterator[None]:
         yield
     finally:
         page.close()
-
-
-def _options(args: argparse.Namespace) -> object:
-    return importlib.import_module(SERVER).PageOptions(
-        shared=args.share,
-        passphrase_file=args.passphrase_file,
-        certificate=args.cert,
-        key=args.key,
-        own_certificate=args.tls,
-    )
 
 
 def _port_number(text: str) -> int:

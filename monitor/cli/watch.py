@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from monitor.app import Watch, WatchOptions, with_ports
 from monitor.cli.broker_options import add_broker, add_station
 from monitor.cli.log_file import configure_log, logging_to
-from monitor.cli.page import configure_page, shown_page
+from monitor.cli.page import configure_page, shown_page_process
 from monitor.cli.run_counts import Tally
 from monitor.cli.running import print_or_go_on, run_watch
 from monitor.cli.terminal import TerminalLines
@@ -104,7 +104,7 @@ def _publishing(layout: Layout, args: argparse.Namespace, clock: HostClock) -> "
 
 def _watch(watch: Watch, lines: TerminalLines, args: argparse.Namespace, layout_text: str, *, invented: bool) -> None:
     args.no_page |= args.headless
-    with shown_page(watch, args):
+    with shown_page_process(watch, args):
         # After the page: where its port is taken, no empty session is left behind.
         if not args.no_record:
             ports = {board.name: board.port for board in watch.layout.board if board.port is not None}

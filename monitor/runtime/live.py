@@ -1,5 +1,6 @@
 """The live store: where the reader's thread and the pages meet."""
 
+import copy
 import threading
 from collections import deque
 from collections.abc import Callable
@@ -44,6 +45,20 @@ class Live:
         self._news = 0
         self._recording: tuple[str | None, bool] = (None, True)
         self._troubles: tuple[str, ...] = ()
+
+    def copy(self) -> "Live":
+        """A store of its own that holds the same, for another process to go on with."""
+        with self._lock:
+            return copy.deepcopy(self)
+
+    def __getstate__(self) -> dict[str, object]:
+        """All but the lock."""
+        return {name: value for name, value in self.__dict__.items() if name != "_lock"}
+
+    def __setstate__(self, state: dict[str, object]) -> None:
+        """With a lock of its own."""
+        self.__dict__.update(state)
+        self._lock = threading.Lock()
 
     def publish(self, step: Step) -> None:
         """Take one step; never waits longer than somebody's copying of figures takes."""
