@@ -70,6 +70,7 @@ def sift_capture(path: Path, layout: Layout, sink: Callable[[Step], None] | None
     Raises:
         CaptureError: The file cannot be read or holds nothing of either wire form.
     """
+    _check_times(path, layout)
     pipeline, summary = Pipeline(layout), SummaryBuilder(layout)
     sifted = Sifted(layout, sink)
     boards: dict[int, BoardSeen] = {}
@@ -93,6 +94,16 @@ def sift_capture(path: Path, layout: Layout, sink: Callable[[Step], None] | None
     summary.add(step)
     sifted.summary = summary.build()
     return sifted
+
+
+def _check_times(path: Path, layout: Layout) -> None:
+    """A capture does not know when its lines came: somebody has to say it."""
+    board = layout.line_board(path.name)
+    if board is not None and board.lines is not None and board.lines.time_ms is None and board.lines.interval_ms is None:
+        raise CaptureError(
+            f'{path}: nothing says when the lines of board "{board.name}" were sent: write time_ms (the place of its own milliseconds) or '
+            "interval_ms (the usual time between two lines) under [board.lines] of the layout file"
+        )
 
 
 def _check_boards(path: Path, layout: Layout, boards: list[BoardSeen]) -> None:

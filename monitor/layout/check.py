@@ -4,7 +4,7 @@ import difflib
 from collections.abc import Iterable, Iterator
 
 from monitor.errors import LayoutError
-from monitor.layout.schema import District, Layout, Output, Supply
+from monitor.layout.schema import District, Layout, LineMapping, Output, Supply
 
 CHANNELS_LIMIT = 128
 """Line boards have up to 64 outputs, two channels each; packed ones up to 20 channels."""
@@ -29,6 +29,9 @@ def _errors(layout: Layout) -> Iterator[_Error]:
     yield from _twice("output", (f"{output.supply}/{output.name}" for output in layout.output))
     yield from _twice("district", (district.name for district in layout.district))
     yield from _twice("load", (load.name for load in layout.load))
+    for board in layout.board:
+        if board.lines is not None:
+            yield from _line_errors(f'board "{board.name}"', board.lines)
     for supply in layout.supply:
         yield from _supply_errors(supply)
     for output in layout.output:
@@ -59,6 +62,28 @@ def _points_nowhere(table: str, key: str, name: str, known: Iterable[str]) -> It
         f'did you mean "{close[0]}"?' if close else f"add a table for it, or use one of: {', '.join(choices) or '(none yet)'}"
     )
     yield table, key, f'"{name}" points nowhere: {remedy}'
+
+
+def _line_errors(table: str, lines: LineMapping) -> Iterator[_Error]:
+    by_place = lines.form == "values"
+    used: dict[int | str, str] = {}
+    for asked, place in lines.places:
+        key = f"lines.{asked.replace('output ', 'output.').replace(' ', '.')}"
+        if by_place and isinstance(place, str):
+            yield table, key, f'"{place}" is a name, and lines of the form "values" have none: write a place, counted from 1'
+        elif not by_place and isinstance(place, int):
+            yield table, key, f'lines of the form "{lines.form}" go by name: write the name that stands in the line, in quotes'
+        if place in used:
+            yield table, key, f"{place!r} is {used[place]} already: one place, one figure"
+        used[place] = asked
+    for n, output in enumerate(lines.output):
+        for key in ("volts_scale", "amps_scale"):
+            if getattr(output, key) == 0:
+                yield (
+                    table,
+                    f"lines.output.{n}.{key}",
+                    "a scale of 0 makes every figure 0: write what one printed unit stands for",
+                )
 
 
 def _supply_errors(supply: Supply) -> Iterator[_Error]:

@@ -27,6 +27,58 @@ class Mains(_Table, frozen=True):
     hertz: Annotated[float, Meta(ge=15, le=65)]
 
 
+Place = Annotated[int, Meta(ge=1, le=200)] | Annotated[str, Meta(min_length=1, max_length=40)]
+Scale = Annotated[float, Meta(ge=-1e6, le=1e6)]
+
+
+class LineOutput(_Table, frozen=True):
+    """Where a line says the figures of one output: output n is channels 2n (volts) and 2n+1 (amps).
+
+    Attributes:
+        volts: Its volts: place in the line, from 1, or name.
+        amps: Its amps: place in the line, from 1, or name.
+        volts_scale: Volts for each unit printed: 0.001 where the board prints millivolts.
+        amps_scale: Amps for each unit printed.
+        volts_zero: What it prints for volts where there are none, in its own units.
+        amps_zero: What it prints for amps where none flow, in its own units.
+    """
+
+    volts: Place
+    amps: Place
+    volts_scale: Scale = 1.0
+    amps_scale: Scale = 1.0
+    volts_zero: Scale = 0.0
+    amps_zero: Scale = 0.0
+
+
+class LineMapping(_Table, frozen=True):
+    """What the lines of a board mean that prints lines of its own.
+
+    Attributes:
+        form: "values" for figures by place, "pairs" for NAME=FIGURE or NAME:FIGURE, "json" for one object a line.
+        output: The outputs measured, in the order of their channels.
+        decimal: What stands between whole digits and decimals.
+        time_ms: The board's own milliseconds: place in the line, from 1, or name; where absent, lines count from their arrival.
+        interval_ms: Usual milliseconds between lines; a capture without the board's own time is timed by it.
+    """
+
+    form: Literal["values", "pairs", "json"]
+    output: Annotated[tuple[LineOutput, ...], Meta(min_length=1, max_length=64)]
+    decimal: Literal[".", ","] = "."
+    time_ms: Place | None = None
+    interval_ms: Annotated[float, Meta(gt=0, le=600_000)] | None = None
+
+    @property
+    def places(self) -> tuple[tuple[str, int | str], ...]:
+        """What each line has to hold: the key that asks for it, and its place or name; the time first where there is one."""
+        figures = [
+            (f"output {n} {quantity}", place)
+            for n, output in enumerate(self.output)
+            for quantity, place in (("volts", output.volts), ("amps", output.amps))
+        ]
+        return tuple(figures) if self.time_ms is None else (("time_ms", self.time_ms), *figures)
+
+
 class Board(_Table, frozen=True):
     """A sensor board.
 
@@ -35,12 +87,14 @@ class Board(_Table, frozen=True):
         number: Board number on the wire (packed form).
         port: Any pyserial device or URL; None for an offline capture.
         baud: Bits per second.
+        lines: What its lines mean, where it prints lines of its own.
     """
 
     name: Name
     number: Annotated[int, Meta(ge=0, le=255)] = 0
     port: Annotated[str, Meta(min_length=1, max_length=400)] | None = None
     baud: Annotated[int, Meta(ge=300, le=4_000_000)] = 500_000
+    lines: LineMapping | None = None
 
 
 class Protection(_Table, frozen=True):
@@ -284,6 +338,11 @@ class Layout(_Table, frozen=True):
     def districts_of_supply(self, supply: str) -> tuple[District, ...]:
         """Districts fed by one supply, in file order."""
         return tuple(district for district in self.district if district.supply == supply)
+
+    def line_board(self, port: str) -> Board | None:
+        """The board on a port that prints lines of its own; for the name of a capture, which is no port, the first such board."""
+        here = [board for board in self.board if board.port == port]
+        return next((board for board in here or self.board if board.lines is not None), None)
 
     def supply_named(self, name: str) -> Supply:
         """The supply of that name.

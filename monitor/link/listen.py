@@ -6,7 +6,7 @@ from typing import Protocol
 
 from monitor.values import Chunk, Identity, LineReadings
 from monitor.wire import Item, WireDecoder
-from monitor.wire.lines import line_channels
+from monitor.wire.reading_lines import line_channels
 
 LISTEN_S = 1.3
 """Time for each baud rate: a packed board says who it is once a second."""

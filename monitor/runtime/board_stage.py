@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from monitor.layout import Layout
 from monitor.metering import BoardHealth, BoardMeter, LineRows, Metered, Trouble
 from monitor.runtime.finding_book import FindingBook
-from monitor.runtime.port_items import joined
 from monitor.runtime.stream_clock import StreamClock
 from monitor.values import (
     AggregateBlock,
@@ -23,6 +22,7 @@ from monitor.values import (
     Phasing,
     ReadingBlock,
     SampleBlock,
+    joined_lines,
     joined_readings,
 )
 from monitor.wire import Fault, FaultKind, SampleRun
@@ -70,7 +70,7 @@ class BoardStage:
         self.samples: list[SampleBlock] = []
         self._waiting: list[list[SampleBlock]] = []
         self._lines: list[LineReadings] = []
-        self._amid_lines: list[tuple[int, FindingKind]] = []
+        self._amid_lines: list[tuple[int, FindingKind, str]] = []
         self.metered = Metered()
         self._received_s: float | None = None
         self._placed_s = np.zeros(0)
@@ -129,7 +129,7 @@ class BoardStage:
         """No more will come."""
         self._place_lines()
         self._meter_waiting()
-        self.metered.readings += self._rows.finish()
+        self.metered.add(self._rows.finish())
         self.metered.add(self._meter.finish())
 
     def drain(self) -> Drained:
@@ -208,9 +208,9 @@ class BoardStage:
         if not self._lines:
             return
         blocks, amid, self._lines, self._amid_lines = self._lines, self._amid_lines, [], []
-        lines, start_s = joined(blocks), self._milliseconds.end_s
-        times_s = self._milliseconds.place(lines.times_ms, self._clock.board_at(self._received_s))
-        self.metered.readings += self._rows.feed(lines, times_s)
+        lines, start_s = joined_lines(blocks), self._milliseconds.end_s
+        times_s = self._line_times(lines)
+        self.metered.add(self._rows.feed(lines, times_s))
         self._placed_s = times_s
         if not (amid or self._milliseconds.restarts_at):
             return
@@ -219,13 +219,19 @@ class BoardStage:
         notes = []
         for k in self._milliseconds.restarts_at:
             self._clock.reanchor(reached_s[k + 1])
-            notes.append((k + 1, FindingKind.RESTART, reached_s[k], reached_s[k + 1]))
+            notes.append((k + 1, FindingKind.RESTART, reached_s[k], reached_s[k + 1], ""))
         ahead = np.cumsum([0, *(len(block.times_ms) for block in blocks)]).tolist()
-        for count, kind in amid:
+        for count, kind, check in amid:
             at_s = max(self._timeline.end_s, reached_s[ahead[count]])
-            notes.append((ahead[count], kind, at_s, at_s))
-        for _, kind, from_s, to_s in sorted(notes, key=lambda note: note[0]):
-            self._note_at(kind, from_s, to_s, 1)
+            notes.append((ahead[count], kind, at_s, at_s, check))
+        for _, kind, from_s, to_s, check in sorted(notes, key=lambda note: note[0]):
+            self._note_at(kind, from_s, to_s, check=check)
+
+    def _line_times(self, lines: LineReadings) -> Floats:
+        """Board seconds of readings: by the board's own clock, or by when they came where it has none."""
+        if self.identity is not None and not self.identity.has_clock and self._received_s is not None:
+            return self._milliseconds.place_received(lines.times_ms, self._received_s, self.identity.scan_interval_s)
+        return self._milliseconds.place(lines.times_ms, self._clock.board_at(self._received_s))
 
     def _take_identity(self, identity: Identity) -> None:
         if identity == self.identity:
@@ -241,19 +247,19 @@ class BoardStage:
 
     def _take_fault(self, fault: Fault) -> None:
         if fault.kind.is_damage:
-            self._note_here(FindingKind.DAMAGED_BYTES)
+            self._note_here(FindingKind.DAMAGED_BYTES, fault.detail and f"A line was left out. The last one: {fault.detail}.")
         elif fault.kind is FaultKind.VERSION:
             self._note_here(FindingKind.OTHER_VERSION)
 
-    def _note_here(self, kind: FindingKind) -> None:
+    def _note_here(self, kind: FindingKind, check: str = "") -> None:
         """Something was wrong at the board time reached, which lines that wait do not say yet."""
         if self._lines:
-            self._amid_lines.append((len(self._lines), kind))
+            self._amid_lines.append((len(self._lines), kind, check))
         else:
-            self._note_at(kind, self.end_s, self.end_s, 1)
+            self._note_at(kind, self.end_s, self.end_s, check=check)
 
-    def _note_at(self, kind: FindingKind, start_s: float, end_s: float, count: int) -> None:
-        self._notes.append(Trouble(kind=kind, channel=None, start_s=start_s, end_s=end_s, count=count))
+    def _note_at(self, kind: FindingKind, start_s: float, end_s: float, count: int = 1, check: str = "") -> None:
+        self._notes.append(Trouble(kind=kind, channel=None, start_s=start_s, end_s=end_s, count=count, check=check))
 
     def _noted(self) -> list[Finding]:
         """Findings that changed: board times become stream times now that the clock has seen this chunk."""

@@ -103,6 +103,9 @@ class Pipeline:
 
     def finish(self, port: str = "") -> Step:
         """The stream ends: what was held back comes out."""
+        for of_port, decoder in self._decoders.items():
+            for item in decoder.finish():
+                self._take_item(of_port, item, None, _Seen())
         self._touched = dict(self._stages)
         for stage in self._stages.values():
             stage.finish()
@@ -129,7 +132,9 @@ class Pipeline:
 
     def _take(self, port: str, chunk: Chunk, seen: "_Seen") -> None:
         self._places.heard(port, chunk.received_s)
-        decoder = self._decoders.setdefault(port, WireDecoder())
+        decoder = self._decoders.get(port)
+        if decoder is None:
+            decoder = self._decoders[port] = WireDecoder(self._layout.line_board(port))
         flow = self._flows.setdefault(port, PortItems())
         if isinstance(chunk, JoinedChunk):
             self._take_joined(port, chunk, flow, seen)
@@ -146,7 +151,9 @@ class Pipeline:
         items = flow.gathered(decoder.feed(chunk.data))
         is_lines = decoder.form == "lines"
         counts = readings_with(chunk, items, before.offset) if is_lines else None
-        if flow.fell_back or (is_lines and counts is None):
+        line_board = self._layout.line_board(port)
+        has_clock = line_board is None or line_board.lines is None or line_board.lines.time_ms is not None
+        if flow.fell_back or (is_lines and (counts is None or not has_clock)):
             self._decoders[port] = before
             for piece in chunk.pieces():
                 self._take(port, piece, seen)

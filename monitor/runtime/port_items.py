@@ -5,8 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.values import Identity, JoinedChunk, LineReadings
-from monitor.wire import Fault, Item, SampleRun
+from monitor.values import Identity, JoinedChunk, LineReadings, joined_lines
+from monitor.wire import Item, SampleRun
 from monitor.wire.timeline import SMALL_STEP_MS
 
 _LINES = -1
@@ -39,12 +39,12 @@ class PortItems:
             elif isinstance(item, Identity) and item == self._identity:
                 found[at:] = [item]
             else:
-                found += [joined(waiting)] if waiting else []
+                found += [joined_lines(waiting)] if waiting else []
                 waiting = []
                 found.append(item)
                 at = len(found)
                 self._identity = item if isinstance(item, Identity) else self._identity
-        found += [joined(waiting)] if waiting else []
+        found += [joined_lines(waiting)] if waiting else []
         self._watch(found)
         return found
 
@@ -62,35 +62,12 @@ class PortItems:
 
 
 def readings_with(chunk: JoinedChunk, items: Sequence[Item], offset: int) -> NDArray[np.intp] | None:
-    """How many readings of lines had come with each piece of a chunk, shape (n,); None where the bytes do not tell.
+    """How many readings of lines had come with each piece of a chunk, shape (n,); None where there was none.
 
     Args:
         chunk: Bytes of a line board.
         items: What they were understood as.
         offset: Bytes of its stream before them.
     """
-    count = sum(len(item.times_ms) for item in items if isinstance(item, LineReadings))
-    characters = np.frombuffer(chunk.data, dtype=np.uint8)
-    stops = np.flatnonzero(characters == ord("\n"))
-    if not count:
-        return None
-    is_reading = np.concatenate([[True], characters[stops[:-1] + 1] == ord("r")])
-    damaged = [item.offset - offset - 1 for item in items if isinstance(item, Fault)]
-    is_reading &= ~np.isin(stops, damaged)
-    if is_reading[0] and is_reading.sum() > count:
-        # How the first line began, only the chunk before knows: it was none.
-        is_reading[0] = False
-    return np.searchsorted(stops[is_reading], chunk.ends) if is_reading.sum() == count else None
-
-
-def joined(blocks: Sequence[LineReadings]) -> LineReadings:
-    """Blocks that follow each other, at least one, as one."""
-    if len(blocks) == 1:
-        return blocks[0]
-    return LineReadings(
-        times_ms=np.concatenate([block.times_ms for block in blocks]),
-        outputs=np.concatenate([block.outputs for block in blocks]),
-        volts_rms=np.concatenate([block.volts_rms for block in blocks]),
-        amps_rms=np.concatenate([block.amps_rms for block in blocks]),
-        watts=np.concatenate([block.watts for block in blocks]),
-    )
+    ends = [item.ends for item in items if isinstance(item, LineReadings)]
+    return np.searchsorted(np.concatenate(ends), offset + chunk.ends, side="right") if ends else None

@@ -7,7 +7,7 @@ from monitor.values.chunks import Chunk, JoinedChunk
 from monitor.values.disturbances import Disturbance, DisturbanceKind
 from monitor.values.events import Cause, Event, Pattern, Phasing
 from monitor.values.findings import Finding, FindingKind
-from monitor.values.line_readings import LineReadings
+from monitor.values.line_readings import LineReadings, joined_lines
 from monitor.values.loads import Headroom, Limit, PlaceLoad, SupplyLoad, TripForecast
 from monitor.values.ports import PortState, PortStatus
 from monitor.values.readings import ReadingBlock, joined_readings
@@ -54,5 +54,6 @@ __all__ = [
     "TripForecast",
     "Warning",
     "WaveformKind",
+    "joined_lines",
     "joined_readings",
 ]

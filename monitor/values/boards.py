@@ -32,6 +32,7 @@ class Identity:
         scan_interval_s: Seconds between two scans (packed) or between two readings (lines).
         channels: In wire order. In the line form output n is channels 2n (volts) and 2n+1 (amps), one unit a count.
         form: "packed" or "lines".
+        has_clock: False where its lines bring no time of their own, so that their time of arrival stands in.
     """
 
     number: int
@@ -39,6 +40,7 @@ class Identity:
     scan_interval_s: float
     channels: tuple[Channel, ...]
     form: Literal["packed", "lines"] = "packed"
+    has_clock: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,9 +2,11 @@
 
 from typing import Literal
 
+from monitor.layout import Board
 from monitor.values import Identity, LineReadings
 from monitor.wire.items import Fault, Item
 from monitor.wire.lines import LineDecoder
+from monitor.wire.mapped_lines import MappedLines
 from monitor.wire.packed import PackedDecoder
 
 
@@ -19,9 +21,9 @@ class WireDecoder:
         form: "packed" or "lines" once known, else None.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, line_board: Board | None = None) -> None:
         self._packed = PackedDecoder()
-        self._lines = LineDecoder()
+        self._lines = LineDecoder(None if line_board is None else MappedLines(line_board))
         self._early: dict[str, list[Item]] = {"packed": [], "lines": []}
         self.form: Literal["packed", "lines"] | None = None
 
@@ -42,6 +44,10 @@ class WireDecoder:
         if self.form == "lines":
             return self._lines.feed(data)
         return self._listen(data)
+
+    def finish(self) -> list[Item]:
+        """The stream ends: what its end makes whole."""
+        return self._lines.finish() if self.form == "lines" else []
 
     def _listen(self, data: bytes) -> list[Item]:
         # Short pieces, so that the decision falls at the same place however the stream was cut: pieces end at the only bytes

@@ -8,7 +8,7 @@ from fastcrc import crc16
 from numpy.typing import NDArray
 
 from monitor.values import Health, Identity
-from monitor.wire.lines import checksum
+from monitor.wire.reading_lines import checksum
 
 STREAM_START = b"\0"
 

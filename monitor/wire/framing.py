@@ -60,6 +60,10 @@ class Framer:
         self._keep(self._tail + data[end:])
         return text, position, skipped_bytes
 
+    def rest(self) -> bytes:
+        """What the stream ends with, behind its last delimiter; empty where that is longer than the limit."""
+        return self._tail
+
     def _keep(self, rest: bytes) -> None:
         if self._skipped_bytes or len(rest) > self._limit_bytes:
             self._skipped_bytes += len(rest)

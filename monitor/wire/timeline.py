@@ -132,6 +132,7 @@ class MillisecondTimeline:
         self._last_ms: int | None = None
         self._leapt_ms: int | None = None
         self._round_ms = 0
+        self._arrived_at_0_s: float | None = None
         self.end_s = 0.0
         self.restarts = 0
         self.restarts_at: list[int] = []
@@ -166,6 +167,26 @@ class MillisecondTimeline:
                 seconds[k] = self.end_s
             done, span = done + len(few), 2 * FEW_LINES
         return seconds
+
+    def place_received(self, times_ms: NDArray[np.int64], received_s: float, interval_s: float) -> NDArray[np.float64]:
+        """Board seconds of readings of a board without a clock, by when they arrived; shape as given.
+
+        Rounds that arrived together are spread over the time since those before, no further than their usual interval apart.
+
+        Args:
+            times_ms: Tell one round of readings from the next, no more.
+            received_s: Host second at which the last of them arrived.
+            interval_s: Usual seconds between rounds.
+        """
+        self.restarts_at = []
+        rounds = np.concatenate([[0], np.cumsum(np.diff(times_ms) != 0)])
+        count = int(rounds[-1]) + 1
+        if self._arrived_at_0_s is None:
+            self._arrived_at_0_s = received_s - (count - 1) * interval_s - self.end_s
+        now_s = max(received_s - self._arrived_at_0_s, self.end_s)
+        step_s = min(interval_s, (now_s - self.end_s) / count)
+        self.end_s = now_s
+        return now_s - (count - 1 - rounds) * step_s
 
     def _place_steady(self, times_ms: NDArray[np.int64], seconds: NDArray[np.float64]) -> int:
         """Place lines up to the next leap, as :meth:`_place_one` would; none where one waits to be settled.

@@ -72,6 +72,59 @@ def test_two_boards_on_one_port_need_two_numbers():
         parse_layout(FERNHOLLOW.replace("[[supply]]", second + "\n[[supply]]", 1))
 
 
+LINES = """
+[board.lines]
+form = "values"
+decimal = ","
+time_ms = 1
+interval_ms = 200
+
+[[board.lines.output]]
+volts = 2
+amps = 3
+volts_scale = 0.001
+amps_zero = 512.0
+"""
+
+
+def with_lines(old="", new=""):
+    return FERNHOLLOW.replace("baud = 500000\n", "baud = 500000\n" + LINES.replace(old, new, 1), 1)
+
+
+def test_lines_of_a_boards_own_arrive():
+    lines = parse_layout(with_lines()).board[0].lines
+    assert (lines.form, lines.decimal, lines.time_ms, lines.interval_ms) == ("values", ",", 1, 200)
+    (output,) = lines.output
+    assert (output.volts, output.volts_scale, output.amps_zero, output.amps_scale) == (2, 0.001, 512.0, 1.0)
+    assert lines.places == (("time_ms", 1), ("output 0 volts", 2), ("output 0 amps", 3))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('form = "values"', 'form = "csv"', ["lines.form", "csv"]),
+        ("volts = 2", 'volts = "V"', ["lines.output.0.volts", "counted from 1"]),
+        ('form = "values"', 'form = "pairs"', ["lines.time_ms", "in quotes"]),
+        ("amps = 3", "amps = 2", ["lines.output.0.amps", "one place, one figure"]),
+        ("volts = 2", "volts = 0", ["lines.output", "volts"]),
+        ("volts_scale = 0.001", "volts_scale = 0", ["lines.output.0.volts_scale", "every figure 0"]),
+        ("interval_ms = 200", "interval_ms = 0", ["interval_ms"]),
+        ("amps = 3", "amp = 3", ["amp", "spelling"]),
+        (
+            "[[board.lines.output]]\nvolts = 2\namps = 3\nvolts_scale = 0.001\namps_zero = 512.0\n",
+            "",
+            ["board", "output", "missing"],
+        ),
+    ],
+)
+def test_mistakes_in_lines_are_named(old, new, words):
+    assert old in LINES
+    with pytest.raises(LayoutError) as caught:
+        parse_layout(with_lines(old, new))
+    for word in words:
+        assert word in str(caught.value)
+
+
 def test_files_that_cannot_be_read(tmp_path):
     with pytest.raises(LayoutError, match="no such file"):
         load_layout(tmp_path / "none.toml")

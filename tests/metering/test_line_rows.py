@@ -1,8 +1,6 @@
 import itertools
-from unittest import mock
 
 import numpy as np
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -20,9 +18,10 @@ def readings(outputs, first=0):
     return LineReadings(
         times_ms=numbers.astype(np.int64),
         outputs=made,
-        volts_rms=numbers + 0.25,
-        amps_rms=-numbers,
+        volts_rms=numbers / 100 + 0.25,
+        amps_rms=numbers / 1000,
         watts=np.where(made % 2, np.nan, numbers / 3),
+        ends=numbers.astype(np.int64),
     )
 
 
@@ -51,14 +50,6 @@ rounds = st.lists(
 ).map(lambda rounds: list(itertools.chain(*rounds)))
 
 
-@pytest.fixture(scope="module", params=[1, 4, 64])
-def few(request):
-    """With so many readings and more all are gathered at once."""
-    with mock.patch.object(line_rows, "FEW_READINGS", request.param):
-        yield
-
-
-@pytest.mark.usefixtures("few")
 @given(outputs=rounds, columns=st.integers(1, 3), cuts=st.lists(st.integers(0, 150), max_size=5))
 def test_a_row_ends_when_it_is_full_or_an_output_comes_again(outputs, columns, cuts):
     rows = LineRows(layout_of(columns), "bench-1")
@@ -66,8 +57,8 @@ def test_a_row_ends_when_it_is_full_or_an_output_comes_again(outputs, columns, c
     blocks = []
     for start, end in itertools.pairwise(edges):
         part = readings(outputs[start:end], start)
-        blocks += rows.feed(part, part.times_ms / 10)
-    blocks += rows.finish()
+        blocks += rows.feed(part, part.times_ms / 10).readings
+    blocks += rows.finish().readings
     expected = rows_by_rule(outputs, columns)
     every = readings(outputs)
     for name in FIGURES:
@@ -78,9 +69,25 @@ def test_a_row_ends_when_it_is_full_or_an_output_comes_again(outputs, columns, c
     assert ends == [max(at for at in row if at is not None) / 10 for row in expected]
     starts = [start_s for block in blocks for start_s in block.start_s.tolist()]
     assert starts == [*(end_s - line_rows.USUAL_INTERVAL_S for end_s in ends[:1]), *ends[:-1]]
-    assert rows.finish() == []
+    assert rows.finish().readings == []
 
 
 def test_a_board_without_districts_has_no_rows():
     part = readings([0, 1] * 50)
-    assert LineRows(layout_of(1), "bench-2").feed(part, part.times_ms / 10) == []
+    assert LineRows(layout_of(1), "bench-2").feed(part, part.times_ms / 10).readings == []
+
+
+def test_zero_is_taken_off_in_volts_and_amps_before_gain_multiplies():
+    calibration = '[calibration."bench-1".0]\ngain = 1.02\nzero = 0.5\n[calibration."bench-1".1]\ngain = 0.98\nzero = -0.05\n'
+    layout = layout_of(1, calibration=calibration)
+    part = LineReadings(
+        times_ms=np.array([0]),
+        outputs=np.array([0]),
+        volts_rms=np.array([15.5]),
+        amps_rms=np.array([1.95]),
+        watts=np.array([30.0]),
+        ends=np.array([9]),
+    )
+    (block,) = LineRows(layout, "bench-1").feed(part, np.zeros(1)).readings
+    np.testing.assert_allclose((block.volts_rms[0, 0], block.amps_rms[0, 0]), (15.3, 1.96))
+    np.testing.assert_allclose(block.watts[0, 0], 30.0 * 1.02 * 0.98)

@@ -55,7 +55,7 @@ parts = st.one_of(
 )
 def test_findings_and_readings_do_not_depend_on_how_lines_were_cut(stream, sizes):
     whole, cut = steps_of(IDENTITY + stream), steps_of(IDENTITY + stream, sizes)
-    assert findings_of(cut) == findings_of(whole)
+    assert sorted(findings_of(cut), key=str) == sorted(findings_of(whole), key=str)
     if any(step.readings for step in whole):
         for name in ("start_s", "end_s", "volts_rms", "amps_rms", "watts"):
             np.testing.assert_array_equal(joined(cut, name), joined(whole, name))

@@ -4,7 +4,7 @@ import re
 
 from monitor.values import Identity
 from monitor.wire import Fault, FaultKind
-from monitor.wire.lines import line_channels
+from monitor.wire.reading_lines import line_channels
 
 WHOLE, DECIMAL = r"(\d{1,10})", r"([0-9.+\-eE]+)"
 READING = re.compile(rf"r,{WHOLE},{WHOLE},{DECIMAL},{DECIMAL}(?:,{DECIMAL})?", re.ASCII)

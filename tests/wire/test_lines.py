@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from monitor.values import Identity, LineReadings
 from monitor.wire import Fault, FaultKind, LineDecoder
 from monitor.wire.encode import line
-from monitor.wire.lines import LINE_LIMIT_CHARACTERS, checksum
+from monitor.wire.reading_lines import LINE_LIMIT_CHARACTERS, checksum
 from tests.wire.bytestreams import cut_lists, feed_in_pieces, flat, three_ways
 
 

@@ -1,28 +1,24 @@
 """Values are held to Python's own ``float``, items to a plain reading of the form's description."""
 
 import math
-from unittest import mock
 
 import numpy as np
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.values import LineReadings
-from monitor.wire import LineDecoder, line_table, lines
-from monitor.wire.line_table import read_table
-from monitor.wire.lines import checksum
+from monitor.wire import LineDecoder
+from monitor.wire.reading_lines import ReadingLines, checksum
 from tests.wire.bytestreams import cut_lists, feed_in_pieces
 from tests.wire.plain_lines import read_lines
 
 
-def signed(figure):
-    """A figure that differs from another one where its bits do, but for kinds of NaN."""
-    return None if figure is None or math.isnan(figure) else (figure, math.copysign(1.0, figure))
+def value(figure):
+    return None if figure is None or math.isnan(figure) else figure
 
 
 def exact(items):
-    """Readings taken apart, to the sign of zero."""
+    """Readings taken apart."""
     out = []
     for item in items:
         if isinstance(item, LineReadings):
@@ -31,12 +27,14 @@ def exact(items):
             out += list(zip(*(column.tolist() for column in columns), strict=True))
         else:
             out.append(item)
-    return [(*item[:2], *map(signed, item[2:])) if isinstance(item, tuple) else item for item in out]
+    return [(*item[:2], *map(value, item[2:])) if isinstance(item, tuple) else item for item in out]
 
 
-def together(items):
-    """How many readings came in each item; 0 for any other."""
-    return [len(item.times_ms) if isinstance(item, LineReadings) else 0 for item in items]
+class OneByOne(ReadingLines):
+    """Never reads many lines at once."""
+
+    def read_many(self, text):
+        return None
 
 
 digits = st.text("0123456789", max_size=17)
@@ -100,32 +98,19 @@ def stream(draw):
     return bytes(text)
 
 
-@pytest.fixture(scope="module", params=[1, 1 << 17], ids=["blocks of a line", "one block"])
-def decoder(request):
-    """A decoder that looks at all lines at once, however few."""
-    with mock.patch.object(lines, "MANY_BYTES", 1), mock.patch.object(line_table, "BLOCK_BYTES", request.param):
-        yield LineDecoder
-
-
 @given(data=stream())
-def test_lines_at_once_are_read_as_one_by_one(decoder, data):
-    many, singly = decoder(), LineDecoder()
-    found = many.feed(data)
-    with mock.patch.object(lines, "MANY_BYTES", 1 << 30):
-        single = singly.feed(data)
-    assert exact(found) == exact(single) == exact(read_lines(data))
-    assert together(found) == together(single)
-    assert (many.lines, many.offset) == (singly.lines, singly.offset)
+def test_lines_at_once_are_read_as_one_by_one(data):
+    assert exact(LineDecoder().feed(data)) == exact(LineDecoder(OneByOne()).feed(data)) == exact(read_lines(data))
 
 
 @given(data=stream(), cuts=cut_lists)
-def test_any_cuts(decoder, data, cuts):
-    assert exact(feed_in_pieces(decoder(), data, cuts)) == exact(read_lines(data))
+def test_any_cuts(data, cuts):
+    assert exact(feed_in_pieces(LineDecoder(), data, cuts)) == exact(read_lines(data))
 
 
 @given(data=st.binary(max_size=300), cuts=cut_lists)
-def test_noise(decoder, data, cuts):
-    assert exact(feed_in_pieces(decoder(), data, cuts)) == exact(read_lines(data))
+def test_noise(data, cuts):
+    assert exact(feed_in_pieces(LineDecoder(), data, cuts)) == exact(read_lines(data))
 
 
 def test_decimals_are_the_nearest_floats():
@@ -139,23 +124,19 @@ def test_decimals_are_the_nearest_floats():
     data = "".join(
         f"r,1,2,{volts},{amps},{watts}\n" for volts, amps, watts in zip(texts[::3], texts[1::3], texts[2::3], strict=True)
     ).encode()
-    table = read_table(data)
-    assert table.plain.tolist() == list(range(20_000))
-    expected = np.array([float(text) for text in texts])
-    assert table.figures[2:].T.tobytes() == expected.tobytes()
+    (found,) = LineDecoder().feed(data)
+    assert np.stack([found.volts_rms, found.amps_rms, found.watts], axis=1).ravel().tolist() == [float(text) for text in texts]
 
 
-def test_ten_digits_of_time_and_what_is_left_to_others():
-    texts = [
-        "r,4294967295,63,1,2",
-        "r,123456789,0,-1.5,+2",
-        "r,4294967296,0,1,2",
-        "r,1,64,1,2",
-        "r,1,0,1e1,2",
-        "r,1,0,1234567890123456,2",
-    ]
-    table = read_table("".join(f"{text}\n" for text in texts).encode())
-    assert table.plain.tolist() == [0, 1]
-    assert table.figures[:4].tolist() == [[4294967295, 123456789], [63, 0], [1, -1.5], [2, 2]]
-    assert np.isnan(table.figures[4]).all()
-    assert (table.starts[1], table.ends[1]) == (20, 41)
+def test_readings_say_where_their_lines_end():
+    data = b"# hi\nr,1,0,1,2\nr,2,0,1\nr,3,0,1,2*00\nr,4,0,1,2,3\r\n"
+    ends = [end for item in LineDecoder().feed(data) if isinstance(item, LineReadings) for end in item.ends.tolist()]
+    assert ends == [15, len(data)]
+
+
+def test_checksums_are_taken_off_many_lines_at_once():
+    texts = [f"r,{k},{k % 3},{k / 7:.2f},{k / 9:.3f}".encode() for k in range(50)]
+    data = b"".join(b"%b*%02X\n" % (text, checksum(text)) for text in texts)
+    rows = ReadingLines().read_many(data)
+    assert rows == [tuple(float(field) for field in text.split(b",")[1:]) for text in texts]
+    assert ReadingLines().read_many(data.replace(b"*", b"9*", 1)) is None

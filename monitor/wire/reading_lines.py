@@ -1,0 +1,182 @@
+"""The line form of ``firmware_notes/wire.md``: what its lines say.
+
+Limits: a line is at most 120 characters; a longer one is dropped up to its end.
+"""
+
+import functools
+import math
+import operator
+import struct
+from collections.abc import Sequence
+from typing import Annotated, Any
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.values import Channel, Identity, LineReadings
+from monitor.wire.items import FaultKind, Item
+
+LINE_LIMIT_CHARACTERS = 120
+OUTPUTS_LIMIT = 64
+U32 = 1 << 32
+_WHOLE_DIGITS_LIMIT = 10
+
+_Row = tuple[float, ...]
+_Milliseconds = Annotated[int, msgspec.Meta(ge=0, lt=U32)]
+_Output = Annotated[int, msgspec.Meta(ge=0, lt=OUTPUTS_LIMIT)]
+_ROWS: dict[int, msgspec.json.Decoder[Any]] = {
+    4: msgspec.json.Decoder(list[tuple[_Milliseconds, _Output, float, float]]),
+    5: msgspec.json.Decoder(list[tuple[_Milliseconds, _Output, float, float, float]]),
+}
+"""By figures a line: a text of plain lines is JSON but for its brackets."""
+_JSON_ALONE = (b" ", b"\t", b"\r", b"[", b"]")
+"""What JSON takes between numbers and the line form does not."""
+_NO_HEX = -4096
+_HEX = np.full(256, _NO_HEX, dtype=np.int32)
+_HEX[np.frombuffer(b"0123456789abcdef", dtype=np.uint8)] = np.arange(16)
+_HEX[np.frombuffer(b"ABCDEF", dtype=np.uint8)] = np.arange(10, 16)
+_CHECKSUM_SIZE = 3
+
+
+class ReadingLines:
+    """``r,MS,OUTPUT,VOLTS,AMPS[,WATTS][*HH]`` and the lines that may stand between; see :class:`monitor.wire.lines.LineGrammar`."""
+
+    limit_bytes: int = LINE_LIMIT_CHARACTERS + 1  # one more, for the carriage return of CRLF
+    ends_open: bool = False
+
+    def read_many(self, text: bytes) -> list[_Row] | None:
+        """The readings of a text of nothing else; shape as it is sent, with or without watts."""
+        if b"\r" in text:
+            text = text.replace(b"\r\n", b"\n")
+        if b"*" in text:
+            text = _without_checksums(text)
+        decoder = _ROWS.get(text.count(b",", 0, text.find(b"\n")))
+        if decoder is None or text[:2] != b"r," or any(mark in text for mark in _JSON_ALONE):
+            return None
+        try:
+            rows: list[_Row] = decoder.decode(b"[[%b]]" % text[2:-1].replace(b"\nr,", b"],["))
+        except msgspec.DecodeError:
+            return None
+        return rows
+
+    def read_one(self, line: bytes) -> _Row | Identity | FaultKind | None:
+        """A reading, an identity, what is wrong, or None for a comment or an empty line."""
+        body = line.rstrip(b"\r")
+        if len(body) > LINE_LIMIT_CHARACTERS:
+            return FaultKind.TOO_LONG
+        if len(body) >= _CHECKSUM_SIZE and body[-_CHECKSUM_SIZE] == ord("*"):
+            stated = _hex(body[-2:])
+            if stated is not None and stated != checksum(body[:-_CHECKSUM_SIZE]):
+                return FaultKind.CHECKSUM
+            body = body if stated is None else body[:-_CHECKSUM_SIZE]
+        if not body or body[:1] == b"#":
+            return None
+        try:
+            fields = body.decode("ascii").split(",")
+            return _READERS[fields[0]](fields) or FaultKind.SYNTAX
+        except (UnicodeDecodeError, KeyError, ValueError):
+            return FaultKind.SYNTAX
+
+    def taken(self, rows: Sequence[Sequence[float]], ends: NDArray[np.int64]) -> list[Item]:
+        """Readings."""
+        times_ms, outputs, volts_rms, amps_rms, *sent = zip(*rows, strict=True)
+        watts = _column(sent[0]) if sent else np.full(len(rows), np.nan)
+        return [
+            LineReadings(
+                times_ms=np.frombuffer(struct.pack(f"={len(rows)}q", *times_ms), dtype=np.int64),
+                outputs=np.frombuffer(struct.pack(f"={len(rows)}q", *outputs), dtype=np.int64),
+                volts_rms=_column(volts_rms),
+                amps_rms=_column(amps_rms),
+                watts=watts,
+                ends=ends,
+            )
+        ]
+
+    def missed(self) -> None:
+        """Lines bring their own time: one that is lost moves none."""
+
+
+def checksum(characters: bytes) -> int:
+    """XOR of all bytes, as NMEA 0183 forms it."""
+    return functools.reduce(operator.xor, characters, 0)
+
+
+def line_channels(outputs: int) -> tuple[Channel, ...]:
+    """Channels of a line board with so many outputs: 2n is the volts of output n, 2n+1 its amps."""
+    return (
+        Channel(quantity="V", skew_s=0.0, units_per_count=1.0, zero_counts=0.0),
+        Channel(quantity="A", skew_s=0.0, units_per_count=1.0, zero_counts=0.0),
+    ) * outputs
+
+
+def _without_checksums(text: bytes) -> bytes:
+    """The text without the checksums of its lines, where every line has one and all are right; else as it is."""
+    characters = np.frombuffer(text, dtype=np.uint8)
+    ends = np.flatnonzero(characters == ord("\n"))
+    starts = np.concatenate([[0], ends[:-1] + 1])
+    if (ends - starts < _CHECKSUM_SIZE).any():
+        return text
+    star, high, low = (characters[ends - back] for back in (3, 2, 1))
+    # The XOR of a whole line, less what is not of its body.
+    sums = np.bitwise_xor.reduceat(characters, starts) ^ star ^ high ^ low ^ ord("\n")
+    if not ((star == ord("*")) & (16 * _HEX[high] + _HEX[low] == sums)).all():
+        return text
+    kept = np.ones(len(text), dtype=np.bool_)
+    for back in (3, 2, 1):
+        kept[ends - back] = False
+    return characters[kept].tobytes()
+
+
+def _column(figures: Sequence[float]) -> NDArray[np.float64]:
+    """Figures as an array; packed first, which takes half as long. A zero with a sign is a zero."""
+    return np.frombuffer(struct.pack(f"={len(figures)}d", *figures)) + 0.0
+
+
+def _hex(digits: bytes) -> int | None:
+    return int(digits, 16) if all(digit in b"0123456789abcdefABCDEF" for digit in digits) else None
+
+
+def _reading(fields: list[str]) -> _Row | None:
+    if len(fields) not in (5, 6):
+        return None
+    time_ms, output = _whole(fields[1]), _whole(fields[2])
+    volts, amps = _decimal(fields[3]), _decimal(fields[4])
+    watts = _decimal(fields[5]) if len(fields) == 6 else math.nan
+    if time_ms >= U32 or output >= OUTPUTS_LIMIT:
+        return None
+    return time_ms, output, volts, amps, watts
+
+
+def _identity(fields: list[str]) -> Identity | None:
+    if len(fields) != 4:
+        return None
+    return _line_board(fields[1], _whole(fields[2]), _whole(fields[3]))
+
+
+# Boards say the same once a second.
+@functools.lru_cache(maxsize=64)
+def _line_board(name: str, outputs: int, interval_ms: int) -> Identity | None:
+    if not 1 <= outputs <= OUTPUTS_LIMIT or not interval_ms:
+        return None
+    channels = line_channels(outputs)
+    return Identity(number=0, name=name, scan_interval_s=interval_ms / 1000, channels=channels, form="lines")
+
+
+_READERS = {"r": _reading, "b": _identity}
+
+
+def _whole(text: str) -> int:
+    if not text.isdecimal() or len(text) > _WHOLE_DIGITS_LIMIT:
+        raise ValueError(text)
+    return int(text)
+
+
+def _decimal(text: str) -> float:
+    # float() alone would take "nan", "1_0" and blanks, which no sketch prints for a reading.
+    if not text or not all(character in "0123456789.+-eE" for character in text):
+        raise ValueError(text)
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(text)
+    return value
