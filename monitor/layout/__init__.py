@@ -1,5 +1,6 @@
 """The layout file: what is on the bench, as one checked value."""
 
+from monitor.layout.line_mapping import LineMapping, LineOutput
 from monitor.layout.load import load_layout, parse_layout
 from monitor.layout.schema import (
     Board,
@@ -8,8 +9,6 @@ from monitor.layout.schema import (
     District,
     Feeder,
     Layout,
-    LineMapping,
-    LineOutput,
     Load,
     Mains,
     Output,

@@ -4,7 +4,8 @@ import difflib
 from collections.abc import Iterable, Iterator
 
 from monitor.errors import LayoutError
-from monitor.layout.schema import District, Layout, LineMapping, Output, Supply
+from monitor.layout.line_mapping import LineMapping
+from monitor.layout.schema import District, Layout, Output, Supply
 
 CHANNELS_LIMIT = 128
 """Line boards have up to 64 outputs, two channels each; packed ones up to 20 channels."""

@@ -2,7 +2,9 @@
 
 from typing import Annotated, Literal
 
-from msgspec import Meta, Struct, field
+from msgspec import Meta, field
+
+from monitor.layout.line_mapping import LineMapping, Table
 
 Positive = Annotated[float, Meta(gt=0, le=1e6)]
 NotNegative = Annotated[float, Meta(ge=0, le=1e6)]
@@ -11,11 +13,7 @@ ChannelNumber = Annotated[int, Meta(ge=0, le=127)]
 IsoDate = Annotated[str, Meta(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
 
 
-class _Table(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A table of the file: unknown keys are errors."""
-
-
-class Mains(_Table, frozen=True):
+class Mains(Table, frozen=True):
     """The local mains.
 
     Attributes:
@@ -27,59 +25,7 @@ class Mains(_Table, frozen=True):
     hertz: Annotated[float, Meta(ge=15, le=65)]
 
 
-Place = Annotated[int, Meta(ge=1, le=200)] | Annotated[str, Meta(min_length=1, max_length=40)]
-Scale = Annotated[float, Meta(ge=-1e6, le=1e6)]
-
-
-class LineOutput(_Table, frozen=True):
-    """Where a line says the figures of one output: output n is channels 2n (volts) and 2n+1 (amps).
-
-    Attributes:
-        volts: Its volts: place in the line, from 1, or name.
-        amps: Its amps: place in the line, from 1, or name.
-        volts_scale: Volts for each unit printed: 0.001 where the board prints millivolts.
-        amps_scale: Amps for each unit printed.
-        volts_zero: What it prints for volts where there are none, in its own units.
-        amps_zero: What it prints for amps where none flow, in its own units.
-    """
-
-    volts: Place
-    amps: Place
-    volts_scale: Scale = 1.0
-    amps_scale: Scale = 1.0
-    volts_zero: Scale = 0.0
-    amps_zero: Scale = 0.0
-
-
-class LineMapping(_Table, frozen=True):
-    """What the lines of a board mean that prints lines of its own.
-
-    Attributes:
-        form: "values" for figures by place, "pairs" for NAME=FIGURE or NAME:FIGURE, "json" for one object a line.
-        output: The outputs measured, in the order of their channels.
-        decimal: What stands between whole digits and decimals.
-        time_ms: The board's own milliseconds: place in the line, from 1, or name; where absent, lines count from their arrival.
-        interval_ms: Usual milliseconds between lines; a capture without the board's own time is timed by it.
-    """
-
-    form: Literal["values", "pairs", "json"]
-    output: Annotated[tuple[LineOutput, ...], Meta(min_length=1, max_length=64)]
-    decimal: Literal[".", ","] = "."
-    time_ms: Place | None = None
-    interval_ms: Annotated[float, Meta(gt=0, le=600_000)] | None = None
-
-    @property
-    def places(self) -> tuple[tuple[str, int | str], ...]:
-        """What each line has to hold: the key that asks for it, and its place or name; the time first where there is one."""
-        figures = [
-            (f"output {n} {quantity}", place)
-            for n, output in enumerate(self.output)
-            for quantity, place in (("volts", output.volts), ("amps", output.amps))
-        ]
-        return tuple(figures) if self.time_ms is None else (("time_ms", self.time_ms), *figures)
-
-
-class Board(_Table, frozen=True):
+class Board(Table, frozen=True):
     """A sensor board.
 
     Attributes:
@@ -97,7 +43,7 @@ class Board(_Table, frozen=True):
     lines: LineMapping | None = None
 
 
-class Protection(_Table, frozen=True):
+class Protection(Table, frozen=True):
     """What opens when too much is drawn.
 
     Attributes:
@@ -113,7 +59,7 @@ class Protection(_Table, frozen=True):
     reset: Literal["auto", "manual"] | None = None
 
 
-class BenchRecord(_Table, frozen=True):
+class BenchRecord(Table, frozen=True):
     """A test, an examination or a repair of a supply, by somebody competent.
 
     Attributes:
@@ -137,7 +83,7 @@ class BenchRecord(_Table, frozen=True):
     note: Annotated[str, Meta(max_length=400)] | None = None
 
 
-class Condition(_Table, frozen=True):
+class Condition(Table, frozen=True):
     """What the bench check found; None for what was not looked at.
 
     Attributes:
@@ -175,7 +121,7 @@ class Condition(_Table, frozen=True):
     record: tuple[BenchRecord, ...] = ()
 
 
-class Supply(_Table, frozen=True):
+class Supply(Table, frozen=True):
     """A supply as its nameplate reads.
 
     Attributes:
@@ -209,7 +155,7 @@ class Supply(_Table, frozen=True):
         return plate if plate is not None else 0.0
 
 
-class Output(_Table, frozen=True):
+class Output(Table, frozen=True):
     """One output of a supply.
 
     Attributes:
@@ -229,7 +175,7 @@ class Output(_Table, frozen=True):
     volts: Annotated[float, Meta(gt=0, le=1000)] | None = None
 
 
-class Feeder(_Table, frozen=True):
+class Feeder(Table, frozen=True):
     """The wire from an output to its district; one of awg and mm2 is given.
 
     Attributes:
@@ -243,7 +189,7 @@ class Feeder(_Table, frozen=True):
     mm2: Annotated[float, Meta(gt=0, le=100)] | None = None
 
 
-class District(_Table, frozen=True):
+class District(Table, frozen=True):
     """A district: what one pair of sensor channels sees.
 
     Attributes:
@@ -276,7 +222,7 @@ class District(_Table, frozen=True):
         return f"{self.supply}/{self.output}"
 
 
-class Load(_Table, frozen=True):
+class Load(Table, frozen=True):
     """Something that draws, for the budget.
 
     Attributes:
@@ -300,7 +246,7 @@ class Load(_Table, frozen=True):
     measured_spread_amps: tuple[NotNegative, NotNegative] | None = None
 
 
-class ChannelCalibration(_Table, frozen=True):
+class ChannelCalibration(Table, frozen=True):
     """Correction of one channel.
 
     Attributes:
@@ -312,7 +258,7 @@ class ChannelCalibration(_Table, frozen=True):
     zero: Annotated[float, Meta(ge=-40000, le=40000)] = 0.0
 
 
-class Layout(_Table, frozen=True):
+class Layout(Table, frozen=True):
     """The whole file.
 
     Attributes:
