@@ -1,11 +1,11 @@
 """What binds, what is left, how hot the protection is and when it would open, in words of this moment."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dashboard.views.figures import percent, seconds
 from monitor.protection.words import time_left
 from monitor.runtime import Picture, StandingWarning
-from monitor.values import Headroom, SupplyLoad, TripForecast
+from monitor.values import Headroom, SupplyLoad
 
 FRESH_S = 3.0
 """What the judge said longer ago is not shown as how things stand."""
@@ -48,11 +48,11 @@ def opening(standing: StandingWarning, picture: Picture) -> Opening | None:
     if load.forecast is None:
         return Opening(in_s=None, words="not at the present draw")
     gone_s = picture.now_s - load.at_s
-    now = TripForecast(
+    now = replace(
+        load.forecast,
         in_s=max(0.0, load.forecast.in_s - gone_s),
         earliest_s=max(0.0, load.forecast.earliest_s - gone_s),
         latest_s=None if load.forecast.latest_s is None else max(0.0, load.forecast.latest_s - gone_s),
-        by_lap=load.forecast.by_lap,
     )
     words = time_left(now) if warning.rule == TRIP_RULE else f"in about {seconds(now.in_s)}"
     return Opening(in_s=now.in_s, words="any moment" if now.in_s < 1 else words)

@@ -1,5 +1,6 @@
 """Readings to warnings: live draw against nameplates and the protection that would open."""
 
 from monitor.protection.judge import Judge
+from monitor.protection.trip_rule import Asked
 
-__all__ = ["Judge"]
+__all__ = ["Asked", "Judge"]

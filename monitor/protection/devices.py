@@ -1,49 +1,146 @@
-"""What protects a supply, as models: the likely one of its kind, a quick one and a slow one."""
+"""What protects a supply, as many devices side by side: a typical one, a quick one, and a sample of all that it may be."""
 
+import math
 from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
 
 from monitor.layout import Protection, Supply
 from monitor.layout.ratings import winding_amps
 from monitor.protection.curves import (
     ELECTRONIC_POINTS,
     FUSE_POINTS,
+    NEVER_S,
     QUICK_FUSE_POINTS,
     SLOW_FUSE_POINTS,
     SLOW_THERMAL_POINTS,
     THERMAL_POINTS,
     UNKNOWN_POINTS,
-    Device,
-    InverseTime,
+    Curve,
     Points,
     fit_thermal,
+    inverse_time,
 )
+from monitor.protection.ticks import TICK_S
 
-QUICK, SLOW = 0.75, 1.25
+Floats = NDArray[np.float64]
+QUICK = 0.75
 """Real breakers open up to a quarter sooner or later than the curve of their data sheet: common practice."""
 FUSE_COOLING_S, LIMITER_COOLING_S = 20.0, 1.0
 """Common practice, no published source."""
+TYPICAL, LOWEST, HIGHEST, QUICKER = range(4)
+"""The first devices: the typical one as it most likely is, and with the least and the most heat that it may hold; a quick one."""
+FIRST = 4
+"""Behind these comes the sample."""
+SAMPLE = 128
+"""Devices in the sample: one in forty, the end of an interval, is still three of them."""
+TIME_SPREAD, HOLD_SPREAD = 0.26, 0.10
+"""Half widths, in logarithms, of seconds and of hold current: a quarter and a tenth, common practice."""
+THERMAL_ROOM_SPREAD, ROOM_SPREAD = 0.07, 0.03
+"""Half width, in the logarithm of hold current, of what 10 K more or less in the room do: an eighth of the 75 K or so by which a
+bimetal heats up, in heat; far less to what melts or counts. From memory."""
+RARE_EVERY, RARE_TIMES = 16, 2.5
+"""One in so many devices lies within so many times these widths: what is sold is not always what the data sheet says."""
+UNPROVEN_SPREAD = 3.5
+"""Half width, in the logarithm of seconds, of electronic limiters without points: no standard says how long they take."""
+COOLING_SPREAD = 0.5
+"""Half width, in the logarithm, of the time constant of cooling; a judgement."""
+PICK_UP = 0.9
+"""Part of the way between what it holds and its first point in which opening may begin."""
+GOLDEN = 1.1347241384015194
+"""Root of x^6 = x + 1: its powers give the additive recurrence that fills five dimensions most evenly (R sequence)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Devices:
-    """One protection between its tolerances.
+    """Some devices of one kind; m of them.
 
     Attributes:
-        likely: A typical one.
-        quick: One that opens early.
-        slow: One that opens late.
+        hold_amps: Shape (m,): the most that each carries for ever.
+        cooling_s: Shape (m,): time constant of cooling while it is open.
+        curves: What is known of the kind: one curve or several to lie between.
+        mix: Shape (curves, m): how much each device is like each curve; columns add up to 1.
+        log_hold: Shape (m,): logarithm of how much more than its curve each holds.
+        log_time: Shape (m,): logarithm of how much longer than its curve each takes.
+        has_points: True where the curve is its data sheet's.
     """
 
-    likely: Device
-    quick: Device
-    slow: Device
+    hold_amps: Floats
+    cooling_s: Floats
+    curves: tuple[Curve, ...]
+    mix: Floats
+    log_hold: Floats
+    log_time: Floats
+    has_points: bool
+
+    @property
+    def is_replica(self) -> bool:
+        """Thermal replicas, or devices of inverse time."""
+        return self.curves[0].is_replica
+
+    def seconds(self, amps: Floats) -> Floats:
+        """Time constants (thermal replicas) or cold times at n draws, shape (n, m)."""
+        log_amps = np.log(np.maximum(amps, 1e-9))[:, None] - self.log_hold
+        total = np.zeros(log_amps.shape) + self.log_time
+        for curve, share in zip(self.curves, self.mix, strict=True):
+            # Below the first bend all devices have one time constant: nothing to look up where little is drawn.
+            is_level = len(curve.log_amps) == 1 or (curve.is_replica and log_amps.max(initial=-math.inf) <= curve.log_amps[0])
+            total += share * (curve.log_seconds[0] if is_level else np.interp(log_amps, curve.log_amps, curve.log_seconds))
+        return np.exp(total)
+
+    def steps(self, amps: Floats) -> tuple[Floats, Floats]:
+        """What n draws of a tick each do to heat: ``after = kept * before + gained``.
+
+        Args:
+            amps: Shape (n,).
+
+        Returns:
+            Kept and gained, shape (n, m) each.
+        """
+        if self.is_replica:
+            rows = amps[:1] if len(amps) and amps.max() <= self._level_amps else amps
+            kept = np.broadcast_to(np.exp(-TICK_S / self.seconds(rows)), (len(amps), len(self.hold_amps)))
+            return kept, (amps[:, None] / self.hold_amps) ** 2 * (1.0 - kept)
+        over = amps[:, None] > self.hold_amps
+        kept = np.where(over, 1.0, np.exp(-TICK_S / self.cooling_s))
+        gained = np.zeros(over.shape)
+        rows = over.any(axis=1)
+        if rows.any():
+            gained[rows] = np.where(over[rows], TICK_S / self.seconds(amps[rows]), 0.0)
+        return kept, gained
+
+    @property
+    def _level_amps(self) -> float:
+        """Up to here no device's time constant depends on the draw."""
+        firsts = [math.inf if len(curve.log_amps) == 1 else math.exp(curve.log_amps[0]) for curve in self.curves]
+        return min(firsts) * math.exp(float(self.log_hold.min()))
+
+    def open_in_s(self, heats: Floats, amps: float, scale: Floats) -> Floats:
+        """Seconds to the opening at a steady draw; infinite where one never opens, 0 where it should be open.
+
+        Hot curve of IEC 60255-149, t = tau ln((I^2 - Ip^2) / (I^2 - (k IB)^2)) with heat for (Ip / k IB)^2; or what is left of the
+        cold time.
+
+        Args:
+            heats: Shape (m,).
+            amps: The draw.
+            scale: Shape (m,): what heat is to be divided by so that each opens at 1.
+        """
+        seconds = self.seconds(np.array([amps]))[0]
+        if not self.is_replica:
+            return np.where(amps > self.hold_amps, np.maximum(0.0, 1.0 - heats) * seconds * scale, np.where(heats >= 1, 0.0, NEVER_S))
+        end = (amps / self.hold_amps) ** 2 / scale
+        opens = end > 1.0
+        left = seconds * np.log(np.where(opens, (end - np.minimum(heats, 1.0)) / np.where(opens, end - 1.0, 1.0), 1.0))
+        return np.where(heats >= 1.0, 0.0, np.where(opens, left, NEVER_S))
 
 
 def devices_of(supply: Supply) -> Devices | None:
-    """The models of what protects a supply; None where nothing does.
+    """The devices that may protect a supply; None where nothing does.
 
-    Points of the layout file are taken for a data sheet's: a quarter either way. Without points the band is as wide as what is
-    published for the kind. What nobody knows is taken for the most pessimistic plausible.
+    Points of the layout file are taken for a data sheet's: a quarter either way in time, a tenth in what it holds. Without points
+    the sample is as wide as what is published for the kind. What nobody knows is taken for the most pessimistic plausible.
     """
     protection = supply.protection
     if protection is not None and protection.kind == "none":
@@ -51,8 +148,46 @@ def devices_of(supply: Supply) -> Devices | None:
     kind = protection.kind if protection is not None else "unknown"
     rated = (protection.rated_amps if protection is not None else None) or winding_amps(supply)
     points = protection.points if protection is not None else ()
-    likely, quick, slow = (points, _at(QUICK, points), _at(SLOW, points)) if points else _published(kind)
-    return Devices(likely=_model(kind, rated, likely), quick=_model(kind, rated, quick), slow=_model(kind, rated, slow))
+    time, hold, ambient, shape, cooling = _spread()
+    room = ROOM_SPREAD if kind in ("fuse", "electronic") else THERMAL_ROOM_SPREAD
+    wide = np.where(np.arange(FIRST + SAMPLE) % RARE_EVERY == FIRST, RARE_TIMES, 1.0)
+    if points or kind == "electronic":
+        curves, mix = (_curve(kind, rated, points or ELECTRONIC_POINTS),), np.ones((1, len(time)))
+        log_time = (TIME_SPREAD * wide if points else UNPROVEN_SPREAD) * time
+        log_hold = wide * (HOLD_SPREAD * hold + room * ambient)
+        log_time[QUICKER], log_hold[QUICKER] = math.log(QUICK), 0.0
+    else:
+        # Between the quickest and the slowest that may be sold.
+        curves, mix = tuple(_curve(kind, rated, edge) for edge in _published(kind)), _between(time)
+        log_time, log_hold = np.zeros(len(time)), room * ambient
+    holds = np.log([curve.hold_amps for curve in curves]) @ (mix if len(curves) == 1 else _between(hold)) + log_hold
+    if curves[0].is_replica:
+        coolings = np.array([np.mean(curve.log_seconds) for curve in curves]) @ mix + log_time
+    else:
+        # Nobody states where between what it holds and its first point opening begins,
+        holds = holds + PICK_UP * shape * math.log(curves[0].hold_amps / rated)
+        coolings = np.full(len(time), math.log(FUSE_COOLING_S if kind == "fuse" else LIMITER_COOLING_S))
+    if not curves[0].is_replica and len(curves) == 1:
+        # nor how long it takes there: as long as at its first point, or longer by the slope between the first two.
+        curves, mix = (*curves, inverse_time(rated, points or ELECTRONIC_POINTS, steep=True)), np.stack([1 - shape, 1 + shape]) / 2
+    return Devices(
+        hold_amps=np.exp(holds),
+        cooling_s=np.exp(coolings + COOLING_SPREAD * cooling),
+        curves=curves,
+        mix=mix,
+        log_hold=log_hold,
+        log_time=log_time,
+        has_points=bool(points),
+    )
+
+
+def single(curve: Curve, cooling_s: float = FUSE_COOLING_S) -> Devices:
+    """One device that is just as its curve says."""
+    hold_amps, none = np.array([curve.hold_amps]), np.zeros(1)
+    cooling = np.exp([np.mean(curve.log_seconds)]) if curve.is_replica else np.array([cooling_s])
+    return Devices(
+        hold_amps=hold_amps, cooling_s=cooling, curves=(curve,), mix=np.ones((1, 1)), log_hold=none, log_time=none, has_points=True
+    )
 
 
 def closes_by_itself(protection: Protection | None) -> bool:
@@ -62,21 +197,27 @@ def closes_by_itself(protection: Protection | None) -> bool:
     return protection.reset == "auto" or protection.kind in ("thermal", "electronic")
 
 
+def _spread() -> Floats:
+    """Shape (5, m): where each device lies between -1 and 1 in time, hold, warmth of the room, shape and cooling."""
+    sample = [[2.0 * ((0.5 + number / GOLDEN**power) % 1.0) - 1.0 for power in range(1, 6)] for number in range(SAMPLE)]
+    spread = np.concatenate([np.zeros((FIRST, 5)), sample]).T
+    spread[:2, QUICKER] = -1.0
+    return spread
+
+
+def _between(place: Floats) -> Floats:
+    """Shape (3, m): shares of the quickest, the likely and the slowest at places from -1 to 1."""
+    return np.stack([np.maximum(0.0, -place), 1.0 - np.abs(place), np.maximum(0.0, place)])
+
+
 def _published(kind: str) -> tuple[Points, Points, Points]:
+    """Quickest, likely and slowest."""
     if kind == "thermal":
-        return THERMAL_POINTS, UNKNOWN_POINTS, SLOW_THERMAL_POINTS
+        return UNKNOWN_POINTS, THERMAL_POINTS, SLOW_THERMAL_POINTS
     if kind == "fuse":
-        return FUSE_POINTS, QUICK_FUSE_POINTS, SLOW_FUSE_POINTS
-    if kind == "electronic":
-        return ELECTRONIC_POINTS, _at(QUICK, ELECTRONIC_POINTS), _at(SLOW, ELECTRONIC_POINTS)
+        return QUICK_FUSE_POINTS, FUSE_POINTS, SLOW_FUSE_POINTS
     return UNKNOWN_POINTS, UNKNOWN_POINTS, SLOW_THERMAL_POINTS
 
 
-def _model(kind: str, rated_amps: float, points: Points) -> Device:
-    if kind in ("fuse", "electronic"):
-        return InverseTime(rated_amps, points, FUSE_COOLING_S if kind == "fuse" else LIMITER_COOLING_S)
-    return fit_thermal(rated_amps, points)
-
-
-def _at(share: float, points: Points) -> Points:
-    return tuple((multiple, share * seconds) for multiple, seconds in points)
+def _curve(kind: str, rated_amps: float, points: Points) -> Curve:
+    return inverse_time(rated_amps, points) if kind in ("fuse", "electronic") else fit_thermal(rated_amps, points)

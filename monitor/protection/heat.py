@@ -1,190 +1,198 @@
-"""The heat of one supply's protection, tracked live: likely value, bounds, openings, forecasts."""
+"""The heat of one supply's protection, tracked live: of a typical device, of the bounds, and of a sample of all that it may be."""
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.protection.curves import NEVER_S, Device
-from monitor.protection.devices import Devices
-from monitor.protection.laps import coming_squares, keeps_to_lap, lap_ticks
+from monitor.protection.devices import FIRST, HIGHEST, LOWEST, QUICKER, TYPICAL, Devices
 from monitor.protection.ticks import TICK_S
-from monitor.values import TripForecast
 
 Floats = NDArray[np.float64]
 Course = tuple[Floats, Floats, Floats]
 """Start, kept and gained of a recurrence."""
 START_HEAT_LIMIT = 0.6
+START_SPREAD = 1.3
+"""Heat at the start lies anywhere up to this many times what the present draw leads to; a judgement."""
 RESET_HEAT = 0.7
 """Likely heat at which a thermal protection closes again; common practice, no published source. Learned once one was seen."""
 GAP_AMPS_S = 5.0
-LOOK_AHEAD_S = 240.0
-LAP_SAFE_HEAT = 0.97
-BEYOND_QUICK = 2.0
-"""Where a typical one would hold and a quick one opens: likely this many times what a quick one takes, a judgement."""
+REFUTED = 1.01
+"""A device of the sample that is this hot and has not opened is not the one that is there."""
+LEARN_HEATS, LEARN_SPAN = (0.5, 2.0), 0.3
+"""An opening tells of the device where the likely heat was between these, and its bounds were no further apart than this."""
+FIRST_SCATTER, NEXT_SCATTER, REPEAT_SCATTER = 0.2, 0.07, 0.05
+"""How far, in the logarithm of heat, a device of the sample may have been from opening at the first opening that was seen and at
+later ones to count for less, and how far one device's own openings scatter; judgements."""
+STRIDE = 0.6180339887498949
+"""Fractional parts of its multiples fill a line evenly."""
 
 
-@dataclass(slots=True)
 class HeatTrack:
-    """Heat of one protective device.
+    """Heat of one protective device; each device that it may be has a heat of its own and opens at 1.
 
     Attributes:
-        devices: Its models.
-        likely: Best estimate, 1 where a typical one opens.
-        lowest: The least that it may be.
-        highest: The most that it may be.
-        quick: Heat of a quick one, 1 where that one opens.
-        opens_at: Likely heat at which this very one opens: 1, until openings were seen.
+        devices: Its models, m of them.
+        heats: Shape (m,).
+        scale: Shape (m,): heat of the model at which this very device opens, 1 until openings were seen.
+        belief: Shape (m,): how likely each device of the sample is by the openings that were seen.
+        is_possible: Shape (m,): devices that would not have opened yet.
         open_since_s: Since when it is open; None while it is closed.
         reset_heat: Likely heat at which it closes again.
-        safe_lap: The lap in ticks by which it never opens, as the last forecast found; None where it found no such lap.
+        is_held_open: A typical one would be open while what was recorded goes on: it cools.
+        is_foreign: What opens in the stream is another device than this: nothing of it is learnt, and nothing refuted.
     """
 
-    devices: Devices
-    likely: float = math.nan
-    lowest: float = 0.0
-    highest: float = 1.0
-    quick: float = math.nan
-    opens_at: float = 1.0
-    open_since_s: float | None = None
-    reset_heat: float = RESET_HEAT
-    safe_lap: int | None = None
-    _amps: float = 0.0
-    _unknown_s: float = 0.0
+    def __init__(self, devices: Devices, *, is_foreign: bool = False) -> None:
+        count = len(devices.hold_amps)
+        numbers = np.arange(count) - FIRST
+        self.devices, self.is_foreign = devices, is_foreign
+        self.heats, self.scale = np.full(count, np.nan), np.ones(count)
+        self.belief = (numbers >= 0).astype(float)
+        self.is_possible = np.ones(count, dtype=bool)
+        self.open_since_s: float | None = None
+        self.reset_heat = RESET_HEAT
+        self.is_held_open = False
+        self._even = numbers * STRIDE % 1.0
+        self._openings = 0
+        self._draws_on = np.where(numbers < 0, np.arange(count) == HIGHEST, numbers % 2 == 1)
+        self._cooled = np.exp(-TICK_S / devices.cooling_s)
+        self._amps, self._unknown_s = 0.0, 0.0
 
     @property
-    def device(self) -> Device:
-        """The typical one."""
-        return self.devices.likely
+    def likely(self) -> float:
+        """Best estimate."""
+        return float(self.heats[TYPICAL])
+
+    @property
+    def lowest(self) -> float:
+        """The least that a typical one may hold."""
+        return float(self.heats[LOWEST])
+
+    @property
+    def highest(self) -> float:
+        """The most that a typical one may hold."""
+        return float(self.heats[HIGHEST])
+
+    @property
+    def hold_amps(self) -> float:
+        """What a typical one holds."""
+        return float(self.devices.hold_amps[TYPICAL])
+
+    @property
+    def quick_hold_amps(self) -> float:
+        """What a quick one holds."""
+        return float(self.devices.hold_amps[QUICKER] * math.sqrt(min(1.0, self.scale[QUICKER])))
 
     def step(self, amps: float) -> None:
         """One tick at a draw; NaN where nothing is known."""
-        if amps != amps:  # noqa: PLR0124 - NaN
+        if math.isnan(amps):
             self._unknown_s += TICK_S
-            known = self._amps if self._unknown_s <= GAP_AMPS_S else 0.0
-            low, likely, high = 0.0, known, self._amps
         else:
             self._unknown_s, self._amps = 0.0, amps
-            low = likely = high = amps
         if math.isnan(self.likely):
-            # Nobody knows what went before: most probably much what is drawn now, for long.
-            self.likely = min(START_HEAT_LIMIT, (likely / self.device.hold_amps) ** 2)
-            self.quick = min(START_HEAT_LIMIT, (likely / self.devices.quick.hold_amps) ** 2)
+            self._begin(self._amps)
         if self.open_since_s is not None:
-            cooled = math.exp(-TICK_S / self.device.cooling_s)
-            self.likely, self.lowest, self.highest = self.likely * cooled, self.lowest * cooled, self.highest * cooled
-            self.quick *= cooled
+            self.heats = self.heats * self._cooled
             return
-        self.likely = self.device.step(self.likely, likely, TICK_S)
-        self.quick = min(self.devices.quick.step(self.quick, likely, TICK_S), max(1.0, self.opens_at))
-        self.lowest = min(self.device.step(self.lowest, low, TICK_S), self.likely)
+        kept, gained = self.steps(np.array([amps]))
+        heats = kept[0] * self.heats + gained[0]
+        if self.is_held_open:
+            heats[:FIRST] = self.heats[:FIRST] * self._cooled[:FIRST]
+        likely = heats[TYPICAL]
+        heats[LOWEST] = min(heats[LOWEST], likely)
         # What has not opened yet cannot be far beyond the point where a slow one opens.
-        self.highest = min(max(self.device.step(self.highest, high, TICK_S), self.likely), max(1.0, self.likely))
+        heats[HIGHEST] = min(max(heats[HIGHEST], likely), max(1.0, likely))
+        heats[QUICKER] = min(heats[QUICKER], 1.0)
+        self.heats = heats
+        self._refute(heats)
+
+    def steps(self, amps: Floats) -> tuple[Floats, Floats]:
+        """What n draws do to its heats, as :meth:`Devices.steps`; all known, or all unknown (NaN)."""
+        if not np.isnan(amps[0]):
+            kept, gained = self.devices.steps(amps)
+        else:
+            draws_on = self._draws_on if self.is_lost else np.arange(len(self.heats)) != LOWEST
+            pairs = zip(self.devices.steps(np.array([self._amps])), self.devices.steps(np.zeros(1)), strict=True)
+            kept, gained = (np.broadcast_to(np.where(draws_on, on, off), (len(amps), len(self.heats))) for on, off in pairs)
+        return kept, gained / self.scale
 
     @property
     def is_calm(self) -> bool:
         """Closed and below the heat of an opening: while no more is drawn than it holds, no bound of :meth:`step` matters."""
-        held = not self.is_lost or self._amps <= self.device.hold_amps
+        held = not self.is_lost or self._amps <= self.hold_amps
         return held and self.open_since_s is None and self.highest <= 1.0 and self.likely <= 1.0
 
     @property
     def is_lost(self) -> bool:
-        """For so long has nobody known what is drawn that most likely it is nothing."""
+        """It has not been known for so long what is drawn that most likely it is nothing."""
         return self._unknown_s > GAP_AMPS_S
 
     def course(self, amps: Floats) -> Course:
-        """The recurrence of its heats over n draws that it holds, all unknown (NaN) while it is lost and all known while not.
-
-        Shapes are those of :func:`followed`, m = 4.
-        """
-        likely = np.nan_to_num(amps)
-        kept, gained = self.device.steps(likely, TICK_S)
-        high_kept, high_gained = self.device.steps(np.full(amps.shape, self._amps), TICK_S) if self.is_lost else (kept, gained)
-        quick_kept, quick_gained = self.devices.quick.steps(likely, TICK_S)
-        start = np.array([self.likely, self.lowest, self.highest, self.quick])
-        return (
-            start,
-            np.stack([kept, kept, high_kept, quick_kept], axis=1),
-            np.stack([gained, gained, high_gained, quick_gained], axis=1),
-        )
+        """The recurrence of its heats over n draws that it holds, all unknown (NaN) while it is lost and all known while not."""
+        return self.heats, *self.steps(amps)
 
     def skip(self, amps: float, heats: Floats) -> None:
         """Take on where :meth:`course` led.
 
         Args:
             amps: The last draw.
-            heats: Shape (4,): the heats after it.
+            heats: Shape (n, m): the heats after each tick.
         """
-        self.likely, self.lowest, self.highest, self.quick = heats.tolist()
+        self.heats = heats[-1].copy()
+        self._refute(heats.max(axis=0))
         if not self.is_lost:
             self._unknown_s, self._amps = 0.0, amps
 
     def opened(self, at_s: float, *, by_heat: bool) -> None:
         """It was seen to open; by heat (then this tells when this very one opens) or by a short."""
-        if by_heat and 0.5 < self.likely < 2.0 and self.highest - self.lowest < 0.3:
-            self.opens_at = self.likely
-        elif not by_heat or self.likely < self.opens_at:
-            self.likely = self.opens_at
-        self.lowest, self.highest, self.quick = self.likely * 0.9, self.likely * 1.1, self.likely
         self.open_since_s = at_s
+        if self.is_foreign:
+            return
+        low, high = LEARN_HEATS
+        if by_heat and low < self.likely < high and self.highest - self.lowest < LEARN_SPAN:
+            self._learn()
+        # A short may open it by its heat, or at once by another part of it.
+        rest = self.heats if not by_heat else np.ones(len(self.heats))
+        self.heats = np.maximum(np.minimum(rest, 1.0), self._even)
+        if by_heat:
+            self.heats = np.ones(len(self.heats))
+        self.heats[[TYPICAL, LOWEST, HIGHEST, QUICKER]] = 1.0, 0.9, 1.1, 1.0
+        self.is_possible = np.ones(len(self.heats), dtype=bool)
 
     def closed(self) -> None:
         """It was seen to close again."""
-        if self.open_since_s is not None:
-            self.reset_heat = min(0.95, max(0.05, self.likely / self.opens_at))
+        if self.open_since_s is not None and not self.is_foreign:
+            self.reset_heat = min(0.95, max(0.05, self.likely))
         self.open_since_s = None
 
     def reset_in_s(self) -> float:
         """Likely seconds until it closes again by itself."""
-        level = self.reset_heat * self.opens_at
-        return self.device.cooling_s * math.log(self.likely / level) if self.likely > level else 0.0
+        cooling_s = float(self.devices.cooling_s[TYPICAL])
+        return cooling_s * math.log(self.likely / self.reset_heat) if self.likely > self.reset_heat else 0.0
 
-    def forecast(self, amps: float, squares: Floats) -> TripForecast | None:
-        """When it would open; None where it would not.
+    def open_in_s(self, amps: float) -> Floats:
+        """Seconds that each device still takes at a steady draw, shape (m,); infinite where one holds."""
+        return self.devices.open_in_s(self.heats, amps, self.scale)
 
-        Args:
-            amps: The present draw with its trend.
-            squares: Shape (n,): amps squared of the last ticks, for the lap's profile.
-        """
-        in_s = self.device.opens_in_s(self.likely, amps, self.opens_at)
-        quick_s = self.quick_opens_in_s(amps)
-        if in_s == NEVER_S:
-            in_s = BEYOND_QUICK * quick_s
-        by_lap = False
-        lap = lap_ticks(squares) if len(squares) else None
-        if lap is not None and keeps_to_lap(squares, lap):
-            in_s, by_lap = self._opens_by_lap_s(coming_squares(squares, lap)), True
-        self.safe_lap = lap if by_lap and in_s == NEVER_S else None
-        if in_s == NEVER_S:
-            return None
-        # Nobody may know what went before: the earliest is from the most heat that it may hold.
-        earliest_s = min(in_s, quick_s, self.devices.quick.opens_in_s(self.highest, amps, self.opens_at))
-        latest_s = self.devices.slow.opens_in_s(self.lowest, amps, self.opens_at)
-        return TripForecast(
-            in_s=in_s, earliest_s=earliest_s, latest_s=None if latest_s == NEVER_S else max(in_s, latest_s), by_lap=by_lap
-        )
+    def _begin(self, amps: float) -> None:
+        """What went before is not known: most probably much what is drawn now, for long."""
+        steady = (amps / self.devices.hold_amps) ** 2
+        self.heats = np.minimum(START_HEAT_LIMIT, np.where(self.belief > 0, START_SPREAD * self._even, 1.0) * steady)
+        self.heats[[LOWEST, HIGHEST]] = 0.0, 1.0
 
-    def quick_opens_in_s(self, amps: float) -> float:
-        """Seconds that a quick one still takes at a steady draw; infinite where even that one holds."""
-        return self.devices.quick.opens_in_s(self.quick, amps, self.opens_at)
+    def _refute(self, heats: Floats) -> None:
+        """Devices that would have opened by now are not the one that is there."""
+        if not self.is_foreign:
+            self.is_possible = self.is_possible & (heats < REFUTED)
 
-    def _opens_by_lap_s(self, lap: Floats) -> float:
-        """Seconds until it opens if a lap comes again and again; never where it does not within the look ahead.
-
-        Args:
-            lap: Shape (n,): amps squared of the lap's ticks.
-        """
-        kept, gained = self.device.steps(np.sqrt(lap), TICK_S)
-        # Heat within a lap, from the heat at its start: kept_so_far * start + gained_so_far.
-        kept_so_far, gained_so_far = np.cumprod(kept), np.zeros(len(lap))
-        heat = 0.0
-        for tick, (share, more) in enumerate(zip(kept.tolist(), gained.tolist(), strict=True)):
-            gained_so_far[tick] = heat = share * heat + more
-        ticks = round(LOOK_AHEAD_S / TICK_S)
-        starts = [self.likely]
-        while len(starts) * len(lap) < ticks:
-            starts.append(float(kept_so_far[-1]) * starts[-1] + heat)
-        heats = (kept_so_far * np.array(starts)[:, None] + gained_so_far).ravel()[:ticks]
-        hot = heats >= LAP_SAFE_HEAT * self.opens_at
-        return (int(np.argmax(hot)) + 1) * TICK_S if hot.any() else NEVER_S
+    def _learn(self) -> None:
+        """Each device of the sample is set to open where this one opened; the further it was from that, the less it counts."""
+        heats = np.where(np.arange(len(self.heats)) < FIRST, self.likely, np.clip(self.heats, 0.2, 5.0))
+        scatter = NEXT_SCATTER if self._openings else FIRST_SCATTER
+        belief = self.belief * np.exp(-0.5 * (np.log(heats) / scatter) ** 2)
+        self.belief = belief / belief.max() if belief.max() > 0 else self.belief
+        self._openings += 1
+        repeat = 2.0 * ((self._even + self._openings * STRIDE**2) % 1.0) - 1.0
+        repeat[:FIRST] = 0.0
+        self.scale = self.scale * heats * np.exp(REPEAT_SCATTER * repeat)

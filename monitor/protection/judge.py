@@ -9,11 +9,13 @@ from monitor.layout import Layout
 from monitor.protection import words
 from monitor.protection.alarms import Alarms
 from monitor.protection.clipping import unclipped
+from monitor.protection.limits import most_amps
 from monitor.protection.shorts import ShortDetector, ShortSeen
 from monitor.protection.stretch import Stretch, skip_calm
 from monitor.protection.supply_judge import SupplyJudge
 from monitor.protection.ticks import TICK_S, BoardTicks
-from monitor.values import Action, Priority, ReadingBlock, Scope, SupplyLoad
+from monitor.protection.trip_rule import Asked
+from monitor.values import Action, Foreseen, RecordedOverload, Priority, ReadingBlock, Scope, SupplyLoad
 from monitor.values import Warning as RaisedWarning
 
 Floats = NDArray[np.float64]
@@ -35,7 +37,7 @@ class _Board:
         self.first = 0
         self.means = np.zeros((0, 3, len(districts)))
         self.shorts = ShortDetector(
-            np.array([watches[supply].capable_amps for supply in self.supplies]),
+            np.array([most_amps(watches[supply].supply) for supply in self.supplies]),
             np.array([watches[supply].supply.max_volts for supply in self.supplies]),
         )
 
@@ -63,10 +65,10 @@ class _Board:
 class Judge:
     """Turns readings into warnings; results do not depend on how readings are cut into blocks."""
 
-    def __init__(self, layout: Layout) -> None:
+    def __init__(self, layout: Layout, asked: Asked | None = None) -> None:
         self._layout = layout
         self._alarms = Alarms(itertools.count(1))
-        self._watches = {supply.name: SupplyJudge(layout, supply, self._alarms) for supply in layout.supply}
+        self._watches = {supply.name: SupplyJudge(layout, supply, self._alarms, asked or Asked()) for supply in layout.supply}
         measured = {district.board for district in layout.district}
         self._boards = {b.name: _Board(layout, b.name, self._watches) for b in layout.board if b.name in measured}
         self._places = {name: (board, k) for board in self._boards.values() for k, name in enumerate(board.names)}
@@ -124,6 +126,11 @@ class Judge:
         """The same where a tick was judged since the last call; empty otherwise."""
         moved, self._moved = self._moved, False
         return self.loads() if moved else ()
+
+    def drain(self) -> tuple[tuple[Foreseen, ...], tuple[RecordedOverload, ...]]:
+        """Forecasts and overloads since the last call, where they are asked for."""
+        found = [watch.drain() for watch in self._fed]
+        return tuple(each for foreseen, _ in found for each in foreseen), tuple(each for _, overloads in found for each in overloads)
 
     def _ready(self) -> int:
         """The first tick that some board has not completed."""

@@ -25,6 +25,11 @@ def supply_limits(supply: Supply) -> tuple[Limit, ...]:
     return tuple(limits)
 
 
+def most_amps(supply: Supply) -> float:
+    """The most that any limit of a supply allows."""
+    return max(limit.amps for limit in supply_limits(supply) if limit.amps is not None)
+
+
 def output_limit(output: Output) -> Limit | None:
     """An output's own limit, where it has one."""
     if output.max_amps is None:

@@ -16,8 +16,8 @@ from monitor.protection.limit_rules import HAIR, LimitRules
 from monitor.protection.limits import supply_limits
 from monitor.protection.step_source import StepSource, find_source
 from monitor.protection.ticks import TICK_S
-from monitor.protection.trip_rule import TripRule
-from monitor.values import Priority, Scope, SupplyLoad, TripForecast
+from monitor.protection.trip_rule import Asked, TripRule
+from monitor.values import Foreseen, RecordedOverload, Priority, Scope, SupplyLoad, TripForecast
 from monitor.values import Warning as RaisedWarning
 
 Floats = NDArray[np.float64]
@@ -35,20 +35,18 @@ class SupplyJudge:
         name: Its name.
         districts: Names of its districts, in file order; the columns of what it is fed.
         limits: Its own limits.
-        capable_amps: The most that any of them allows.
         smooth: Shape (2, d): amps squared and VA of its districts, smoothed over a second.
         at_s: The end of the last tick.
         is_settled: Nothing is about to be announced: ticks may be taken by :meth:`course` and :meth:`skip` until one stirs.
     """
 
-    def __init__(self, layout: Layout, supply: Supply, alarms: Alarms) -> None:
+    def __init__(self, layout: Layout, supply: Supply, alarms: Alarms, asked: Asked) -> None:
         self.name = supply.name
         self.districts = tuple(d.name for d in layout.districts_of_supply(supply.name))
         self.limits = supply_limits(supply)
         self.layout, self.supply = layout, supply
-        self.capable_amps = max(limit.amps for limit in self.limits if limit.amps is not None)
         devices = devices_of(supply)
-        self._trip = TripRule(supply, HeatTrack(devices), alarms, self.capable_amps) if devices is not None else None
+        self._trip = TripRule(supply, devices, alarms, asked) if devices is not None else None
         self.smooth = np.full((2, len(self.districts)), np.nan)
         self._rows, self._remembered = np.zeros((4 * HISTORY, len(self.districts))), 0
         self.at_s = 0.0
@@ -165,6 +163,17 @@ class SupplyJudge:
     def history(self) -> Floats:
         """Shape (n, d): amps of the last ticks, at least the last two and a half minutes."""
         return self._rows[: self._remembered]
+
+    def drain(self) -> tuple[list[Foreseen], list[RecordedOverload]]:
+        """Forecasts and overloads since the last call, where they are asked for."""
+        trip = self._trip
+        if trip is None:
+            return [], []
+        foreseen, trip.foreseen = trip.foreseen, []
+        overloads: list[RecordedOverload] = []
+        if trip.would_be is not None:
+            overloads, trip.would_be.records = trip.would_be.records, []
+        return foreseen, overloads
 
     def load(self) -> SupplyLoad:
         """How it stands."""

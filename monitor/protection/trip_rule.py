@@ -1,9 +1,10 @@
 """When the protection of one supply would open, and when it did."""
 
+import copy
 import functools
 import math
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,12 +12,15 @@ from numpy.typing import NDArray
 from monitor.layout import Supply
 from monitor.protection import words
 from monitor.protection.alarms import Alarms, Key
-from monitor.protection.devices import closes_by_itself
+from monitor.protection.devices import QUICKER, Devices, closes_by_itself
 from monitor.protection.heat import Course, HeatTrack
-from monitor.protection.laps import keeps_to_lap
+from monitor.protection.limits import most_amps
+from monitor.protection.coming import keeps_to_lap, ways
+from monitor.protection.forecast import foresee
 from monitor.protection.step_source import StepSource
 from monitor.protection.ticks import TICK_S
-from monitor.values import Priority, Scope, TripForecast
+from monitor.protection.would_be import WouldBe
+from monitor.values import Foreseen, Priority, Scope, TripForecast
 from monitor.values import Warning as RaisedWarning
 
 Floats = NDArray[np.float64]
@@ -37,25 +41,46 @@ AFTER_OVER_S = 1.0
 """One that opens this soon after more was drawn than it holds opened by heat."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What is asked of a judge besides warnings.
+
+    Attributes:
+        would_open: The stream is a recording, and the layout another one than it was made with: what opens in it tells nothing of
+            this layout's protections, but they would have opened at moments of their own.
+        forecasts: Keep forecasts, every two seconds while a warning of an opening stands.
+    """
+
+    would_open: bool = False
+    forecasts: bool = False
+
+
 class TripRule:
     """Follows the heat of one protection and warns before it opens.
 
     Attributes:
         heat: Its heat.
         over_s: How long more has been drawn than it holds.
+        would_be: What it would have done in a recording that was made with another protection; None where that is not asked.
+        foreseen: Forecasts that were kept since they were last taken.
     """
 
-    def __init__(self, supply: Supply, heat: HeatTrack, alarms: Alarms, capable_amps: float) -> None:
-        self.heat = heat
+    def __init__(self, supply: Supply, devices: Devices, alarms: Alarms, asked: Asked) -> None:
+        self.heat = heat = HeatTrack(devices, is_foreign=asked.would_open)
+        self.would_be = WouldBe(supply.name, heat) if asked.would_open else None
+        self.foreseen: list[Foreseen] = []
+        self._asked = asked
         self._forecast: Callable[[], TripForecast | None] = _no_forecast
         self.over_s = 0.0
-        self._supply, self._alarms, self._capable_amps = supply, alarms, capable_amps
+        self._supply, self._alarms = supply, alarms
+        self._capable_amps = most_amps(supply)
         scope = Scope(kind="supply", name=supply.name)
         self._trip: Key = ("trip-forecast", scope)
         self._open: Key = ("protection-open", scope)
         self._square, self._earlier_square = 0.0, 0.0
         self._under_s, self._hot_s = 0.0, 0.0
         self._last_over_s = -math.inf
+        self._safe_lap: int | None = None
 
     @property
     def is_open(self) -> bool:
@@ -74,7 +99,7 @@ class TripRule:
         return quiet and self._alarms.standing(*self._trip) is None
 
     def course(self, totals: Floats) -> Course:
-        """The recurrence of draw squared and heats over n draws that are held, or all unknown; as :meth:`HeatTrack.course`, m = 5."""
+        """The recurrence of draw squared and heats over n draws that are held, or all unknown; as :meth:`HeatTrack.course`, with the draw's square as its first figure."""
         start, kept, gained = self.heat.course(totals)
         # Of what nobody knows nothing is learnt.
         fast = 0.0 if self.heat.is_lost else FAST
@@ -92,19 +117,19 @@ class TripRule:
             ends_s: Shape (n,): their ends.
             volts: Shape (n, d): volts of the supply's districts.
             totals: Shape (n,): amps of the supply.
-            states: Shape (n, 5): where :meth:`course` leads.
+            states: Shape (n, m): where :meth:`course` leads.
             short_s: When a short was last seen.
 
         Returns:
             Shape (n,).
         """
-        heat, hold = self.heat, self._hold_amps()
+        heat, hold = self.heat, self.heat.quick_hold_amps
         if heat.is_lost:
             return np.isfinite(totals)
         amps = np.sqrt(states[:, 0])
-        held = totals <= min(hold, heat.device.hold_amps)
-        hot = (states[:, 1] > HOT * heat.opens_at) & (amps > 0.95 * hold)
-        recent = (ends_s - short_s < AFTER_SHORT_S) | (ends_s - self._last_over_s < AFTER_OVER_S)
+        held = totals <= min(hold, heat.hold_amps)
+        hot = (states[:, 1] > HOT) & (amps > 0.95 * hold)
+        recent = (ends_s - short_s < AFTER_SHORT_S) | (ends_s - self._last_over_s < AFTER_OVER_S) | self._asked.would_open
         dead = recent & (volts < DEAD * self._supply.max_volts).all(axis=1)
         # A draw that nobody knows is not held either.
         stirs: NDArray[np.bool_] = ~held | (amps > OVER * hold) | hot | dead
@@ -116,7 +141,7 @@ class TripRule:
             for square in [self._square, *states[:-1, 0].tolist()]:
                 self._earlier_square += FAST * (square - self._earlier_square)
             self._square = float(states[-1, 0])
-        self.heat.skip(float(totals[-1]), states[-1, 1:])
+        self.heat.skip(float(totals[-1]), states[:, 1:])
         self._forecast = _no_forecast
 
     def follow_opening(self, at_s: float, volts: Floats, total: float, short_s: float) -> list[RaisedWarning]:
@@ -134,6 +159,8 @@ class TripRule:
         is_low = len(known) == len(volts) and max(known) < DEAD * self._supply.max_volts
         is_dead = is_low and total < DEAD * self._capable_amps
         if not self.is_open and is_dead:
+            if self.would_be is not None:
+                self.would_be.dead(at_s)
             return self._opened(at_s, after_short=at_s - short_s < AFTER_SHORT_S)
         if self.is_open and not is_dead:
             self.heat.closed()
@@ -161,10 +188,19 @@ class TripRule:
             return []
         amps = math.sqrt(self._square)
         self._time(at_s, amps)
+        if self.would_be is not None:
+            if self.would_be.follow(at_s, is_over=self.over_s > 0):
+                self._forecast = _no_forecast
+                return self._alarms.clear(at_s, self._trip, self._supply.name, at_once=True)
+            if self.would_be.is_open:
+                return []
         if not self.over_s and not self._hot_s:
             self._forecast = _no_forecast
             return self._alarms.clear(at_s, self._trip, self._supply.name)
-        return self._warn(at_s, amps, squares, source)
+        out = self._warn(at_s, amps, squares, source)
+        if self._asked.forecasts and round(at_s / TICK_S) % FORECAST_EVERY == 0 and self._alarms.standing(*self._trip) is not None:
+            self.foreseen += [Foreseen(supply=self._supply.name, at_s=at_s, forecast=each) for each in [self.forecast] if each]
+        return out
 
     def _opened(self, at_s: float, *, after_short: bool) -> list[RaisedWarning]:
         if not after_short and not (at_s - self._last_over_s < AFTER_OVER_S and self.heat.likely > 0.35):
@@ -178,12 +214,8 @@ class TripRule:
         said = words.opened(name, reset_in_s, after_short=after_short)
         return out + self._alarms.raise_(at_s, self._open, Priority.MEDIUM, said, name)
 
-    def _hold_amps(self) -> float:
-        """What a quick one holds."""
-        return self.heat.devices.quick.hold_amps * math.sqrt(min(1.0, self.heat.opens_at))
-
     def _time(self, at_s: float, amps: float) -> None:
-        hold = self._hold_amps()
+        hold = self.heat.quick_hold_amps
         if amps > OVER * hold:
             self._last_over_s, self._under_s = at_s, 0.0
             self.over_s += TICK_S
@@ -193,7 +225,7 @@ class TripRule:
             self.over_s += TICK_S
         if self._under_s >= OFF_DELAY_S:
             self.over_s = 0.0
-        is_hot = self.heat.likely > HOT * self.heat.opens_at and amps > 0.95 * hold
+        is_hot = self.heat.likely > HOT and amps > 0.95 * hold
         self._hot_s = self._hot_s + TICK_S if is_hot else 0.0
 
     def _warn(
@@ -202,7 +234,7 @@ class TripRule:
         """High once the overload has lasted for its patience: start-up currents and short grades are over by then."""
         heat = self.heat
         going = math.sqrt(max(0.0, self._square + min(0.0, 2.0 * (self._square - self._earlier_square))))
-        quick_s = heat.quick_opens_in_s(going)
+        quick_s = float(heat.open_in_s(going)[QUICKER])
         whole_s = quick_s + self.over_s
         patience_s = max(PATIENCE_LEAST_S + PATIENCE_SHARE * whole_s, PATIENCE_LONG * whole_s - PATIENCE_AHEAD_S)
         is_due = self.over_s >= patience_s or self._hot_s >= HOT_ON_DELAY_S
@@ -226,18 +258,21 @@ class TripRule:
 
     def _goes_on_safely(self, at_s: float, squares: Floats) -> bool:
         """Laps by which it never opens are looked into once a second, and at once where the draw no longer keeps to them."""
-        lap = self.heat.safe_lap
+        lap = self._safe_lap
         return lap is not None and round(at_s / TICK_S) % LAP_EVERY != 0 and keeps_to_lap(squares, lap)
 
     def _foresee(self, amps: float, squares: Floats) -> TripForecast | None:
-        forecast = self.heat.forecast(amps, squares)
+        coming = ways(squares, amps, self.over_s)
+        forecast = foresee(self.heat, amps, coming, self.over_s)
+        lap = len(coming[0].lap)
+        self._safe_lap = lap if lap > 1 and forecast is None else None
         self._forecast = lambda: forecast
         return forecast
 
     def _foresee_if_asked(self, amps: float, squares: Floats) -> None:
-        """Forecast from how it stands now; worked out once, if anybody asks."""
-        heat = replace(self.heat)
-        self._forecast = functools.cache(lambda: heat.forecast(amps, squares))
+        """Forecast from how it stands now; worked out once, if asked for."""
+        heat, over_s = copy.copy(self.heat), self.over_s
+        self._forecast = functools.cache(lambda: foresee(heat, amps, ways(squares, amps, over_s), over_s))
 
 
 def _no_forecast() -> None:

@@ -10,6 +10,8 @@ from monitor.values import Limit, TripForecast
 
 SMALLEST_AMPS = 0.2
 """Less than this is no room, and no engine; common practice, no published source."""
+VAGUE_TIMES, VAGUE_S = 4.0, 5.0
+"""A time left of which the latest is so many times the earliest, and so many seconds more, says little; a judgement."""
 USUAL_ENGINE_AMPS = 2.0
 """Where the layout file names no engines; common practice, no published source."""
 
@@ -54,14 +56,17 @@ def span(seconds: float) -> str:
 
 
 def time_left(forecast: TripForecast) -> str:
-    """How long until it opens, with what is not known of it."""
+    """How long until it opens, with what is not known of it and what would narrow that."""
     latest = "or never" if forecast.latest_s is None else f"to {span(forecast.latest_s)}"
-    return f"in about {span(forecast.in_s)} ({span(forecast.earliest_s)} {latest})"
+    late = ", later than typical: this one is slow" if forecast.is_late else ""
+    is_vague = forecast.latest_s is None or forecast.latest_s > VAGUE_TIMES * forecast.earliest_s + VAGUE_S
+    narrow = "; type in points from its data sheet to narrow this" if is_vague and not forecast.has_points else ""
+    return f"in about {span(forecast.in_s)} ({span(forecast.earliest_s)} {latest}{late}{narrow})"
 
 
 def trip_forecast(supply: Supply, amps: float, heat: HeatTrack, forecast: TripForecast, source: StepSource | None) -> Said:
     """The protection is about to open."""
-    name, hold_amps = supply.name, heat.device.hold_amps
+    name, hold_amps = supply.name, heat.hold_amps
     left = time_left(forecast)
     over = amps - hold_amps
     much = f", {over:.1f} A more than its protection holds," if over > 0.05 else ", close to what its protection holds,"

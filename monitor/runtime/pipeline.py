@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 
 from monitor.diagnosis import Diagnosis
 from monitor.layout import Layout
-from monitor.protection import Judge
+from monitor.protection import Asked, Judge
 from monitor.runtime.board_places import BoardPlaces
 from monitor.runtime.board_stage import BoardStage
 from monitor.runtime.port_items import PortItems, readings_with
@@ -50,9 +50,12 @@ class Pipeline:
     Args:
         layout: The layout file.
         clock_for_board: Makes the clock that maps a board's time to the stream's; by default the board's own time rules.
+        asked: What is asked of the judge besides warnings.
     """
 
-    def __init__(self, layout: Layout, clock_for_board: Callable[[str], StreamClock] | None = None) -> None:
+    def __init__(
+        self, layout: Layout, clock_for_board: Callable[[str], StreamClock] | None = None, asked: Asked | None = None
+    ) -> None:
         self._layout = layout
         self._clock_for_board = clock_for_board or (lambda _board: BoardTime())
         self._decoders: dict[str, WireDecoder] = {}
@@ -61,7 +64,7 @@ class Pipeline:
         self._places = BoardPlaces(layout)
         self._port_of: dict[str, str] = {}
         self._touched: dict[str, BoardStage] = {}
-        self._judge = Judge(layout)
+        self._judge = Judge(layout, asked)
         self._diagnosis = Diagnosis(layout)
         self._finding_ids = itertools.count(1)
         self._now_s = 0.0
@@ -113,9 +116,12 @@ class Pipeline:
         events, patterns = self._diagnosis.finish(self._now_s)
         snapshots, slow_figures = self._diagnosis.drain()
         warnings = self._judge.finish(self._now_s)
+        foreseen, overloads = self._judge.drain()
         return replace(
             step,
             warnings=(*step.warnings, *warnings),
+            foreseen=(*step.foreseen, *foreseen),
+            overloads=(*step.overloads, *overloads),
             events=(*step.events, *events),
             patterns=(*step.patterns, *patterns),
             snapshots=(*step.snapshots, *snapshots),
@@ -187,6 +193,7 @@ class Pipeline:
         warnings = self._judged(readings)
         events, patterns = self._diagnosed(samples, readings)
         snapshots, slow_figures = self._diagnosis.drain()
+        foreseen, overloads = self._judge.drain()
         actions, self._actions = self._actions, []
         return Step(
             port=port,
@@ -200,6 +207,8 @@ class Pipeline:
             disturbances=tuple(disturbance for each in drained for disturbance in each.disturbances),
             warnings=tuple(warnings),
             loads=self._judge.loads_if_moved(),
+            foreseen=foreseen,
+            overloads=overloads,
             events=tuple(events),
             snapshots=tuple(snapshots),
             patterns=tuple(patterns),

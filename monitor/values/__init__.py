@@ -8,7 +8,7 @@ from monitor.values.disturbances import Disturbance, DisturbanceKind
 from monitor.values.events import Cause, Event, Pattern, Phasing
 from monitor.values.findings import Finding, FindingKind
 from monitor.values.line_readings import LineReadings, joined_lines
-from monitor.values.loads import Headroom, Limit, PlaceLoad, SupplyLoad, TripForecast
+from monitor.values.loads import Foreseen, Headroom, Limit, RecordedOverload, PlaceLoad, SupplyLoad, TripForecast
 from monitor.values.ports import PortState, PortStatus
 from monitor.values.readings import ReadingBlock, joined_readings
 from monitor.values.samples import SampleBlock
@@ -30,6 +30,7 @@ __all__ = [
     "Event",
     "Finding",
     "FindingKind",
+    "Foreseen",
     "Headroom",
     "Health",
     "Identity",
@@ -38,6 +39,7 @@ __all__ = [
     "LineReadings",
     "Pattern",
     "Phasing",
+    "RecordedOverload",
     "PlaceLoad",
     "PortState",
     "PortStatus",

@@ -68,15 +68,55 @@ class TripForecast:
 
     Attributes:
         in_s: Likely seconds from now.
-        earliest_s: Seconds that a quick one of its kind takes, from the most heat that it may hold.
-        latest_s: Seconds that a slow one takes; None where a slow one may never open.
+        earliest_s: Nearly all devices that it may be open later than this.
+        latest_s: And nearly all earlier than this; None where it may never open.
         by_lap: True where the draw of the lap before was taken for what comes.
+        is_late: True where a typical one would have opened by now.
+        has_points: True where points of its data sheet are known.
     """
 
     in_s: float
     earliest_s: float
     latest_s: float | None
     by_lap: bool
+    is_late: bool = False
+    has_points: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Foreseen:
+    """A forecast as it stood at one moment.
+
+    Attributes:
+        supply: The supply's name.
+        at_s: When, seconds of the stream.
+        forecast: When it would open, seconds from then.
+    """
+
+    supply: str
+    at_s: float
+    forecast: TripForecast
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordedOverload:
+    """One overload of a recording, as the protection of another layout would have taken it.
+
+    Attributes:
+        supply: The supply's name.
+        start_s: When more was drawn than a quick one holds; or when the supply lost its volts without that.
+        end_s: When that was over; None while it goes on.
+        opens_at_s: When a typical one would have opened; None where it would have held.
+        share: Share of all devices that it may be that would have opened.
+        heat: The highest likely heat, at most 1.
+    """
+
+    supply: str
+    start_s: float
+    end_s: float | None
+    opens_at_s: float | None
+    share: float
+    heat: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ from monitor.values.chunks import Chunk
 from monitor.values.disturbances import Disturbance
 from monitor.values.events import Event, Pattern, Phasing
 from monitor.values.findings import Finding
-from monitor.values.loads import SupplyLoad
+from monitor.values.loads import Foreseen, RecordedOverload, SupplyLoad
 from monitor.values.readings import ReadingBlock
 from monitor.values.samples import SampleBlock
 from monitor.values.slow import SlowFigure
@@ -35,6 +35,8 @@ class Step:
         disturbances: Dips, swells and interruptions that began, changed or ended.
         warnings: Warnings that rose, changed or cleared.
         loads: Every supply as it stands, where it moved on since the step before; empty otherwise.
+        foreseen: Forecasts every two seconds, where they were asked for.
+        overloads: What another layout's protections would have done, where that was asked for.
         events: Events that began, changed or ended.
         snapshots: Samples around events, once for each: when they are all there, some tenths of a second after its end.
         patterns: Patterns as they now stand; replaces what was said before for the same districts.
@@ -56,6 +58,8 @@ class Step:
     disturbances: tuple[Disturbance, ...] = ()
     warnings: tuple[Warning, ...] = ()
     loads: tuple[SupplyLoad, ...] = ()
+    foreseen: tuple[Foreseen, ...] = ()
+    overloads: tuple[RecordedOverload, ...] = ()
     events: tuple[Event, ...] = ()
     snapshots: tuple[Snapshot, ...] = ()
     patterns: tuple[Pattern, ...] = ()
