@@ -9,10 +9,11 @@ from pathlib import Path
 
 from monitor.cli.progress import Progress
 from monitor.errors import SessionError
-from monitor.layout import load_layout
+from monitor.layout import Layout, load_layout
 from monitor.planning.outstanding import outstanding
 from monitor.sessions import SessionFolder
 from monitor.sessions.csv_export import export_csv
+from monitor.sessions.pictures import clock_words
 from monitor.sessions.report import report
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
@@ -35,7 +36,8 @@ def run(args: argparse.Namespace) -> int:
     session.manifest()
     layout = session.at_its_ports(load_layout(args.layout)) if args.layout is not None else session.layout()
     page = args.out if args.out is not None else Path(f"{session.name}.html")
-    html = report(session, outstanding(layout, today=dt.datetime.now().astimezone().date()), layout)
+    held_against = None if layout == session.layout() else _held_against(session, layout, args.layout)
+    html = report(session, outstanding(layout, today=dt.datetime.now().astimezone().date()), layout, held_against)
     try:
         page.write_text(html, encoding="utf-8")
     except OSError as error:
@@ -48,6 +50,22 @@ def run(args: argparse.Namespace) -> int:
             rows = export_csv(session, args.csv, progress.reached)
         print(f"{args.csv}: {rows} rows")
     return 0
+
+
+def _held_against(session: SessionFolder, layout: Layout, path: Path) -> list[str]:
+    """Which other layout was used, and what its protections would have done."""
+    # Imported here: a report by the session's own layout needs no pipeline.
+    from monitor.cli.sift_session import would_open_verdicts  # noqa: PLC0415 - start-up time
+
+    first_s = session.manifest().first_s
+    answers = (
+        f"{'' if each.at_s is None else clock_words(each.at_s - first_s) + ' '}{each.sentence}"
+        for each in would_open_verdicts(session, layout)
+    )
+    used = (
+        f"Figures that depend on ratings are held against another layout, {path.name}; warnings and stalls are the session's own."
+    )
+    return [used, *answers]
 
 
 def _pdf(html: str, path: Path, paper: str) -> Path:

@@ -9,8 +9,10 @@ import msgspec
 
 from monitor.errors import CaptureError
 from monitor.layout import Layout, load_layout
+from monitor.protection import Asked
 from monitor.runtime import Pipeline, SummaryBuilder
 from monitor.runtime.sifted import Sifted
+from monitor.runtime.would_open import WouldOpen
 from monitor.values import BoardSeen, Chunk, Step
 
 CHUNK_BYTES = 1 << 18
@@ -25,6 +27,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--readings", type=Path, metavar="FILE.parquet", help="also write every reading there, with its uncertainty"
+    )
+    parser.add_argument("--forecasts", action="store_true", help="also when protections were foreseen to open, every 2 s")
+    parser.add_argument(
+        "--would-open",
+        action="store_true",
+        help="also when the layout's protections would have opened; always so where a session has another layout",
     )
     parser.add_argument("--json", action="store_true", help="JSON objects, one a line, instead of a table")
 
@@ -49,30 +57,32 @@ def run(args: argparse.Namespace) -> int:
 
 def _sifted(args: argparse.Namespace, sink: Callable[[Step], None] | None = None) -> Sifted:
     layout = None if args.layout is None else load_layout(args.layout)
+    asked = Asked(would_open=args.would_open, forecasts=args.forecasts)
     if args.path.is_dir():
         # Imported here: a capture needs none of it.
         from monitor.cli.sift_session import sift_session  # noqa: PLC0415 - start-up time
 
-        return sift_session(args.path, layout, exact=args.exact, sink=sink)
+        return sift_session(args.path, layout, asked, exact=args.exact, sink=sink)
     if layout is None:
         raise CaptureError("a capture needs its layout file: add --layout LAYOUT.toml")
-    return sift_capture(args.path, layout, sink)
+    return sift_capture(args.path, layout, sink, asked)
 
 
-def sift_capture(path: Path, layout: Layout, sink: Callable[[Step], None] | None = None) -> Sifted:
+def sift_capture(path: Path, layout: Layout, sink: Callable[[Step], None] | None = None, asked: Asked | None = None) -> Sifted:
     """Work through a capture file.
 
     Args:
         path: The file.
         layout: The layout file.
         sink: Takes each step too.
+        asked: What is asked besides warnings.
 
     Raises:
         CaptureError: The file cannot be read or holds nothing of either wire form.
     """
     _check_times(path, layout)
-    pipeline, summary = Pipeline(layout), SummaryBuilder(layout)
-    sifted = Sifted(layout, sink)
+    pipeline, summary = Pipeline(layout, asked=asked), SummaryBuilder(layout)
+    sifted = Sifted(layout, sink, WouldOpen(layout) if asked is not None and asked.would_open else None)
     boards: dict[int, BoardSeen] = {}
     unexplained_bytes: int | None = None
     for chunk in _chunks(path):

@@ -2,14 +2,17 @@
 
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from monitor.cli.progress import Progress
 from monitor.errors import SessionError
 from monitor.layout import Layout
+from monitor.protection import Asked
 from monitor.runtime.session_stream import session_steps
 from monitor.runtime.sifted import Sifted
 from monitor.runtime.summary import SummaryBuilder
+from monitor.runtime.would_open import Verdict, WouldOpen, openings
 from monitor.sessions import Playback, SessionFolder
 from monitor.sessions.merging import merged
 from monitor.values import Step
@@ -18,12 +21,38 @@ WINDOW_S = 150.0
 """Chunks are joined over this time."""
 
 
-def sift_session(path: Path, layout: Layout | None, *, exact: bool = False, sink: Callable[[Step], None] | None = None) -> Sifted:
+def would_open_verdicts(session: SessionFolder, layout: Layout) -> tuple[Verdict, ...]:
+    """What the protections of another layout would have done with what a session recorded.
+
+    Args:
+        session: The session.
+        layout: The other layout, at the session's ports.
+
+    Raises:
+        SessionError: The session cannot be understood.
+    """
+    would_open = WouldOpen(layout, openings(session))
+    with Progress("asking its protections", session.length_s()) as progress:
+        for step in session_steps(merged(Playback(session), WINDOW_S), layout, Asked(would_open=True)):
+            would_open.take(step)
+            progress.reached(step.now_s - session.manifest().first_s)
+    return would_open.verdicts()
+
+
+def sift_session(
+    path: Path,
+    layout: Layout | None,
+    asked: Asked | None = None,
+    *,
+    exact: bool = False,
+    sink: Callable[[Step], None] | None = None,
+) -> Sifted:
     """Work through a session.
 
     Args:
         path: Its folder.
         layout: Another layout than its own ("would that breaker have opened?"); its own when None.
+        asked: What is asked besides warnings; with another layout than its own always what would have opened.
         exact: Chunk by chunk as it came.
         sink: Takes each step too.
 
@@ -32,11 +61,15 @@ def sift_session(path: Path, layout: Layout | None, *, exact: bool = False, sink
     """
     session = SessionFolder(path)
     manifest = session.manifest()
-    layout = session.at_its_ports(layout) if layout is not None else session.layout()
-    sifted, summary = Sifted(layout, sink), SummaryBuilder(layout)
+    own = session.layout()
+    layout = session.at_its_ports(layout) if layout is not None else own
+    asked = asked or Asked()
+    asked = replace(asked, would_open=asked.would_open or layout != own)
+    would_open = WouldOpen(layout, openings(session)) if asked.would_open else None
+    sifted, summary = Sifted(layout, sink, would_open), SummaryBuilder(layout)
     playback = Playback(session)
     with Progress("sifting", session.length_s()) as progress:
-        for step in session_steps(playback if exact else merged(playback, WINDOW_S), layout):
+        for step in session_steps(playback if exact else merged(playback, WINDOW_S), layout, asked):
             sifted.add(step)
             summary.add(step)
             progress.reached(step.now_s - manifest.first_s)

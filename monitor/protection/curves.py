@@ -46,12 +46,14 @@ class Curve:
         log_amps: Natural logarithms of draws, rising.
         log_seconds: Of the seconds at each of them; straight lines between, level beyond both ends.
         is_replica: Thermal replica, or inverse time.
+        log_pick_up: Half the way, in the logarithm, from what it is rated for to its first point; 0 for a replica.
     """
 
     hold_amps: float
     log_amps: tuple[float, ...]
     log_seconds: tuple[float, ...]
     is_replica: bool
+    log_pick_up: float = 0.0
 
 
 def replica(hold_amps: float, taus_s: Points) -> Curve:
@@ -87,8 +89,14 @@ def inverse_time(rated_amps: float, points: Points, *, steep: bool = False) -> C
         if steep:
             amps, seconds = [amps[0] - FAR, *amps], [seconds[0] - first * FAR, *seconds]
     # Halfway (in proportion) between what it holds and its first point: nobody states where opening begins.
-    hold_amps = rated_amps * math.sqrt(points[0][0])
-    return Curve(hold_amps=hold_amps, log_amps=tuple(amps), log_seconds=tuple(seconds), is_replica=False)
+    log_pick_up = math.log(points[0][0]) / 2
+    return Curve(
+        hold_amps=rated_amps * math.exp(log_pick_up),
+        log_amps=tuple(amps),
+        log_seconds=tuple(seconds),
+        is_replica=False,
+        log_pick_up=log_pick_up,
+    )
 
 
 def fit_thermal(rated_amps: float, points: Points) -> Curve:

@@ -1,7 +1,7 @@
 """What protects a supply, as many devices side by side: a typical one, a quick one, and a sample of all that it may be."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,7 +37,7 @@ SAMPLE = 128
 """Devices in the sample: one in forty, the end of an interval, is still three of them."""
 TIME_SPREAD, HOLD_SPREAD = 0.26, 0.10
 """Half widths, in logarithms, of seconds and of hold current: a quarter and a tenth, common practice."""
-THERMAL_ROOM_SPREAD, ROOM_SPREAD = 0.07, 0.03
+THERMAL_ROOM_SPREAD, COUNTING_ROOM_SPREAD = 0.07, 0.03
 """Half width, in the logarithm of hold current, of what 10 K more or less in the room do: an eighth of the 75 K or so by which a
 bimetal heats up, in heat; far less to what melts or counts. From memory."""
 RARE_EVERY, RARE_TIMES = 16, 2.5
@@ -105,9 +105,8 @@ class Devices:
         over = amps[:, None] > self.hold_amps
         kept = np.where(over, 1.0, np.exp(-TICK_S / self.cooling_s))
         gained = np.zeros(over.shape)
-        rows = over.any(axis=1)
-        if rows.any():
-            gained[rows] = np.where(over[rows], TICK_S / self.seconds(amps[rows]), 0.0)
+        drawn = np.flatnonzero(amps > self.hold_amps.min())
+        gained[drawn] = np.where(over[drawn], TICK_S / self.seconds(amps[drawn]), 0.0)
         return kept, gained
 
     @property
@@ -129,7 +128,9 @@ class Devices:
         """
         seconds = self.seconds(np.array([amps]))[0]
         if not self.is_replica:
-            return np.where(amps > self.hold_amps, np.maximum(0.0, 1.0 - heats) * seconds * scale, np.where(heats >= 1, 0.0, NEVER_S))
+            return np.where(
+                amps > self.hold_amps, np.maximum(0.0, 1.0 - heats) * seconds * scale, np.where(heats >= 1, 0.0, NEVER_S)
+            )
         end = (amps / self.hold_amps) ** 2 / scale
         opens = end > 1.0
         left = seconds * np.log(np.where(opens, (end - np.minimum(heats, 1.0)) / np.where(opens, end - 1.0, 1.0), 1.0))
@@ -148,36 +149,53 @@ def devices_of(supply: Supply) -> Devices | None:
     kind = protection.kind if protection is not None else "unknown"
     rated = (protection.rated_amps if protection is not None else None) or winding_amps(supply)
     points = protection.points if protection is not None else ()
-    time, hold, ambient, shape, cooling = _spread()
-    room = ROOM_SPREAD if kind in ("fuse", "electronic") else THERMAL_ROOM_SPREAD
-    wide = np.where(np.arange(FIRST + SAMPLE) % RARE_EVERY == FIRST, RARE_TIMES, 1.0)
-    if points or kind == "electronic":
-        curves, mix = (_curve(kind, rated, points or ELECTRONIC_POINTS),), np.ones((1, len(time)))
-        log_time = (TIME_SPREAD * wide if points else UNPROVEN_SPREAD) * time
-        log_hold = wide * (HOLD_SPREAD * hold + room * ambient)
-        log_time[QUICKER], log_hold[QUICKER] = math.log(QUICK), 0.0
+    is_counting = kind in ("fuse", "electronic")
+    spread = _spread(room=COUNTING_ROOM_SPREAD if is_counting else THERMAL_ROOM_SPREAD)
+    if not points and kind != "electronic":
+        return _between_edges(kind, rated, spread)
+    rare = np.where(np.arange(FIRST + SAMPLE) % RARE_EVERY == FIRST, RARE_TIMES, 1.0)
+    log_time = (TIME_SPREAD * rare if points else UNPROVEN_SPREAD) * spread.time
+    log_time[QUICKER] = math.log(QUICK)
+    log_hold = rare * (HOLD_SPREAD * spread.hold + spread.room)
+    log_hold[QUICKER] = 0.0
+    if is_counting:
+        # Nobody states how long it takes below its first point: as long as there, or longer by the slope between the first two.
+        typical = points or ELECTRONIC_POINTS
+        curves: tuple[Curve, ...] = inverse_time(rated, typical), inverse_time(rated, typical, steep=True)
+        steep = np.where(np.arange(len(log_time)) < FIRST, 0.0, (1 + spread.shape) / 2)
+        mix = np.stack([1 - steep, steep])
     else:
-        # Between the quickest and the slowest that may be sold.
-        curves, mix = tuple(_curve(kind, rated, edge) for edge in _published(kind)), _between(time)
-        log_time, log_hold = np.zeros(len(time)), room * ambient
-    holds = np.log([curve.hold_amps for curve in curves]) @ (mix if len(curves) == 1 else _between(hold)) + log_hold
+        curves, mix = (fit_thermal(rated, points),), np.ones((1, len(log_time)))
+    log_holds = math.log(curves[0].hold_amps) + log_hold
+    devices = _assembled(kind, curves, mix, log_holds, spread, log_time)
+    return replace(devices, log_hold=log_hold, has_points=bool(points))
+
+
+def _between_edges(kind: str, rated_amps: float, spread: "_Spread") -> Devices:
+    """Between the quickest and the slowest that may be sold."""
+    make = inverse_time if kind == "fuse" else fit_thermal
+    curves = tuple(make(rated_amps, points) for points in _published(kind))
+    log_holds = np.log([curve.hold_amps for curve in curves]) @ _between(spread.hold) + spread.room
+    return _assembled(kind, curves, _between(spread.time), log_holds, spread, np.zeros(len(spread.time)))
+
+
+def _assembled(
+    kind: str, curves: tuple[Curve, ...], mix: Floats, log_holds: Floats, spread: "_Spread", log_time: Floats
+) -> Devices:
     if curves[0].is_replica:
         coolings = np.array([np.mean(curve.log_seconds) for curve in curves]) @ mix + log_time
     else:
-        # Nobody states where between what it holds and its first point opening begins,
-        holds = holds + PICK_UP * shape * math.log(curves[0].hold_amps / rated)
-        coolings = np.full(len(time), math.log(FUSE_COOLING_S if kind == "fuse" else LIMITER_COOLING_S))
-    if not curves[0].is_replica and len(curves) == 1:
-        # nor how long it takes there: as long as at its first point, or longer by the slope between the first two.
-        curves, mix = (*curves, inverse_time(rated, points or ELECTRONIC_POINTS, steep=True)), np.stack([1 - shape, 1 + shape]) / 2
+        # Nobody states where between what it holds and its first point opening begins.
+        log_holds = log_holds + PICK_UP * spread.shape * curves[0].log_pick_up
+        coolings = np.full(len(log_time), math.log(FUSE_COOLING_S if kind == "fuse" else LIMITER_COOLING_S))
     return Devices(
-        hold_amps=np.exp(holds),
-        cooling_s=np.exp(coolings + COOLING_SPREAD * cooling),
+        hold_amps=np.exp(log_holds),
+        cooling_s=np.exp(coolings + COOLING_SPREAD * spread.cooling),
         curves=curves,
         mix=mix,
-        log_hold=log_hold,
+        log_hold=np.zeros(len(log_time)),
         log_time=log_time,
-        has_points=bool(points),
+        has_points=False,
     )
 
 
@@ -186,7 +204,13 @@ def single(curve: Curve, cooling_s: float = FUSE_COOLING_S) -> Devices:
     hold_amps, none = np.array([curve.hold_amps]), np.zeros(1)
     cooling = np.exp([np.mean(curve.log_seconds)]) if curve.is_replica else np.array([cooling_s])
     return Devices(
-        hold_amps=hold_amps, cooling_s=cooling, curves=(curve,), mix=np.ones((1, 1)), log_hold=none, log_time=none, has_points=True
+        hold_amps=hold_amps,
+        cooling_s=cooling,
+        curves=(curve,),
+        mix=np.ones((1, 1)),
+        log_hold=none,
+        log_time=none,
+        has_points=True,
     )
 
 
@@ -197,12 +221,23 @@ def closes_by_itself(protection: Protection | None) -> bool:
     return protection.reset == "auto" or protection.kind in ("thermal", "electronic")
 
 
-def _spread() -> Floats:
-    """Shape (5, m): where each device lies between -1 and 1 in time, hold, warmth of the room, shape and cooling."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Spread:
+    """Where each device lies between -1 and 1, and what its room does to the logarithm of its hold; shape (m,) each."""
+
+    time: Floats
+    hold: Floats
+    shape: Floats
+    cooling: Floats
+    room: Floats
+
+
+def _spread(room: float) -> _Spread:
+    """Evenly over the sample; the typical ones in the middle, the quick one at the quick end."""
     sample = [[2.0 * ((0.5 + number / GOLDEN**power) % 1.0) - 1.0 for power in range(1, 6)] for number in range(SAMPLE)]
-    spread = np.concatenate([np.zeros((FIRST, 5)), sample]).T
-    spread[:2, QUICKER] = -1.0
-    return spread
+    time, hold, warmth, shape, cooling = np.concatenate([np.zeros((FIRST, 5)), sample]).T
+    time[QUICKER] = hold[QUICKER] = -1.0
+    return _Spread(time=time, hold=hold, shape=shape, cooling=cooling, room=room * warmth)
 
 
 def _between(place: Floats) -> Floats:
@@ -217,7 +252,3 @@ def _published(kind: str) -> tuple[Points, Points, Points]:
     if kind == "fuse":
         return QUICK_FUSE_POINTS, FUSE_POINTS, SLOW_FUSE_POINTS
     return UNKNOWN_POINTS, UNKNOWN_POINTS, SLOW_THERMAL_POINTS
-
-
-def _curve(kind: str, rated_amps: float, points: Points) -> Curve:
-    return inverse_time(rated_amps, points) if kind in ("fuse", "electronic") else fit_thermal(rated_amps, points)

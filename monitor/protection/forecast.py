@@ -48,7 +48,9 @@ def foresee(heat: HeatTrack, amps: float, ways: Sequence[Way], over_s: float) ->
     if left == 0:
         # Slower than anything that the layout file lets expect.
         in_s = max(LEAST_SPAN_S, LATE_SHARE * over_s)
-        return TripForecast(in_s=in_s, earliest_s=0.0, latest_s=None, by_lap=by_lap, is_late=True, has_points=heat.devices.has_points)
+        return TripForecast(
+            in_s=in_s, earliest_s=0.0, latest_s=None, by_lap=by_lap, is_late=True, has_points=heat.devices.has_points
+        )
     times = np.concatenate([opening_s(heat, way) for way in ways])
     shares = np.concatenate([way.share * weights for way in ways])
     opens = np.isfinite(times)

@@ -15,7 +15,7 @@ from monitor.protection.stretch import Stretch, skip_calm
 from monitor.protection.supply_judge import SupplyJudge
 from monitor.protection.ticks import TICK_S, BoardTicks
 from monitor.protection.trip_rule import Asked
-from monitor.values import Action, Foreseen, RecordedOverload, Priority, ReadingBlock, Scope, SupplyLoad
+from monitor.values import Action, Foreseen, Priority, ReadingBlock, RecordedOverload, Scope, SupplyLoad
 from monitor.values import Warning as RaisedWarning
 
 Floats = NDArray[np.float64]
@@ -130,7 +130,9 @@ class Judge:
     def drain(self) -> tuple[tuple[Foreseen, ...], tuple[RecordedOverload, ...]]:
         """Forecasts and overloads since the last call, where they are asked for."""
         found = [watch.drain() for watch in self._fed]
-        return tuple(each for foreseen, _ in found for each in foreseen), tuple(each for _, overloads in found for each in overloads)
+        return tuple(each for foreseen, _ in found for each in foreseen), tuple(
+            each for _, overloads in found for each in overloads
+        )
 
     def _ready(self) -> int:
         """The first tick that some board has not completed."""

@@ -17,7 +17,7 @@ from monitor.protection.limits import supply_limits
 from monitor.protection.step_source import StepSource, find_source
 from monitor.protection.ticks import TICK_S
 from monitor.protection.trip_rule import Asked, TripRule
-from monitor.values import Foreseen, RecordedOverload, Priority, Scope, SupplyLoad, TripForecast
+from monitor.values import Foreseen, Priority, RecordedOverload, Scope, SupplyLoad, TripForecast
 from monitor.values import Warning as RaisedWarning
 
 Floats = NDArray[np.float64]

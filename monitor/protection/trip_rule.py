@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from monitor.layout import Supply
 from monitor.protection import words
 from monitor.protection.alarms import Alarms, Key
+from monitor.protection.coming import keeps_to_lap, ways
 from monitor.protection.devices import QUICKER, Devices, closes_by_itself
+from monitor.protection.forecast import foresee
 from monitor.protection.heat import Course, HeatTrack
 from monitor.protection.limits import most_amps
-from monitor.protection.coming import keeps_to_lap, ways
-from monitor.protection.forecast import foresee
 from monitor.protection.step_source import StepSource
 from monitor.protection.ticks import TICK_S
 from monitor.protection.would_be import WouldBe
@@ -80,6 +80,7 @@ class TripRule:
         self._square, self._earlier_square = 0.0, 0.0
         self._under_s, self._hot_s = 0.0, 0.0
         self._last_over_s = -math.inf
+        self._was_dead = False
         self._safe_lap: int | None = None
 
     @property
@@ -99,7 +100,7 @@ class TripRule:
         return quiet and self._alarms.standing(*self._trip) is None
 
     def course(self, totals: Floats) -> Course:
-        """The recurrence of draw squared and heats over n draws that are held, or all unknown; as :meth:`HeatTrack.course`, with the draw's square as its first figure."""
+        """As :meth:`HeatTrack.course`, with the draw squared and smoothed as the first figure."""
         start, kept, gained = self.heat.course(totals)
         # Of what nobody knows nothing is learnt.
         fast = 0.0 if self.heat.is_lost else FAST
@@ -159,9 +160,11 @@ class TripRule:
         is_low = len(known) == len(volts) and max(known) < DEAD * self._supply.max_volts
         is_dead = is_low and total < DEAD * self._capable_amps
         if not self.is_open and is_dead:
-            if self.would_be is not None:
+            if self.would_be is not None and not self._was_dead:
                 self.would_be.dead(at_s)
+            self._was_dead = True
             return self._opened(at_s, after_short=at_s - short_s < AFTER_SHORT_S)
+        self._was_dead = is_dead
         if self.is_open and not is_dead:
             self.heat.closed()
             self._square = self._earlier_square = 0.0
@@ -198,7 +201,11 @@ class TripRule:
             self._forecast = _no_forecast
             return self._alarms.clear(at_s, self._trip, self._supply.name)
         out = self._warn(at_s, amps, squares, source)
-        if self._asked.forecasts and round(at_s / TICK_S) % FORECAST_EVERY == 0 and self._alarms.standing(*self._trip) is not None:
+        if (
+            self._asked.forecasts
+            and round(at_s / TICK_S) % FORECAST_EVERY == 0
+            and self._alarms.standing(*self._trip) is not None
+        ):
             self.foreseen += [Foreseen(supply=self._supply.name, at_s=at_s, forecast=each) for each in [self.forecast] if each]
         return out
 
@@ -211,7 +218,8 @@ class TripRule:
         name = self._supply.name
         out = self._alarms.clear(at_s, self._trip, name, at_once=True)
         reset_in_s = self.heat.reset_in_s() if closes_by_itself(self._supply.protection) else None
-        said = words.opened(name, reset_in_s, after_short=after_short)
+        is_foreign = self.would_be is not None
+        said = words.opened_in_recording(name) if is_foreign else words.opened(name, reset_in_s, after_short=after_short)
         return out + self._alarms.raise_(at_s, self._open, Priority.MEDIUM, said, name)
 
     def _time(self, at_s: float, amps: float) -> None:

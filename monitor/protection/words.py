@@ -139,6 +139,14 @@ def unguarded(supply: str, share: float, source: StepSource | None) -> Said:
     )
 
 
+def opened_in_recording(supply: str) -> Said:
+    """The recorded protection opened; this layout has another one."""
+    return Said(
+        message=f"In the recording the protection of {supply} opened: everything it feeds is dead.",
+        advice="What the protection of this layout would have done stands among the answers.",
+    )
+
+
 def opened(supply: str, reset_in_s: float | None, *, after_short: bool) -> Said:
     """The protection has opened."""
     why = "after a short" if after_short else "after an overload"

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from monitor.layout import Layout
+from monitor.protection import Asked
 from monitor.runtime.live import Live
 from monitor.runtime.pipeline import Pipeline
 from monitor.runtime.session_stream import session_pipeline
@@ -198,7 +199,7 @@ class Replay:
             self._told.notify_all()
 
     def _begin(self) -> None:
-        self._pipeline: Pipeline = session_pipeline(self.layout)
+        self._pipeline: Pipeline = session_pipeline(self.layout, Asked(would_open=self.is_rejudged))
         self._at_s = self._first_s
         self._live = Live(self.layout, self._now_s, self.session.manifest().began_at)
         self._would = WouldOpen(self.layout, self._openings)

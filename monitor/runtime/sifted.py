@@ -5,7 +5,8 @@ from dataclasses import asdict
 
 from monitor.layout import Layout
 from monitor.runtime.summary import Summary
-from monitor.values import Event, Finding, Pattern, Phasing, Step
+from monitor.runtime.would_open import Verdict, WouldOpen
+from monitor.values import Event, Finding, Foreseen, Pattern, Phasing, Step
 from monitor.values import Warning as RaisedWarning
 
 Line = dict[str, object]
@@ -17,14 +18,16 @@ class Sifted:
     Args:
         layout: The layout file.
         sink: Takes each step too.
+        would_open: Holds protections against what was recorded, where that is asked.
 
     Attributes:
         summary: Set by the caller once the stream has ended.
     """
 
-    def __init__(self, layout: Layout, sink: Callable[[Step], None] | None = None) -> None:
+    def __init__(self, layout: Layout, sink: Callable[[Step], None] | None = None, would_open: WouldOpen | None = None) -> None:
         self._layout = layout
-        self._sink = sink
+        self._sink, self._would_open = sink, would_open
+        self._foreseen: list[Foreseen] = []
         self._warnings: dict[int, RaisedWarning] = {}
         self._events: dict[int, Event] = {}
         self._findings: dict[int, Finding] = {}
@@ -40,6 +43,9 @@ class Sifted:
         for pattern in step.patterns:
             self._replace(pattern)
         self._phasings.update((phasing.supplies, phasing) for phasing in step.phasings)
+        self._foreseen += step.foreseen
+        if self._would_open is not None:
+            self._would_open.take(step)
         if self._sink is not None:
             self._sink(step)
 
@@ -56,6 +62,8 @@ class Sifted:
             *((pattern.start_s, _pattern(pattern)) for pattern in self._patterns.values()),
             *((phasing.start_s, _phasing(phasing)) for phasing in self._phasings.values()),
             *((finding.start_s, _finding(finding)) for finding in self._findings.values()),
+            *((foreseen.at_s, _forecast(foreseen)) for foreseen in self._foreseen),
+            *((verdict.at_s or 0.0, _would_open(verdict)) for verdict in self._verdicts() if verdict.tells_opening),
         ]
         found.sort(key=lambda pair: pair[0])
         yield from (line for _, line in found)
@@ -64,8 +72,12 @@ class Sifted:
 
     def table(self) -> str:
         """A short table for a person."""
-        rows = [_row(line) for line in self.lines() if line["kind"] != "summary"]
-        return "\n".join([*rows, *self._summary_rows()]) + "\n"
+        rows = [_row(line) for line in self.lines() if line["kind"] not in ("summary", "would-open")]
+        answers = [f"{'' if each.at_s is None else f'{each.at_s:9.2f}  '}{each.sentence}" for each in self._verdicts()]
+        return "\n".join([*rows, *answers, *self._summary_rows()]) + "\n"
+
+    def _verdicts(self) -> tuple[Verdict, ...]:
+        return () if self._would_open is None else self._would_open.verdicts()
 
     def _summary_rows(self) -> Iterator[str]:
         if self.summary is None:
@@ -87,12 +99,14 @@ def _figure(value: float | None) -> str:
 
 
 def _row(line: Line) -> str:
-    start_s, end_s = line.get("start_s"), line.get("end_s")
+    start_s, end_s = line.get("start_s", line.get("at_s")), line.get("end_s")
     when = f"{start_s:9.2f}" if isinstance(start_s, float) else " " * 9
     until = f"{end_s:9.2f}" if isinstance(end_s, float) else f"{'':>9}"
     where = line.get("district") or line.get("output") or line.get("supply") or line.get("board")
     where = where or ", ".join(map(str, line.get("districts") or line.get("supplies") or ()))  # type: ignore[call-overload]
     what = line.get("cause") or line.get("rule") or line.get("verdict") or line.get("finding")
+    if line["kind"] == "forecast":
+        what = "opens in {opens_in_s} s ({earliest_s} to {latest_s})".format_map(line).replace("None", "never")
     return f"{when}{until}  {line['kind']:8} {where:22} {what:16} {line.get('message', '')}".rstrip()
 
 
@@ -120,6 +134,31 @@ def _warning(warning: RaisedWarning) -> Line:
         "trip_in_s": warning.trip_in_s,
         "message": warning.message,
         "advice": warning.advice,
+    }
+
+
+def _forecast(foreseen: Foreseen) -> Line:
+    forecast = foreseen.forecast
+    return {
+        "kind": "forecast",
+        "supply": foreseen.supply,
+        "at_s": round(foreseen.at_s, 3),
+        "opens_in_s": round(forecast.in_s, 2),
+        "earliest_s": round(forecast.earliest_s, 2),
+        "latest_s": None if forecast.latest_s is None else round(forecast.latest_s, 2),
+        "is_late": forecast.is_late,
+    }
+
+
+def _would_open(verdict: Verdict) -> Line:
+    return {
+        "kind": "would-open",
+        "supply": verdict.supply,
+        "at_s": None if verdict.at_s is None else round(verdict.at_s, 3),
+        "in_recording": verdict.recorded_s is not None,
+        "confidence": verdict.confidence,
+        "recorded_s": verdict.recorded_s,
+        "message": verdict.sentence,
     }
 
 

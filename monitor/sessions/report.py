@@ -37,13 +37,19 @@ CAUTION = (
 )
 
 
-def report(session: SessionFolder, outstanding: Sequence[str] = (), layout: Layout | None = None) -> str:
+def report(
+    session: SessionFolder,
+    outstanding: Sequence[str] = (),
+    layout: Layout | None = None,
+    held_against: Sequence[str] | None = None,
+) -> str:
     """One self-contained HTML page.
 
     Args:
         session: The session.
         outstanding: Bench checks and the like that are still open, one sentence each.
         layout: Another layout to hold the figures against; its own when None.
+        held_against: What is to be said of that other layout and its protections, one sentence each; None by its own.
 
     Raises:
         SessionError: It cannot be understood.
@@ -53,6 +59,7 @@ def report(session: SessionFolder, outstanding: Sequence[str] = (), layout: Layo
     stored = load_readings(session, PLOT_COLUMNS)
     sections = (
         _head(figures),
+        _another_layout(held_against),
         _ran(figures),
         _close(figures, layout, stored),
         _stalled(figures),
@@ -81,6 +88,12 @@ def _head(figures: SessionReview) -> Iterator[str]:
     high = sum(warning.priority is Priority.HIGH for warning in figures.warnings)
     yield f"<p>{counted(figures.stalls, 'stall')}, {counted(len(figures.warnings), 'warning')} ({high} of high priority).</p>"
     yield '<p class="small">Times below are hours, minutes and seconds from the beginning of the watch.</p>'
+
+
+def _another_layout(sentences: Sequence[str] | None) -> Iterator[str]:
+    if sentences is not None:
+        yield "<h2>Held against another layout</h2>"
+        yield from (f"<p>{escape(sentence)}</p>" for sentence in sentences)
 
 
 def _ran(figures: SessionReview) -> Iterator[str]:

@@ -8,7 +8,7 @@ from monitor.values.disturbances import Disturbance, DisturbanceKind
 from monitor.values.events import Cause, Event, Pattern, Phasing
 from monitor.values.findings import Finding, FindingKind
 from monitor.values.line_readings import LineReadings, joined_lines
-from monitor.values.loads import Foreseen, Headroom, Limit, RecordedOverload, PlaceLoad, SupplyLoad, TripForecast
+from monitor.values.loads import Foreseen, Headroom, Limit, PlaceLoad, RecordedOverload, SupplyLoad, TripForecast
 from monitor.values.ports import PortState, PortStatus
 from monitor.values.readings import ReadingBlock, joined_readings
 from monitor.values.samples import SampleBlock
@@ -39,12 +39,12 @@ __all__ = [
     "LineReadings",
     "Pattern",
     "Phasing",
-    "RecordedOverload",
     "PlaceLoad",
     "PortState",
     "PortStatus",
     "Priority",
     "ReadingBlock",
+    "RecordedOverload",
     "ResetCause",
     "SampleBlock",
     "Scope",

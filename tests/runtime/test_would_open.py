@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from monitor.layout import parse_layout
+from monitor.protection import Asked
 from monitor.runtime import Pipeline
 from monitor.runtime.would_open import Opening, WouldOpen, openings
 from monitor.values import Chunk
@@ -25,7 +26,7 @@ def heavy_bytes():
 
 def judged(data, text, opened=()):
     layout = parse_layout(text)
-    pipeline, would = Pipeline(layout), WouldOpen(layout, {"North bench": opened})
+    pipeline, would = Pipeline(layout, asked=Asked(would_open=True)), WouldOpen(layout, {"North bench": opened})
     size = len(data) // 60 + 1
     for at in range(0, len(data), size):
         would.take(pipeline.feed(PORT, Chunk(data=data[at : at + size])))
@@ -42,7 +43,8 @@ def breaker(rated_amps):
 def test_one_that_is_too_small_opens_when_its_own_points_say(heavy_bytes):
     # 12 A is twice 6 A: 40 s from cold by the points; from what the calm seconds left it takes somewhat less.
     (verdict,) = judged(heavy_bytes, breaker(6.0))
-    assert not verdict.opened
+    assert verdict.opens
+    assert verdict.recorded_s is None
     assert 25 <= verdict.at_s - CALM_S <= 42
     assert "would have opened here" in verdict.sentence
 
@@ -56,12 +58,14 @@ def test_one_that_is_large_enough_holds(heavy_bytes):
 
 def test_against_a_recording_that_opened(heavy_bytes):
     (held,) = judged(heavy_bytes, breaker(16.0), [Opening(at_s=30.0, after_short=False)])
-    assert held.opened
+    assert (held.opens, held.recorded_s) == (False, 30.0)
     assert "this protection would have held" in held.sentence
     (short,) = judged(heavy_bytes, breaker(16.0), [Opening(at_s=30.0, after_short=True)])
     assert "a short may open it at once" in short.sentence
-    found = judged(heavy_bytes, breaker(6.0), [Opening(at_s=48.0, after_short=False)])
-    assert [verdict.opened for verdict in found] == [False, True]
+    (both,) = judged(heavy_bytes, breaker(6.0), [Opening(at_s=48.0, after_short=False)])
+    assert (both.opens, both.recorded_s) == (True, 48.0)
+    assert "would have opened here" in both.sentence
+    assert both.sentence.endswith(f"in the recording it opened {48 - both.at_s:.0f} s later.")
 
 
 def test_openings_count_once_a_supply():
