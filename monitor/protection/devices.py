@@ -184,6 +184,8 @@ def _assembled(
 ) -> Devices:
     if curves[0].is_replica:
         coolings = np.array([np.mean(curve.log_seconds) for curve in curves]) @ mix + log_time
+        # One that opens quickly need not cool quickly.
+        coolings[QUICKER] = coolings[TYPICAL]
     else:
         # Nobody states where between what it holds and its first point opening begins.
         log_holds = log_holds + PICK_UP * spread.shape * curves[0].log_pick_up

@@ -24,6 +24,8 @@ LEARN_HEATS, LEARN_SPAN = (0.5, 2.0), 0.3
 FIRST_SCATTER, NEXT_SCATTER, REPEAT_SCATTER = 0.2, 0.07, 0.05
 """How far, in the logarithm of heat, a device of the sample may have been from opening at the first opening that was seen and at
 later ones to count for less, and how far one device's own openings scatter; judgements."""
+QUICK_SHARE = 0.1
+"""One in so many of the devices that it may be is quick enough to wait for no longer before a warning; a judgement."""
 STRIDE = 0.6180339887498949
 """Fractional parts of its multiples fill a line evenly."""
 
@@ -174,6 +176,14 @@ class HeatTrack:
     def open_in_s(self, amps: float) -> Floats:
         """Seconds that each device still takes at a steady draw, shape (m,); infinite where one holds."""
         return self.devices.open_in_s(self.heats, amps, self.scale)
+
+    def quick_in_s(self, amps: float) -> float:
+        """Seconds that a quick one of those it may be takes at a steady draw: the quick one of the data sheet, or one in ten."""
+        times = self.open_in_s(amps)
+        order = np.argsort(times)
+        weights = np.cumsum((self.belief * self.is_possible)[order])
+        soon = float(times[order][np.searchsorted(weights, QUICK_SHARE * weights[-1])]) if weights[-1] > 0 else math.inf
+        return min(float(times[QUICKER]), soon)
 
     def _begin(self, amps: float) -> None:
         """What went before is not known: most probably much what is drawn now, for long."""

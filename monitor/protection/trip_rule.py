@@ -13,7 +13,7 @@ from monitor.layout import Supply
 from monitor.protection import words
 from monitor.protection.alarms import Alarms, Key
 from monitor.protection.coming import keeps_to_lap, ways
-from monitor.protection.devices import QUICKER, Devices, closes_by_itself
+from monitor.protection.devices import Devices, closes_by_itself
 from monitor.protection.forecast import foresee
 from monitor.protection.heat import Course, HeatTrack
 from monitor.protection.limits import most_amps
@@ -34,6 +34,8 @@ DEAD = 0.05
 PATIENCE_LEAST_S, PATIENCE_SHARE, PATIENCE_LONG, PATIENCE_AHEAD_S = 1.0, 0.13, 0.53, 5.0
 """A quick one takes T seconds from the onset: the warning comes after the larger of 1 s + 0.13 T and 0.53 T - 5 s. That is by seven
 tenths of T, ten seconds ahead from T = 15 s on, and later than engines start and lamps warm up."""
+RECLOSED_S = 60.0
+"""One that closed this lately and is overloaded again comes back to the same overload: only starts are waited for; a judgement."""
 FORECAST_EVERY, LAP_EVERY = 10, 5
 AFTER_SHORT_S = 2.0
 """A protection that opens this soon after a short was last seen opened by it."""
@@ -80,7 +82,7 @@ class TripRule:
         self._square, self._earlier_square = 0.0, 0.0
         self._under_s, self._hot_s = 0.0, 0.0
         self._last_over_s = -math.inf
-        self._was_dead = False
+        self._was_dead, self._closed_s = False, -math.inf
         self._safe_lap: int | None = None
 
     @property
@@ -167,6 +169,7 @@ class TripRule:
         self._was_dead = is_dead
         if self.is_open and not is_dead:
             self.heat.closed()
+            self._closed_s = at_s
             self._square = self._earlier_square = 0.0
             return self._alarms.clear(at_s, self._open, self._supply.name, at_once=True)
         return []
@@ -242,9 +245,11 @@ class TripRule:
         """High once the overload has lasted for its patience: start-up currents and short grades are over by then."""
         heat = self.heat
         going = math.sqrt(max(0.0, self._square + min(0.0, 2.0 * (self._square - self._earlier_square))))
-        quick_s = float(heat.open_in_s(going)[QUICKER])
+        quick_s = heat.quick_in_s(going)
         whole_s = quick_s + self.over_s
-        patience_s = max(PATIENCE_LEAST_S + PATIENCE_SHARE * whole_s, PATIENCE_LONG * whole_s - PATIENCE_AHEAD_S)
+        patience_s = PATIENCE_LEAST_S + PATIENCE_SHARE * whole_s
+        if at_s - self._closed_s > RECLOSED_S:
+            patience_s = max(patience_s, PATIENCE_LONG * whole_s - PATIENCE_AHEAD_S)
         is_due = self.over_s >= patience_s or self._hot_s >= HOT_ON_DELAY_S
         standing = self._alarms.standing(*self._trip)
         if not is_due and standing is None:
