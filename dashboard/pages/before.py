@@ -18,12 +18,11 @@ from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.phasing_guide import guide
 from monitor.planning.plan_file import Plan, load_plan
 from monitor.planning.share_drawing import draw_share
-from monitor.planning.sharing import Offer, ShareOptions, alternatives, by_price_per_va, explain, share_load
+from monitor.planning.share_values import ShareOptions
+from monitor.planning.share_words import explain, unfit_words
+from monitor.planning.sharing import alternatives, by_price_per_va, share_load
 from monitor.planning.wiring_card import draw_card
 from monitor.runtime.past_troubles import past_troubles
-
-ALTERNATIVES_WITHIN_S = 1.0
-"""For each: somebody waits for the page."""
 
 
 def register(app: dash.Dash, watch: Watch) -> None:
@@ -69,18 +68,20 @@ def _plans(encoded: bytes, encoded_plan: bytes, *, may_keep: bool) -> Plans:
     verdicts = check_all(layout, plan, today=today)
     budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
     needs, offers = needs_of(layout, plan), offers_of(layout, today=today, plan=plan)
-    options = ShareOptions(reserve=plan.reserve)
+    options = ShareOptions(reserve=plan.reserve, spending_limit=plan.spending_limit)
     share = share_load(needs, offers, options)
-    quick = ShareOptions(reserve=plan.reserve, within_s=ALTERNATIVES_WITHIN_S)
-    others = alternatives(needs, offers, quick)[1:] if share.fits else []
+    others = alternatives(needs, offers, options)[1:] if share.fits else []
     return Plans(
         verdicts=verdicts,
         budget=budget,
         plan=plan,
         share=share,
-        share_words=(*_unfit(offers), *explain(share, needs, offers, options).splitlines()),
+        share_words=(*unfit_words(offers), *explain(share, needs, offers, options).splitlines()),
         share_picture=draw_share(share, needs, offers, plan.reserve),
-        others=tuple(f"{other.price_per_va:.2f} a usable VA: {' '.join(explain(other, needs).splitlines())}" for other in others),
+        others=tuple(
+            f"{other.price_per_va:.2f} a usable VA: {' '.join(explain(other, needs, offers, options).splitlines())}"
+            for other in others
+        ),
         ranking=tuple((offer.name, price) for offer, price in by_price_per_va(offers)),
         wiring_picture=draw_card(layout, plan),
         phasing=guide(layout),
@@ -92,7 +93,3 @@ def _plans(encoded: bytes, encoded_plan: bytes, *, may_keep: bool) -> Plans:
 def _standing(watch: Watch, layout: Layout, trouble: str) -> Standing:
     troubles, day = ([], "") if watch.recordings is None else past_troubles(watch.recordings, layout)
     return Standing(troubles=tuple(troubles), day=day, phasings=watch.live.picture().phasings, file_trouble=trouble)
-
-
-def _unfit(offers: list[Offer]) -> list[str]:
-    return [f"{offer.name} gets no load: its bench check forbids it." for offer in offers if not offer.fit]

@@ -16,7 +16,7 @@ from monitor.planning.bench_check import BenchVerdict
 from monitor.planning.budget import Budget
 from monitor.planning.morning import nothing_open
 from monitor.planning.plan_file import Plan
-from monitor.planning.sharing import SharePlan
+from monitor.planning.share_values import SharePlan
 from monitor.values import Phasing
 
 

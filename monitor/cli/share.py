@@ -2,6 +2,9 @@
 
 import argparse
 import datetime as dt
+import json
+from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 
 import msgspec
@@ -10,10 +13,14 @@ from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
 from monitor.layout.write import write_text
 from monitor.planning.offers import needs_of, offers_of
-from monitor.planning.plan_file import Candidate, Plan, load_plan
+from monitor.planning.plan_file import Candidate, Plan, changed_plan, load_plan
 from monitor.planning.share_drawing import draw_share
-from monitor.planning.sharing import WITHIN_S, ShareOptions, alternatives, by_price_per_va, explain, share_load
+from monitor.planning.share_values import Offer, ShareOptions, SharePlan
+from monitor.planning.share_words import explain, unfit_words
+from monitor.planning.sharing import alternatives, by_price_per_va, share_load
 
+SECONDS, MOST_SECONDS, BRANCHES_A_SECOND = 10.0, 3600.0, 200
+"""Measured on two shared cores with a club's sizes: some hundreds of branches a second."""
 CANDIDATE_FORM = "NAME=PRICE,VA,VOLTS[,ac or dc[,OUTPUTS[,COUNT]]]"
 
 
@@ -33,7 +40,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--buy", action="append", default=[], metavar="SUPPLY=PRICE", help="a supply of the file that would have to be bought"
     )
-    parser.add_argument("--seconds", type=float, default=WITHIN_S, metavar="N", help="time for the proof (default %(default)s)")
+    parser.add_argument("--limit", type=float, metavar="PRICE", help="the most that may be spent")
+    parser.add_argument(
+        "--seconds",
+        type=float,
+        default=SECONDS,
+        metavar="N",
+        help="about how long the solver may take (default %(default)g); counted in work, so that every computer gives the same answer",
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object, and nothing else")
     parser.add_argument("--svg", type=Path, metavar="FILE", help="also draw the plan")
 
 
@@ -42,24 +57,52 @@ def run(args: argparse.Namespace) -> int:
     layout = load_layout(args.layout)
     plan = _plan(args, layout)
     offers = offers_of(layout, today=dt.datetime.now().astimezone().date(), plan=plan)
-    needs, options = needs_of(layout, plan), ShareOptions(reserve=plan.reserve, within_s=args.seconds)
-    for offer in offers:
-        if not offer.fit:
-            print(f"{offer.name} gets no load: see pilotlamp bench {args.layout}.")
+    needs = needs_of(layout, plan)
+    options = ShareOptions(reserve=plan.reserve, spending_limit=plan.spending_limit, work=_work(args.seconds))
     cheapest = share_load(needs, offers, options)
-    print(explain(cheapest, needs, offers, options), end="")
+    if args.svg is not None:
+        write_text(args.svg, draw_share(cheapest, needs, offers, plan.reserve))
+    if args.json:
+        print(json.dumps(as_json(cheapest, offers)))
+        return 0
+    print("\n".join([*unfit_words(offers), explain(cheapest, needs, offers, options)]), end="")
     if cheapest.fits:
         for k, other in enumerate(alternatives(needs, offers, options)[1:], start=2):
             print(
-                f"\nAnother way ({k}), {other.price:g} to buy, {other.price_per_va:.2f} a usable VA:\n{explain(other, needs)}",
+                f"\nAnother way ({k}), {other.price:g} to buy, {other.price_per_va:.2f} a usable VA:\n"
+                f"{explain(other, needs, offers, options)}",
                 end="",
             )
     for offer, price in by_price_per_va(offers):
         print(f"{offer.name}: {price:.2f} a usable VA")
     if args.svg is not None:
-        write_text(args.svg, draw_share(cheapest, needs, offers))
         print(f"Drawn: {args.svg}")
     return 0
+
+
+def as_json(plan: SharePlan, offers: Sequence[Offer]) -> dict[str, object]:
+    """The machine-readable form of a plan."""
+    bought = Counter(
+        offer.candidate or offer.name for offer in offers if offer.name in plan.used and (offer.candidate or offer.price)
+    )
+    return {
+        "kind": "share",
+        "fits": plan.fits,
+        "proven": plan.proven,
+        "price": plan.price,
+        "places": [{"need": need, "supply": supply, "output": output} for need, (supply, output) in plan.places.items()],
+        "buy": [{"name": name, "count": count} for name, count in bought.items()],
+        "left_out": list(plan.left_out),
+        "larger_rating_would_help": plan.larger_rating_would_help,
+        "check_before_use": [offer.name for offer in offers if offer.name in plan.used and offer.candidate],
+    }
+
+
+def _work(seconds: float) -> int:
+    """Branches that an ordinary computer looks at in so many seconds."""
+    if not 0 < seconds <= MOST_SECONDS:
+        raise LayoutError(f"--seconds takes a figure from 0 to {MOST_SECONDS:g}")
+    return max(1, round(seconds * BRANCHES_A_SECOND))
 
 
 def _plan(args: argparse.Namespace, layout: Layout) -> Plan:
@@ -70,9 +113,10 @@ def _plan(args: argparse.Namespace, layout: Layout) -> Plan:
         if candidate.name in taken:
             raise LayoutError(f'"{candidate.name}" is there already: give the candidate another name')
         taken.add(candidate.name)
+    changes = {"reserve": args.reserve, "spending_limit": args.limit}
+    plan = changed_plan(plan, {key: value for key, value in changes.items() if value is not None})
     return msgspec.structs.replace(
         plan,
-        reserve=plan.reserve if args.reserve is None else args.reserve,
         prices={**plan.prices, **dict(_price(text, names) for text in args.buy)},
         candidate=(*plan.candidate, *args.candidate),
     )

@@ -3,15 +3,19 @@
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 
-from monitor.layout import District, Layout, Supply
-from monitor.layout.ratings import usable_va, winding_amps
-from monitor.planning.bench_check import check_all
+from monitor.layout import District, Layout, Output, Supply
+from monitor.layout.ratings import output_current, output_volts, safe_amps, usable_va
+from monitor.planning.bench_check import Fitness, check_all, check_candidate
 from monitor.planning.plan_file import Candidate, Plan
-from monitor.planning.planned_loads import PlannedLoad, planned_loads
-from monitor.planning.sharing import Need, Offer
+from monitor.planning.planned_loads import PlannedLoad, planned_loads, rides_in_train
+from monitor.planning.share_values import Need, Offer, OfferOutput
 
 WANTED_VOLTS = {"track": 15.0, "accessories": 12.0}
 """Volts that are enough. Common practice, no published source: a supply a few volts lower just runs trains slower."""
+MOST_ACCESSORY_VOLTS = 18.0
+"""The most that accessories of any gauge are made for (NEM 611:2017: 14-18 V)."""
+VOLTS_OVER = 0.1
+"""How far above what a lamp is made for an output may go: common practice, no published source; its life shortens steeply beyond."""
 HEAVY_VOLTS, HEAVY_AMPS = 19.0, 3.0
 """What a heavy twin-motor train likes, and from which draw on an engine is taken for one. Common practice, no published source."""
 
@@ -32,33 +36,49 @@ def needs_of(layout: Layout, plan: Plan | None = None) -> list[Need]:
 
 
 def _needs(layout: Layout, district: District, loads: Sequence[PlannedLoad], plan: Plan) -> Iterator[Need]:
+    supply, output = layout.supply_named(district.supply), _output_of(layout, district)
     apart = [
         each
         for each in loads
-        if (district.use == "track" and each.load.kind == "accessory") or (district.use == "accessories" and plan.each_accessory)
+        if (district.use == "track" and each.load.kind == "accessory" and not rides_in_train(each.load))
+        or (district.use == "accessories" and plan.each_accessory)
     ]
     whole = [each for each in loads if each not in apart]
-    supply = layout.supply_named(district.supply)
+    at = (district.supply, district.output)
+    gives = output_volts(output, supply)
     if whole or not apart:
-        yield _need(supply, district, whole, _common_of(plan, district))
+        only_lamps = bool(whole) and all(each.load.kind == "lighting" for each in whole) and district.use == "accessories"
+        yield Need(
+            name=district.name,
+            use=district.use,
+            current=None if only_lamps else output_current(output, supply),
+            amps=sum(each.load.running_amps for each in whole),
+            volts=min(gives, WANTED_VOLTS[district.use]),
+            likes_volts=HEAVY_VOLTS if any(_is_heavy(each) for each in whole) else 0.0,
+            most_volts=_most_volts(whole, gives) if district.use == "accessories" else float("inf"),
+            common=_common_of(plan, district),
+            at=at,
+        )
     for each in apart:
-        volts = min(supply.max_volts, WANTED_VOLTS["accessories"])
-        name = f"{each.load.name} ({district.name})"
-        current = None if each.load.kind == "lighting" else supply.current
-        yield Need(name=name, use="accessories", current=current, amps=each.load.running_amps, volts=volts)
+        yield Need(
+            name=f"{each.load.name} ({district.name})",
+            use="accessories",
+            current=None if each.load.kind == "lighting" else output_current(output, supply),
+            amps=each.load.running_amps,
+            volts=min(gives, WANTED_VOLTS["accessories"]),
+            most_volts=_most_volts([each], gives),
+            at=at,
+        )
 
 
-def _need(supply: Supply, district: District, loads: Sequence[PlannedLoad], common: str) -> Need:
-    only_lamps = bool(loads) and all(each.load.kind == "lighting" for each in loads) and district.use == "accessories"
-    return Need(
-        name=district.name,
-        use=district.use,
-        current=None if only_lamps else supply.current,
-        amps=sum(each.load.running_amps for each in loads),
-        volts=min(supply.max_volts, WANTED_VOLTS[district.use]),
-        likes_volts=HEAVY_VOLTS if any(_is_heavy(each) for each in loads) else 0.0,
-        common=common,
-    )
+def _output_of(layout: Layout, district: District) -> Output:
+    return next(each for each in layout.output if (each.supply, each.name) == (district.supply, district.output))
+
+
+def _most_volts(loads: Sequence[PlannedLoad], gives: float) -> float:
+    """What an output without a throttle may give; where nobody said what the loads are made for, no more than today or than is usual."""
+    known = [each.load.volts * (1 + VOLTS_OVER) for each in loads if each.load.volts is not None]
+    return min(known) if known else max(gives, MOST_ACCESSORY_VOLTS)
 
 
 def _is_heavy(planned: PlannedLoad) -> bool:
@@ -70,11 +90,7 @@ def _common_of(plan: Plan, district: District) -> str:
 
 
 def offers_of(
-    layout: Layout,
-    *,
-    today: dt.date,
-    plan: Plan | None = None,
-    prices: Mapping[str, float] | None = None,
+    layout: Layout, *, today: dt.date, plan: Plan | None = None, prices: Mapping[str, float] | None = None
 ) -> list[Offer]:
     """Every supply of the layout and every candidate as an offer; those that the bench check did not find fit get no load.
 
@@ -86,50 +102,52 @@ def offers_of(
     """
     plan = plan or Plan()
     to_buy = {**plan.prices, **(prices or {})}
-    verdicts = {verdict.supply: verdict for verdict in check_all(layout, plan, today=today)}
     phased = {name: f"phased {k + 1}" for k, group in enumerate(plan.phased) for name in group}
     own = [
-        _offer(layout, supply, phased.get(supply.name, ""), (verdicts[supply.name].is_fit, to_buy.get(supply.name, 0.0)))
-        for supply in layout.supply
+        Offer(
+            name=supply.name,
+            amps=safe_amps(supply),
+            usable_va=usable_va(supply),
+            outputs=_outputs(layout, supply),
+            price=to_buy.get(supply.name, 0.0),
+            phase_group=phased.get(supply.name, ""),
+            refusal="" if verdict.is_fit else verdict.why,
+        )
+        for supply, verdict in zip(layout.supply, check_all(layout, plan, today=today), strict=True)
     ]
-    return own + [offer for candidate in plan.candidate for offer in _candidates(candidate)]
+    return own + [offer for candidate in plan.candidate for offer in _candidates(candidate, layout, today)]
 
 
-def _offer(layout: Layout, supply: Supply, phase_group: str, terms: tuple[bool, float]) -> Offer:
-    outputs = [output for output in layout.output if output.supply == supply.name]
-    amps = winding_amps(supply)
-    fit, price = terms
-    return Offer(
-        name=supply.name,
-        current=supply.current,
-        usable_va=usable_va(supply),
-        max_volts=supply.max_volts,
-        output_amps=tuple(output.max_amps or amps for output in outputs) or (amps,),
-        winding_amps=amps,
-        fixed_outputs=frozenset(o for o, output in enumerate(outputs) if output.control == "constant"),
-        price=price,
-        phase_group=phase_group,
-        fit=fit,
+def _outputs(layout: Layout, supply: Supply) -> tuple[OfferOutput, ...]:
+    made = tuple(
+        OfferOutput(
+            name=output.name,
+            volts=output_volts(output, supply),
+            current=output_current(output, supply),
+            is_variable=output.control == "variable",
+            own_amps=output.max_amps,
+        )
+        for output in layout.output
+        if output.supply == supply.name
     )
+    return made or (OfferOutput(name="1", volts=supply.max_volts, current=supply.current),)
 
 
-def _candidates(candidate: Candidate) -> Iterator[Offer]:
-    supply = Supply(
-        name=candidate.name,
-        current=candidate.current,
-        max_volts=candidate.max_volts,
-        rated_va=candidate.rated_va,
-        rated_watts=candidate.rated_watts,
-        rating_is=candidate.rating_is,
+def _candidates(candidate: Candidate, layout: Layout, today: dt.date) -> Iterator[Offer]:
+    """Counted unless what the seller said forbids it; what is open stays to be looked at."""
+    verdict = check_candidate(candidate, layout.mains, today=today)
+    outputs = tuple(
+        OfferOutput(name=f"{k + 1}", volts=candidate.max_volts, current=candidate.current, own_amps=candidate.output_amps)
+        for k in range(candidate.outputs)
     )
-    amps = winding_amps(supply)
     for k in range(candidate.count):
         yield Offer(
             name=candidate.name if candidate.count == 1 else f"{candidate.name} {k + 1}",
-            current=candidate.current,
-            usable_va=usable_va(supply),
-            max_volts=candidate.max_volts,
-            output_amps=(candidate.output_amps or amps,) * candidate.outputs,
-            winding_amps=amps,
+            amps=safe_amps(candidate.as_supply()),
+            usable_va=usable_va(candidate.as_supply()),
+            outputs=outputs,
             price=candidate.price,
+            refusal=verdict.why if verdict.fitness > Fitness.NOT_JUDGED else "",
+            candidate=candidate.name,
+            to_check=tuple(question for _, question in verdict.open_questions),
         )

@@ -29,6 +29,11 @@ def planned_loads(layout: Layout, plan: Plan | None = None) -> list[PlannedLoad]
     return [*map(_own, layout.load), *(load for guess in guesses for load in _guessed(guess))]
 
 
+def rides_in_train(load: Load) -> bool:
+    """Whether a load runs with the train and cannot be wired elsewhere: engines, lit cars on a track, and smoke units by their name."""
+    return load.kind == "locomotive" or "smoke" in load.name.lower()
+
+
 def measured_words(loads: Sequence[PlannedLoad]) -> str:
     """How many of them were measured, for a person; empty where there are none."""
     if not loads:

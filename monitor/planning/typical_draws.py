@@ -42,7 +42,7 @@ TYPICAL_DRAWS = (
     TypicalDraw(
         name="engine, two can motors, sound and smoke", kind="locomotive", low_amps=1.5, high_amps=3.0, starting_factor=1.5
     ),
-    TypicalDraw(name="smoke unit", kind="accessory", low_amps=0.3, high_amps=1.0),
+    TypicalDraw(name="smoke unit", kind="locomotive", low_amps=0.3, high_amps=1.0),
     TypicalDraw(name="lit car, two filament lamps", kind="lighting", low_amps=0.2, high_amps=0.5, starting_factor=3.0),
     TypicalDraw(name="lit car, light-emitting diodes", kind="lighting", low_amps=0.02, high_amps=0.08),
     TypicalDraw(name="street or building lamp, filament", kind="lighting", low_amps=0.05, high_amps=0.25, starting_factor=3.0),

@@ -9,18 +9,15 @@ from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_list
 from monitor.planning.offers import WANTED_VOLTS, needs_of, offers_of
 from monitor.planning.plan_file import parse_plan
-from monitor.planning.sharing import Need, Offer, ShareOptions, by_price_per_va, explain, share_load
+from monitor.planning.share_values import Need, ShareOptions
+from monitor.planning.share_words import explain
+from monitor.planning.sharing import by_price_per_va, share_load
 from monitor.planning.typical_draws import TYPICAL_DRAWS
 from tests.layout.fernhollow import FERNHOLLOW
 from tests.planning.test_bench_check import HERE, SOUND, TODAY, supply, verdict
+from tests.planning.test_sharing import offer
 
 LAYOUT = parse_layout(FERNHOLLOW)
-
-
-def offer(name, va, **more):
-    return Offer(**{
-        "name": name, "current": "ac", "usable_va": va, "max_volts": 18.0, "output_amps": (va / 18,), "winding_amps": va / 18, **more,
-    })  # fmt: skip
 
 
 def engine(name):
@@ -29,7 +26,7 @@ def engine(name):
 
 
 def test_275_watts_on_four_outputs_are_the_total_of_the_four():
-    four = offer("Old four", 275.0, output_amps=(275 / 18,) * 4)
+    four = offer("Old four", 275 / 18, 4)
     wanted = [Need(name=f"district {k}", use="track", current="ac", amps=275 / 18, volts=15.0) for k in range(2)]
     plan = share_load(wanted, [four], ShareOptions(reserve=0.0))
     assert len(plan.left_out) == 1
@@ -39,11 +36,11 @@ def test_275_watts_on_four_outputs_are_the_total_of_the_four():
 def test_a_starter_sets_supply_carries_one_small_engine_where_a_larger_one_carries_several():
     small = engine("engine, can motor")
     options = ShareOptions(reserve=0.0)
-    assert share_load([small], [offer("starter", 22.0)], options).fits
-    assert not share_load([engine("engine, one open-frame motor")], [offer("starter", 22.0)], options).fits
+    assert share_load([small], [offer("starter", 22 / 18)], options).fits
+    assert not share_load([engine("engine, one open-frame motor")], [offer("starter", 22 / 18)], options).fits
     several = [numbered(small, k) for k in range(4)]
-    assert not share_load(several, [offer("starter", 22.0)], options).fits
-    assert share_load(several, [offer("larger", 110.0)], options).fits
+    assert not share_load(several, [offer("starter", 22 / 18)], options).fits
+    assert share_load(several, [offer("larger", 110 / 18)], options).fits
     assert "starter sets" in " ".join(verdict(supply(rated_va=22)).notes)
     assert "starter sets" not in " ".join(verdict(supply(rated_va=110)).notes)
 
@@ -86,7 +83,7 @@ def test_small_engines_are_content_with_about_15_volts_and_heavy_ones_want_about
 
 def test_a_supply_some_volts_lower_just_runs_trains_slower():
     heavy = Need(name="Express", use="track", current="ac", amps=3.0, volts=15.0, likes_volts=19.0)
-    offers = [offer("lower", 180.0, max_volts=16.0, winding_amps=11.25, output_amps=(11.25,))]
+    offers = [offer("lower", 11.25, volts=16.0)]
     plan = share_load([heavy], offers)
     assert plan.fits
     assert "would like about 19 V and gets 16 V at most: its trains just run slower" in explain(plan, [heavy], offers)
@@ -105,7 +102,7 @@ def test_a_breaker_protects_the_house_and_the_person_not_the_trains():
 
 
 def test_several_small_supplies_can_give_a_watt_cheaper_than_one_large():
-    offers = [offer("large", 180.0, price=200.0), offer("small 1", 60.0, price=40.0), offer("small 2", 60.0, price=40.0)]
+    offers = [offer("large", 10, price=200.0), offer("small 1", 60 / 18, price=40.0), offer("small 2", 60 / 18, price=40.0)]
     wanted = [Need(name=f"district {k}", use="track", current="ac", amps=2.0, volts=15.0) for k in range(2)]
     assert set(share_load(wanted, offers).used) == {"small 1", "small 2"}
     assert by_price_per_va(offers)[0][0].name == "small 1"

@@ -57,7 +57,7 @@ def test_names_cannot_break_the_picture():
 def test_the_share_plan_is_drawn_with_every_need():
     needs, offers = needs_of(LAYOUT), offers_of(LAYOUT, today=TODAY)
     said = words_in(draw_share(share_load(needs, offers), needs, offers))
-    assert "Outer main 2.4 A (output 1)" in said
+    assert "Outer main 2.4 A (output A)" in said
     assert "Everything has a place" in said
 
 

@@ -1,0 +1,137 @@
+"""A share plan in words: what goes where, what would move and why, what finds no place and what would help."""
+
+from collections.abc import Iterator, Sequence
+
+from monitor.planning.share_model import may_go
+from monitor.planning.share_values import Need, Offer, OfferOutput, ShareOptions, SharePlan
+
+RAN_OUT = "The work allowed ran out before {what} was proven: every limit holds, but a better plan may exist. Allow more with --seconds."
+
+
+def explain(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer], options: ShareOptions | None = None) -> str:
+    """The plan in words, one line a supply, then what to know about it."""
+    options = options or ShareOptions()
+    rows = []
+    for supply in plan.used:
+        on_it = [need for need in needs if plan.places.get(need.name, ("", ""))[0] == supply]
+        names = ", ".join(f"{need.name} (output {plan.places[need.name][1]}, {need.amps:g} A)" for need in on_it)
+        rows.append(f"{supply}: {names}. {plan.used_share[supply]:.0%} of what it may give for long.")
+    rows += [f"{supply} carries track and accessories together: accessories eat into its total." for supply in plan.mixed]
+    rows += _slower_rows(plan, needs, offers)
+    rows += _move_rows(plan, needs, offers, options)
+    rows += _buy_rows(plan, offers)
+    if not plan.proven:
+        rows.append(
+            RAN_OUT.format(what="that no less has to be left out, at no lower price," if plan.left_out else "this cheapest")
+        )
+    rows += _left_out_rows(plan, needs, offers, options)
+    return "\n".join(rows) + "\n"
+
+
+def unfit_words(offers: Sequence[Offer]) -> list[str]:
+    """Why supplies get no load."""
+    return [f"{offer.name} gets no load. {offer.refusal}" for offer in offers if offer.refusal]
+
+
+def _slower_rows(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer]) -> Iterator[str]:
+    volts = {(offer.name, output.name): output.volts for offer in offers for output in offer.outputs}
+    for need in needs:
+        given = volts.get(plan.places.get(need.name, ("", "")))
+        if given is not None and given < need.likes_volts - 0.5:
+            yield f"{need.name} would like about {need.likes_volts:g} V and gets {given:g} V at most: its trains just run slower."
+
+
+def _move_rows(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer], options: ShareOptions) -> Iterator[str]:
+    """What stands elsewhere today, and why it would move."""
+    moved = [need for need in needs if need.at is not None and plan.places.get(need.name, need.at) != need.at]
+    for need in moved:
+        supply, output = plan.places[need.name]
+        was, was_output = need.at or ("", "")
+        why = _why_moved(need, needs, offers, options)
+        yield f"{need.name} would move from {was}, output {was_output}, to {supply}, output {output}: {why}."
+    if moved:
+        yield "Rewire with the strip switched off; the phase of what then meets at a gap has to be tested again (pilotlamp phase)."
+
+
+def _why_moved(need: Need, needs: Sequence[Need], offers: Sequence[Offer], options: ShareOptions) -> str:
+    was, was_output = need.at or ("", "")
+    offer = next((offer for offer in offers if offer.name == was), None)
+    if offer is None or offer.refusal:
+        return f"{was} is not fit to be used"
+    output = next(each for each in offer.outputs if each.name == was_output)
+    if not may_go(need, output):
+        return f"what {was} gives there does not suit it"
+    together = sum(each.amps for each in needs if each.at is not None and each.at[0] == was)
+    on_output = sum(each.amps for each in needs if each.at == need.at)
+    free = 1 - options.reserve
+    if together > free * offer.amps + 1e-9:
+        return f"all that is on {was} today draws {together:.1f} A; {free * offer.amps:.1f} A may be, with the reserve"
+    if output.own_amps is not None and on_output > free * output.own_amps + 1e-9:
+        return (
+            f"all that is on that output today draws {on_output:.1f} A; {free * output.own_amps:.1f} A may be, with the reserve"
+        )
+    return "so that something else finds a place, or that less has to be bought"
+
+
+def _buy_rows(plan: SharePlan, offers: Sequence[Offer]) -> Iterator[str]:
+    if plan.price:
+        yield f"To buy: {plan.price:g} in all."
+    for offer in offers:
+        if offer.name in plan.used and offer.candidate:
+            open_ones = f" Still to ask and to look at: {'; '.join(offer.to_check)}" if offer.to_check else ""
+            yield f"{offer.name}: check before use (pilotlamp bench): a plate is no proof that it is sound.{open_ones}"
+
+
+def _left_out_rows(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer], options: ShareOptions) -> Iterator[str]:
+    for need in needs:
+        if need.name in plan.left_out:
+            why = why_no_place(need, offers, options)
+            yield f"{need.name} finds no place: {why}." if why else f"{need.name} finds no place."
+    if not plan.left_out:
+        return
+    if plan.larger_rating_would_help:
+        change = " and ".join(f"{supply} by {va:.0f} VA" for supply, va in (plan.extra_va or {}).items())
+        yield (
+            f"Everything would fit if these were rated for more, their protection with them: {change}. Never by a larger fuse or breaker "
+            "alone."
+        )
+    elif plan.larger_rating_would_help is False:
+        yield "No larger rating of these supplies would help: the volts, the kind of current, a common or a single output's limit forbid it."
+    else:
+        yield RAN_OUT.format(what="whether larger ratings would help")
+
+
+def why_no_place(need: Need, offers: Sequence[Offer], options: ShareOptions) -> str:
+    """What forbids a need that no larger total would help, and the smallest change that would; empty where a larger one would."""
+    fit = [offer for offer in offers if not offer.refusal]
+    outputs = [(offer, output) for offer in fit for output in offer.outputs]
+    right = [(offer, output) for offer, output in outputs if need.current in (None, output.current)]
+    high_enough = [(offer, output) for offer, output in right if need.volts <= output.volts]
+    if not fit:
+        return "no supply here is fit to be used: finish its bench check, have one mended or add one that is"
+    if not right:
+        return f"it takes {(need.current or '').upper()} and no fit supply here gives that: add one that does"
+    if not high_enough:
+        highest = max(output.volts for _, output in right)
+        return (
+            f"it wants {need.volts:g} V and the highest here is {highest:g} V: add a supply of {need.volts:g} V, or run it slower"
+        )
+    return _why_no_output(need, [(offer, output) for offer, output in high_enough if may_go(need, output)], options)
+
+
+def _why_no_output(need: Need, reachable: Sequence[tuple[Offer, OfferOutput]], options: ShareOptions) -> str:
+    if not reachable and need.use == "track":
+        return "track needs an output that a throttle moves, and none that suits it has one: add a supply with one"
+    if not reachable:
+        return (
+            f"every output here that would do gives more than the {need.most_volts:g} V that it takes: add a lower one, or one with a "
+            "throttle"
+        )
+    if any(output.own_amps is None for _, output in reachable):
+        return ""
+    most = max(output.own_amps or 0.0 for _, output in reachable) * (1 - options.reserve)
+    if need.amps > most:
+        return (
+            f"it draws {need.amps:g} A and one output gives {most:.1f} A at most with the reserve: divide it into two districts"
+        )
+    return ""
