@@ -58,9 +58,10 @@ class Diagnosis:
         events = self._advance()
         self._cut_snapshots(ticks.end * TICK_S)
         self._slow.advance(events)
+        patterns = self._book.patterns()
         self._memory.forget(ticks.end * TICK_S)
         self._stream.forget()
-        return events, self._book.patterns()
+        return events, patterns
 
     def finish(self, now_s: float) -> tuple[list[Event], list[Pattern]]:
         """The stream ends: what was held back to see how it goes on."""

@@ -59,11 +59,15 @@ class Pattern:
         districts: Which districts the events fell in.
         events: How many events.
         lap_s: Lap time used, or None.
-        lap_fraction: Where on the lap, 0-1 from the start of the stream's lap clock, or None.
-        p_value: Of the test behind the verdict, or None.
+        lap_fraction: Where on the lap, 0-1 from where the train was when the stream began, or None.
+        p_value: Chance of as much evidence for one spot, at any time, if events came at random; None where nothing was tested.
         start_s: Time of the first event of it.
         phases: When each of its latest events began, and where on the lap the train was then, 0-1 on the same lap clock: counted
             along the way gone, not by time, where the throttle was moved. Empty where no lap is known.
+        spread: Half width, in laps, of the arc around the place in which most of the events at a fixed spot lie, or None.
+        there: How many of the latest events lie at the fixed spot.
+        latest: How many these latest events are.
+        causes: Of a fixed spot's events; empty of other patterns.
     """
 
     verdict: Literal["fixed-spot", "follows-train", "scattered"]
@@ -74,6 +78,10 @@ class Pattern:
     p_value: float | None
     start_s: float
     phases: tuple[tuple[float, float], ...] = ()
+    spread: float | None = None
+    there: int = 0
+    latest: int = 0
+    causes: tuple[Cause, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,169 @@
+"""The search for a spot: do a district's events of one kind come again at one place of the lap, and where is it?"""
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.diagnosis.journey import Journey
+from monitor.diagnosis.laps import LAPS_S, SPEED_POWERS
+from monitor.diagnosis.spot_filter import Gone, SpotFilter
+
+Floats = NDArray[np.float64]
+
+LEAST_EVENTS = 6
+SIGNIFICANT = 0.01
+NO_SIGN = 0.1  # a p-value above this speaks for no spot
+ONE_PASSING_S = 1.5  # events closer together are one passing of one train
+LATEST = 30  # events by which a spot is judged now
+KEPT = 60
+AT_THE_SPOT = 0.1  # of a lap, either way
+LEAST_THERE = 0.4  # of the latest events: two trains of different laps share a spot, and one has fewer than half of them there
+LOST_THERE = 0.25  # of the latest events: so few of them lie in such an arc by chance
+ARC_SHARE = 0.8  # of the events at the spot lie within the arc that is shown
+NARROWEST = 0.01  # of a lap: the clock is no better
+NEW_LAP = 0.05  # a lap that differs by more is another lap, not a better figure
+NEW_LAP_EVIDENCE = 4.0  # natural logarithm: by how much another lap must be likelier than the one told
+_LAPS = np.tile(LAPS_S, len(SPEED_POWERS))
+_POWER = np.repeat(np.arange(len(SPEED_POWERS)), len(LAPS_S))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spot:
+    """How the events lie on the lap.
+
+    Attributes:
+        events: How many there were.
+        is_fixed: They come again at one place.
+        p_value: Chance of so much evidence, at any time, if they came at random.
+        lap_s: Lap length, seconds at the usual pace, and the speed power that counted it.
+        power: Which speed power that is.
+        fraction: Where on the lap the spot is, 0-1 from where the train was when watching began.
+        spread: Half width of the arc that holds most of the events at the spot, in laps.
+        there: How many of the latest events lie at the spot.
+        latest: How many these are.
+        phases: When each of the latest events was, and where on the lap.
+    """
+
+    events: int
+    is_fixed: bool
+    p_value: float
+    lap_s: float
+    power: int
+    fraction: float
+    spread: float
+    there: int
+    latest: int
+    phases: tuple[tuple[float, float], ...]
+
+
+class _Passing(NamedTuple):
+    at_s: float
+    way_s: Floats
+    stops: int
+
+
+class SpotSearch:
+    """Follows every lap that is possible, and holds on to the one that was told."""
+
+    def __init__(self, journey: Journey, start_s: float) -> None:
+        self.events = 0
+        self._journey = journey
+        self._filter = SpotFilter(_LAPS, _POWER)
+        self._reached_s = start_s
+        self._stops = 0
+        self._passings: list[_Passing] = []
+        self._held: int | None = None
+        self._fraction = 0.0
+        self._misses: list[tuple[float, float]] = []
+
+    def add(self, at_s: float) -> None:
+        """An event began; the journey is known to that moment at least."""
+        if self._passings and abs(at_s - self._passings[-1].at_s) < ONE_PASSING_S:
+            return
+        if at_s > self._reached_s:
+            for gone in self._journey.between(self._reached_s, at_s):
+                self._filter.advance(gone)
+                self._stops += gone.restarts
+            self._reached_s = at_s
+        way_s = self._journey.at(at_s)
+        back_s = self._journey.at(self._reached_s) - way_s
+        if self._held is not None:
+            clock = self._filter.clock[self._held] - back_s[_POWER[self._held]] / _LAPS[self._held]
+            self._misses = [*self._misses, (at_s, _signed(clock - self._filter.place(self._held)))][-KEPT:]
+        self._filter.event(back_s)
+        self.events += 1
+        self._passings = sorted([*self._passings, _Passing(at_s, way_s, self._stops)])[-KEPT:]
+
+    def spot(self, log_prior: Floats) -> Spot | None:
+        """How the events lie now; None before the first.
+
+        Args:
+            log_prior: Shape (powers * laps,): natural logarithm of each lap's probability before any event.
+        """
+        if not self.events:
+            return None
+        joint = self._filter.log_evidence + log_prior
+        best = int(joint.argmax())
+        p_value = min(1.0, math.exp(-min(float(np.logaddexp.reduce(joint)), 700.0)))
+        if self.events >= LEAST_EVENTS and (p_value < SIGNIFICANT or self._held is not None):
+            self._hold(best, joint)
+        there = [abs(miss) for _, miss in self._misses[-LATEST:] if abs(miss) <= AT_THE_SPOT]
+        latest = len(self._misses[-LATEST:])
+        if self._held is not None and len(there) < LOST_THERE * latest:
+            self._held, self._misses = None, []
+        if self._held is None:
+            return self._nowhere(best, p_value)
+        return Spot(
+            events=self.events,
+            is_fixed=len(there) >= LEAST_THERE * latest,
+            p_value=p_value,
+            lap_s=float(_LAPS[self._held]),
+            power=int(_POWER[self._held]),
+            fraction=self._fraction,
+            spread=max(NARROWEST, float(np.quantile(there, ARC_SHARE))) if there else 0.5,
+            there=len(there),
+            latest=latest,
+            phases=tuple((at_s, (self._fraction + miss) % 1.0) for at_s, miss in self._misses),
+        )
+
+    def _nowhere(self, best: int, p_value: float) -> Spot:
+        lap_s, power = float(_LAPS[best]), int(_POWER[best])
+        phases = tuple((passing.at_s, float(passing.way_s[power] / lap_s % 1.0)) for passing in self._passings)
+        return Spot(
+            events=self.events, is_fixed=False, p_value=p_value, lap_s=lap_s, power=power, fraction=0.0, spread=0.5, there=0,
+            latest=0, phases=phases,
+        )  # fmt: skip
+
+    def _hold(self, best: int, joint: Floats) -> None:
+        """Keep to the lap that was told; a better figure of it moves no place, another lap must be far likelier."""
+        held = self._held
+        if held is None or (
+            abs(math.log(_LAPS[best] / _LAPS[held])) > NEW_LAP and joint[best] - joint[held] > NEW_LAP_EVIDENCE
+        ):
+            self._held = best
+            self._fraction, self._misses = _smoothed(self._passings, float(_LAPS[best]), int(_POWER[best]))
+        elif abs(math.log(_LAPS[best] / _LAPS[held])) <= NEW_LAP:
+            self._held = best
+
+
+def _smoothed(passings: list[_Passing], lap_s: float, power: int) -> tuple[float, list[tuple[float, float]]]:
+    """Where the spot was when watching began, and how far from it each event but the last was: from the events after it."""
+    behind = SpotFilter(np.array([lap_s]), np.zeros(1, dtype=np.intp))
+    misses, later = [], passings[-1]
+    behind.event(np.zeros(1))
+    for passing in reversed(passings[:-1]):
+        gone = Gone(later.way_s[[power]] - passing.way_s[[power]], restarts=later.stops - passing.stops)
+        behind.advance(gone)
+        misses.append((passing.at_s, _signed(behind.place() - float(behind.clock[0]))))
+        behind.event(np.zeros(1))
+        later = passing
+    # The filter ran backwards: the spot lies ahead of the first event by as much as that clock is past it.
+    ahead = float(behind.clock[0]) - behind.place()
+    return float((later.way_s[power] / lap_s + ahead) % 1.0), misses[::-1]
+
+
+def _signed(laps: float) -> float:
+    return float((laps + 0.5) % 1.0 - 0.5)
