@@ -17,8 +17,9 @@ Floats = NDArray[np.float64]
 
 BINS = 48
 FINE = 16  # table steps a bin
-AT_SPOT = 0.6  # share of all events that are the spot's, unless
-AT_SPOT_A_LAP = 0.8  # so many of them a lap are fewer
+AT_SPOT = (1.2, 2.0)  # before any event: as if so many of so many had been the spot's
+AT_SPOT_BETWEEN = (0.2, 0.9)  # no smaller and no larger share of the events is taken to be the spot's
+AT_SPOT_A_LAP = 0.9  # and no more events of the spot a lap: one train passes it once
 NEAR = ((0.58, 0.02), (0.42, 0.06))  # shares of the spot's events, and how closely they hit it, in laps
 WANDER = 0.02  # of a lap, a lap: how well a lap repeats itself
 RESTARTED = 0.05  # of a lap: how far a train coasts to a stop and takes to gather way
@@ -83,6 +84,7 @@ class SpotFilter:
         self.clock = np.zeros(len(laps_s))
         self._density = np.ones((len(laps_s), BINS))
         self._events = 0
+        self._hits = np.zeros(len(laps_s))
         self._exposed_s = np.zeros(int(power.max()) + 1)
 
     def advance(self, gone: Gone) -> None:
@@ -109,7 +111,9 @@ class SpotFilter:
             back_s: Shape (powers,): way gone since then.
         """
         at = self.clock - back_s[self.power] / self.laps_s
-        self._weigh(1 + self._expected()[0][:, None] * _TABLES.likelier[_index(at)])
+        share = self._expected()[0]
+        likelier = self._weigh(1 + share[:, None] * _TABLES.likelier[_index(at)])
+        self._hits += 1 - (1 - share) / np.maximum(likelier, 1 - share)  # chance that this one was the spot's (Bayes)
         self._events += 1
         highest = self.log_evidence.max()
         evidence = np.exp(self.log_evidence - highest)
@@ -123,13 +127,15 @@ class SpotFilter:
         """Share of the events that are the spot's, and events a lap, from those so far; both of shape (h,)."""
         rate = (self._events + 0.5) / np.maximum(self._exposed_s, 1.0)
         a_lap = rate[self.power] * self.laps_s
-        return np.minimum(AT_SPOT, AT_SPOT_A_LAP / a_lap), a_lap
+        share = np.clip((self._hits + AT_SPOT[0]) / (self._events + AT_SPOT[1]), *AT_SPOT_BETWEEN)
+        return np.minimum(share, AT_SPOT_A_LAP / a_lap), a_lap
 
-    def _weigh(self, factor: Floats) -> None:
+    def _weigh(self, factor: Floats) -> Floats:
         self._density = self._density * factor
         mean = self._density.mean(axis=1)
         self.log_evidence = self.log_evidence + np.log(mean)
         self._density /= mean[:, None]
+        return np.asarray(mean)
 
 
 def _index(clock: Floats) -> NDArray[np.intp]:
