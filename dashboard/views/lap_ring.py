@@ -8,6 +8,7 @@ from monitor.values import Event, Pattern
 
 SAME_EVENT_S = 0.02
 INNERMOST = 0.45
+LEAST_SPREAD = 0.02  # of a lap: an arc that can still be seen
 
 
 def lap_ring(patterns: Sequence[Pattern], events: Sequence[Event]) -> dict[str, object]:
@@ -19,7 +20,7 @@ def lap_ring(patterns: Sequence[Pattern], events: Sequence[Event]) -> dict[str, 
         traces.append(_circle(district, radius))
         traces.append(_dots(district, radius, pattern, events))
         if pattern.lap_fraction is not None:
-            traces.append(_spot(pattern.lap_fraction, radius))
+            traces.append(_spot(pattern.lap_fraction, pattern.spread or LEAST_SPREAD, radius))
     ticks = [0, 36, 72, 108, 144, 180, 216, 252, 288, 324]
     return {
         "data": traces,
@@ -81,8 +82,11 @@ def _cause(events: Sequence[Event], district: str, at_s: float) -> str | None:
     return next((WORD_OF_CAUSE[event.cause] for event in own), None)
 
 
-def _spot(fraction: float, radius: float) -> dict[str, object]:
+def _spot(fraction: float, spread: float, radius: float) -> dict[str, object]:
+    """The arc in which most of the events at the spot lie."""
+    half = max(spread, LEAST_SPREAD)
+    angles = [round(360 * (fraction + half * k / 8), 2) for k in range(-8, 9)]
     return {
-        "type": "scatterpolar", "mode": "markers", "r": [radius], "theta": [round(360 * fraction, 2)], "showlegend": False,
-        "hoverinfo": "skip", "marker": {"size": 30, "symbol": "circle-open", "color": TEXT, "line": {"width": 3}},
+        "type": "scatterpolar", "mode": "lines", "r": [radius] * len(angles), "theta": angles, "showlegend": False,
+        "hoverinfo": "skip", "line": {"color": TEXT, "width": 8}, "opacity": 0.8,
     }  # fmt: skip

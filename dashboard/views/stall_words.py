@@ -140,6 +140,9 @@ def _short_before(event: Event, events: Sequence[Event], layout: Layout) -> bool
     )
 
 
+SHORTS_THERE = "Look there for a turnout or a crossing whose rails a wheel can bridge, or for metal across the rails."
+
+
 def place_words(pattern: Pattern, marks: Sequence[Action]) -> str:
     """Where on the lap a spot lies: after a place that an operator marked as the train passed it, else after the lap's count."""
     if pattern.lap_fraction is None or pattern.lap_s is None:
@@ -168,9 +171,11 @@ def pattern_sentence(pattern: Pattern, marks: Sequence[Action] = ()) -> str:
     """
     where = " and ".join(pattern.districts)
     if pattern.verdict == "fixed-spot":
-        laps = f" (one lap takes {pattern.lap_s:.1f} s)" if pattern.lap_s is not None else ""
-        place = place_words(pattern, marks)
-        return f"{where}: {pattern.events} events fall at one place{place}{laps}. Clean or mend the track there."
+        lap = "" if pattern.lap_s is None else f" (one lap takes {pattern.lap_s:.1f} s)"
+        near = "" if pattern.spread is None else f", give or take {10 * pattern.spread:.1f},"
+        counted = f"{pattern.there} of the last {pattern.latest}" if pattern.latest else f"{pattern.events}"
+        step = SHORTS_THERE if pattern.causes == (Cause.SHORT,) else "Clean or mend the track there."
+        return f"{where}: {counted} events fall at one place{place_words(pattern, marks)}{near}{lap}. {step}"
     if pattern.verdict == "follows-train":
         return f"{where}: {pattern.events} events go with one train from district to district. Look at its pickups and wheels."
     return f"{where}: {pattern.events} events, at no one place. Clean all of its rails, and the trains' wheels."

@@ -2,7 +2,6 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import irfft, next_fast_len, rfft
 
 from monitor.diagnosis.ticks import TICK_S
 
@@ -15,10 +14,11 @@ Complex = NDArray[np.complex128]
 SPEED_POWERS = np.array([0.0, 0.8, 1.3, 2.0])
 SHORTEST_S = 4.0
 LONGEST_S = 240.0
-LAP_STEP = 0.02  # from one lap length to the next: what the search for spots corrects by itself from lap to lap
+LAP_STEP = 0.015  # from one lap length to the next: what the search for spots corrects by itself from lap to lap
 LAPS_S = np.exp(np.arange(np.log(SHORTEST_S), np.log(LONGEST_S), LAP_STEP))
 LEAST_LAPS = 2.5  # a lap seen less often than this is not looked for in the amps
 GRID_S = 0.2
+FAST_SIZE = 1024  # transforms of its multiples are quick
 SMOOTH_S = 1.0  # a motor wavers faster than any grade rises
 
 
@@ -85,12 +85,12 @@ def _smoothed(values: Floats, weight: Bools) -> Floats:
 def _correlation(values: Floats, weight: Bools) -> Floats:
     """Correlation of the values with themselves at each lag, from pairs that both count; 0 where too few do."""
     lags = min(len(values), int(LONGEST_S / GRID_S) + 10)
-    size = next_fast_len(len(values) + lags, real=True)
+    size = -(-(len(values) + lags) // FAST_SIZE) * FAST_SIZE
 
     def lagged(a: Complex, b: Complex) -> Floats:
-        return np.asarray(irfft(np.conj(a) * b, size)[:lags])
+        return np.asarray(np.fft.irfft(np.conj(a) * b, size)[:lags])
 
-    value, square, mask = (rfft(each, size) for each in (values, values**2, weight.astype(np.float64)))
+    value, square, mask = (np.fft.rfft(each, size) for each in (values, values**2, weight.astype(np.float64)))
     power = np.sqrt(np.maximum(lagged(square, mask) * lagged(mask, square), 1e-12))
     pairs = lagged(mask, mask)
     return np.where(pairs > 0.1 * weight.sum(), lagged(value, value) / power, 0.0)

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.places import KINDS, SPOT_CAUSES, DistrictPlaces, History
+from monitor.diagnosis.places import SPOT_CAUSES, DistrictPlaces, History
 from monitor.diagnosis.presence import hand_overs, train_present
 from monitor.diagnosis.spot_search import LEAST_EVENTS, NO_SIGN, Spot
 from monitor.diagnosis.ticks import KEPT_TICKS, TICK_S, Ticks
@@ -91,7 +91,7 @@ class PatternBook:
             verdict="fixed-spot",
             districts=(self._circuits.districts[district],),
             events=spot.events,
-            lap_s=self._places[district].lap_s(spot),
+            lap_s=spot.lap_s,
             lap_fraction=spot.fraction,
             p_value=spot.p_value,
             start_s=spot.phases[0][0] if spot.phases else 0.0,
@@ -104,12 +104,11 @@ class PatternBook:
 
     def _elsewhere(self, verdict: str, districts: list[int], spots: list[Spot]) -> Pattern:
         likeliest = min(spots, key=lambda spot: spot.p_value)
-        place = self._places[districts[spots.index(likeliest)]] if len(spots) == len(districts) else self._places[districts[0]]
         return Pattern(
             verdict=verdict,  # type: ignore[arg-type]
             districts=tuple(self._circuits.districts[d] for d in districts),
             events=sum(self._places[d].contacts for d in districts),
-            lap_s=place.lap_s(likeliest),
+            lap_s=likeliest.lap_s,
             lap_fraction=None,
             p_value=likeliest.p_value,
             start_s=float(min(self._places[d].first_s for d in districts)),

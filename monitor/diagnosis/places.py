@@ -1,7 +1,7 @@
 """Places: do a district's events come again at one spot of the lap, and at what kind of trouble?"""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,7 @@ ENOUGH_TICKS = 300  # live ones, to know the usual volts
 ANOTHER_KIND = 1e-4  # times the p-value: so much better must another kind's spot be than the one told
 AMPS_WEIGHT = 8.0  # natural logarithm: what a full correlation of the amps says for a lap against none
 NEWER_SHARE = 0.1  # of the history: so much of it must be new before the amps are asked again
+SLOWEST = 0.01  # of the usual pace: no lap is longer than a hundred
 HINT_WEIGHT = 4.0  # natural logarithm, for a lap that the layout file gives
 HINT_WIDTH = 0.15  # of the lap: what the lap in the layout file may differ by
 
@@ -106,7 +107,10 @@ class DistrictPlaces:
         return True
 
     def spots(self, history: History) -> tuple[Spot, tuple[Cause, ...]] | None:
-        """The spot that stands out, of the kind that shows it best; else how the contacts lie. None before any event."""
+        """The spot that stands out, of the kind that shows it best; else how the contacts lie. None before any event.
+
+        Its lap is given in seconds at the volts that were usual lately.
+        """
         if self._journey is None:
             return None
         if self._prior is None or self._journey.end_s - self._prior_s > NEWER_SHARE * len(history.volts) * TICK_S:
@@ -116,13 +120,10 @@ class DistrictPlaces:
         best = min(fixed, key=lambda k: self._weight(k) * _p(found[k]), default=0)
         self._told = best if fixed else None
         spot = found[best]
-        return None if spot is None else (spot, KINDS[best])
-
-    def lap_s(self, spot: Spot) -> float:
-        """How long a spot's lap takes at the volts that were usual lately."""
-        assert self._journey is not None
+        if spot is None:
+            return None
         pace = paces(np.array([self.usual_volts]), self._journey.usual_volts, np.ones(1, dtype=np.bool_))[spot.power, 0]
-        return spot.lap_s / max(float(pace), 1e-3)
+        return replace(spot, lap_s=spot.lap_s / max(float(pace), SLOWEST)), KINDS[best]
 
     def _weight(self, kind: int) -> float:
         return ANOTHER_KIND if kind == self._told else 1.0

@@ -15,13 +15,14 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-BINS = 48
+BINS = 60
 FINE = 16  # table steps a bin
 AT_SPOT = (1.2, 2.0)  # before any event: as if so many of so many had been the spot's
 AT_SPOT_BETWEEN = (0.2, 0.9)  # no smaller and no larger share of the events is taken to be the spot's
 AT_SPOT_A_LAP = 0.9  # and no more events of the spot a lap: one train passes it once
-NEAR = ((0.58, 0.02), (0.42, 0.06))  # shares of the spot's events, and how closely they hit it, in laps
-WANDER = 0.02  # of a lap, a lap: how well a lap repeats itself
+NEAR = ((0.58, 0.015), (0.42, 0.06))  # shares of the spot's events, and how closely they hit it, in laps
+WANDER = 0.01  # of a lap, a lap: how well a lap at unchanged volts repeats itself
+WANDER_MOVED = 0.1  # of a lap, a lap, times the logarithm of volts over usual volts: what a speed power is wrong by
 RESTARTED = 0.05  # of a lap: how far a train coasts to a stop and takes to gather way
 FORGET = 0.01  # a lap: somebody may have lifted the train
 TURNED = 0.25  # chance that a hand's break turned the train round or left it standing
@@ -56,12 +57,14 @@ class Gone(NamedTuple):
 
     Attributes:
         way_s: Shape (powers,): way gone, by each speed power, in seconds at the usual pace.
+        moved_s: Shape (powers,): the same times the squared logarithm of volts over usual volts.
         here: An event could have happened: the train was in the district.
         restarts: How often it stopped and started.
         breaks: How often a hand broke the volts.
     """
 
     way_s: Floats
+    moved_s: Floats
     here: bool = True
     restarts: int = 0
     breaks: int = 0
@@ -90,9 +93,9 @@ class SpotFilter:
     def advance(self, gone: Gone) -> None:
         """The train went on, and nothing happened."""
         laps = np.maximum(gone.way_s[self.power] / self.laps_s, 0.0)
-        blurred = np.fft.rfft(self._density, axis=1) * np.exp(
-            -_BLUR * (WANDER**2 * laps + RESTARTED**2 * gone.restarts)[:, None]
-        )
+        moved = np.maximum(gone.moved_s[self.power] / self.laps_s, 0.0)
+        variance = WANDER**2 * laps + WANDER_MOVED**2 * moved + RESTARTED**2 * gone.restarts
+        blurred = np.fft.rfft(self._density, axis=1) * np.exp(-_BLUR * variance[:, None])
         kept = (1 - np.minimum(FORGET * laps, 0.3)) * (1 - TURNED) ** min(gone.breaks, 3)
         self._density = np.maximum(np.fft.irfft(blurred, BINS, axis=1), 1e-6) * kept[:, None] + (1 - kept)[:, None]
         before = self.clock

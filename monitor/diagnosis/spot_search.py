@@ -25,7 +25,9 @@ LOST_THERE = 0.25  # of the latest events: so few of them lie in such an arc by 
 ARC_SHARE = 0.8  # of the events at the spot lie within the arc that is shown
 NARROWEST = 0.01  # of a lap: the clock is no better
 NEW_LAP = 0.05  # a lap that differs by more is another lap, not a better figure
-NEW_LAP_EVIDENCE = 4.0  # natural logarithm: by how much another lap must be likelier than the one told
+NEW_LAP_EVIDENCE = 5.0  # natural logarithm: by how much another lap must be likelier than the one told
+PART_EVIDENCE = 15.0  # the same for a half or a third of it
+LONGER_EVIDENCE = 2.0  # the same by which twice or three times the likeliest lap may be less likely
 _LAPS = np.tile(LAPS_S, len(SPEED_POWERS))
 _POWER = np.repeat(np.arange(len(SPEED_POWERS)), len(LAPS_S))
 
@@ -38,8 +40,8 @@ class Spot:
         events: How many there were.
         is_fixed: They come again at one place.
         p_value: Chance of so much evidence, at any time, if they came at random.
-        lap_s: Lap length, seconds at the usual pace, and the speed power that counted it.
-        power: Which speed power that is.
+        lap_s: Lap length, seconds at the usual pace.
+        power: Which speed power counted it.
         fraction: Where on the lap the spot is, 0-1 from where the train was when watching began.
         spread: Half width of the arc that holds most of the events at the spot, in laps.
         there: How many of the latest events lie at the spot.
@@ -62,6 +64,7 @@ class Spot:
 class _Passing(NamedTuple):
     at_s: float
     way_s: Floats
+    moved_s: Floats
     stops: int
 
 
@@ -95,7 +98,8 @@ class SpotSearch:
             self._misses = [*self._misses, (at_s, _signed(clock - self._filter.place(self._held)))][-KEPT:]
         self._filter.event(back_s)
         self.events += 1
-        self._passings = sorted([*self._passings, _Passing(at_s, way_s, self._stops)])[-KEPT:]
+        self._passings = [*self._passings, _Passing(at_s, way_s, self._journey.moved_at(at_s), self._stops)]
+        self._passings = sorted(self._passings, key=lambda passing: passing.at_s)[-KEPT:]
 
     def spot(self, log_prior: Floats) -> Spot | None:
         """How the events lie now; None before the first.
@@ -109,7 +113,7 @@ class SpotSearch:
         best = int(joint.argmax())
         p_value = min(1.0, math.exp(-min(float(np.logaddexp.reduce(joint)), 700.0)))
         if self.events >= LEAST_EVENTS and (p_value < SIGNIFICANT or self._held is not None):
-            self._hold(best, joint)
+            self._hold(joint)
         there = [abs(miss) for _, miss in self._misses[-LATEST:] if abs(miss) <= AT_THE_SPOT]
         latest = len(self._misses[-LATEST:])
         if self._held is not None and len(there) < LOST_THERE * latest:
@@ -137,16 +141,34 @@ class SpotSearch:
             latest=0, phases=phases,
         )  # fmt: skip
 
-    def _hold(self, best: int, joint: Floats) -> None:
+    def _hold(self, joint: Floats) -> None:
         """Keep to the lap that was told; a better figure of it moves no place, another lap must be far likelier."""
-        held = self._held
-        if held is None or (
-            abs(math.log(_LAPS[best] / _LAPS[held])) > NEW_LAP and joint[best] - joint[held] > NEW_LAP_EVIDENCE
-        ):
-            self._held = best
-            self._fraction, self._misses = _smoothed(self._passings, float(_LAPS[best]), int(_POWER[best]))
-        elif abs(math.log(_LAPS[best] / _LAPS[held])) <= NEW_LAP:
-            self._held = best
+        best, held = _longest(joint), self._held
+        if held is not None:
+            near = np.flatnonzero(np.abs(np.log(_LAPS / _LAPS[held])) <= NEW_LAP)
+            self._held = held = int(near[joint[near].argmax()])
+            # What comes again each lap comes again each part of it as well, so a part of the lap is no better news.
+            if best in near or joint[best] - joint[held] < (PART_EVIDENCE if _is_part(best, held) else NEW_LAP_EVIDENCE):
+                return
+        self._held = best
+        fraction, misses = _smoothed(self._passings, float(_LAPS[best]), int(_POWER[best]))
+        if held is None or self.events <= KEPT:
+            self._fraction, self._misses = fraction, misses
+
+
+def _longest(joint: Floats) -> int:
+    """The likeliest lap, or twice or three times as long a one that is hardly less likely."""
+    best = int(joint.argmax())
+    for times in (3, 2):
+        near = np.flatnonzero(np.abs(np.log(_LAPS / (times * _LAPS[best]))) <= NEW_LAP)
+        if len(near) and joint[best] - joint[near].max() < LONGER_EVIDENCE:
+            return int(near[joint[near].argmax()])
+    return best
+
+
+def _is_part(lap: int, whole: int) -> bool:
+    times = _LAPS[whole] / _LAPS[lap]
+    return bool(round(times) >= 2 and abs(times / round(times) - 1) < 2 * NEW_LAP)
 
 
 def _smoothed(passings: list[_Passing], lap_s: float, power: int) -> tuple[float, list[tuple[float, float]]]:
@@ -155,8 +177,8 @@ def _smoothed(passings: list[_Passing], lap_s: float, power: int) -> tuple[float
     misses, later = [], passings[-1]
     behind.event(np.zeros(1))
     for passing in reversed(passings[:-1]):
-        gone = Gone(later.way_s[[power]] - passing.way_s[[power]], restarts=later.stops - passing.stops)
-        behind.advance(gone)
+        way_s, moved_s = later.way_s - passing.way_s, later.moved_s - passing.moved_s
+        behind.advance(Gone(way_s[[power]], moved_s[[power]], restarts=later.stops - passing.stops))
         misses.append((passing.at_s, _signed(behind.place() - float(behind.clock[0]))))
         behind.event(np.zeros(1))
         later = passing

@@ -148,7 +148,8 @@ def test_the_ring_turns_once_a_lap_and_has_a_dot_where_the_diagnosis_saw_the_tra
     dots = next(trace for trace in ring["data"] if trace.get("text"))
     assert dots["theta"] == pytest.approx([360 * 0.31, 360 * 0.24])
     assert dots["text"] == ["Outer main, earlier", "Outer main, lost contact"]
-    assert any(trace["theta"] == [90.0] for trace in ring["data"])
+    arc = next(trace["theta"] for trace in lap_ring([replace(SPOT, spread=0.05)], [LOST])["data"] if trace.get("opacity"))
+    assert (min(arc), max(arc)) == (pytest.approx(72), pytest.approx(108))
 
 
 def test_districts_that_share_a_train_have_a_ring_each():
@@ -166,6 +167,13 @@ def test_places_say_their_evidence():
     text = words(places(picture()))
     assert "9 events fall at one place, 2.5 tenths of a lap on (one lap takes 17.0 s)" in text
     assert "less than once in ten thousand" in text
+    spread = replace(SPOT, spread=0.04, there=27, latest=30)
+    assert "27 of the last 30 events fall at one place, 2.5 tenths of a lap on, give or take 0.4, (one lap" in pattern_sentence(
+        spread
+    )
+    bridged = pattern_sentence(replace(SPOT, causes=(Cause.SHORT,)))
+    assert "a wheel can bridge" in bridged
+    assert "Clean" not in bridged
     assert "no one place" in pattern_sentence(Pattern(
         verdict="scattered", districts=("Outer main",), events=9, lap_s=None, lap_fraction=None, p_value=None, start_s=0.0,
     ))  # fmt: skip

@@ -28,7 +28,9 @@ class LapWorld:
     lost_s: Floats
 
 
-def lap_world(seed: int, *, minutes: float, lap_s: float | None = None, chance: float = 0.8, stray_a_minute: float = 0.5) -> LapWorld:
+def lap_world(
+    seed: int, *, minutes: float, lap_s: float | None = None, chance: float = 0.8, stray_a_minute: float = 0.5
+) -> LapWorld:
     """A world drawn at random: laps of 9 to 40 s, a hand at the throttle twice a minute or so, dead track now and then."""
     rng = np.random.default_rng(seed)
     n = int(minutes * 60 / STEP_S)

@@ -12,8 +12,8 @@ LOOK_TICKS = 100
 KEPT_TICKS = 12_000
 
 
-def looks(world: LapWorld, hint_s: float | None = None, causes: list[Cause] | None = None) -> list[tuple[Spot, float]]:
-    """What is told at each look once eight events are there: the spot and its lap in seconds."""
+def looks(world: LapWorld, hint_s: float | None = None, causes: list[Cause] | None = None) -> list[Spot]:
+    """What is told at each look once eight events are there."""
     places, told, seen = DistrictPlaces(hint_s), [], 0
     for end in range(LOOK_TICKS, len(world.volts) + 1, LOOK_TICKS):
         until = int(np.searchsorted(world.lost_s, end * 0.1))
@@ -33,11 +33,13 @@ def looks(world: LapWorld, hint_s: float | None = None, causes: list[Cause] | No
             moved=np.abs(np.gradient(world.volts[rows])) > 0.01,
             breaks=nothing,
         )
-        events = [(float(s), causes[k] if causes else Cause.LOST_CONTACT) for k, s in enumerate(world.lost_s[:until]) if k >= seen]
+        events = [
+            (float(s), causes[k] if causes else Cause.LOST_CONTACT) for k, s in enumerate(world.lost_s[:until]) if k >= seen
+        ]
         seen = until if places.look(history, events) else seen
         found = places.spots(history)
         if found is not None and until >= 8:
-            told.append((found[0], places.lap_s(found[0])))
+            told.append(found[0])
     return told
 
 
@@ -49,16 +51,16 @@ def astray(spot: Spot, world: LapWorld) -> float:
 def test_an_hour_of_throttle_moves_leaves_the_place_where_it_is(seed: int):
     world = lap_world(seed, minutes=60)
     told = looks(world)
-    right = [spot.is_fixed and astray(spot, world) < 0.05 for spot, _ in told]
+    right = [spot.is_fixed and astray(spot, world) < 0.05 for spot in told]
     assert len(right) > 40
     assert np.mean(right) >= 0.95
-    assert len({spot.fraction for spot, _ in told if spot.is_fixed}) == 1  # what was told once is held
+    assert len({spot.fraction for spot in told if spot.is_fixed}) == 1  # what was told once is held
 
 
 @pytest.mark.parametrize("seed", [10, 11, 12])
 def test_the_lap_told_is_the_lap_not_a_part_of_it(seed: int):
     world = lap_world(seed, minutes=8)
-    _, lap_s = looks(world)[-1]
+    lap_s = looks(world)[-1].lap_s
     last = world.at_s > world.at_s[-1] - 240
     paces = np.diff(world.laps[last]) / 0.1
     assert lap_s == pytest.approx(1 / np.median(paces[paces > 0]), rel=0.1)
@@ -66,7 +68,7 @@ def test_the_lap_told_is_the_lap_not_a_part_of_it(seed: int):
 
 def test_most_of_what_happens_at_a_spot_lies_within_its_arc():
     world = lap_world(3, minutes=30)
-    spot, _ = looks(world)[-1]
+    spot = looks(world)[-1]
     at_spot = [abs((phase - spot.fraction + 0.5) % 1 - 0.5) for _, phase in spot.phases[-spot.latest :]]
     inside = np.array([away for away in at_spot if away <= 0.1]) <= spot.spread
     assert spot.spread < 0.1
@@ -79,7 +81,7 @@ def test_losses_all_over_the_lap_are_no_spot():
     called = 0
     for seed in range(20, 32):
         world = lap_world(seed, minutes=15, chance=0.0, stray_a_minute=4)
-        called += any(spot.is_fixed for spot, _ in looks(world))
+        called += any(spot.is_fixed for spot in looks(world))
     assert called <= 1
 
 
@@ -87,8 +89,8 @@ def test_a_bridged_turnout_among_losses_everywhere_is_told_by_its_shorts():
     world = lap_world(5, minutes=12, stray_a_minute=3)
     at_spot = np.abs((np.interp(world.lost_s, world.at_s, world.laps) - world.spot + 0.5) % 1 - 0.5) < 1e-3
     causes = [Cause.SHORT if hit else Cause.LOST_CONTACT for hit in at_spot]
-    places = looks(world, causes=causes)
-    spot, _ = places[-1]
+    told = looks(world, causes=causes)
+    spot = told[-1]
     assert spot.is_fixed
     assert astray(spot, world) < 0.05
     assert spot.events <= at_spot.sum()
@@ -99,7 +101,7 @@ def test_a_spot_that_is_mended_is_told_no_longer():
     rng = np.random.default_rng(1)
     mended_s = 1200.0
     world.lost_s = np.sort(np.concatenate([world.lost_s[world.lost_s < mended_s], rng.uniform(mended_s, 2390, 60)]))
-    told = [spot.is_fixed for spot, _ in looks(world)]
+    told = [spot.is_fixed for spot in looks(world)]
     assert told[40]
     assert not told[-1]
 
@@ -108,4 +110,4 @@ def test_a_lap_in_the_layout_file_helps_where_the_amps_show_none():
     world = lap_world(7, minutes=8, lap_s=20.0, stray_a_minute=0)
     world.amps[:] = np.where(world.volts > 1, 1.5, 0.0)
     without, hinted = looks(world), looks(world, hint_s=20.0)
-    assert hinted[0][0].p_value < without[0][0].p_value
+    assert hinted[0].p_value < without[0].p_value
