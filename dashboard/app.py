@@ -17,6 +17,7 @@ from dashboard.server import DEFAULT_HOST, DEFAULT_PORT, PageOptions, Server
 from dashboard.views.replay_bar import replay_bar
 from dashboard.views.shell import shell
 from dashboard.watch import Watch
+from dashboard.worker_pool import WorkerPool
 from monitor.runtime.replay import Replay
 
 __all__ = ["PageOptions", "PageServer", "create_app"]
@@ -81,6 +82,13 @@ class PageServer(Server):
         passphrase = Passphrase((options.passphrase_file if options is not None else None) or default_path())
 
         def make(gate: Gate, insist_on_encryption: bool) -> dash.Dash:  # noqa: FBT001 - the server's own form
-            return create_app(watch, gate, passphrase, insist_on_encryption=insist_on_encryption)
+            app = create_app(watch, gate, passphrase, insist_on_encryption=insist_on_encryption)
+            self._pool: WorkerPool = app.server.extensions[WorkerPool.__name__]
+            return app
 
         super().__init__(make, host, port, options)
+
+    def close(self) -> None:
+        """Stop answering; end the workers."""
+        super().close()
+        self._pool.close()

@@ -1,29 +1,23 @@
 """What the review page takes from a session: its marks, stretches of it, the report, the table, the packed file.
 
-A session is named by an id that is looked up in the listing: nothing that comes from outside is ever made into a path.
+A session is named by an id that is looked up in the listing: nothing that comes from outside is ever made into a path. The work is
+done by worker processes.
 """
 
-import datetime as dt
 import math
 import re
-import tempfile
-from collections.abc import Iterator
+import shutil
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any, TypeVar
 
-import msgspec
 from flask import Blueprint, Response, abort, request
 
-from dashboard.session_cache import Listed, OpenSession, SessionCache
-from dashboard.trace_routes import stretch
-from dashboard.views.markup import markup
-from dashboard.views.review import sheet
-from dashboard.views.review_notices import time_line_marks
+from dashboard import session_jobs
+from dashboard.access import is_local
+from dashboard.session_cache import Listed, SessionCache
+from dashboard.worker_pool import Asker, BusyError, WorkerPool
 from monitor.errors import MonitorError
-from monitor.planning.outstanding import outstanding
-from monitor.sessions import SessionFolder
-from monitor.sessions.csv_export import csv_pieces
-from monitor.sessions.pack import pack
-from monitor.sessions.report import report
 
 PIECE_BYTES = 1 << 18
 REPORT_POLICY = (
@@ -31,93 +25,92 @@ REPORT_POLICY = (
 )
 """A report runs nothing and fetches nothing."""
 NO_SUCH = "There is no such session: choose one from the list."
+NEVER_KEPT = {"Cache-Control": "no-store"}
+T = TypeVar("T")
 
 
-def review_routes(shelf: SessionCache) -> Blueprint:
-    """The addresses /review/sheet, /marks, /stretch, /report, /table.csv and /pack, each with ``?session=ID``."""
-    routes = Blueprint("review_files", __name__)
-    _add_time_line(routes, shelf)
-    _add_files(routes, shelf)
-    return routes
+class ReviewFiles:
+    """Answers what is asked of recorded sessions.
 
+    Args:
+        cache: Where they are listed.
+        pool: Does the work.
+    """
 
-def _add_time_line(routes: Blueprint, shelf: SessionCache) -> None:
-    @routes.get("/review/sheet")
-    def told() -> Response:
+    def __init__(self, cache: SessionCache, pool: WorkerPool) -> None:
+        self._cache, self._pool = cache, pool
+
+    def routes(self) -> Blueprint:
+        """The addresses /review/sheet, /marks, /stretch, /report, /table.csv and /pack, each with ``?session=ID``."""
+        routes = Blueprint("review_files", __name__)
+        for name, answer in (
+            ("sheet", self._sheet),
+            ("marks", self._marks),
+            ("stretch", self._stretch),
+            ("report", self._report),
+            ("table.csv", self._table),
+            ("pack", self._pack),
+        ):
+            routes.add_url_rule(f"/review/{name}", endpoint=name.partition(".")[0], view_func=answer)
+        return routes
+
+    def _sheet(self) -> Response:
         asked = [request.args.get(name, "") for name in ("session", "beside")]
-        sessions = [_open(shelf, each) for each in asked if each]
-        if not sessions:
+        found = tuple(self._listed(each).id for each in asked if each)
+        if not found:
             abort(404, NO_SUCH)
-        return Response(markup(sheet(sessions)), mimetype="text/html", headers={"Cache-Control": "no-store"})
+        return Response(self._done("opened", session_jobs.sheet_html, found), mimetype="text/html", headers=NEVER_KEPT)
 
-    @routes.get("/review/marks")
-    def marks() -> Response:
-        return Response(msgspec.json.encode(time_line_marks(_open(shelf))), mimetype="application/json")
+    def _marks(self) -> Response:
+        return Response(self._done("opened", session_jobs.marks_json, self._listed().id), mimetype="application/json")
 
-    @routes.get("/review/stretch")
-    def part() -> Response:
-        wish = [request.args.get(name, type=float) for name in ("from", "to", "points")]
-        if any(value is None or not math.isfinite(value) for value in wish):
+    def _stretch(self) -> Response:
+        asked = [request.args.get(name, type=float) for name in ("from", "to", "points")]
+        if any(value is None or not math.isfinite(value) for value in asked):
             abort(400, "Say from, to and points as numbers.")
-        from_s, to_s, points = (value or 0.0 for value in wish)
-        data = stretch(_open(shelf), from_s, to_s, int(min(max(points, 0), 1e6)))
-        return Response(data, mimetype="application/octet-stream", headers={"Cache-Control": "no-store"})
+        from_s, to_s, points = (value or 0.0 for value in asked)
+        room = int(min(max(points, 0), 1e6))
+        data = self._done("opened", session_jobs.trace_bytes, self._listed().id, from_s, to_s, room)
+        return Response(data, mimetype="application/octet-stream", headers=NEVER_KEPT)
 
-
-def _add_files(routes: Blueprint, shelf: SessionCache) -> None:
-    @routes.get("/review/report")
-    def page() -> Response:
-        session = _listed(shelf).session
-        try:
-            layout = session.layout()
-            text = report(session, outstanding(layout, today=dt.datetime.now().astimezone().date()), layout)
-        except (MonitorError, OSError) as error:
-            abort(409, f"There can be no report of it: {error}.")
+    def _report(self) -> Response:
+        text = self._done("reported on", session_jobs.report_html, self._listed().id)
         return Response(text, mimetype="text/html", headers={"Content-Security-Policy": REPORT_POLICY})
 
-    @routes.get("/review/table.csv")
-    def table() -> Response:
-        listed = _listed(shelf)
+    def _table(self) -> Response:
+        listed = self._listed()
+        path = self._done("made into a table", session_jobs.table_file, listed.id)
+        return Response(_sent(path), content_type="text/csv; charset=utf-8", headers=_named(listed, ".csv"))
+
+    def _pack(self) -> Response:
+        listed = self._listed()
+        path = self._done("packed", session_jobs.packed_file, listed.id)
+        return Response(_sent(path), mimetype="application/zip", headers=_named(listed, ".session.zip"))
+
+    def _listed(self, asked: str | None = None) -> Listed:
+        found = self._cache.find(request.args.get("session", "") if asked is None else asked)
+        if found is None:
+            abort(404, NO_SUCH)
+        return found
+
+    def _done(self, what: str, job: Callable[..., T], *args: Any) -> T:  # noqa: ANN401 - as the job takes them
+        asker = Asker(address=request.remote_addr or "nowhere", is_here=is_local(request))
         try:
-            pieces = csv_pieces(listed.session)
-        except MonitorError as error:
-            abort(409, f"There can be no table of it: {error}.")
-        return Response(pieces, content_type="text/csv; charset=utf-8", headers=_named(listed, ".csv"))
-
-    @routes.get("/review/pack")
-    def packed() -> Response:
-        listed = _listed(shelf)
-        pieces = _packed(listed.session)
-        try:
-            next(pieces)
-        except MonitorError as error:
-            abort(409, f"It cannot be packed: {error}.")
-        return Response(pieces, mimetype="application/zip", headers=_named(listed, ".session.zip"))
+            return self._pool.run(asker, job, self._cache.recordings, *args)
+        except BusyError as error:
+            abort(503, str(error))
+        except (MonitorError, OSError) as error:
+            abort(409, f"It cannot be {what}: {error}.")
 
 
-def _packed(session: SessionFolder) -> Iterator[bytes]:
-    """First nothing, once it is packed; then the file, which is gone when the last of it is sent or nobody wants more."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = pack(session, Path(folder) / "session.zip")
-        yield b""
+def _sent(path: Path) -> Iterator[bytes]:
+    """The file piece by piece; it is gone when the last of it is sent or nobody wants more."""
+    try:
         with path.open("rb") as file:
             while piece := file.read(PIECE_BYTES):
                 yield piece
-
-
-def _listed(shelf: SessionCache, asked: str | None = None) -> Listed:
-    found = shelf.find(request.args.get("session", "") if asked is None else asked)
-    if found is None:
-        abort(404, NO_SUCH)
-    return found
-
-
-def _open(shelf: SessionCache, asked: str | None = None) -> OpenSession:
-    listed = _listed(shelf, asked)
-    try:
-        return shelf.open(listed)
-    except (MonitorError, OSError) as error:
-        abort(409, f"This session cannot be opened: {error}.")
+    finally:
+        shutil.rmtree(path.parent, ignore_errors=True)
 
 
 def _named(listed: Listed, suffix: str) -> dict[str, str]:

@@ -1,4 +1,4 @@
-"""The shelf of recorded sessions: what there is, and the few that are open in memory."""
+"""The recorded sessions: what there is, and the few that are open in memory."""
 
 import threading
 import time
@@ -94,19 +94,22 @@ class SessionCache:
 
     Args:
         recordings: The folder that holds them; None or a folder that does not exist holds none.
+
+    Attributes:
+        recordings: That folder.
     """
 
     def __init__(self, recordings: Path | None) -> None:
-        self._recordings = recordings
+        self.recordings = recordings
         self._lock = threading.Lock()
         self._open: OrderedDict[str, _Held] = OrderedDict()
         self._reviews: OrderedDict[str, SessionReview] = OrderedDict()
 
     def listing(self) -> list[Listed]:
         """What there is, newest first."""
-        if self._recordings is None:
+        if self.recordings is None:
             return []
-        found = [_listed(session) for session in find_sessions(self._recordings)]
+        found = [_listed(session) for session in find_sessions(self.recordings)]
         return sorted(found, key=lambda each: each.began_at, reverse=True)
 
     def find(self, session_id: str) -> Listed | None:

@@ -1,12 +1,14 @@
 """Long work of the review page: the figures of all sessions, one after the other, to be watched and to be stopped."""
 
 import threading
-from collections.abc import Sequence
+from collections import OrderedDict
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from dashboard.session_cache import Listed, SessionCache
+from dashboard.session_cache import REVIEWS_LIMIT, Listed
 from monitor.errors import MonitorError
+from monitor.sessions.figures import SessionReview
 from monitor.sessions.trends import Trend, trends
 
 Stage = Literal["idle", "working", "stopping", "stopped", "done"]
@@ -38,11 +40,12 @@ class TrendJob:
     """Goes through sessions in a thread of its own; one job at a time for all viewers.
 
     Args:
-        shelf: Where sessions are, and where their figures stay.
+        figures: Gives the figures of a session that is over; they stay here.
     """
 
-    def __init__(self, shelf: SessionCache) -> None:
-        self._shelf = shelf
+    def __init__(self, figures: Callable[[Listed], SessionReview]) -> None:
+        self._figures = figures
+        self._known: OrderedDict[str, SessionReview] = OrderedDict()
         self._lock = threading.Lock()
         self._state = IDLE
         self._ids: tuple[str, ...] = ()
@@ -85,7 +88,7 @@ class TrendJob:
             if stop.is_set():
                 break
             try:
-                reviews.append(self._shelf.review(listed))
+                reviews.append(self._review(listed))
             except (MonitorError, OSError):
                 unread.append(listed.id)
             last = done == len(sessions)
@@ -97,6 +100,13 @@ class TrendJob:
         self._tell(stop, TrendState(
             state="stopped", done=len(reviews), total=len(sessions), unread=tuple(unread), found=trends(reviews)
         ))  # fmt: skip
+
+    def _review(self, listed: Listed) -> SessionReview:
+        if listed.id not in self._known:
+            self._known[listed.id] = self._figures(listed)
+            while len(self._known) > REVIEWS_LIMIT:
+                self._known.popitem(last=False)
+        return self._known[listed.id]
 
     def _tell(self, stop: threading.Event, state: TrendState) -> None:
         with self._lock:

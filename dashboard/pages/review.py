@@ -4,7 +4,8 @@ import dash
 from dash import Input, Output, State, ctx
 from dash.development.base_component import Component
 
-from dashboard.review_files import review_routes
+from dashboard import session_jobs
+from dashboard.review_files import ReviewFiles
 from dashboard.session_cache import Listed, SessionCache
 from dashboard.stall_source import StallSources
 from dashboard.trend_job import TrendJob
@@ -12,6 +13,7 @@ from dashboard.views.review import no_moment, review_page
 from dashboard.views.review_trends import trend_button, trend_figures, trend_words
 from dashboard.views.stalls import moment
 from dashboard.watch import Watch
+from dashboard.worker_pool import Asker, WorkerPool
 
 AT_ONCE = 8
 """So few sessions are gone through without being asked to."""
@@ -21,23 +23,24 @@ Chosen = list[str | None]
 
 def register(app: dash.Dash, watch: Watch) -> None:
     """Register the page, its addresses and its callbacks."""
-    shelf = SessionCache(watch.recordings)
+    cache, pool = SessionCache(watch.recordings), WorkerPool()
+    app.server.extensions[WorkerPool.__name__] = pool
 
     def layout(session: str = "", beside: str = "", **_query: str) -> Component:
-        listing = shelf.listing()
+        listing = cache.listing()
         chosen = _chosen(listing, session)
         other = next((each for each in listing if each.id == beside and each is not chosen), None)
         return review_page(listing, chosen, other, session)
 
-    _show_moments(app, StallSources(watch, shelf))
-    app.server.register_blueprint(review_routes(shelf))
+    _show_moments(app, StallSources(watch, cache))
+    app.server.register_blueprint(ReviewFiles(cache, pool).routes())
     dash.register_page("review", path="/review", name="Review", title="Review", order=4, layout=layout, in_menu=True)
 
-    _reckon_trends(app, shelf)
+    here = Asker(address="trends", is_here=True)
+    _show_trends(app, cache, TrendJob(lambda listed: pool.run(here, session_jobs.session_figures, watch.recordings, listed.id)))
 
 
-def _reckon_trends(app: dash.Dash, shelf: SessionCache) -> None:
-    job = TrendJob(shelf)
+def _show_trends(app: dash.Dash, cache: SessionCache, job: TrendJob) -> None:
 
     @app.callback(
         Output("trend-said", "children"),
@@ -49,8 +52,8 @@ def _reckon_trends(app: dash.Dash, shelf: SessionCache) -> None:
         State("review-chosen", "data"),
         State("trend-do", "children"),
     )
-    def reckon(_ticks: int, _clicks: int, chosen: Chosen, shown: str) -> tuple[object, ...]:
-        sessions = _alike(shelf.listing(), chosen[0])
+    def update(_ticks: int, _clicks: int, chosen: Chosen, shown: str) -> tuple[object, ...]:
+        sessions = _alike(cache.listing(), chosen[0])
         before = job.state(sessions)
         pressed = ctx.triggered_id == "trend-do"
         if pressed and before.state in ("working", "stopping"):

@@ -54,7 +54,9 @@ def trend_words(state: TrendState, title: str) -> list[Component]:
 
 def trend_button(state: TrendState) -> str:
     """What can be asked for; empty where nothing can."""
-    return {"idle": "Reckon the trends", "working": "Stop", "stopping": "Stopping …", "stopped": "Go on", "done": ""}[state.state]
+    return {"idle": "Work out the trends", "working": "Stop", "stopping": "Stopping …", "stopped": "Go on", "done": ""}[
+        state.state
+    ]
 
 
 def trend_figures(state: TrendState) -> list[Component]:

@@ -156,7 +156,7 @@ def _opened(seed: MirrorSeed, order: PageOrder) -> tuple[multiprocessing.process
     """
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe()
-    process = context.Process(target=_serve, args=(theirs, seed, order), name="pilotlamp pages", daemon=True)
+    process = context.Process(target=_serve, args=(theirs, seed, order), name="pilotlamp pages")
     process.start()
     theirs.close()
     try:

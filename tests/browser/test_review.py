@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from playwright.sync_api import expect
 
-from dashboard.session_cache import SessionCache
+from dashboard.trend_job import TrendJob
 from monitor.layout import parse_layout
 from monitor.runtime.session_stream import session_pipeline
 from monitor.sessions import SessionFolder
@@ -175,14 +175,14 @@ def slow_trends(show, tmp_path, monkeypatch):
         shutil.copytree(RECORDINGS / "2026-05-16_13-00-00_fernhollow-show-layout", made)
         manifest = json.loads((made / "manifest.json").read_text())
         (made / "manifest.json").write_text(json.dumps({**manifest, "began_at": f"2026-05-{10 + k}T09:30:00Z"}))
-    go, asked, review_of = threading.Event(), [], SessionCache.review
+    go, asked, review_of = threading.Event(), [], TrendJob._review
 
-    def held(shelf, listed):
+    def held(job, listed):
         asked.append(listed.id)
         assert len(asked) != 3 or go.wait(60)
-        return review_of(shelf, listed)
+        return review_of(job, listed)
 
-    monkeypatch.setattr(SessionCache, "review", held)
+    monkeypatch.setattr(TrendJob, "_review", held)
     hall = Hall(4)
     hall.recordings = tmp_path
     yield show(hall), go
@@ -195,7 +195,7 @@ def test_long_work_is_begun_stopped_and_gone_on_with_by_keys(slow_trends):
     page.set_default_timeout(PATIENCE_MS)
     trends = page.get_by_role("region", name="Trends")
     button = trends.get_by_role("button")
-    expect(button).to_have_text("Reckon the trends")
+    expect(button).to_have_text("Work out the trends")
     button.focus()
     page.keyboard.press("Enter")
     expect(trends).to_contain_text("2 of 10 sessions")

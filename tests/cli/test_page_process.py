@@ -68,7 +68,7 @@ def test_figures_reach_the_page_and_what_operators_do_reaches_the_recording(watc
     assert {part["name"] for part in parts} >= {"pipeline", "recorder", "supervisor"}
     assert until(lambda: (get(address, "feed/now") or {}).get("districts", [{}])[0].get("volts"))
     assert act(address, {"kind": "mark", "text": "the train passes the station"}) == 200
-    (session,) = find_sessions(tmp_path / "recordings")
+    session = until(lambda: next(find_sessions(tmp_path / "recordings"), None))
     until(lambda: session.notices("actions").is_file() and "the train passes" in session.notices("actions").read_text())
     page = page_of(process)
     assert page.nice() > psutil.Process(process.pid).nice()
@@ -98,9 +98,9 @@ def test_the_page_ends_with_a_watch_that_is_killed(watched):
 def test_a_page_that_hangs_holds_up_no_recording(watched, tmp_path):
     process, address = watched
     until(lambda: get(address, "healthz"))
+    session = until(lambda: next(find_sessions(tmp_path / "recordings"), None))
     page = page_of(process)
     page.suspend()
-    (session,) = find_sessions(tmp_path / "recordings")
     before = sum(path.stat().st_size for path in session.raw.iterdir())
     time.sleep(3.0)
     assert sum(path.stat().st_size for path in session.raw.iterdir()) > before + 3_000

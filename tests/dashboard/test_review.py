@@ -266,22 +266,22 @@ def test_a_session_that_is_being_recorded_is_shown_up_to_now(tmp_path):
     assert "Being recorded" not in client.get(f"/review/sheet?session={name}").text
 
 
-class _HeldShelf:
-    """A shelf that lets go of one session at a time."""
+class _HeldFigures:
+    """Figures of sessions, once they are let go."""
 
-    def __init__(self, shelf):
-        self.shelf, self.reached, self.go = shelf, threading.Event(), threading.Event()
+    def __init__(self, cache):
+        self.cache, self.reached, self.go = cache, threading.Event(), threading.Event()
 
-    def review(self, listed):
+    def __call__(self, listed):
         self.reached.set()
         assert self.go.wait(60)
-        return self.shelf.review(listed)
+        return self.cache.review(listed)
 
 
 def test_trends_show_progress_and_can_be_stopped(recordings):
-    shelf = SessionCache(recordings)
-    held = _HeldShelf(shelf)
-    job, sessions = TrendJob(held), shelf.listing()
+    cache = SessionCache(recordings)
+    held = _HeldFigures(cache)
+    job, sessions = TrendJob(held), cache.listing()
     assert job.state(sessions).state == "idle"
     job.start(sessions)
     assert held.reached.wait(60)
