@@ -11,14 +11,13 @@ from monitor.planning.budget import Budget, BudgetEntry, LimitUse
 from monitor.planning.budget_words import binding_words, return_rows
 from monitor.planning.planned_loads import measured_words
 
-NEAR_SHARE = 0.8
 SPANS_S = (20, 60, 120, 300, 590)
 
 
 def budget_table(budget: Budget) -> Component:
     """The budget: typical, everything running, and with the heaviest start on top."""
     head = html.Tr([html.Th(text) for text in ("", "typical", "all running", "with a start")])
-    rows = [row for entry in budget.entries for row in _entry_rows(entry)]
+    rows = [row for entry in budget.entries for row in _entry_rows(entry, budget.reserve)]
     rows += [_note(" ".join(" ".join(return_rows(drops)).split())) for drops in budget.returns]
     words = [html.Li(line, **hook(binds="")) for line in binding_words(budget)]
     return html.Div(
@@ -68,7 +67,7 @@ def learn_form(layout: Layout, *, may_keep: bool) -> Component:
     return html.Details([html.Summary("Learn this engine's draw from the running layout"), form], className="entry")
 
 
-def _entry_rows(entry: BudgetEntry) -> Iterator[Component]:
+def _entry_rows(entry: BudgetEntry, reserve: float) -> Iterator[Component]:
     draw = entry.draw
     figures = [
         html.Td([f"{amps:.1f} A", html.Small(f" {amps * entry.volts:.0f} VA")])
@@ -77,7 +76,7 @@ def _entry_rows(entry: BudgetEntry) -> Iterator[Component]:
     name = html.Th([html.Small(f"{entry.kind} "), entry.name], scope="row")
     yield html.Tr([name, *figures], **(hook(refused="") if entry.refused else {}))
     if entry.limits:
-        yield html.Tr([html.Td([_limit(limit) for limit in entry.limits], colSpan=4)])
+        yield html.Tr([html.Td([_limit(limit, reserve) for limit in entry.limits], colSpan=4)])
     if entry.loads:
         loads = "; ".join(
             f"{load.name} {load.running_amps:g} A, starts at {load.starting_amps or load.running_amps:g} A ({source})"
@@ -92,12 +91,10 @@ def _note(words: str) -> Component:
     return html.Tr([html.Td(words, colSpan=4, className="none note")])
 
 
-def _limit(limit: LimitUse) -> Component:
+def _limit(limit: LimitUse, reserve: float) -> Component:
     over = limit.share > 1
-    much = "over" if over else "near" if limit.share > NEAR_SHARE else "free"
+    much = "over" if over else "near" if limit.share > 1 - reserve + 1e-9 else "free"
     bar = html.Span(html.Span(style={"width": f"{min(1.0, limit.share):.0%}"}, **hook(much=much)), className="rail")
-    words = (
-        f"{limit.limit}: {limit.drawn:.1f} of {limit.allowed:.1f} {limit.unit}, {limit.share:.0%}{' – TOO MUCH' if over else ''}"
-    )
+    words = f"{limit.limit}: {limit.drawn:.1f} of {limit.allowed:.1f} A, {limit.share:.0%}{' – TOO MUCH' if over else ''}"
     start = f" (typical {limit.typical_share:.0%}, with a start {limit.worst_share:.0%})"
     return html.Div([bar, words, html.Small(start)], className="limit")

@@ -2,11 +2,14 @@
 
 import argparse
 import datetime as dt
+import json
+import math
+from collections.abc import Iterator
 from pathlib import Path
 
 from monitor.layout import load_layout
 from monitor.planning.bench_check import check_all
-from monitor.planning.budget import BudgetOptions, reckon
+from monitor.planning.budget import Budget, BudgetOptions, reckon
 from monitor.planning.budget_words import budget_text
 from monitor.planning.plan_file import changed_plan, load_plan
 from monitor.planning.typical_draws import TYPICAL_DRAWS
@@ -18,6 +21,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--plan", type=Path, metavar="FILE", help="the plan file (default: LAYOUT.plan.toml where it is there)")
     parser.add_argument("--drop", type=float, metavar="SHARE", help="volts that may be lost on the way (default 0.05)")
     parser.add_argument("--celsius", type=float, help="temperature of the feeders' copper (default 40)")
+    parser.add_argument("--json", action="store_true", help="print one JSON object a limit and a district, and nothing else")
     parser.add_argument("--typical", action="store_true", help="print the table of typical draws instead")
 
 
@@ -34,5 +38,29 @@ def run(args: argparse.Namespace) -> int:
     changes = {"drop_share": args.drop, "celsius": args.celsius}
     plan = changed_plan(plan, {key: value for key, value in changes.items() if value is not None})
     verdicts = check_all(layout, plan, today=dt.datetime.now().astimezone().date())
-    print(budget_text(reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)), end="")
+    budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
+    print("\n".join(json.dumps(line) for line in as_json(budget)) + "\n" if args.json else budget_text(budget), end="")
     return 0
+
+
+def as_json(budget: Budget) -> Iterator[dict[str, object]]:
+    """The machine-readable form: every limit, then what arrives at every district."""
+    for entry in budget.entries:
+        for limit in entry.limits:
+            if limit.kind != "others":
+                share = limit.share if math.isfinite(limit.share) else None
+                of = f"{entry.kind} {entry.name}"
+                yield {
+                    "kind": "limit",
+                    "of": of,
+                    "limit": limit.kind,
+                    "used_share": share,
+                    "amps": limit.drawn,
+                    "limit_amps": limit.allowed,
+                }
+    for entry in budget.entries:
+        if entry.kind == "district":
+            lost = entry.feeder.lost_volts if entry.feeder is not None else None
+            arriving = entry.feeder.arriving_volts if entry.feeder is not None else None
+            counted = entry.feeder is not None and entry.feeder.has_track
+            yield {"kind": "arrives", "district": entry.name, "volts_lost": lost, "volts": arriving, "rails_counted": counted}

@@ -1,10 +1,13 @@
 """Copper wire: size, resistance and ampacity.
 
 Sources: gauge sizes ASTM B258 (d = 0.127 mm x 92^((36 - n) / 39)); annealed copper 58 MS/m at 20 degrees Celsius and 0.00393 per
-kelvin, IEC 60028; resistance over temperature with the zero-resistance temperature of -234.5 degrees Celsius, IEC 60228.
+kelvin, IEC 60028; resistance over temperature with the zero-resistance temperature of -234.5 degrees Celsius, and the most that a
+flexible wire of a nominal cross-section may have (class 5), IEC 60228. A gauge is taken as solid wire; stranded has 2-3 % more.
 """
 
 import math
+
+import numpy as np
 
 from monitor.errors import LayoutError
 from monitor.layout.schema import Feeder
@@ -12,6 +15,8 @@ from monitor.layout.schema import Feeder
 CONDUCTIVITY_S_PER_M = 58e6
 ZERO_RESISTANCE_CELSIUS = -234.5
 REFERENCE_CELSIUS = 20.0
+CLASS_5_OHMS_PER_KM = {0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30, 10.0: 1.91}
+"""By nominal square millimetres: most ohms a kilometre of plain flexible wire at 20 degrees (IEC 60228; 6 and 10 mm2 from memory)."""
 WARM_CELSIUS = 40.0
 """What a feeder under a layout reaches on a busy evening: common practice, no published source."""
 
@@ -49,9 +54,21 @@ def ohms_per_m(cross_section_mm2: float, celsius: float = REFERENCE_CELSIUS) -> 
     return warmer / (CONDUCTIVITY_S_PER_M * cross_section_mm2 * 1e-6)
 
 
+def wire_ohms_per_m(feeder: Feeder, celsius: float = REFERENCE_CELSIUS) -> float:
+    """Resistance of one metre of a feeder's wire, ohms: of a gauge by its size, of square millimetres as flexible wire may have at most.
+
+    Sizes between those of the standard take their share of the excess over solid copper.
+    """
+    excess = 1.0 if feeder.mm2 is None else float(np.interp(feeder.mm2, list(CLASS_5_OHMS_PER_KM), _CLASS_5_EXCESS))
+    return ohms_per_m(area_mm2(feeder), celsius) * excess
+
+
 def loop_ohms(feeder: Feeder, celsius: float = REFERENCE_CELSIUS) -> float:
     """Resistance out and back, ohms."""
-    return 2 * feeder.one_way_m * ohms_per_m(area_mm2(feeder), celsius)
+    return 2 * feeder.one_way_m * wire_ohms_per_m(feeder, celsius)
+
+
+_CLASS_5_EXCESS = [ohms * 1e-3 / ohms_per_m(mm2) for mm2, ohms in CLASS_5_OHMS_PER_KM.items()]
 
 
 def ampacity_amps(feeder: Feeder) -> float:

@@ -298,6 +298,14 @@ class Layout(Table, frozen=True):
         """
         return next(iter(supply for supply in self.supply if supply.name == name))
 
+    def output_named(self, supply: str, name: str) -> Output:
+        """The output of that name on that supply.
+
+        Raises:
+            KeyError: No output has that name.
+        """
+        return next(iter(output for output in self.output if (output.supply, output.name) == (supply, name)))
+
     def channel_calibration(self, board: str, channel: int) -> ChannelCalibration:
         """The correction of one channel; the neutral one where none is written."""
         return self.calibration.get(board, {}).get(str(channel), ChannelCalibration())

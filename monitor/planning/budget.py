@@ -1,7 +1,8 @@
 """The power budget: what the loads draw, typical and at worst, against every limit, and the volts that arrive.
 
 Worst case: everything runs and the load with the heaviest start starts on top. Typical: a stated share of each kind runs at once.
-Volt-amperes are amps times the supply's highest volts, since the budget has to hold with the throttle up.
+Every limit is in amps: the plate's volt-amperes over the supply's highest volts, since the budget has to hold with the throttle up. One
+rule of reserve, here and in sharing: with everything running, a share of every limit stays free.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -9,25 +10,36 @@ from dataclasses import dataclass, field
 
 from monitor.layout import District, Layout, Output, Supply
 from monitor.layout.conductors import WARM_CELSIUS, ampacity_amps
-from monitor.layout.ratings import usable_va, winding_amps
+from monitor.layout.ratings import output_volts, usable_va, winding_amps
 from monitor.planning.bench_check import BenchVerdict
 from monitor.planning.common_return import ReturnDrops, return_drops
-from monitor.planning.feeders import FeederVolts, feeder_volts
+from monitor.planning.feeders import FeederVolts, Way, feeder_volts
+from monitor.planning.offers import MOST_ACCESSORY_VOLTS, VOLTS_OVER
 from monitor.planning.plan_file import Plan
 from monitor.planning.planned_loads import PlannedLoad, planned_loads
+from monitor.planning.share_values import RESERVE
 
+LIMIT_WORDS = {
+    "plate": "nameplate total",
+    "winding": "winding current",
+    "protection": "protection rating",
+    "output": "output's own limit",
+    "feeder": "feeder ampacity",
+    "others": "what the other outputs leave",
+}
 AT_ONCE = {"locomotive": 0.8, "lighting": 1.0, "accessory": 0.3}
 """Share of each kind of load that typically runs at once: common practice, no published source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BudgetOptions:
-    """How to reckon.
+    """How the budget is made.
 
     Attributes:
         at_once: Share of each kind of load that typically runs at once.
         drop_share: Chosen limit of the volts lost on the way, share of the supply's highest volts (common practice: 5 %).
         celsius: Temperature of the feeders' copper.
+        reserve: Share of every limit to keep free.
         refused: By supply: why no load may be put on it.
         set_aside: By supply: a verdict that a person set aside.
     """
@@ -35,6 +47,7 @@ class BudgetOptions:
     at_once: Mapping[str, float] = field(default_factory=lambda: dict(AT_ONCE))
     drop_share: float = 0.05
     celsius: float = WARM_CELSIUS
+    reserve: float = RESERVE
     refused: Mapping[str, str] = field(default_factory=dict)
     set_aside: Mapping[str, str] = field(default_factory=dict)
 
@@ -47,6 +60,7 @@ class BudgetOptions:
             at_once={**AT_ONCE, **{str(kind): share for kind, share in plan.at_once.items()}},
             drop_share=plan.drop_share,
             celsius=plan.celsius,
+            reserve=plan.reserve,
             refused={name: why for name, why in refused.items() if name not in aside},
             set_aside={name: f"{aside[name]}. {why}" for name, why in refused.items() if name in aside},
         )
@@ -57,20 +71,23 @@ class LimitUse:
     """One limit and how much of it is used.
 
     Attributes:
-        limit: Its name in words.
-        allowed: Amps or volt-amperes allowed.
-        typical: What is typically drawn.
-        drawn: With everything running.
-        worst: With the heaviest start on top, for a moment.
-        unit: "A" or "VA".
+        kind: "plate", "winding", "protection", "output", "feeder", or "others" for what the other outputs leave.
+        allowed: Amps allowed.
+        typical: Amps typically drawn.
+        drawn: Amps with everything running.
+        worst: Amps with the heaviest start on top, for a moment.
     """
 
-    limit: str
+    kind: str
     allowed: float
     typical: float
     drawn: float
     worst: float
-    unit: str
+
+    @property
+    def limit(self) -> str:
+        """Its name in words."""
+        return LIMIT_WORDS[self.kind]
 
     @property
     def share(self) -> float:
@@ -108,7 +125,7 @@ class BudgetEntry:
         kind: "district", "output" or "supply".
         name: Its name; an output is written SUPPLY/OUTPUT.
         draw: What it draws.
-        volts: Highest volts of the supply, at which volt-amperes are reckoned.
+        volts: Highest volts of the supply or output, at which volt-amperes are taken.
         limits: Every limit that bears on it, the tightest first.
         loads: What draws there; for a district.
         feeder: Volts lost on the way, for a district with a feeder or a shared return.
@@ -139,10 +156,14 @@ class Budget:
     Attributes:
         entries: Supplies, then outputs, then districts, in file order.
         returns: Shared returns.
+        reserve: Share of every limit to keep free.
+        too_many_volts: What gets more volts than it takes, one sentence each.
     """
 
     entries: tuple[BudgetEntry, ...]
     returns: tuple[ReturnDrops, ...]
+    reserve: float
+    too_many_volts: tuple[str, ...] = ()
 
     @property
     def binding(self) -> tuple[BudgetEntry, LimitUse] | None:
@@ -156,7 +177,7 @@ def reckon(layout: Layout, options: BudgetOptions | None = None, plan: Plan | No
 
     Args:
         layout: The layout.
-        options: How to reckon; as the plan says when None.
+        options: How it is made; as the plan says when None.
         plan: The plan file; guessed loads and shared returns come from it.
     """
     plan = plan or Plan()
@@ -172,9 +193,31 @@ def reckon(layout: Layout, options: BudgetOptions | None = None, plan: Plan | No
     entries = (
         *_supplies(layout, loads, options),
         *_outputs(layout, loads, options),
-        *_districts(layout, loads, options, returns),
+        *_districts(layout, loads, _ways(layout, plan, returns), options),
     )
-    return Budget(entries=entries, returns=returns)
+    bright = tuple(words for district in layout.district for words in too_many_volts(layout, district, loads[district.name]))
+    return Budget(entries=entries, returns=returns, reserve=options.reserve, too_many_volts=bright)
+
+
+def too_many_volts(layout: Layout, district: District, loads: Sequence[PlannedLoad]) -> Iterator[str]:
+    """Lamps and accessories on an output that gives more than they take."""
+    output = layout.output_named(district.supply, district.output)
+    volts = output_volts(output, layout.supply_named(district.supply))
+    for load in (each.load for each in loads if each.load.kind != "locomotive"):
+        most = load.volts * (1 + VOLTS_OVER) if load.volts is not None else MOST_ACCESSORY_VOLTS
+        if volts <= most or (load.volts is None and district.use == "track"):
+            continue
+        made = (
+            f"is made for {load.volts:g} V"
+            if load.volts is not None
+            else "has no volts in the layout file (accessories take 18 V at most)"
+        )
+        remedy = (
+            f"keep the throttle so low that a meter shows no more than {load.volts or MOST_ACCESSORY_VOLTS:g} V"
+            if output.control == "variable"
+            else "put it on an output that gives less, or measure and give its volts"
+        )
+        yield f"{load.name} {made}; output {district.output_name} gives up to {volts:g} V: {remedy}."
 
 
 def draw_of(loads: Sequence[PlannedLoad], options: BudgetOptions) -> Draw:
@@ -197,10 +240,8 @@ def _tightest(limits: Iterable[LimitUse]) -> tuple[LimitUse, ...]:
     return tuple(sorted(limits, key=lambda limit: -limit.share))
 
 
-def _amps_limit(limit: str, allowed: float, draw: Draw) -> LimitUse:
-    return LimitUse(
-        limit=limit, allowed=allowed, typical=draw.typical_amps, drawn=draw.running_amps, worst=draw.worst_amps, unit="A"
-    )
+def _use(kind: str, allowed: float, draw: Draw) -> LimitUse:
+    return LimitUse(kind=kind, allowed=allowed, typical=draw.typical_amps, drawn=draw.running_amps, worst=draw.worst_amps)
 
 
 def _supplies(layout: Layout, loads: _Loads, options: BudgetOptions) -> Iterator[BudgetEntry]:
@@ -218,18 +259,10 @@ def _supplies(layout: Layout, loads: _Loads, options: BudgetOptions) -> Iterator
 
 
 def _supply_limits(supply: Supply, draw: Draw) -> Iterator[LimitUse]:
-    volts = supply.max_volts
-    yield LimitUse(
-        limit="nameplate total",
-        allowed=usable_va(supply),
-        typical=draw.typical_amps * volts,
-        drawn=draw.running_amps * volts,
-        worst=draw.worst_amps * volts,
-        unit="VA",
-    )
-    yield _amps_limit("winding current", winding_amps(supply), draw)
+    yield _use("plate", usable_va(supply) / supply.max_volts, draw)
+    yield _use("winding", winding_amps(supply), draw)
     if supply.protection is not None and supply.protection.rated_amps is not None:
-        yield _amps_limit("protection rating", supply.protection.rated_amps, draw)
+        yield _use("protection", supply.protection.rated_amps, draw)
 
 
 def _outputs(layout: Layout, loads: _Loads, options: BudgetOptions) -> Iterator[BudgetEntry]:
@@ -245,34 +278,39 @@ def _outputs(layout: Layout, loads: _Loads, options: BudgetOptions) -> Iterator[
 
 def _output_limits(output: Output, supply: Supply, draw: Draw, others: Draw) -> Iterator[LimitUse]:
     if output.max_amps is not None:
-        yield _amps_limit("output's own limit", output.max_amps, draw)
+        yield _use("output", output.max_amps, draw)
     # The plate's total is never one output's alone: what the others draw comes out of it.
-    yield _amps_limit("what the other outputs leave", max(0.0, winding_amps(supply) - others.running_amps), draw)
+    yield _use("others", max(0.0, winding_amps(supply) - others.running_amps), draw)
 
 
-def _districts(layout: Layout, loads: _Loads, options: BudgetOptions, returns: Sequence[ReturnDrops]) -> Iterator[BudgetEntry]:
-    back = {name: volts for each in returns for name, volts in each.lost_volts.items()}
+def _districts(layout: Layout, loads: _Loads, way_of: Mapping[str, Way], options: BudgetOptions) -> Iterator[BudgetEntry]:
     for district in layout.district:
-        draw = draw_of(loads[district.name], options)
-        supply = layout.supply_named(district.supply)
-        feeder = district.feeder
-        limits = () if feeder is None else (_amps_limit("feeder ampacity", ampacity_amps(feeder), draw),)
-        volts = None
-        if feeder is not None or district.name in back:
-            volts = feeder_volts(
-                feeder,
-                supply.max_volts,
-                draw.worst_amps,
-                drop_share=options.drop_share,
-                celsius=options.celsius,
-                return_volts=back.get(district.name),
-            )
+        draw, way = draw_of(loads[district.name], options), way_of[district.name]
+        volts = output_volts(layout.output_named(district.supply, district.output), layout.supply_named(district.supply))
         yield BudgetEntry(
             kind="district",
             name=district.name,
             draw=draw,
-            volts=supply.max_volts,
-            limits=limits,
+            volts=volts,
+            limits=() if way.feeder is None else (_use("feeder", ampacity_amps(way.feeder), draw),),
             loads=tuple(loads[district.name]),
-            feeder=volts,
+            feeder=None
+            if way == Way()
+            else feeder_volts(way, volts, draw.worst_amps, drop_share=options.drop_share, celsius=options.celsius),
         )
+
+
+def _ways(layout: Layout, plan: Plan, returns: Sequence[ReturnDrops]) -> dict[str, Way]:
+    """Of each district; of a loop that was measured whole, only the neighbours' part of the shared return comes on top."""
+    tracks = {track.district: track for track in plan.track}
+    lost = {name: volts for each in returns for name, volts in each.lost_volts.items()}
+    neighbours = {name: volts for each in returns for name, volts in each.neighbours_volts.items()}
+    whole = {name for name, track in tracks.items() if track.loop_ohms is not None}
+    return {
+        d.name: Way(
+            feeder=d.feeder,
+            track=tracks.get(d.name),
+            return_volts=neighbours.get(d.name) if d.name in whole else lost.get(d.name),
+        )
+        for d in layout.district
+    }

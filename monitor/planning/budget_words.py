@@ -20,6 +20,7 @@ def budget_text(budget: Budget) -> str:
 def binding_words(budget: Budget) -> Iterator[str]:
     """What binds, and what must not be."""
     yield from verdict_words(budget)
+    yield from budget.too_many_volts
     found = budget.binding
     if found is None:
         yield "Nothing draws yet: add [[load]] tables, or guess with the plan file's [[guess]]."
@@ -28,7 +29,8 @@ def binding_words(budget: Budget) -> Iterator[str]:
     yield f"What binds first: {entry.kind} {entry.name}, {limit.limit}, at {limit.share:.0%} with everything running."
     for other in budget.entries:
         for each in other.limits:
-            yield from _over_words(other, each)
+            yield from _over_words(other, each, budget.reserve)
+    yield f"Reserve: {budget.reserve:.0%} of every limit stays free with everything running; pilotlamp share keeps the same."
 
 
 def verdict_words(budget: Budget) -> Iterator[str]:
@@ -40,11 +42,14 @@ def verdict_words(budget: Budget) -> Iterator[str]:
             yield f"! {entry.name} is {entry.set_aside}"
 
 
-def _over_words(entry: BudgetEntry, limit: LimitUse) -> Iterator[str]:
+def _over_words(entry: BudgetEntry, limit: LimitUse, reserve: float) -> Iterator[str]:
     where = f"{entry.kind} {entry.name}, {limit.limit}"
     if limit.share > 1:
         yield f"OVER: {where}: {amount(limit, limit.drawn)}, {limit.share:.0%}."
-    elif limit.worst_share > 1 and limit.unit == "A":
+        return
+    if limit.kind != "others" and limit.share > 1 - reserve + 1e-9:
+        yield f"Into the reserve: {where}: {amount(limit, limit.drawn)}, {limit.share:.0%}."
+    if limit.worst_share > 1:
         yield f"For a moment over: {where}: a start on top makes {amount(limit, limit.worst)}."
 
 
@@ -58,13 +63,18 @@ def return_rows(drops: ReturnDrops) -> Iterator[str]:
         f"shared return {drops.name}: at worst {drops.most_amps:.1f} A in one stretch (wire: {drops.ampacity_amps:g} A); "
         f"{name} loses {volts:.1f} V in it, {drops.neighbours_volts[name]:+.1f} V of that by what others draw"
     )
+    if drops.across_gaps_volts:
+        yield (
+            f"{'':9}! less is lost because supplies are in anti-phase: up to {drops.across_gaps_volts:g} V stand across the gaps between "
+            "their districts, and a train that bridges one joins them. Put them in phase first (pilotlamp phase)"
+        )
     if drops.better_awg is not None:
         yield f"{'':9}{drops.better_awg} AWG would bring that under the chosen loss"
 
 
 def amount(limit: LimitUse, value: float) -> str:
     """How much of how much."""
-    return f"{value:.1f} of {limit.allowed:.1f} {limit.unit}"
+    return f"{value:.1f} of {limit.allowed:.1f} A"
 
 
 def _entry_rows(entry: BudgetEntry) -> Iterator[str]:
@@ -79,7 +89,7 @@ def _entry_rows(entry: BudgetEntry) -> Iterator[str]:
         over = "  OVER" if limit.share > 1 else ""
         yield (
             f"{'':9}{limit.limit[:30]:31}{limit.typical_share:>9.0%}{limit.share:>17.0%}{limit.worst_share:>18.0%}"
-            f"   of {limit.allowed:.1f} {limit.unit}{over}"
+            f"   of {limit.allowed:.1f} A{over}"
         )
     for each in entry.loads:
         load = each.load

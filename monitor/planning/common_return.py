@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Feeder, Layout
-from monitor.layout.conductors import ampacity_amps, awg_area_mm2, ohms_per_m
+from monitor.layout.conductors import ampacity_amps, awg_area_mm2, wire_ohms_per_m
 from monitor.layout.conductors import area_mm2 as wire_mm2
 from monitor.planning.feeders import GAUGES_TO_BUY
 from monitor.planning.plan_file import CommonReturn
@@ -49,6 +49,7 @@ class ReturnDrops:
         neighbours_volts: By district: the part of it that the others' current makes.
         stretches: Every stretch of the wire.
         ampacity_amps: What the wire may carry for long.
+        across_gaps_volts: The most that can stand between the hots of two of its supplies; 0 where all are in phase.
         better_awg: Thinnest listed gauge that keeps every district's loss in it under the chosen limit and carries the amps; None
             where the present wire does or none would.
     """
@@ -58,6 +59,7 @@ class ReturnDrops:
     neighbours_volts: Mapping[str, float]
     stretches: tuple[ReturnStretch, ...]
     ampacity_amps: float
+    across_gaps_volts: float
     better_awg: int | None
 
     @property
@@ -87,7 +89,7 @@ def return_drops(
     fed_by = {district.name: district.supply for district in layout.district}
     at_m = {tap.supply or tap.district or "": tap.at_m for tap in common.tap}
     places = sorted({tap.at_m for tap in common.tap})
-    metre_ohms = ohms_per_m(wire_mm2(common.wire), celsius)
+    metre_ohms = wire_ohms_per_m(common.wire, celsius)
     edges = [(a, b, max(TINY_OHMS, length * metre_ohms)) for a, b, length in _edges(places, common.ring_m)]
     ends = _ends(places, at_m, districts, fed_by)
     volts = node_volts(len(places), edges, _unit_injections(len(places), ends))
@@ -103,8 +105,17 @@ def return_drops(
         neighbours_volts=dict(zip(districts, (lost - own).tolist(), strict=True)),
         stretches=stretches,
         ampacity_amps=ampacity_amps(common.wire),
+        across_gaps_volts=_across_gaps(layout, common),
         better_awg=_better(common, max(shares, default=0.0) / drop_share, max((each.amps for each in stretches), default=0.0)),
     )
+
+
+def _across_gaps(layout: Layout, common: CommonReturn) -> float:
+    """Two supplies in anti-phase add up across a gap between their districts (textbook phasors)."""
+    highest = {tap.supply: layout.supply_named(tap.supply).max_volts for tap in common.tap if tap.supply is not None}
+    opposed = [volts for name, volts in highest.items() if name in common.opposed]
+    others = [volts for name, volts in highest.items() if name not in common.opposed]
+    return max(opposed) + max(others) if opposed and others else 0.0
 
 
 def node_volts(nodes: int, resistors: list[tuple[int, int, float]], injected_amps: Floats) -> Floats:

@@ -39,7 +39,7 @@ def morning_items(layout: Layout, verdicts: Sequence[BenchVerdict], budget: Budg
     """The items of the list, in the order of a morning; arguments as for :func:`morning_list`."""
     yield from map(_verdict_item, verdicts)
     for entry in budget.entries:
-        yield from _budget_items(entry)
+        yield from _budget_items(entry, budget.reserve)
     for drops in budget.returns:
         if drops.better_awg is not None:
             yield f"Shared return {drops.name}: too thin for this, {drops.better_awg} AWG would do. Run fewer trains at once on it."
@@ -57,13 +57,13 @@ def _verdict_item(verdict: BenchVerdict) -> str:
     return f"{verdict.supply}: {verdict.why}"
 
 
-def _budget_items(entry: BudgetEntry) -> Iterator[str]:
+def _budget_items(entry: BudgetEntry, reserve: float) -> Iterator[str]:
     if entry.refused and entry.draw.running_amps > 0:
         yield f"{entry.name}: not to be used, so move its districts to another supply (pilotlamp share)."
     if entry.set_aside:
         yield f"! {entry.name}: {entry.set_aside}"
     binding = entry.binding
-    if binding is not None and binding.share > 0.8:
+    if binding is not None and binding.share > 1 - reserve + 1e-9:
         yield f"{entry.name}: {binding.limit} at {binding.share:.0%} with everything running. Leave something off."
     if entry.feeder is not None and entry.feeder.lost_share > 0.05:
         yield f"{entry.name}: {entry.feeder.lost_volts:.1f} V are lost on the way at worst. Expect slow trains at the far end."

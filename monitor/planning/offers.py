@@ -3,7 +3,7 @@
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 
-from monitor.layout import District, Layout, Output, Supply
+from monitor.layout import District, Layout, Supply
 from monitor.layout.ratings import output_current, output_volts, safe_amps, usable_va
 from monitor.planning.bench_check import Fitness, check_all, check_candidate
 from monitor.planning.plan_file import Candidate, Plan
@@ -36,7 +36,7 @@ def needs_of(layout: Layout, plan: Plan | None = None) -> list[Need]:
 
 
 def _needs(layout: Layout, district: District, loads: Sequence[PlannedLoad], plan: Plan) -> Iterator[Need]:
-    supply, output = layout.supply_named(district.supply), _output_of(layout, district)
+    supply, output = layout.supply_named(district.supply), layout.output_named(district.supply, district.output)
     apart = [
         each
         for each in loads
@@ -69,10 +69,6 @@ def _needs(layout: Layout, district: District, loads: Sequence[PlannedLoad], pla
             most_volts=_most_volts([each], gives),
             at=at,
         )
-
-
-def _output_of(layout: Layout, district: District) -> Output:
-    return next(each for each in layout.output if (each.supply, each.name) == (district.supply, district.output))
 
 
 def _most_volts(loads: Sequence[PlannedLoad], gives: float) -> float:

@@ -144,6 +144,28 @@ class CommonReturn(_PlanTable, frozen=True):
         return Feeder(awg=self.awg, mm2=self.mm2, one_way_m=1.0)
 
 
+class TrackLoss(_PlanTable, frozen=True):
+    """What the way to the far end of a district's track adds to its wires; one of ohms_per_m and loop_ohms is given.
+
+    Attributes:
+        district: The district.
+        ohms_per_m: Of one metre of track, both rails together, joints included.
+        metres: From where the feeder joins to the farthest end.
+        loop_ohms: Measured at the output's end of the wires with the far end of the track short-circuited and the supply off: wires,
+            rails and joints together.
+    """
+
+    district: Name
+    ohms_per_m: NotNegative | None = None
+    metres: NotNegative | None = None
+    loop_ohms: NotNegative | None = None
+
+    @property
+    def ohms(self) -> float:
+        """What the track adds to the wires."""
+        return (self.ohms_per_m or 0.0) * (self.metres or 0.0)
+
+
 class Terminals(_PlanTable, frozen=True):
     """What the terminals of a supply are, as measured.
 
@@ -180,6 +202,7 @@ class Plan(_PlanTable, frozen=True):
         candidate: Supplies that could be bought.
         guess: Loads by the table of typical draws.
         common: Returns that several districts share.
+        track: What rails and joints of districts lose.
         terminals: What was measured of supplies' terminals.
     """
 
@@ -197,6 +220,7 @@ class Plan(_PlanTable, frozen=True):
     candidate: Annotated[tuple[Candidate, ...], Meta(max_length=CANDIDATES_LIMIT)] = ()
     guess: tuple[Guess, ...] = ()
     common: tuple[CommonReturn, ...] = ()
+    track: tuple[TrackLoss, ...] = ()
     terminals: tuple[Terminals, ...] = ()
 
     def terminals_of(self, supply: str) -> Terminals | None:
@@ -265,12 +289,26 @@ def _errors(plan: Plan, layout: Layout) -> Iterator[_Error]:
     for guess in plan.guess:
         yield from _points_nowhere("guess", "district", [guess.district], [district.name for district in layout.district])
         yield from _points_nowhere("guess", "like", [guess.like], [draw.name for draw in TYPICAL_DRAWS])
-    for common in plan.common:
-        yield from _common_errors(common, layout)
+    yield from _way_errors(plan, layout)
     for terminals in plan.terminals:
         yield from _points_nowhere("terminals", "supply", [terminals.supply], supplies)
         outputs = [output.name for output in layout.output if output.supply == terminals.supply]
         yield from _points_nowhere("terminals", "hot", [*terminals.hot, *terminals.other_commons], outputs)
+
+
+def _way_errors(plan: Plan, layout: Layout) -> Iterator[_Error]:
+    for common in plan.common:
+        yield from _common_errors(common, layout)
+        for name in {name for group in plan.phased for name in group} & set(common.opposed):
+            yield (
+                f'common "{common.name}"',
+                "opposed",
+                f'"{name}" is in phased, too: it is one or the other, so take it out of one',
+            )
+    for track in plan.track:
+        yield from _points_nowhere("track", "district", [track.district], [district.name for district in layout.district])
+        if (track.loop_ohms is None) == (track.ohms_per_m is None or track.metres is None):
+            yield f'track "{track.district}"', "loop_ohms", "give either loop_ohms as measured, or ohms_per_m and metres"
 
 
 def _points_nowhere(table: str | None, key: str, names: Iterable[str], known: list[str]) -> Iterator[_Error]:

@@ -1,21 +1,27 @@
 """Sources: hand calculations from the nameplate rule (a winding's current limit is VA over highest volts at any throttle, textbook) and
 from published wire resistance (NBS values; 14 AWG 2.525 ohms per 1000 ft at 20 degrees)."""
 
+import json
 import re
 import shutil
 import subprocess
+import tomllib
 
 import pytest
 
+from monitor.cli.main import main
+from monitor.errors import LayoutError
 from monitor.layout import Feeder, Load, parse_layout
 from monitor.planning.bench_check import check_all
 from monitor.planning.budget import BudgetOptions, draw_of, reckon
 from monitor.planning.budget_words import budget_text
-from monitor.planning.feeders import feeder_volts
+from monitor.planning.feeders import Way, feeder_volts
+from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.plan_file import parse_plan
 from monitor.planning.planned_loads import PlannedLoad
+from monitor.planning.sharing import share_load
 from monitor.planning.typical_draws import TYPICAL_DRAWS
-from tests.layout.fernhollow import FERNHOLLOW
+from tests.layout.fernhollow import BOTH_FIT, FERNHOLLOW
 from tests.planning.test_bench_check import TODAY
 
 MORE_LOADS = """
@@ -52,7 +58,7 @@ def test_typical_running_and_worst_draw():
 def test_every_limit_of_a_supply_and_which_binds():
     north = entry("North bench")
     by_name = {limit.limit: limit for limit in north.limits}
-    assert by_name["nameplate total"].drawn == pytest.approx(5.4 * 18)
+    assert by_name["nameplate total"].drawn == pytest.approx(5.4)
     assert by_name["winding current"].allowed == pytest.approx(180 / 18)
     assert by_name["protection rating"].allowed == 10
     assert by_name["winding current"].worst_share == pytest.approx(7.5 / 10)
@@ -67,16 +73,16 @@ def test_every_limit_of_a_supply_and_which_binds():
 def test_a_plate_that_rates_the_input_is_derated():
     text = FERNHOLLOW.replace('rating_is = "output"', 'rating_is = "input"')
     north = entry("North bench", parse_layout(text))
-    assert next(limit for limit in north.limits if limit.unit == "VA").allowed == pytest.approx(180 * 0.75)
+    assert next(limit for limit in north.limits if limit.kind == "plate").allowed == pytest.approx(180 * 0.75 / 18)
 
 
 def test_feeder_volts_by_hand():
     # 14 AWG, 20 ft one way, 10 A at 20 degrees: 2 x 20 x 2.525/1000 x 10 = 1.010 V, 5.61 % of 18 V.
-    volts = feeder_volts(Feeder(awg=14, one_way_m=6.096), 18.0, 10.0, **AT_20)
+    volts = feeder_volts(Way(feeder=Feeder(awg=14, one_way_m=6.096)), 18.0, 10.0, **AT_20)
     assert volts.lost_volts == pytest.approx(1.010, abs=0.001)
     assert volts.lost_share == pytest.approx(0.0561, abs=0.0001)
     assert volts.better_awg == 12
-    assert feeder_volts(Feeder(awg=14, one_way_m=6.096), 18.0, 1.0, **AT_20).better_awg is None
+    assert feeder_volts(Way(feeder=Feeder(awg=14, one_way_m=6.096)), 18.0, 1.0, **AT_20).better_awg is None
 
 
 def test_feeder_volts_against_ngspice(tmp_path):
@@ -87,7 +93,7 @@ def test_feeder_volts_against_ngspice(tmp_path):
     (tmp_path / "feeder.cir").write_text(deck)
     done = subprocess.run(["ngspice", "-b", "feeder.cir"], cwd=tmp_path, capture_output=True, text=True, check=True)
     arriving = float(re.findall(r"v\(b,c\)\s*=?\s*([-\d.eE+]+)|^0\s+([-\d.eE+]+)", done.stdout, re.M)[0][-1] or 0)
-    volts = feeder_volts(Feeder(awg=14, one_way_m=6.096), 18.0, 10.0, **AT_20)
+    volts = feeder_volts(Way(feeder=Feeder(awg=14, one_way_m=6.096)), 18.0, 10.0, **AT_20)
     assert volts.arriving_volts == pytest.approx(arriving, abs=2e-3)
 
 
@@ -126,7 +132,7 @@ def test_the_plate_total_is_what_all_outputs_share():
     entries = {found.name: found for found in reckon(parse_layout(text), COLD).entries}
     supply = entries["Old four"]
     assert supply.binding is not None
-    assert supply.binding.drawn == pytest.approx(4 * 4.0 * 18)
+    assert supply.binding.drawn == pytest.approx(4 * 4.0)
     assert supply.binding.share == pytest.approx(288 / 275)
     for output in "ABCD":
         (limit,) = entries[f"Old four/{output}"].limits
@@ -159,6 +165,103 @@ def test_measured_and_guessed_draws_say_so():
     assert "measured 2026-11-20, 2.20-2.70 A" in said
     assert "1 of 3 measured" in said
     assert "engine, can motor 2: 1.25 A, starts at 1.875 A (typical draw: common practice, no published source)" in said
+
+
+def by_hand(text):
+    """(of, limit) to (amps, limit amps), from the file's own figures."""
+    raw = tomllib.loads(text)
+    found = {}
+    for supply in raw["supply"]:
+        own = [district["name"] for district in raw["district"] if district["supply"] == supply["name"]]
+        amps = sum(load["running_amps"] for load in raw["load"] if load["district"] in own)
+        most = supply.get("rated_va", supply.get("rated_watts")) / supply["max_volts"]
+        of = f"supply {supply['name']}"
+        found[of, "plate"] = found[of, "winding"] = (amps, most)
+        if "rated_amps" in supply.get("protection", {}):
+            found[of, "protection"] = (amps, supply["protection"]["rated_amps"])
+        for output in raw["output"]:
+            if output["supply"] == supply["name"] and "max_amps" in output:
+                here = [d["name"] for d in raw["district"] if (d["supply"], d["output"]) == (supply["name"], output["name"])]
+                drawn = sum(load["running_amps"] for load in raw["load"] if load["district"] in here)
+                found[f"output {supply['name']}/{output['name']}", "output"] = (drawn, output["max_amps"])
+    return found
+
+
+@pytest.mark.parametrize("text", [FERNHOLLOW, BOTH_FIT.replace("[calibration", MORE_LOADS + "\n[calibration")])
+def test_budget_as_json(text, tmp_path, capsys):
+    path = tmp_path / "show.toml"
+    path.write_text(text)
+    assert main(["budget", str(path), "--json"]) == 0
+    lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    limits = {(line["of"], line["limit"]): line for line in lines if line["kind"] == "limit"}
+    wanted = by_hand(text)
+    # NEC 240.4(D), from memory: 10 A for 16 AWG.
+    wanted["district Outer main", "feeder"] = (wanted["supply North bench", "plate"][0], 10.0)
+    assert set(limits) == set(wanted)
+    for place, (amps, most) in wanted.items():
+        line = limits[place]
+        assert (line["amps"], line["limit_amps"], line["used_share"]) == pytest.approx((amps, most, amps / most))
+    outer, town = (line for line in lines if line["kind"] == "arrives")
+    # 16 AWG 4.016 ohms a 1000 ft at 20 degrees (NBS), 7.5 m out and back at 40: times (234.5 + 40) / (234.5 + 20) (IEC 60228).
+    worst = wanted["supply North bench", "plate"][0] + 2.1
+    lost = worst * 15 / 304.8 * 4.016 * 274.5 / 254.5
+    assert (outer["volts_lost"], outer["volts"]) == pytest.approx((lost, 18 - lost), rel=1e-3)
+    assert town == {"kind": "arrives", "district": "Town lights", "volts_lost": None, "volts": None, "rails_counted": False}
+
+
+@pytest.mark.parametrize("arguments", [["--drop", "9"], ["--celsius", "900"]])
+def test_figures_that_cannot_be_are_refused(arguments, tmp_path, capsys):
+    path = tmp_path / "show.toml"
+    path.write_text(FERNHOLLOW)
+    assert main(["budget", str(path), *arguments]) == 2
+    assert len(capsys.readouterr().err.splitlines()) == 1
+
+
+def test_rails_and_joints_count_where_they_are_known_and_are_said_not_to_where_not():
+    wire = 7.5 * 4.5 * 2 * 0.013174 * 274.5 / 254.5  # 16 AWG: 13.174 ohms a km at 20 degrees, 4.5 A
+    for text, lost in (
+        ("ohms_per_m = 0.02\nmetres = 9", wire + 4.5 * 0.18),
+        ("loop_ohms = 0.42", 4.5 * 0.42),
+    ):
+        plan = parse_plan(f'[[track]]\ndistrict = "Outer main"\n{text}\n', LAYOUT)
+        feeder = next(each for each in reckon(parse_layout(FERNHOLLOW), None, plan).entries if each.name == "Outer main").feeder
+        assert feeder is not None
+        assert feeder.lost_volts == pytest.approx(lost, rel=1e-3)
+        assert "not counted" not in feeder.words
+    assert "rails and joints are not known and not counted" in budget_text(reckon(LAYOUT))
+    with pytest.raises(LayoutError, match="either loop_ohms"):
+        parse_plan('[[track]]\ndistrict = "Outer main"\n', LAYOUT)
+
+
+def test_one_rule_of_reserve_for_budget_and_sharing():
+    # 60 of 90 VA at 18 V: 4 A at 15 V, which is 80 % of the winding's 5 A and all that a fifth kept free leaves.
+    layout = parse_layout(BOTH_FIT.replace("rated_va = 180", "rated_va = 90").replace("running_amps = 2.4", "running_amps = 4.0"))
+    budget = reckon(layout)
+    assert next(each for each in budget.entries if each.name == "North bench").limits[0].share == pytest.approx(0.8)
+    plan = share_load(needs_of(layout), offers_of(layout, today=TODAY))
+    assert plan.used_share["North bench"] == pytest.approx(0.8)
+    assert plan.fits
+    assert "Into the reserve" not in budget_text(budget)
+    more = parse_layout(BOTH_FIT.replace("rated_va = 180", "rated_va = 90").replace("running_amps = 2.4", "running_amps = 4.1"))
+    assert not share_load(needs_of(more), offers_of(more, today=TODAY)).fits
+    assert "Into the reserve: supply North bench, nameplate total: 4.1 of 5.0 A, 82%" in budget_text(reckon(more))
+
+
+@pytest.mark.parametrize(
+    ("output", "load", "words"),
+    [
+        ("volts = 24", "", "has no volts in the layout file (accessories take 18 V at most)"),
+        ("volts = 14", "", ""),
+        ("volts = 14", "volts = 12", "Street lamps is made for 12 V; output South bench/B gives up to 14 V: put it on an output"),
+        ("volts = 13", "volts = 12", ""),
+    ],
+)
+def test_lamps_on_an_output_that_gives_more_than_they_take_are_said(output, load, words):
+    text = BOTH_FIT.replace('name = "B"\ncontrol = "constant"', f'name = "B"\ncontrol = "constant"\n{output}')
+    lamps = f'[[load]]\nname = "Street lamps"\ndistrict = "Town lights"\nkind = "lighting"\nrunning_amps = 1.5\n{load}\n'
+    said = budget_text(reckon(parse_layout(text + lamps)))
+    assert words in said
+    assert ("Street lamps is" in said or "Street lamps has" in said) == bool(words)
 
 
 LAYOUT_OF_FOUR = """

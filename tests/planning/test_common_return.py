@@ -12,6 +12,7 @@ import pytest
 from monitor.errors import LayoutError
 from monitor.layout import parse_layout
 from monitor.planning.budget import BudgetOptions, reckon
+from monitor.planning.budget_words import budget_text
 from monitor.planning.common_return import return_drops
 from monitor.planning.plan_file import parse_plan
 
@@ -101,6 +102,22 @@ def test_a_neighbours_current_in_the_shared_wire_costs_volts_and_in_anti_phase_g
         assert drops.lost_volts["Outer main"] == pytest.approx((3.0 + neighbour) * ohms, rel=1e-3)
         assert drops.neighbours_volts["Outer main"] == pytest.approx(neighbour * ohms, rel=1e-3)
         assert drops.most_amps == pytest.approx(abs(3.0 + neighbour), rel=1e-6)
+
+
+def test_volts_across_gaps_are_named_where_commons_oppose():
+    said = budget_text(reckon(LAYOUT, None, plan(opposed=("South bench",))))
+    highest = {supply.name: supply.max_volts for supply in LAYOUT.supply}
+    # Two supplies in anti-phase add up (textbook phasors).
+    worst = highest.pop("South bench") + max(highest.values())
+    assert f"up to {worst:g} V stand across the gaps" in said
+    assert "across the gaps" not in budget_text(reckon(LAYOUT, None, plan()))
+
+
+def test_a_supply_is_not_in_phase_and_opposed_at_once():
+    text = '[[common]]\nname = "rail"\nawg = 14\nopposed = ["South bench"]\ntap = [{ at_m = 0.0, supply = "South bench" }]\n'
+    with pytest.raises(LayoutError, match="one or the other"):
+        parse_plan('phased = [["North bench", "South bench"]]\n' + text, LAYOUT)
+    assert parse_plan(text, LAYOUT)
 
 
 def test_too_thin_a_wire_is_said_with_one_that_would_do():

@@ -69,7 +69,7 @@ def test_what_accessories_draw_comes_out_of_the_same_total_as_the_tracks():
         for text in (FERNHOLLOW, more)
     )
     totals = [next(limit for limit in entry.limits if limit.limit == "nameplate total") for entry in (before, after)]
-    assert totals[1].drawn - totals[0].drawn == pytest.approx(2.0 * 18)
+    assert totals[1].drawn - totals[0].drawn == pytest.approx(2.0)
     assert totals[1].allowed == totals[0].allowed
 
 
