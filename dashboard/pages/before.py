@@ -16,7 +16,8 @@ from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_items
 from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.phasing_guide import guide
-from monitor.planning.plan_file import Plan, load_plan
+from monitor.planning.plan_file import Plan
+from monitor.planning.plan_load import load_plan
 from monitor.planning.share_drawing import draw_share
 from monitor.planning.share_values import ShareOptions
 from monitor.planning.share_words import explain, unfit_words

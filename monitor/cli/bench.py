@@ -17,7 +17,8 @@ from monitor.layout.write import change_layout, spare_path
 from monitor.planning.bench_check import BenchVerdict, check_all
 from monitor.planning.bench_questions import QUESTIONS, Question, answer_of, seller_words
 from monitor.planning.plan_edit import set_aside
-from monitor.planning.plan_file import SetAside, load_plan
+from monitor.planning.plan_file import SetAside
+from monitor.planning.plan_load import load_plan
 
 CAUTION = (
     "Unplug the supply before you touch it. Look and feel only: never open the case. What is on the mains side is for a licensed "

@@ -8,7 +8,7 @@ from monitor.layout import load_layout
 from monitor.planning.bench_check import check_all
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_list
-from monitor.planning.plan_file import load_plan
+from monitor.planning.plan_load import load_plan
 from monitor.runtime.past_troubles import past_troubles
 
 

@@ -13,7 +13,8 @@ from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
 from monitor.layout.write import write_text
 from monitor.planning.offers import needs_of, offers_of
-from monitor.planning.plan_file import Candidate, Plan, changed_plan, load_plan
+from monitor.planning.plan_file import Candidate, Plan
+from monitor.planning.plan_load import changed_plan, load_plan
 from monitor.planning.share_drawing import draw_share
 from monitor.planning.share_values import Offer, ShareOptions, SharePlan
 from monitor.planning.share_words import explain, unfit_words

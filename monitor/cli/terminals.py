@@ -8,7 +8,7 @@ from pathlib import Path
 from monitor.errors import LayoutError
 from monitor.layout import Supply, load_layout
 from monitor.planning.plan_edit import keep_terminals
-from monitor.planning.plan_file import plan_path
+from monitor.planning.plan_load import plan_path
 from monitor.planning.terminals import Pair, find_terminals, wiring_card
 
 

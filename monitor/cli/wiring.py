@@ -7,7 +7,7 @@ import msgspec
 
 from monitor.layout import load_layout
 from monitor.layout.write import write_text
-from monitor.planning.plan_file import load_plan
+from monitor.planning.plan_load import load_plan
 from monitor.planning.wiring_card import card_text, draw_card
 
 

@@ -14,7 +14,8 @@ from monitor.layout import Layout, load_layout
 from monitor.layout.load import read_text
 from monitor.layout.write import write_text
 from monitor.planning.bench_check import check_all
-from monitor.planning.plan_file import Candidate, Plan, SetAside, parse_plan, plan_path
+from monitor.planning.plan_file import Candidate, Plan, SetAside
+from monitor.planning.plan_load import parse_plan, plan_path
 from monitor.planning.terminals import TerminalFinding
 
 HEAD = "# What planning needs beside the layout file; every key is optional.\n"

@@ -3,7 +3,7 @@
 import pytest
 
 from monitor.layout import load_layout
-from monitor.planning.plan_file import load_plan
+from monitor.planning.plan_load import load_plan
 from tests.browser.hall import Hall
 from tests.layout.fernhollow import FERNHOLLOW
 

@@ -10,7 +10,8 @@ from dashboard.pages.before import as_it_stands, plans_for
 from dashboard.views.before_page import Standing, before_page
 from monitor.layout import load_layout, parse_layout
 from monitor.planning.bench_check import Fitness
-from monitor.planning.plan_file import Plan, plan_path
+from monitor.planning.plan_file import Plan
+from monitor.planning.plan_load import plan_path
 from monitor.values import Phasing, ReadingBlock
 from tests.browser.hall import Hall
 from tests.layout.fernhollow import FERNHOLLOW

@@ -17,7 +17,7 @@ from monitor.planning.budget import BudgetOptions, draw_of, reckon
 from monitor.planning.budget_words import budget_text
 from monitor.planning.feeders import Way, feeder_volts
 from monitor.planning.offers import needs_of, offers_of
-from monitor.planning.plan_file import parse_plan
+from monitor.planning.plan_load import parse_plan
 from monitor.planning.planned_loads import PlannedLoad
 from monitor.planning.sharing import share_load
 from monitor.planning.typical_draws import TYPICAL_DRAWS

@@ -14,7 +14,7 @@ from monitor.layout import parse_layout
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.budget_words import budget_text
 from monitor.planning.common_return import return_drops
-from monitor.planning.plan_file import parse_plan
+from monitor.planning.plan_load import parse_plan
 
 SHOW = 'title = "Fernhollow show layout"\n[mains]\nvolts = 120\nhertz = 60\n[[board]]\nname = "bench-1"\n'
 for name, volts in (("North bench", 18), ("South bench", 18), ("East bench", 16)):

@@ -15,7 +15,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from monitor.errors import LayoutError
 from monitor.layout import parse_layout
 from monitor.planning.offers import needs_of, offers_of
-from monitor.planning.plan_file import parse_plan
+from monitor.planning.plan_load import parse_plan
 from monitor.planning.share_values import Need, Offer, OfferOutput, ShareOptions
 from monitor.planning.share_words import explain
 from monitor.planning.sharing import alternatives, by_price_per_va, share_load

@@ -8,7 +8,7 @@ from monitor.planning.bench_check import Fitness, check_bench
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_list
 from monitor.planning.offers import WANTED_VOLTS, needs_of, offers_of
-from monitor.planning.plan_file import parse_plan
+from monitor.planning.plan_load import parse_plan
 from monitor.planning.share_values import Need, ShareOptions
 from monitor.planning.share_words import explain
 from monitor.planning.sharing import by_price_per_va, share_load
