@@ -49,6 +49,7 @@ WORD_OF_PORT = {
     "reading": "talking",
     "silent": "silent",
     "lost": "unplugged",
+    "not-understood": "not understood",
     "wrong-baud": "wrong baud rate",
     "stranger": "unknown board",
 }

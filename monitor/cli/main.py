@@ -24,6 +24,7 @@ COMMANDS = {
     "layout": "check a layout file or write a new one",
     "calibrate": "set zero and gain of each channel against a meter",
     "ports": "list what is plugged in",
+    "listen": "show what comes over a port, and propose how to read it",
     "bench": "bench check of each supply: fit to use or not, and why",
     "learn": "learn what an engine draws, from the running layout",
     "budget": "what the loads draw against every limit",

@@ -3,10 +3,12 @@
 from collections.abc import Mapping
 from typing import Any
 
+import msgspec
 import tomlkit
 from tomlkit.items import AoT, Table
 
 from monitor.errors import LayoutError
+from monitor.layout.line_mapping import LineMapping
 
 Plain = str | int | float | bool | list[float]
 
@@ -105,6 +107,42 @@ def set_calibration(text: str, board: str, channel: int, gain: float, zero: floa
     channels = _table(_table(document, "calibration"), board)
     _set(_table(channels, str(channel), is_leaf=True), {"gain": round(gain, 5), "zero": round(zero, 2)})
     return tomlkit.dumps(document)
+
+
+def set_board_lines(text: str, board: str, lines: LineMapping, baud: int) -> str:
+    """The text with what the lines of a board mean, in place of what was said of them before.
+
+    Args:
+        text: The layout file.
+        board: The board's name.
+        lines: What its lines mean.
+        baud: The rate at which they came.
+
+    Raises:
+        LayoutError: The file has no such board.
+    """
+    document = tomlkit.parse(text)
+    table = _named(document, "board", board)
+    table["baud"] = baud
+    made = tomlkit.table()
+    outputs = tomlkit.aot()
+    for output in lines.output:
+        outputs.append(tomlkit.item(_said(output)))
+    outputs[-1].add(tomlkit.nl())
+    _set(made, {key: value for key, value in _said(lines).items() if key != "output"})
+    made["output"] = outputs
+    table["lines"] = made
+    return tomlkit.dumps(document)
+
+
+def _said(struct: msgspec.Struct) -> dict[str, Any]:
+    """Keys that are not at their defaults; whole figures without decimals."""
+    said = {field.name: (getattr(struct, field.name), field.default) for field in msgspec.structs.fields(struct)}
+    return {
+        name: int(value) if isinstance(value, float) and value.is_integer() else value
+        for name, (value, default) in said.items()
+        if value != default
+    }
 
 
 def _set(table: Any, values: Mapping[str, Plain]) -> None:  # noqa: ANN401 - the library's containers share no useful type

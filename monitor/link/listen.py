@@ -1,17 +1,24 @@
-"""Listens to a port until it is known which boards talk there, and at which baud rate."""
+"""Listens to a port for some seconds: what comes, which boards talk there, and at which baud rate."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Literal, Protocol
 
-from monitor.values import Chunk, Identity, LineReadings
-from monitor.wire import Item, WireDecoder
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.layout import Board
+from monitor.values import Chunk, Identity, LineReadings, joined_lines
+from monitor.wire import Fault, Item, SampleRun, WireDecoder
+from monitor.wire.inspection import Inspection, Transcript
 from monitor.wire.reading_lines import line_channels
 
 LISTEN_S = 1.3
 """Time for each baud rate: a packed board says who it is once a second."""
 MORE_S = 1.5
 """Time to hear all boards of the port, and all outputs of a line board that does not say how many it has."""
+FEWEST_LINES = 3
+"""So many line ends in text mean that the baud rate is right, whatever the lines say."""
 
 
 class Listened(Protocol):
@@ -29,21 +36,85 @@ class Heard:
     """What was heard on a port.
 
     Attributes:
-        baud: The rate at which it made sense.
+        baud: The rate at which it was read.
+        seconds: For how long.
+        bytes: How many came.
+        line_ends: Line feeds among them.
+        seen: What they look like.
+        form: The wire form; None where nothing was understood.
         boards: The boards, by number; a line board that never said who it is has an empty name.
+        readings: Readings of lines; None where there was none.
+        counts: Of packed boards, by number: their scans, int16 of shape (scans, channels).
+        damaged: Packets or lines that were damaged.
     """
 
     baud: int
+    seconds: float
+    bytes: int
+    line_ends: int
+    seen: Inspection
+    form: Literal["packed", "lines"] | None
     boards: tuple[Identity, ...]
+    readings: LineReadings | None
+    counts: Mapping[int, NDArray[np.int16]]
+    damaged: tuple[Fault, ...]
 
 
-def listen(source: Listened, bauds: Iterable[int], now_s: Callable[[], float]) -> Heard | None:
+class PortListener:
+    """Listens at one rate.
+
+    Args:
+        source: An open port.
+        now_s: The host clock.
+        baud: The rate to listen at.
+        line_board: The board there that prints lines of its own, if any.
+    """
+
+    def __init__(self, source: Listened, now_s: Callable[[], float], baud: int, line_board: Board | None = None) -> None:
+        source.set_baud(baud)
+        self._source = source
+        self._now_s = now_s
+        self._baud = baud
+        self._decoder = WireDecoder(line_board)
+        self._transcript = Transcript()
+        self._items: list[Item] = []
+        self._seconds = 0.0
+
+    def hear(self, seconds: float) -> Heard:
+        """Go on listening for so long; all that was heard since the beginning.
+
+        Raises:
+            LinkLostError: The port went away.
+        """
+        began_s = self._now_s()
+        while self._now_s() < began_s + seconds:
+            data = self._source.read().data
+            self._transcript.take(data)
+            self._items += self._decoder.feed(data)
+        self._seconds += self._now_s() - began_s
+        readings = [item for item in self._items if isinstance(item, LineReadings)]
+        return Heard(
+            baud=self._baud,
+            seconds=self._seconds,
+            bytes=self._transcript.bytes,
+            line_ends=self._transcript.line_ends,
+            seen=self._transcript.inspect(lines=40),
+            form=self._decoder.form,
+            boards=_boards(self._items),
+            readings=joined_lines(readings) if readings else None,
+            counts=_counts(self._items),
+            damaged=tuple(item for item in self._items if isinstance(item, Fault) and item.kind.is_damage),
+        )
+
+
+def listen(source: Listened, bauds: Iterable[int], now_s: Callable[[], float], *, text_too: bool = False) -> Heard | None:
     """Listen at one rate after the other.
 
     Args:
         source: An open port.
         bauds: Rates in the order to try.
         now_s: The host clock.
+        text_too: Stop at a rate at which text comes too, whatever it says.
 
     Returns:
         What was heard; None where nothing made sense at any rate.
@@ -52,22 +123,12 @@ def listen(source: Listened, bauds: Iterable[int], now_s: Callable[[], float]) -
         LinkLostError: The port went away.
     """
     for baud in bauds:
-        source.set_baud(baud)
-        decoder = WireDecoder()
-        items = _hear(source, decoder, now_s, LISTEN_S)
-        if decoder.form is None:
-            continue
-        items += _hear(source, decoder, now_s, MORE_S)
-        return Heard(baud=baud, boards=_boards(items))
+        listener = PortListener(source, now_s, baud)
+        heard = listener.hear(LISTEN_S)
+        is_text = heard.seen.look == "text" and heard.line_ends >= FEWEST_LINES
+        if heard.form is not None or (text_too and is_text):
+            return listener.hear(MORE_S)
     return None
-
-
-def _hear(source: Listened, decoder: WireDecoder, now_s: Callable[[], float], seconds: float) -> list[Item]:
-    items: list[Item] = []
-    until_s = now_s() + seconds
-    while now_s() < until_s:
-        items += decoder.feed(source.read().data)
-    return items
 
 
 def _boards(items: list[Item]) -> tuple[Identity, ...]:
@@ -77,3 +138,15 @@ def _boards(items: list[Item]) -> tuple[Identity, ...]:
         channels = line_channels(max(outputs))
         boards[0] = Identity(number=0, name="", scan_interval_s=0.1, channels=channels, form="lines")
     return tuple(boards[number] for number in sorted(boards))
+
+
+def _counts(items: list[Item]) -> dict[int, NDArray[np.int16]]:
+    """Scans by board; those with as many channels as the last ones, should the board have begun anew with others."""
+    runs: dict[int, list[NDArray[np.int16]]] = {}
+    for item in items:
+        if isinstance(item, SampleRun):
+            runs.setdefault(item.number, []).append(item.counts)
+    return {
+        number: np.concatenate([counts for counts in found if counts.shape[1] == found[-1].shape[1]])
+        for number, found in runs.items()
+    }

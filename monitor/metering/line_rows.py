@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Layout
+from monitor.metering.line_outputs import LineOutputs
 from monitor.metering.line_plausibility import LinePlausibility
 from monitor.metering.metered import Metered
 from monitor.values import LineReadings, ReadingBlock
@@ -34,6 +35,7 @@ class LineRows:
         self._zeros = np.array([[c.zero for c in pair] for pair in corrections]).reshape(-1, 2).T
         self._gains = np.array([[c.gain for c in pair] for pair in corrections]).reshape(-1, 2).T
         self._plausibility = LinePlausibility(layout, board)
+        self._outputs = LineOutputs(layout, board)
         # Of the row that is not complete: columns, and their times, volts, amps and watts.
         self._open_columns = np.zeros(0, dtype=np.int16)
         self._open_figures = np.zeros((4, 0))
@@ -46,6 +48,7 @@ class LineRows:
             readings: n readings in the order they came.
             times_s: Shape (n,): their board times, seconds.
         """
+        troubles = self._outputs.look(readings.outputs, times_s)
         columns = self._column_of[np.minimum(readings.outputs, len(self._column_of) - 1)]
         ours = columns >= 0
         figures = np.stack([times_s, readings.volts_rms, readings.amps_rms, readings.watts])[:, ours]
@@ -54,7 +57,9 @@ class LineRows:
         ends = _row_ends(columns, self._width)
         done = int(ends[-1]) if len(ends) else 0
         self._open_columns, self._open_figures = columns[done:], figures[:, done:]
-        return self._rows(columns[:done], figures[:, :done], ends)
+        metered = self._rows(columns[:done], figures[:, :done], ends)
+        metered.troubles += troubles
+        return metered
 
     def finish(self) -> Metered:
         """The row that is still incomplete, if any."""
@@ -88,7 +93,7 @@ class LineRows:
             amps_peak=none,
             far_volts_rms=none,
             frequency_hz=none[:, 0],
-            good=judged.good,
+            good=self._outputs.marked(judged.good, end_s, len(self._names)),
             amps_clipped=judged.amps_clipped,
         )
         return Metered(readings=[block], troubles=judged.troubles)

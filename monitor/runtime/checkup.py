@@ -9,13 +9,22 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from monitor.layout import Layout
-from monitor.link.ports import access_remedy, find_ports
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.errors import LinkError
+from monitor.layout import Board, Layout
+from monitor.link.listen import Heard
+from monitor.link.ports import find_ports
 from monitor.sessions import find_sessions
+from monitor.values import Identity
+from monitor.wire.inspection import why_not
 
 MEGABYTES_AN_HOUR = 40
 HOURS_WANTED = 24
 SLOW_DISK_S = 0.5
+AT_REST_COUNTS = 6.0
+"""A channel that moves by less has nothing to measure: a sound one by a count or two."""
 EARLIEST_YEAR = 2025
 """No computer that runs this program has a right clock before this."""
 
@@ -37,14 +46,15 @@ class Check:
     remedy: str = ""
 
 
-def check_computer(recordings: Path, layout: Layout | None) -> Iterator[Check]:
-    """All checks but those of the page, in the order a person would go through them.
+def check_computer(recordings: Path, layout: Layout | None, hear: Callable[[Board], Heard] | None = None) -> Iterator[Check]:
+    """All checks but those of the page, in the order a person would go through them. Nothing is left behind.
 
     Args:
         recordings: Where sessions are kept.
         layout: The layout file, where given: its boards' ports are looked at too.
+        hear: Listens to a board's port for some seconds, or raises a LinkError; None where nobody is to listen.
     """
-    yield from _ports(layout)
+    yield from _ports(layout, hear)
     yield _folder(recordings)
     yield _disk(recordings)
     yield disk_speed_check(_seconds_to_keep(recordings))
@@ -52,57 +62,134 @@ def check_computer(recordings: Path, layout: Layout | None) -> Iterator[Check]:
     yield browser_check(shutil.which)
 
 
-def _ports(layout: Layout | None) -> Iterator[Check]:
+def _ports(layout: Layout | None, hear: Callable[[Board], Heard] | None) -> Iterator[Check]:
     found = find_ports()
     names = ", ".join(port.device for port in found) or "none"
+    wired = layout is None or any(board.port is not None and "://" not in board.port for board in layout.board)
     yield Check(
         name="serial ports",
-        good=bool(found),
+        good=bool(found) or not wired,
         found=f"Plugged in: {names}.",
-        remedy="" if found else "Plug the sensor board in with a cable that carries data; try another USB socket.",
+        remedy="" if found or not wired else "Plug the sensor board in with a cable that carries data; try another USB socket.",
     )
+    heard: dict[str, Heard | LinkError] = {}
     for board in layout.board if layout else ():
-        yield port_check(board.name, board.port)
+        if board.port is not None and hear is not None and board.port not in heard:
+            try:
+                heard[board.port] = hear(board)
+            except LinkError as error:
+                heard[board.port] = error
+        assert layout is not None  # noqa: S101 - it has boards
+        yield port_check(layout, board, heard.get(board.port or ""))
 
 
-def port_check(board: str, port: str | None) -> Check:
-    """One board's port: named, there, and this user may open it."""
-    name = f'port of board "{board}"'
-    if port is None:
-        return Check(
-            name=name,
-            good=False,
-            found="The layout file names none.",
-            remedy='Add port = "..." to its table; see pilotlamp ports.',
+def port_check(layout: Layout, board: Board, heard: Heard | LinkError | None) -> Check:
+    """One board's port: named, there, opened, and what was heard on it.
+
+    Args:
+        layout: The layout file.
+        board: The board.
+        heard: What was heard at its port, or why it could not be opened; None where nobody listened.
+    """
+    if board.port is None:
+        return _board_check(board, "The layout file names none.", 'Add port = "..." to its table; see pilotlamp ports.')
+    if heard is None:
+        return _board_check(board, f"{board.port} was not listened to.")
+    if isinstance(heard, LinkError):
+        said, _, remedy = str(heard).partition(": ")
+        return _board_check(board, f"{_sentence(said)}", _sentence(remedy) or "See pilotlamp ports for what is there.")
+    if not heard.bytes:
+        remedy = "Check the board's power and sketch, and press its reset button."
+        return _board_check(board, f"{board.port} is open, but nothing came in {heard.seconds:.0f} s.", remedy)
+    if not heard.boards:
+        remedy = f"See what comes with: pilotlamp listen {board.port}"
+        return _board_check(board, why_not(heard.seen, board.port, heard.baud, layout.line_board(board.port)), remedy)
+    return _heard_check(layout, board, heard)
+
+
+def _heard_check(layout: Layout, board: Board, heard: Heard) -> Check:
+    names = [identity.name for identity in heard.boards]
+    fits = [identity for identity in heard.boards if identity.name == board.name]
+    fits = fits or [identity for identity in heard.boards if identity.number == board.number]
+    if not fits and heard.counts:
+        return _board_check(
+            board, f"Samples come from {board.port}, but no identity packet.", "Let its sketch send one each second."
         )
-    if "://" in port:
-        return Check(name=name, good=True, found=f"{port} is an address; it is tried when watching begins.")
-    if not Path(port).exists():
-        return Check(
-            name=name,
-            good=False,
-            found=f"{port} is not there.",
-            remedy="Plug the board in, or correct its port; see pilotlamp ports.",
-        )
-    remedy = access_remedy(port)
-    return Check(name=name, good=remedy is None, found=f"{port} is there.", remedy=remedy or "")
+    if not fits:
+        said = ", ".join(f'"{name}"' for name in names) or "nobody"
+        return _board_check(board, f"On {board.port} talks {said}.", "Correct the board's name or number in the layout file.")
+    (identity, *_) = fits
+    counts = heard.counts.get(identity.number)
+    found = f"{board.port} talks at {heard.baud} baud: {_talk(identity, heard, counts)}"
+    if heard.damaged:
+        last = heard.damaged[-1]
+        found += f" {len(heard.damaged)} damaged, the last one: {last.detail or last.kind.value}."
+    missing = _missing(layout, board, identity, heard)
+    remedy = (
+        f"The layout file uses {', '.join(f'channel {channel}' for channel in missing)}, which never came: correct the channels there, "
+        "or what the sketch sends (channels and outputs count from 0)."
+        if missing
+        else ""
+    )
+    return _board_check(board, found, remedy, good=not missing)
+
+
+def _talk(identity: Identity, heard: Heard, counts: NDArray[np.int16] | None) -> str:
+    """Form, outputs or channels, rate, and noise of what is at rest."""
+    if identity.form == "lines":
+        count = 0 if heard.readings is None else len(heard.readings.outputs)
+        return f"lines, {len(identity.channels) // 2} outputs, {count / heard.seconds:.1f} readings a second."
+    if counts is None:
+        return f"the packed form, {len(identity.channels)} channels, but no samples."
+    spread = counts.std(axis=0)
+    rest = spread < AT_REST_COUNTS
+    noise = (
+        f"at rest the noisiest of {rest.sum()} channels moves by {spread[rest].max():.1f} counts"
+        if rest.any()
+        else "none is at rest"
+    )
+    return f"the packed form, {len(identity.channels)} channels, {len(counts) / heard.seconds:.0f} scans a second; {noise}."
+
+
+def _missing(layout: Layout, board: Board, identity: Identity, heard: Heard) -> list[int]:
+    """Channels that the layout file uses and that never came."""
+    came = set(range(len(identity.channels)))
+    if identity.form == "lines" and heard.readings is not None:
+        outputs = np.unique(heard.readings.outputs).tolist()
+        came = {channel for output in outputs for channel in (2 * output, 2 * output + 1)}
+    districts = layout.districts_of_board(board.name)
+    wanted = {channel for d in districts for channel in (d.volts_channel, d.amps_channel, d.far_volts_channel)}
+    return sorted(channel for channel in wanted if channel is not None and channel not in came)
+
+
+def _board_check(board: Board, found: str, remedy: str = "", *, good: bool = False) -> Check:
+    return Check(name=f'port of board "{board.name}"', good=good, found=found, remedy=remedy)
+
+
+def _sentence(text: str) -> str:
+    text = text.rstrip(".")
+    return f"{text if text.startswith('/') else text[:1].upper() + text[1:]}." if text else ""
+
+
+def _there(folder: Path) -> Path:
+    """The folder, or the nearest above it that exists."""
+    return next(each for each in (folder, *folder.absolute().parents) if each.exists())
 
 
 def _folder(recordings: Path) -> Check:
     name = "recordings folder"
     try:
-        recordings.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryFile(dir=recordings):
+        with tempfile.TemporaryFile(dir=_there(recordings)):
             pass
     except OSError as error:
         remedy = "Give this user the right to write there, or choose another folder with --recordings."
         return Check(name=name, good=False, found=f"{recordings} cannot be written ({error.strerror}).", remedy=remedy)
-    return Check(name=name, good=True, found=f"{recordings} can be written.")
+    state = "can be written" if recordings.exists() else "is made when it is needed"
+    return Check(name=name, good=True, found=f"{recordings} {state}.")
 
 
 def _disk(recordings: Path) -> Check:
-    there = next(folder for folder in (recordings, *recordings.absolute().parents) if folder.exists())
-    free_megabytes = shutil.disk_usage(there).free / 1e6
+    free_megabytes = shutil.disk_usage(_there(recordings)).free / 1e6
     hours = free_megabytes / MEGABYTES_AN_HOUR
     return Check(
         name="disk",
@@ -115,7 +202,7 @@ def _disk(recordings: Path) -> Check:
 def _seconds_to_keep(recordings: Path) -> float | None:
     """How long a second of four districts takes to be on the disk for good; None where nothing can be written."""
     try:
-        with tempfile.TemporaryFile(dir=recordings) as file:
+        with tempfile.TemporaryFile(dir=_there(recordings)) as file:
             began_s = time.monotonic()
             file.write(os.urandom(1_000_000 * MEGABYTES_AN_HOUR // 3600))
             file.flush()

@@ -4,11 +4,13 @@ import threading
 
 from monitor.layout import Layout
 from monitor.values import BoardSeen, FindingKind, PortState, PortStatus, Step
+from monitor.wire.inspection import Transcript, why_not
 
 SILENT_AFTER_S = 2.0
 NONSENSE_AFTER_S, NONSENSE_FROM_KNOWN_AFTER_S = 3.0, 10.0
-"""Bytes that come for this long and mean nothing are of another baud rate, or of no sensor board; longer for a board that was
-understood before, since a burst of noise is likelier then."""
+"""Bytes that come for this long and mean nothing are looked at for the reason; longer for a board that was understood before, since a
+burst of noise is likelier then."""
+INSPECT_EVERY_S = 2.0
 
 
 class PortRecord:
@@ -18,12 +20,16 @@ class PortRecord:
         port: Device or URL as the layout file writes it.
         layout: To know which boards are expected on it.
         baud: Baud rate of the layout file.
+
+    Attributes:
+        line_board: The board there that prints lines of its own, if any.
     """
 
     def __init__(self, port: str, layout: Layout, baud: int) -> None:
         self.port = port
         self._layout = layout
         self._baud = baud
+        self.line_board = layout.line_board(port)
         self._expected = [board.name for board in layout.board if board.port == port]
         self._lock = threading.Lock()
         self._state: PortState = "opening"
@@ -32,17 +38,21 @@ class PortRecord:
         self._bytes = 0
         self._last_data_s: float | None = None
         self._opened_s = 0.0
-        self._understood_s = 0.0
+        self._patient_from_s = 0.0
+        self._is_understood = False
+        self._inspected_s: float | None = None
+        self._transcript = Transcript()
         self._boards: dict[int, BoardSeen] = {}
         self._other_version = False
-        self._unexplained_bytes = 0
         self._baud_found: int | None = None
 
     def opened(self, at_s: float) -> None:
         """The port is open."""
         with self._lock:
-            self._opened_s = self._understood_s = at_s
-            self._unexplained_bytes = 0
+            self._opened_s = self._patient_from_s = at_s
+            self._is_understood = False
+            self._inspected_s = None
+            self._transcript = Transcript()
             self._boards = {}
             self._other_version = False
             self._set("silent", f"{self.port} is open; waiting for its board to speak.", at_s)
@@ -60,7 +70,7 @@ class PortRecord:
             self._bytes += size
             if size:
                 if self._last_data_s is None or at_s - self._last_data_s > SILENT_AFTER_S:
-                    self._understood_s = at_s
+                    self._patient_from_s = at_s
                 self._last_data_s = at_s
             elif at_s - max(self._opened_s, self._last_data_s or 0.0) > SILENT_AFTER_S:
                 self._set("silent", self._silent_words(), at_s)
@@ -70,11 +80,14 @@ class PortRecord:
         with self._lock:
             if self._state in ("opening", "lost"):
                 return
-            self._unexplained_bytes = step.unexplained_bytes
+            self._transcript.take(step.chunk.data)
             self._other_version |= any(finding.kind is FindingKind.OTHER_VERSION for finding in step.findings)
             self._boards.update((seen.identity.number, seen) for seen in step.boards)
-            if step.boards or step.samples or step.readings or step.healths:
-                self._understood_s = step.now_s
+            if step.boards or step.samples or step.readings:
+                self._patient_from_s = step.now_s
+                self._is_understood = True
+                self._transcript = Transcript()
+                self._inspected_s = None
             if step.chunk.data:
                 self._judge(step.now_s)
 
@@ -84,7 +97,7 @@ class PortRecord:
             self._baud_found = baud
 
     def makes_no_sense(self) -> bool:
-        """True where bytes come whose baud rate seems wrong."""
+        """True where bytes come that are neither text nor packets, so that their baud rate seems wrong."""
         with self._lock:
             return self._state == "wrong-baud"
 
@@ -104,12 +117,16 @@ class PortRecord:
 
     def _judge(self, now_s: float) -> None:
         patience_s = NONSENSE_FROM_KNOWN_AFTER_S if self._boards else NONSENSE_AFTER_S
-        if now_s - self._understood_s > patience_s:
-            self._set(*self._nonsense_words(), now_s)
+        if now_s - self._patient_from_s > patience_s:
+            if self._inspected_s is None or now_s - self._inspected_s >= INSPECT_EVERY_S:
+                self._inspected_s = now_s
+                self._set(*self._not_understood(), now_s)
         elif strangers := [seen for seen in self._boards.values() if seen.board is None]:
             self._set("stranger", self._stranger_words(strangers[0]), now_s)
-        elif self._understood_s > self._opened_s or self._boards:
+        elif self._is_understood:
             self._set("reading", self._reading_words(), now_s)
+        elif self._state == "silent":
+            self._set("silent", f"Bytes come from {self.port}; looking for what they mean.", now_s)
 
     def _set(self, state: PortState, sentence: str, at_s: float) -> None:
         if state != self._state:
@@ -120,16 +137,19 @@ class PortRecord:
         who = " and ".join(self._names()) or "its board"
         return f"{self.port} is open but {who} says nothing: check the board's power and sketch, and press its reset button."
 
-    def _nonsense_words(self) -> tuple[PortState, str]:
+    def _not_understood(self) -> tuple[PortState, str]:
+        """State and words for bytes that come and mean nothing."""
         if self._other_version:
             return "stranger", (
                 f"The board on {self.port} speaks another version of the packed form: update its sketch or this program."
             )
-        was_sense = self._boards or not self._unexplained_bytes
-        words = "arrive too damaged to be read" if was_sense else f"make no sense at {self._baud} baud"
-        return "wrong-baud", (
-            f"Bytes from {self.port} {words}: the board probably sends at another baud rate, so set baud in the layout file to "
-            "what its sketch says (500000 is usual for the packed form, 115200 for lines); if that is right, check the cable."
+        seen = self._transcript.inspect()
+        baud = self._baud_found or self._baud
+        state: PortState = "wrong-baud" if seen.look == "bytes" else "not-understood"
+        said = why_not(seen, self.port, baud, self.line_board)
+        return (
+            state,
+            said if baud == self._baud else f"{said} And write baud = {baud} in the layout file, which says {self._baud}.",
         )
 
     def _stranger_words(self, seen: BoardSeen) -> str:

@@ -9,6 +9,7 @@ from monitor.runtime.inbox import Inbox
 from monitor.runtime.port_record import PortRecord
 from monitor.values import Chunk
 from monitor.wire import WireDecoder
+from monitor.wire.inspection import Transcript
 
 BACK_OFF_S = (0.25, 0.5, 1.0, 2.0)
 """Pauses between attempts to open; the last for all further ones."""
@@ -19,6 +20,7 @@ TICK_S = 0.1
 USUAL_BAUDS = (500_000, 115_200, 9_600, 57_600, 38_400, 19_200, 230_400, 250_000, 1_000_000)
 PROBE_S = 1.3
 """Time for each rate: an identity comes once a second."""
+FEWEST_LINES = 3
 PROBE_PAUSE_S = 60.0
 """Pause between two searches for the right rate."""
 
@@ -80,7 +82,12 @@ class PortReader:
         """Who takes over where this one stands still; this one passes nothing on any more, whenever it may wake."""
         self._retired.set()
         heir = PortReader(
-            self._record, self._source, inbox=self._inbox, now_s=self._now_s, baud=self._baud, back_off_s=self._back_off_s
+            self._record,
+            self._source,
+            inbox=self._inbox,
+            now_s=self._now_s,
+            baud=self._baud,
+            back_off_s=self._back_off_s,
         )
         heir._opened_before = self._opened_before
         heir.beats = self.beats
@@ -171,13 +178,15 @@ class PortReader:
 
     def _makes_sense_at(self, baud: int, stop: threading.Event) -> bool:
         self._source.set_baud(baud)
-        decoder = WireDecoder()
+        decoder, transcript = WireDecoder(self._record.line_board), Transcript()
         until_s = self._now_s() + PROBE_S
         while not stop.is_set() and self._now_s() < until_s:
             chunk = self._read()
             self._record.received(self._now_s(), len(chunk.data))
             self._tick(self._now_s())
             decoder.feed(chunk.data)
+            transcript.take(chunk.data)
             if decoder.form is not None:
                 return True
-        return False
+        # Text means the right rate, whatever it says.
+        return transcript.line_ends >= FEWEST_LINES and transcript.inspect().look == "text"

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-PortState = Literal["opening", "reading", "silent", "lost", "wrong-baud", "stranger"]
+PortState = Literal["opening", "reading", "silent", "lost", "not-understood", "wrong-baud", "stranger"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -14,8 +14,8 @@ class PortStatus:
         port: Its device or URL as the layout file writes it.
         board: The board's name in the layout file (the first, where several hang on it); None while nobody there said who it is.
         state: "opening" (cannot be opened yet, tried again and again), "reading", "silent" (open, nothing comes), "lost" (was
-            there, is gone), "wrong-baud" (bytes come and make no sense) or "stranger" (a board that the layout file does not
-            know, or that speaks another version).
+            there, is gone), "not-understood" (text or packets come that mean nothing here), "wrong-baud" (bytes come that are neither) or
+            "stranger" (a board that the layout file does not know, or that speaks another version).
         sentence: What a person should know and do, in plain words.
         names: What the boards on it call themselves.
         since_s: Stream seconds at which this state began.

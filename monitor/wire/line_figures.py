@@ -39,7 +39,7 @@ SHOWN_CHARACTERS = 80
 _COMMENTS = ("#", "//")
 _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f�]")
 _NOT_A_NUMBER = re.compile(r"[+-]?(nan|inf|infinity|ovf)", re.IGNORECASE)
-_NUMBER = r"[+-]?(?:\d+{point}?\d*|{point}\d+)(?:[eE][+-]?\d+)?"
+NUMBER = r"[+-]?(?:\d+{point}?\d*|{point}\d+)(?:[eE][+-]?\d+)?"
 _UNIT = re.compile(rf"(?<=[\d.,])\s+(?:{'|'.join(UNITS)})(?=[\s,;]|$)")
 
 
@@ -58,7 +58,7 @@ class NumberForm:
     @classmethod
     def of(cls, point: str) -> "NumberForm":
         """Of a decimal point or comma."""
-        number = _NUMBER.format(point=re.escape(point))
+        number = NUMBER.format(point=re.escape(point))
         return cls(point=point, pattern=re.compile(rf"({number})\s*((?!\d)[^\W\d_]{{1,8}}|%|°[CF])?"))
 
     def read(self, field: str) -> float:
@@ -95,7 +95,7 @@ def by_place(line: str, form: NumberForm) -> Fields:
 def by_name(names: Sequence[str], form: NumberForm) -> Callable[[str], Fields]:
     """Reads fields written NAME=FIGURE or NAME:FIGURE, for these names; a name that stands twice goes by its first."""
     ends = r"[^\s;|]*" if form.point == "," else r"[^\s,;|]*"
-    number = rf"{_NUMBER.format(point=re.escape(form.point))}\s?(?:{'|'.join(UNITS)})?(?=[\s,;|]|$)"
+    number = rf"{NUMBER.format(point=re.escape(form.point))}\s?(?:{'|'.join(UNITS)})?(?=[\s,;|]|$)"
     patterns = {name: re.compile(rf"(?:^|[\s,;|]){re.escape(name)}\s*[=:]\s*({number}|{ends})") for name in names}
 
     def read(line: str) -> Fields:
@@ -166,7 +166,12 @@ def text_of(line: bytes) -> str | None:
     return text
 
 
+def printable(line: str) -> str:
+    """A line with a mark for what is no text."""
+    return _CONTROLS.sub("\N{REPLACEMENT CHARACTER}", line)
+
+
 def shown(line: str) -> str:
-    """A line as it can be shown: short, and what is no text as a mark."""
-    text = _CONTROLS.sub("\N{REPLACEMENT CHARACTER}", line)
+    """A line as it can be shown in a sentence: short and printable."""
+    text = printable(line)
     return text if len(text) <= SHOWN_CHARACTERS else text[: SHOWN_CHARACTERS - 1] + "…"

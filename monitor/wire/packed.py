@@ -53,6 +53,11 @@ class PackedDecoder:
         """Bytes taken in so far."""
         return self._framer.offset
 
+    @property
+    def knows_a_board(self) -> bool:
+        """Whether any board has said who it is."""
+        return bool(self._identities)
+
     def feed(self, data: bytes) -> list[Item]:
         """Take bytes in, cut anywhere.
 
@@ -178,7 +183,7 @@ def _identity(number: int, packet: bytes, offset: int) -> Identity | Fault:
     size = len(packet)
     if body[0] != FORM_VERSION:
         return Fault(kind=FaultKind.VERSION, offset=offset, size=size, detail=str(body[0]))
-    shape_fault = Fault(kind=FaultKind.SHAPE, offset=offset, size=size)
+    shape_fault = Fault(kind=FaultKind.SHAPE, offset=offset, size=size, detail="identity")
     if len(body) < 7:
         return shape_fault
     interval_ns, count = struct.unpack_from("<IB", body, 1)

@@ -1,6 +1,8 @@
 import itertools
+from dataclasses import replace
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -91,3 +93,38 @@ def test_zero_is_taken_off_in_volts_and_amps_before_gain_multiplies():
     (block,) = LineRows(layout, "bench-1").feed(part, np.zeros(1)).readings
     np.testing.assert_allclose((block.volts_rms[0, 0], block.amps_rms[0, 0]), (15.3, 1.96))
     np.testing.assert_allclose(block.watts[0, 0], 30.0 * 1.02 * 0.98)
+
+
+def sent(outputs, seconds=6.0):
+    """So many outputs a tenth of a second, as they are numbered."""
+    made = np.tile(outputs, round(seconds * 10))
+    part = readings(made.tolist())
+    return replace(part, volts_rms=np.full(len(made), 15.0), amps_rms=np.full(len(made), 1.0)), np.repeat(
+        np.arange(round(seconds * 10)) / 10, len(outputs)
+    )
+
+
+@pytest.mark.parametrize("size", [1, 7, 1000])
+def test_outputs_numbered_from_1_are_told_and_no_figure_is_good(size):
+    rows, (part, times_s) = LineRows(layout_of(4), "bench-1"), sent([1, 2, 3, 4])
+    found = [
+        rows.feed(LineReadings(**{name: getattr(part, name)[at : at + size] for name in part.__slots__}), times_s[at : at + size])
+        for at in range(0, len(times_s), size)
+    ]
+    (trouble,) = [trouble for each in found for trouble in each.troubles]
+    assert "does its sketch count them from 1?" in trouble.check
+    good = np.concatenate(
+        [np.ones(block.volts_rms.shape) if block.good is None else block.good for each in found for block in each.readings]
+    )
+    ends = np.concatenate([block.end_s for each in found for block in each.readings])
+    assert (good.all(axis=1) == (ends <= 3.0)).all()
+    assert not good[-1].any()
+
+
+def test_fewer_outputs_than_districts_are_told_one_by_one_and_the_others_stay_good():
+    rows, (part, times_s) = LineRows(layout_of(4), "bench-1"), sent([0, 1])
+    metered = rows.feed(part, times_s)
+    assert [trouble.channel for trouble in metered.troubles] == [4, 6]
+    assert "District 2 is on output 2 (channels 4 and 5), which never comes" in metered.troubles[0].check
+    assert metered.readings[0].good is None
+    assert LineRows(layout_of(4), "bench-1").feed(*sent([0, 1, 2, 3])).troubles == []

@@ -1,13 +1,33 @@
 from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
 
 from monitor.cli.main import main
+from monitor.errors import LinkUnavailableError
 from monitor.layout import parse_layout
-from monitor.runtime.checkup import browser_check, check_computer, clock_check, disk_speed_check, port_check
+from monitor.link.listen import PortListener
+from monitor.runtime.checkup import browser_check, check_computer, clock_check, disk_speed_check
 from tests.layout.fernhollow import FERNHOLLOW
+from tests.runtime.fake_source import FakeSource
+from tests.runtime.streams import packed_stream, plain_layout, sine_counts
+from tests.wire.bytestreams import counts, identity, identity_packet, samples_packet
+
+PORT = 'port of board "bench-1"'
 
 
-def checks_of(folder, layout=None):
-    return {check.name: check for check in check_computer(folder, layout)}
+def checks_of(folder, layout=None, hear=None):
+    return {check.name: check for check in check_computer(folder, layout, hear)}
+
+
+def port_of(layout, *, sent=(), reads=80):
+    """The check of a board's port where a source sends this, a fiftieth of a second apart."""
+
+    def hear(board):
+        source = FakeSource([*sent, *[b""] * reads][:reads])
+        return PortListener(source, source.now_s, board.baud, layout.line_board(board.port)).hear(3.0)
+
+    return next(check for check in check_computer(Path("nowhere"), layout, hear) if check.name == PORT)
 
 
 def test_a_good_folder_and_disk(tmp_path):
@@ -30,13 +50,64 @@ def test_a_slow_disk_and_one_that_takes_nothing():
     assert not disk_speed_check(None).good
 
 
-def test_ports_of_boards(tmp_path):
-    check = checks_of(tmp_path, layout=parse_layout(FERNHOLLOW.replace("/dev/ttyUSB0", "/dev/no-such-port")))[
-        'port of board "bench-1"'
-    ]
-    assert (check.good, "is not there" in check.found) == (False, True)
-    assert port_check("b", "socket://127.0.0.1:9").good
-    assert "Add port" in port_check("b", None).remedy
+def test_no_folder_is_left_behind(tmp_path):
+    found = checks_of(tmp_path / "deep" / "recordings")
+    assert found["recordings folder"].found.endswith("is made when it is needed.")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_port_that_is_not_there_or_not_named(tmp_path):
+    layout = parse_layout(FERNHOLLOW.replace("/dev/ttyUSB0", "/dev/no-such-port"))
+
+    def hear(board):
+        raise LinkUnavailableError(f"there is no port {board.port}: plug the board in", port=board.port)
+
+    check = checks_of(tmp_path, layout, hear)[PORT]
+    assert (check.good, check.found, check.remedy) == (False, "There is no port /dev/no-such-port.", "Plug the board in.")
+    layout = parse_layout(FERNHOLLOW.replace('port = "/dev/ttyUSB0"\n', ""))
+    assert "Add port" in checks_of(tmp_path, layout, hear)[PORT].remedy
+
+
+def test_a_packed_board_is_heard_with_its_rate_and_its_noise():
+    stream = packed_stream(sine_counts(1.0, volts_rms=(15.0, 0.0), amps_rms=(3.0, 0.0)))
+    check = port_of(plain_layout(), sent=[stream])
+    assert check.good
+    assert "the packed form, 4 channels, 40" in check.found
+    assert "at rest the noisiest of 2 channels moves by 0.0 counts" in check.found
+
+
+def test_channels_that_the_board_lacks_are_named():
+    check = port_of(plain_layout(), sent=[b"\0" + identity_packet(identity(channels=2))])
+    assert not check.good
+    assert "channel 2, channel 3, which never came" in check.remedy
+    lines = [b"".join(b"r,%d,1,15.2,2.4\nr,%d,2,15.2,2.4\n" % (k, k) for k in range(20))]
+    check = port_of(plain_layout(), sent=lines)
+    assert (check.good, "channel 0, channel 1, which never came" in check.remedy) == (False, True)
+
+
+def test_lines_are_heard_with_their_damage():
+    lines = [b"b,bench-1,2,100\n" + b"".join(b"r,%d,0,15.2,2.4\nr,%d,1,15.2,2.4\nr,x\n" % (k, k) for k in range(20))]
+    check = port_of(plain_layout(), sent=lines)
+    assert check.good
+    assert "lines, 2 outputs, 13." in check.found
+    assert "20 damaged, the last one: not a line of the form." in check.found
+
+
+@pytest.mark.parametrize(
+    ("sent", "words"),
+    [
+        ([], "nothing came in 3 s"),
+        ([b"12.3,1.5\n"] * 40, "The last one is: 12.3,1.5"),
+        ([b"\0" + samples_packet(0, counts(15, 4))] * 9, "no identity packet"),
+        ([b"\0" + identity_packet(identity(channels=4, number=9, name="visitor"))], 'talks "visitor"'),
+        ([b"\x93\xff\x07\x81"] * 40, "another baud rate"),
+    ],
+)
+def test_what_is_not_understood_is_told(sent, words):
+    check = port_of(plain_layout(), sent=sent)
+    assert not check.good
+    assert words in check.found
+    assert check.remedy
 
 
 def test_clock_and_browser():

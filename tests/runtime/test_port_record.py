@@ -5,7 +5,7 @@ from monitor.runtime import Pipeline
 from monitor.runtime.port_record import PortRecord
 from monitor.values import Chunk
 from tests.runtime.streams import packed_stream, plain_layout, sine_counts
-from tests.wire.bytestreams import identity, identity_packet
+from tests.wire.bytestreams import health_packet, identity, identity_packet
 
 PORT = "/dev/ttyUSB0"
 
@@ -31,7 +31,7 @@ def test_nonsense_for_some_seconds_is_a_wrong_baud_rate_in_plain_words():
     record = told([(0.1 * k, b"\x93\xff\x07") for k in range(60)])
     status = record.status()
     assert status.state == "wrong-baud"
-    assert "make no sense at 500000 baud" in status.sentence
+    assert "make no sense at 500000 baud and are no text" in status.sentence
     assert "115200 for lines" in status.sentence
     assert record.makes_no_sense()
     assert not status.is_well
@@ -43,7 +43,6 @@ def test_a_board_that_turns_to_nonsense_is_given_more_time():
     assert told(good + noise[:80]).status().state == "reading"
     status = told(good + noise).status()
     assert status.state == "wrong-baud"
-    assert "too damaged to be read" in status.sentence
 
 
 def test_a_board_that_the_layout_does_not_have_is_a_stranger():
@@ -85,3 +84,36 @@ def test_silence_after_data_names_the_board():
     status = record.status()
     assert (status.state, status.since_s, status.last_data_s) == ("silent", 2.5, 0.1)
     assert 'board "bench-1" says nothing' in status.sentence
+
+
+def test_text_that_does_not_parse_is_called_that_and_no_board_is_said_to_be_read():
+    record = told([(0.1 * k, b"12.3,1.5\n") for k in range(20)])
+    assert record.status().sentence == "Bytes come from /dev/ttyUSB0; looking for what they mean."
+    record = told([(0.1 * k, b"12.3,1.5\n") for k in range(60)])
+    status = record.status()
+    assert status.state == "not-understood"
+    assert "The last one is: 12.3,1.5 - a reading begins with r" in status.sentence
+    assert not record.makes_no_sense()
+
+
+def test_samples_without_an_identity_are_called_that_whatever_the_boards_health_says():
+    stream = packed_stream(sine_counts(6.0), with_head=False)
+    pieces = [stream[at : at + 600] for at in range(0, len(stream), 600)]
+    chunks = [
+        (0.06 * k, (b"\0" if not k else b"") + piece + (health_packet(k) if k % 15 == 14 else b""))
+        for k, piece in enumerate(pieces)
+    ]
+    status = told(chunks).status()
+    assert status.state == "not-understood"
+    assert "no identity packet" in status.sentence
+
+
+def test_the_rate_that_text_was_found_at_is_told():
+    record = told([(0.1 * k, b"12.3,1.5\n") for k in range(20)])
+    record.baud_changed(9600)
+    pipeline = Pipeline(plain_layout())
+    for k in range(20, 60):
+        record.received(0.1 * k, 9)
+        record.told(pipeline.feed(PORT, Chunk(data=b"12.3,1.5\n", received_s=0.1 * k)))
+    assert "at 9600 baud" in record.status().sentence
+    assert "write baud = 9600 in the layout file, which says 500000" in record.status().sentence

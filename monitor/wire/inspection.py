@@ -1,0 +1,161 @@
+"""What came over a port, looked at as a person would: where decoders understand nothing, why, and what to do."""
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import Literal
+
+from monitor.layout import Board
+from monitor.wire.framing import Framer
+from monitor.wire.items import Fault, FaultKind
+from monitor.wire.line_advice import fault_of, is_like_a_reading
+from monitor.wire.line_figures import printable, shown
+from monitor.wire.lines import LineDecoder
+from monitor.wire.mapped_lines import MappedLines
+from monitor.wire.packed import PackedDecoder
+
+KEPT_BYTES = 1 << 16
+"""Enough for more than a second of the usual packed link, so that an identity is among them."""
+TEXT_SHARE = 0.9
+"""From this share of printable characters on it is text: at a wrong baud rate a third or so is printable (common practice)."""
+FEWEST_BYTES, FEWEST_PACKETS = 8, 5
+LINE_END_WITHIN_BYTES = 400
+_PRINTABLE = bytes([*range(0x20, 0x7F), 9, 10, 13])
+
+Look = Literal["nothing", "text", "packets", "wrong-crc", "no-identity", "wrong-identity", "bytes"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inspection:
+    """What some bytes look like.
+
+    Attributes:
+        look: "nothing" (too few bytes to say), "text", "packets" (good ones, identity included), "wrong-crc" (packets whose CRC is always
+            wrong), "no-identity", "wrong-identity" (one whose lengths do not fit), or "bytes" (neither text nor packets).
+        lines: The last lines of a text, oldest first.
+        has_line_ends: Whether lines of the text end.
+    """
+
+    look: Look
+    lines: tuple[str, ...] = ()
+    has_line_ends: bool = True
+
+
+class Transcript:
+    """Keeps the last bytes of a port.
+
+    Attributes:
+        bytes: All that came.
+        line_ends: Line feeds among them.
+    """
+
+    def __init__(self) -> None:
+        self._kept = bytearray()
+        self.bytes = 0
+        self.line_ends = 0
+
+    def take(self, data: bytes) -> None:
+        """Take bytes in."""
+        self.bytes += len(data)
+        self.line_ends += data.count(b"\n")
+        self._kept += data
+        if len(self._kept) > 2 * KEPT_BYTES:
+            del self._kept[:-KEPT_BYTES]
+
+    def inspect(self, lines: int = 5) -> Inspection:
+        """Look at the last bytes.
+
+        Args:
+            lines: How many of the last lines to show.
+        """
+        return inspect(bytes(self._kept[-KEPT_BYTES:]), lines)
+
+
+def inspect(data: bytes, lines: int = 5) -> Inspection:
+    """Look at bytes; see :class:`Inspection`."""
+    if len(data) < FEWEST_BYTES:
+        return Inspection(look="nothing")
+    if _is_text(data):
+        ended = data[: data.rfind(b"\n") + 1] or data
+        found = [printable(line.decode(errors="replace").strip()) for line in ended[-8192:].split(b"\n")]
+        found = [line for line in found[0 if len(ended) <= 8192 else 1 :] if line]
+        has_line_ends = b"\n" in data or len(data) < LINE_END_WITHIN_BYTES
+        return Inspection(look="text", lines=tuple(found[-lines:]), has_line_ends=has_line_ends)
+    return Inspection(look=_look_of_packets(data))
+
+
+def _is_text(data: bytes) -> bool:
+    try:
+        strange = len(data.translate(None, _PRINTABLE)) - (0 if data.isascii() else _letters_beyond_ascii(data))
+    except UnicodeDecodeError:
+        strange = len(data.translate(None, _PRINTABLE))
+    return strange <= (1 - TEXT_SHARE) * len(data)
+
+
+def _letters_beyond_ascii(data: bytes) -> int:
+    """Bytes of units such as °C and Ω."""
+    return sum(len(letter.encode()) for letter in data.decode() if not letter.isascii() and letter.isprintable())
+
+
+def _look_of_packets(data: bytes) -> Look:
+    decoder = PackedDecoder()
+    frames = Framer(delimiter=b"\0", limit_bytes=1 << 20).feed(data)[1:]
+    items = decoder.feed(data)
+    faults = Counter(item.kind for item in items if isinstance(item, Fault))
+    if decoder.packets and not faults[FaultKind.VERSION]:
+        if any(isinstance(item, Fault) and item.detail == "identity" for item in items):
+            return "wrong-identity"
+        return "packets" if decoder.knows_a_board else "no-identity"
+    if len(frames) >= FEWEST_PACKETS and faults[FaultKind.CHECKSUM] >= TEXT_SHARE * len(frames):
+        return "wrong-crc"
+    return "bytes"
+
+
+def why_not(seen: Inspection, port: str, baud: int, line_board: Board | None) -> str:
+    """Why nothing is understood, and what to do: a sentence or two for a person.
+
+    Args:
+        seen: What came.
+        port: Where.
+        baud: Read at this rate.
+        line_board: The board whose own lines are expected there; None where lines of the project's own form are.
+    """
+    if seen.look == "text":
+        return _why_no_lines(seen, port, baud, line_board)
+    return _WORDS[seen.look].format(port=port, baud=baud)
+
+
+_WORDS: dict[Look, str] = {
+    "nothing": "Hardly anything comes from {port}: check the board's power and its sketch.",
+    "packets": "Bytes from {port} arrive too damaged to be read: shorten the cable, keep it off track wiring.",
+    "wrong-crc": "Packets come from {port}, but the CRC of every one is wrong: it is CRC-16/IBM-3740 over all the bytes before it, the low "
+    "byte first, and gives 0x29B1 for the ASCII digits 123456789 (firmware_notes/wire.md).",
+    "no-identity": "Samples come from {port}, but no identity packet, without which they mean nothing: the sketch has to send one at its "
+    "start and once a second (firmware_notes/wire.md).",
+    "wrong-identity": "Samples come from {port}, but the lengths within the identity packet do not fit: 11 bytes a channel, then the name's "
+    "length in bytes (16 at most), then that many bytes (firmware_notes/wire.md).",
+    "bytes": "Bytes from {port} make no sense at {baud} baud and are no text: the board probably sends at another baud rate, so set baud in "
+    "the layout file to what its sketch says (500000 is usual for the packed form, 115200 for lines); if that is right, check the cable.",
+}
+
+
+def _why_no_lines(seen: Inspection, port: str, baud: int, line_board: Board | None) -> str:
+    came = f"Text comes from {port} at {baud} baud, "
+    if not seen.has_line_ends or not seen.lines:
+        return f"{came}but no line ever ends: let the sketch end each reading with a line feed (println)."
+    last = seen.lines[-1]
+    if line_board is None:
+        return (
+            f"{came}but not lines of firmware_notes/wire.md. The last one is: {shown(last)} - {fault_of(last)}. Correct the sketch, or say what its "
+            f"lines mean under [board.lines] of the layout file: 'pilotlamp listen {port}' proposes it."
+        )
+    if is_like_a_reading(last):
+        return (
+            f"{came}in the form of firmware_notes/wire.md, which needs no [board.lines]: remove that table of board "
+            f'"{line_board.name}" from the layout file. The last line is: {shown(last)}'
+        )
+    faults = [item for item in LineDecoder(MappedLines(line_board)).feed(last.encode() + b"\n") if isinstance(item, Fault)]
+    wrong = faults[0].detail.removeprefix(f"{shown(last)}: ") if faults else "it has none of what is asked for"
+    return (
+        f'{came}but not what [board.lines] of board "{line_board.name}" says. The last line is: {shown(last)} - {wrong}. Correct that table: '
+        f"'pilotlamp listen {port}' proposes it anew."
+    )
