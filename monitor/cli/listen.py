@@ -53,16 +53,12 @@ def run(args: argparse.Namespace) -> int:
     if guess is None:
         print(why_not(heard.seen, args.port, heard.baud, None))
         return 1
-    if is_like_a_reading(heard.seen.lines[-1]):
-        print(f"The last line is nearly of the form of firmware_notes/wire.md: {fault_of(heard.seen.lines[-1])}.")
     for line in _proposed(guess, heard.seen.lines):
         print(line)
-    if board is None:
-        print(
-            f"\nPaste this below its [[board]] in the layout file, or write it there with: pilotlamp listen {args.port} --into LAYOUT.toml"
-        )
-    else:
+    if board is not None:
         _write(args.into, board, guess.lines, heard.baud)
+    else:
+        print(f"\nPaste this below its [[board]], or write it there with: pilotlamp listen {args.port} --into LAYOUT.toml")
     return 0
 
 
@@ -130,6 +126,8 @@ def _interval_ms(heard: Heard) -> float | None:
 
 
 def _proposed(guess: MappingGuess, lines: Sequence[str]) -> Iterator[str]:
+    if is_like_a_reading(lines[-1]):
+        yield f"The last line is nearly of the form of firmware_notes/wire.md: {fault_of(lines[-1])}."
     yield "These are lines of a sketch's own. They can be read with:"
     yield ""
     yield mapping_text(guess.lines)

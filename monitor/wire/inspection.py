@@ -145,8 +145,8 @@ def _why_no_lines(seen: Inspection, port: str, baud: int, line_board: Board | No
     last = seen.lines[-1]
     if line_board is None:
         return (
-            f"{came}but not lines of firmware_notes/wire.md. The last one is: {shown(last)} - {fault_of(last)}. Correct the sketch, or say what its "
-            f"lines mean under [board.lines] of the layout file: 'pilotlamp listen {port}' proposes it."
+            f"{came}but not lines of firmware_notes/wire.md. The last one is: {shown(last)} - {fault_of(last)}. Correct the sketch, or "
+            f"say what its lines mean under [board.lines] of the layout file: 'pilotlamp listen {port}' proposes it."
         )
     if is_like_a_reading(last):
         return (
