@@ -13,6 +13,7 @@ from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
 from monitor.planning.bench_check import check_all
 from monitor.planning.budget import BudgetOptions, reckon
+from monitor.planning.inspection_sheet import inspection_sheet
 from monitor.planning.morning import morning_items
 from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.phasing_guide import guide
@@ -87,6 +88,7 @@ def _plans(encoded: bytes, encoded_plan: bytes, *, may_keep: bool) -> Plans:
         wiring_picture=draw_card(layout, plan),
         phasing=guide(layout),
         morning=tuple(morning_items(layout, verdicts, budget)),
+        sheet=inspection_sheet(layout, plan, verdicts, today=today),
         may_keep=may_keep,
     )
 

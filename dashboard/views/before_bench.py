@@ -8,6 +8,7 @@ from dashboard.views.shell import strokes
 from monitor.layout import Supply
 from monitor.planning.bench_check import BenchVerdict, Fitness
 from monitor.planning.bench_questions import QUESTIONS, Question
+from monitor.planning.cautions import cautions_at
 
 LEVELS = {
     Fitness.FIT: "well",
@@ -52,7 +53,7 @@ def _chip(verdict: BenchVerdict) -> Component:
 
 
 def _form(supply: Supply) -> Component:
-    caution = "Unplug it before you touch it; look and feel only, never open the case."
+    caution = " ".join(("Unplug it before you touch it; look and feel only, never open the case.", *cautions_at("bench")))
     fields = [_field(supply, question) for question in QUESTIONS]
     button = html.Button("Keep the answers with the layout", type="submit")
     said = html.P(className="said", role="status", **hook(said=""))

@@ -14,7 +14,8 @@ from dashboard.views.before_forms import candidate_form, terminals_form
 from monitor.layout import Layout
 from monitor.planning.bench_check import BenchVerdict
 from monitor.planning.budget import Budget
-from monitor.planning.morning import nothing_open
+from monitor.planning.cautions import cautions_at
+from monitor.planning.morning import nothing_open, power_down_items
 from monitor.planning.plan_file import Plan
 from monitor.planning.share_values import SharePlan
 from monitor.values import Phasing
@@ -36,6 +37,7 @@ class Plans:
         wiring_picture: The wiring card, SVG.
         phasing: The phasing walk, plain text.
         morning: Items of the show-morning list.
+        sheet: The inspection sheet, plain text.
         may_keep: Whether answers can be written into the layout file.
     """
 
@@ -50,6 +52,7 @@ class Plans:
     wiring_picture: str
     phasing: str
     morning: tuple[str, ...]
+    sheet: str
     may_keep: bool
 
 
@@ -86,6 +89,7 @@ def before_page(layout: Layout, plans: Plans, standing: Standing | None = None) 
             html.Div(
                 [
                     _panel("Show morning: print and tick off", *_morning(plans.morning, standing), full=True),
+                    _panel("Before the doors open", _ticks(cautions_at("show")), full=True),
                     *cards,
                     _panel("Power budget", budget_table(plans.budget), learn_form(layout, may_keep=plans.may_keep)),
                     html.Div(
@@ -95,6 +99,12 @@ def before_page(layout: Layout, plans: Plans, standing: Standing | None = None) 
                             _panel("Phasing, as the board measures it", _measured_phasing(standing.phasings)),
                         ],
                         className="column",
+                    ),
+                    _panel("Evening: power down", _ticks(tuple(power_down_items(layout))), full=True),
+                    _panel(
+                        "Inspection sheet",
+                        html.Details([html.Summary("To print and sign"), html.Pre(plans.sheet, className="walk")]),
+                        full=True,
                     ),
                     _panel("Phasing with a meter", html.Pre(plans.phasing, className="walk"), full=True),
                 ],
@@ -128,7 +138,7 @@ def _ticks(items: Sequence[str]) -> Component:
 
 
 def _share(plans: Plans) -> list[Component]:
-    words = [html.Li(line) for line in plans.share_words]
+    words = [html.Li(line) for line in (*plans.share_words, *cautions_at("wiring")[:4])]
     parts: list[Component] = [
         html.Div(picture(plans.share_picture, "Which supply carries what; in words below"), className="scroll"),
         html.Ul(words, className="reasons"),

@@ -16,14 +16,13 @@ from monitor.layout.schema import BenchRecord
 from monitor.layout.write import change_layout, spare_path
 from monitor.planning.bench_check import BenchVerdict, check_all
 from monitor.planning.bench_questions import QUESTIONS, Question, answer_of, seller_words
+from monitor.planning.cautions import cautions_at
+from monitor.planning.inspection_sheet import inspection_sheet
 from monitor.planning.plan_edit import set_aside
 from monitor.planning.plan_file import SetAside
 from monitor.planning.plan_load import load_plan
 
-CAUTION = (
-    "Unplug the supply before you touch it. Look and feel only: never open the case. What is on the mains side is for a licensed "
-    "practitioner; local codes come first."
-)
+UNPLUG = "Unplug the supply before you touch it. Look and feel only: never open the case."
 RECORD_FORM = "WHAT,DATE,WHO[,megohms=N,test_volts=N][,earth_ohms=N][,good_until=DATE][,note=TEXT]"
 
 
@@ -33,6 +32,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--supply", metavar="NAME", help="this supply only")
     parser.add_argument("--json", action="store_true", help="print one JSON object a supply, and nothing else")
     parser.add_argument("--trains", choices=("ac", "dc"), help="the current that the trains need")
+    parser.add_argument("--sheet", action="store_true", help="print the inspection sheet of the whole bench, to sign")
     parser.add_argument("--seller", action="store_true", help="what to ask a seller and to look for before a supply is bought")
     changes = parser.add_mutually_exclusive_group()
     changes.add_argument("--ask", action="store_true", help="ask the questions and write the answers into the layout file")
@@ -60,6 +60,9 @@ def run(args: argparse.Namespace) -> int:
     _change(args, chosen, today)
     layout = load_layout(args.layout)
     plan = load_plan(args.layout, layout)
+    if args.sheet:
+        print(inspection_sheet(layout, plan, check_all(layout, plan, today=today, trains=args.trains), today=today), end="")
+        return 0
     aside = {each.supply: each.words for each in plan.set_aside}
     wanted = {supply.name for supply in chosen}
     for verdict in check_all(layout, plan, today=today, trains=args.trains):
@@ -94,13 +97,13 @@ def card(layout: Layout, verdict: BenchVerdict, aside: str = "") -> str:
     rows += [f"  - {reason.finding} {reason.remedy}" for reason in verdict.reasons]
     rows += [f"  ? {question}" for _, question in verdict.open_questions]
     rows += [f"  * {note}" for note in verdict.notes]
-    rows.append(f"  {CAUTION}")
+    rows.append(f"  {UNPLUG} {cautions_at('bench')[0]}")
     return "\n".join(rows)
 
 
 def _change(args: argparse.Namespace, chosen: list[Supply], today: dt.date) -> None:
     if args.ask:
-        print(CAUTION)
+        print("\n".join([UNPLUG, *cautions_at("bench")]))
         for supply in chosen:
             _ask_and_write(args.layout, supply, today.isoformat(), input)
         return

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from monitor.cli.plain_output import PlainOutput, print_nowhere
 from monitor.errors import MonitorError
+from monitor.planning.cautions import OF_COMMAND, cautions_at
 
 COMMANDS = {
     "demo": "see it work without any hardware: a modelled show, watched live",
@@ -80,6 +81,12 @@ def _run(arguments: list[str]) -> int:
         return 2
 
 
+def _cautions(command: str) -> str | None:
+    """What stands below a command's help where its output leads a hand to a wire."""
+    moment = OF_COMMAND.get(command)
+    return None if moment is None else "Cautions. " + " ".join(cautions_at(moment)).replace("%", "%%")
+
+
 def _parser(arguments: list[str]) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="pilotlamp", description="Watches the supplies of a toy-train layout and warns before the breaker acts."
@@ -91,5 +98,6 @@ def _parser(arguments: list[str]) -> argparse.ArgumentParser:
         if name == called:
             module = importlib.import_module(f"monitor.cli.{name}")
             module.configure(command)
+            command.epilog = _cautions(name)
             command.set_defaults(run=module.run)
     return parser

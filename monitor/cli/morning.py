@@ -7,7 +7,7 @@ from pathlib import Path
 from monitor.layout import load_layout
 from monitor.planning.bench_check import check_all
 from monitor.planning.budget import BudgetOptions, reckon
-from monitor.planning.morning import morning_list
+from monitor.planning.morning import morning_list, power_down_items
 from monitor.planning.plan_load import load_plan
 from monitor.runtime.past_troubles import past_troubles
 
@@ -27,10 +27,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--trouble", action="append", default=[], metavar="TEXT", help="something else that is still open from last time"
     )
 
+    parser.add_argument("--evening", action="store_true", help="print the power-down list instead")
+
 
 def run(args: argparse.Namespace) -> int:
     """Print the list."""
     layout = load_layout(args.layout)
+    if args.evening:
+        print("\n".join([f"Power down: {layout.title}", "", *(f"[ ] {item}" for item in power_down_items(layout))]))
+        return 0
     plan = load_plan(args.layout, layout, args.plan)
     verdicts = check_all(layout, plan, today=dt.datetime.now().astimezone().date())
     recorded, day = past_troubles(args.recordings, layout)

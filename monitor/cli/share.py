@@ -12,6 +12,7 @@ import msgspec
 from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
 from monitor.layout.write import write_text
+from monitor.planning.cautions import cautions_at
 from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.plan_file import Candidate, Plan
 from monitor.planning.plan_load import changed_plan, load_plan
@@ -78,6 +79,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"{offer.name}: {price:.2f} a usable VA")
     if args.svg is not None:
         print(f"Drawn: {args.svg}")
+    print("\n".join(["", *(f"! {caution}" for caution in cautions_at("wiring"))]))
     return 0
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from monitor.planning.budget import Budget, BudgetEntry, LimitUse
+from monitor.planning.cautions import cautions_at
 from monitor.planning.common_return import ReturnDrops
 from monitor.planning.planned_loads import measured_words
 
@@ -14,7 +15,7 @@ def budget_text(budget: Budget) -> str:
         rows += _entry_rows(entry)
     for drops in budget.returns:
         rows += return_rows(drops)
-    return "\n".join([*rows, "", *binding_words(budget)]) + "\n"
+    return "\n".join([*rows, "", *binding_words(budget), "", f"! {cautions_at('wiring')[0]}"]) + "\n"
 
 
 def binding_words(budget: Budget) -> Iterator[str]:

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from monitor.layout import Layout
 from monitor.planning.bench_check import BenchVerdict
 from monitor.planning.budget import Budget, BudgetEntry
+from monitor.planning.cautions import cautions_at
 
 
 def morning_list(
@@ -23,11 +24,21 @@ def morning_list(
     rows += [f"[ ] {item}" for item in morning_items(layout, verdicts, budget)]
     rows += ["", f"Still open from {day or 'last time'}:"]
     rows += [f"[ ] From last time: {trouble}" for trouble in troubles] or [nothing_open(day)]
-    rows += [
-        "",
-        "pilotlamp advises. The breaker protects the house and the person, not the trains; local codes and licensed practice come first.",
-    ]
+    rows += ["", "Before the doors open:", *(f"[ ] {caution}" for caution in cautions_at("show"))]
+    rows += ["", "pilotlamp advises. The breaker protects the house and the person, not the trains."]
     return "\n".join(rows) + "\n"
+
+
+def power_down_items(layout: Layout) -> Iterator[str]:
+    """The list for the evening, in order. Common practice, no published source."""
+    yield "Trains stopped where they belong, every throttle down; a mark set at the end of the show."
+    yield "Smoke units off and cool; engines with batteries switched off."
+    yield from (f"{supply.name}: switched off; case no more than hand-warm, no smell, cord cool." for supply in layout.supply)
+    yield "The strip switched off at its marked switch; every indicator dark."
+    yield "The strip's plug out of the wall; the plugs within the strip stay as they are marked."
+    yield "Batteries off their chargers; nothing left charging."
+    yield "What went wrong is written down or marked on the page; the recording ended (it comes along tomorrow morning)."
+    yield "A last look and smell a quarter of an hour later, before the room is locked."
 
 
 def nothing_open(day: str) -> str:
@@ -43,7 +54,7 @@ def morning_items(layout: Layout, verdicts: Sequence[BenchVerdict], budget: Budg
     for drops in budget.returns:
         if drops.better_awg is not None:
             yield f"Shared return {drops.name}: too thin for this, {drops.better_awg} AWG would do. Run fewer trains at once on it."
-    yield "All supplies on one switched strip; plugs marked and none pulled alone."
+    yield "All supplies on one switched strip, in a wall socket; plugs marked and none pulled alone."
     for board in layout.board:
         yield f'Sensor board "{board.name}": plugged in, every reading near zero with the throttles down.'
     yield from (f"{d.name}: rails wiped, one engine round once, no stall." for d in layout.district if d.use == "track")
