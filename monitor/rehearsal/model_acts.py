@@ -122,3 +122,17 @@ class Transfer(Act):
     train: int
     district: int
     overload: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DropOut(Act):
+    """A train loses contact for so long that its reversing unit falls: it stands in neutral until a hand's break, which ends this."""
+
+    train: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flicker(Act):
+    """The lit cars of a train lose contact: lights flicker, and nothing is wrong."""
+
+    train: int

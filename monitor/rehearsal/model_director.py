@@ -12,7 +12,9 @@ from monitor.rehearsal.model_acts import (
     ContactLoss,
     DcSignal,
     DirectionBreak,
+    DropOut,
     FeedLost,
+    Flicker,
     MainsDip,
     Short,
     StepLoad,
@@ -130,6 +132,8 @@ class Director:
                 self._dip(act, start, scans)
             case Binding() | ContactLoss() | Transfer():
                 self._train_act(act, start, scans)
+            case DropOut() | Flicker():
+                self._lose_pickup(act, start, scans)
             case StepLoad():
                 self._step_load(act, start, scans)
             case DirectionBreak() | DcSignal() | FeedLost() | Short():
@@ -170,6 +174,14 @@ class Director:
             self.lay("load", act.train, start, shapes.box(scans, act.factor, self.scan_of(act.rise_s)))
             self.note(Cause.BINDING, train.district, start, scans)
             self._sags.watch(train.district, start, start + scans, after_scans=self.scan_of(act.rise_s + 0.4))
+
+    def _lose_pickup(self, act: DropOut | Flicker, start: int, scans: int) -> None:
+        district = self._slow.trains[act.train].engine_district(start)
+        if district < 0 or not self.is_powered(district):
+            return
+        drops = isinstance(act, DropOut)
+        self.lay("contact" if drops else "cars", act.train, start, shapes.lost_contact(self._rng, scans))
+        self._truth.note(Cause.LOST_CONTACT, district, start, start + scans, optional=not drops)
 
     def _step_load(self, act: StepLoad, start: int, scans: int) -> None:
         siemens = act.amps / NOMINAL_VOLTS

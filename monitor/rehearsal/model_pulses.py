@@ -4,6 +4,9 @@ import numpy as np
 
 from monitor.rehearsal.model_frame import Floats
 
+LONGEST_EDGE_SCANS = 480
+"""An engine rolls over the beginning of a section within some tenths of a second, however long the section is."""
+
 
 def box(scans: int, value: float, edge: int = 0, rest: float = 1.0) -> Floats:
     """A value held for some scans between two straight edges of the given length that start and end at rest."""
@@ -55,8 +58,8 @@ def lost_feed(rng: np.random.Generator, scans: int, ragged: int) -> Floats:
 
 
 def joint(rng: np.random.Generator, scans: int, ohms: float) -> Floats:
-    """Series ohms of a weak joint as a train passes it: rises, wavers, falls."""
-    edge = int(scans * rng.uniform(0.05, 0.25))
+    """Series ohms of a weak joint, or of a section fed through one, as a train passes it: rises, wavers, falls."""
+    edge = min(int(scans * rng.uniform(0.05, 0.25)), LONGEST_EDGE_SCANS)
     values = box(scans, ohms, edge, rest=0.0)
     waver = np.interp(np.arange(scans), np.arange(0, scans + 40, 40), rng.normal(0, 0.15, len(np.arange(0, scans + 40, 40))))
     return values * np.clip(1 + waver, 0.3, None)

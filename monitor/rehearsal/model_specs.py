@@ -165,6 +165,8 @@ class TrainSpec:
         drag: Share of the running torque that grows with speed.
         wobble: Relative slow noise of the load.
         hash_noise: Relative noise of the brushes, scan by scan.
+        ripple: Relative waver of the current with each turn of the wheels.
+        wheel_turns: Turns of the wheels in a lap.
         car_amps: Draw of the lit cars at 14 V, hot.
         car_tau_s: Thermal time constant of their lamps.
         dirt_rate: Very short losses of contact a second (2-14 ms): not faults, just dirt.
@@ -184,6 +186,8 @@ class TrainSpec:
     drag: float = 0.3
     wobble: float = 0.05
     hash_noise: float = 0.02
+    ripple: float = 0.0
+    wheel_turns: float = 90.0
     car_amps: float = 0.3
     car_tau_s: float = 0.06
     dirt_rate: float = 0.0

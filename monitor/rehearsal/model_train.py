@@ -1,5 +1,7 @@
 """A train on the bench: its motor, its lit cars, where on the lap it is and in which district."""
 
+import math
+
 import numpy as np
 
 from monitor.rehearsal.model_frame import SCANS_PER_TICK, Floats
@@ -53,6 +55,8 @@ class Train:
         self.motor.step(volts, contact, load * self.lap_load * (1 + self._wobble), dt_s)
         step = self.motor.speed * dt_s / self.spec.lap_s
         self.travelled += step
+        if self.spec.ripple:
+            self.motor.siemens *= 1 + self.spec.ripple * math.sin(2 * math.pi * self.travelled * self.spec.wheel_turns)
         return step
 
     @property

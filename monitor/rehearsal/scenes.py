@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from monitor.rehearsal import scenes_clean, scenes_faults, scenes_overload, scenes_patterns
+from monitor.rehearsal import scenes_clean, scenes_faults, scenes_lively, scenes_overload, scenes_patterns
 from monitor.rehearsal.scene import Scene
 
 KINDS: dict[str, Callable[[np.random.Generator, int], Scene]] = {
@@ -43,6 +43,15 @@ KINDS: dict[str, Callable[[np.random.Generator, int], Scene]] = {
     "weak-joint": scenes_patterns.weak_joint,
     "follows-train": scenes_patterns.follows_train,
     "scattered": scenes_patterns.scattered,
+    "drop-outs": scenes_lively.drop_outs,
+    "sudden-stalls": scenes_lively.sudden_stalls,
+    "bridged-turnouts": scenes_lively.bridged_turnouts,
+    "hands-everywhere": scenes_lively.hands_everywhere,
+    "flickers": scenes_lively.flickers,
+    "slammed": scenes_lively.slammed,
+    "weak-sections": scenes_lively.weak_sections,
+    "crossings": scenes_lively.crossings,
+    "chattering": scenes_lively.chattering,
 }
 
 
