@@ -175,8 +175,11 @@ class Breaks(Watcher):
         way = slice(int(over[-1]) + 1 if len(over) else 0, int(under[0]))
         steady = bool((np.diff(cut.volts[way]) < SLID_BACK * volts).all())
         steady &= sharpest_share(cut.end_s, cut.volts, -volts) < SLID_STEP
-        fed = bool((cut.amps[way] > max(self._zero_amps, SLID_LOW * amps)).mean() > 0.5) if way.stop > way.start else False
-        return way.stop - way.start >= SLID_ROWS and steady and fed
+        if way.stop - way.start < SLID_ROWS or not steady:
+            return False
+        # On DC a coasting motor holds the volts of an open feed up, but it takes no amps.
+        fed = cut.amps[way] > max(self._zero_amps, SLID_LOW * amps)
+        return bool(self.circuits.is_ac[self.district]) or bool(fed.mean() > 0.5)
 
     def _output_overload(self, tick: int) -> bool:
         circuits = self.circuits

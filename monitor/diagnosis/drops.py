@@ -11,6 +11,7 @@ from monitor.diagnosis.edges import SHARP_SHARE, crossing_s, is_fine, sharpest_s
 from monitor.diagnosis.medians import median, medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
+from monitor.diagnosis.sliding import rows_before
 from monitor.diagnosis.stands import BOUNCED_TICKS, STANDS_TICKS, judge_stand
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
@@ -48,6 +49,8 @@ STEEP_EDGE_S = 0.3  # volts that a joint takes show at once; a hill's end waits 
 SHORTEST_JOINT_S = 0.3
 COARSE_EDGE_S = 0.35
 REMEMBERED = 3
+EARLIER_TICKS = 6
+SOON_TICKS = 9
 LEAST_CONFIDENCE = 0.6  # a cause named wrongly is worse than none
 GOES_ON_RATIO = 1.8
 
@@ -58,13 +61,14 @@ class Drops(Watcher):
     def __init__(self, stream: Stream, district: int) -> None:
         super().__init__(stream, district)
         self._joints: list[Occurrence] = []
+        self._last = -SOON_TICKS - 1, 0.0  # when amps came back last, and what they were before
         self._hold_share = float(_hold_share(stream.circuits)[district])
 
     @staticmethod
     def onsets(stream: Stream, rows: slice) -> Bools:
         """The amps fell by more than they waver, and the volts hold."""
         ticks = stream.ticks
-        low, usual = ticks.amps_low[rows], ticks.usual_amps[rows]
+        low, usual = ticks.amps_low[rows], _usual(stream, rows)
         least = np.maximum(LEAST_SHARE * usual, LEAST_AMPS)
         holds = ticks.volts[rows] > _hold_share(stream.circuits) * ticks.usual_volts[rows]
         dropped = (low < usual - least) & holds & ticks.calm[rows]
@@ -80,7 +84,9 @@ class Drops(Watcher):
         while True:
             found = yield from self.onset(tick)
             yield found + 1
-            usual = self._usual(found)
+            usual, tick = self._usual(found), found + 1
+            if not self._has_dropped(found, usual):
+                continue
             first = found if found > first + BOUNCED_TICKS else first
             back = yield from self._recovery(found, usual, found + STANDS_TICKS)
             tick = found + 2
@@ -90,6 +96,7 @@ class Drops(Watcher):
                 tick = after or tick
             if back is not None:
                 yield from self._came_back(found, back, usual)
+                self._last = back, usual
                 tick = back + 2
 
     def _came_back(self, found: int, back: int, usual: float) -> Generator[int, None, None]:
@@ -119,7 +126,14 @@ class Drops(Watcher):
         return after < GOES_ON_RATIO * usual
 
     def _usual(self, tick: int) -> float:
-        return float(self.ticks.usual_amps[self.ticks.rows(tick, tick + 1), self.district][0])
+        """Amps before: those before the last loss where that ended a moment ago, for it must not hide the next."""
+        usual = float(self.ticks.usual_amps[self.ticks.rows(tick, tick + 1), self.district][0])
+        back, before = self._last
+        return max(usual, before) if tick - back <= SOON_TICKS else usual
+
+    def _has_dropped(self, tick: int, usual: float) -> bool:
+        low = float(self.ticks.amps_low[self.ticks.rows(tick, tick + 1), self.district][0])
+        return low < usual - max(LEAST_SHARE * usual, LEAST_AMPS)
 
     def _slowest(self, found: int, usual: float) -> int:
         """Until when amps may come back from a joint."""
@@ -148,7 +162,7 @@ class Drops(Watcher):
 
     def _judge(self, found: int, back: int, usual: float) -> tuple[Occurrence | None, float]:
         """A drop that came back: what was it, and how deep?"""
-        cut = self.stream.cut(self.district, found - 4, back + 2)
+        cut = self.stream.cut(self.district, min(max(found - 4, self._last[0]), found - 1), back + 2)
         depth = usual - float(np.min(cut.amps, initial=usual))
         event = self._measure(cut, found, usual, depth)
         if event is not None:
@@ -283,6 +297,12 @@ class Drops(Watcher):
         event.evidence["lasted_s"] = event.end_s - event.start_s
         self.tell(event)
         return end + 2
+
+
+def _usual(stream: Stream, rows: slice) -> Floats:
+    """What was usual just before each tick, or half a second earlier where it was more: of two losses soon after each other
+    the first must not hide the second. Shape (n, d)."""
+    return np.fmax(stream.ticks.usual_amps[rows], rows_before(stream.ticks.usual_amps, rows, 1, EARLIER_TICKS))
 
 
 def _hold_share(circuits: Circuits) -> Floats:

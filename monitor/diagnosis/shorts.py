@@ -5,6 +5,7 @@ import numpy as np
 from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
+from monitor.diagnosis.openings import DEAD_SHARE
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.sliding import rows_before, sliding
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
@@ -16,13 +17,12 @@ EARLY_S = 0.1
 LOST_SHARE = 0.55  # of the volts: below, more is lost in the supply than is left whatever the amps do
 COARSE_SHARE = 0.6  # of readings that a short fills in part only; a heavy load switched on leaves more
 LEAP = 2.5  # times the amps before
-RATED_SHARE = 1.15  # of the supply's rated amps
+RATED_SHARE = 0.8  # of the supply's rated amps
 WORTH_A_LOOK = 0.9  # of the volts before
 BEYOND = 2.5  # times the rated amps within a cycle is no load's, whatever is left of the volts
 BEYOND_SHARE = 0.85  # of the volts before
 RECENT_TICKS = 40
 ASTRIDE_ROWS = 3  # readings, half a cycle apart, that reach into the first cycle and a half
-FADED_AT_ONCE = 0.75  # of the inrush after some cycles
 COLLAPSED_SHARE = 0.68  # of the volts before; lamps and trains that start leave three quarters
 OPEN_TICKS = 5
 HELD_S = 0.2  # metal that scrapes bounces; a short that is back within this is the same
@@ -70,7 +70,7 @@ class Shorts(Watcher):
     def _shorted(self, cut: Cut, amps: float, volts: float) -> Bools:
         """Readings with leapt amps, if the volts collapsed with them or the amps are beyond what any load takes."""
         peak = float(np.max(cut.amps, initial=0.0))
-        leapt = (cut.amps > max(LEAP * amps, 0.3 * peak)) & ~self._coming_on(cut)
+        leapt = (cut.amps > max(LEAP * amps, 0.3 * peak)) & ~self._coming_on(cut, volts)
         if not leapt.any() or sharpest_share(cut.end_s, cut.amps, peak - amps) < SHARP_SHARE:
             return leapt & False  # a short is there within a cycle; a heavy train comes over wheel by wheel
         lowest = float(np.min(cut.volts[leapt]))
@@ -78,26 +78,31 @@ class Shorts(Watcher):
         share = BEYOND_SHARE if beyond else COLLAPSED_SHARE if is_fine(cut) else COARSE_SHARE
         return leapt & (lowest < share * volts)
 
-    def _coming_on(self, cut: Cut) -> Bools:
+    @staticmethod
+    def _dead(cut: Cut, volts: float) -> Bools:
+        """Readings of an open feed; something may leak past a hand's switch."""
+        return np.asarray((cut.volts < DEAD_SHARE * volts) & (cut.amps < 0.3 * np.max(cut.amps, initial=0.0)))
+
+    def _coming_on(self, cut: Cut, volts: float) -> Bools:
         """Windows that reach into the first cycle and a half after the volts came: inrush, and no whole cycle of either."""
-        dead = cut.volts < self.circuits.off_volts[self.district]
+        dead = self._dead(cut, volts)
         row = np.arange(len(dead))
         return np.asarray(row - np.maximum.accumulate(np.where(dead, row, -ASTRIDE_ROWS - 1)) <= ASTRIDE_ROWS)
 
     def _fades(self, cut: Cut, shorted: Bools, volts: float) -> bool:
-        """Something heavy that starts: amps that fall within tenths of a second, and volts that come back the while.
+        """Something heavy that starts: amps that fall within tenths of a second, and volts not quite lost.
 
-        What began with the volts themselves fades from any height: windings, filaments and motors at rest.
+        What began with the volts themselves leaves more of them: windings, filaments and motors at rest.
         """
-        peak_s = float(cut.end_s[int(np.argmax(np.where(shorted, cut.amps, 0.0)))])
-        live = cut.volts > self.circuits.off_volts[self.district]
-        began = not bool(live[: int(np.argmax(shorted))].all())
-        early = shorted & live & (cut.end_s < peak_s + EARLY_S)
-        late = live & (cut.end_s > peak_s + FADE_S) & (shorted | began)
-        if not (late.any() and early.any()) or (not began and float(cut.volts[shorted].min()) < LOST_SHARE * volts):
+        lowest = float(cut.volts[shorted].min())
+        if bool(self._dead(cut, volts)[: int(np.argmax(shorted))].any()):
+            if lowest > LOST_SHARE * volts:
+                return True
+        elif lowest < LOST_SHARE * volts:
             return False
-        fell = median(cut.amps[late]) < (FADED_AT_ONCE if began else FADED_SHARE) * median(cut.amps[early])
-        return fell and (not began or median(cut.volts[late]) > float(np.min(cut.volts[early])))
+        peak_s = float(cut.end_s[int(np.argmax(np.where(shorted, cut.amps, 0.0)))])
+        early, late = shorted & (cut.end_s < peak_s + EARLY_S), shorted & (cut.end_s > peak_s + FADE_S)
+        return bool(late.any()) and median(cut.amps[late]) < FADED_SHARE * median(cut.amps[early])
 
     def _event(self, cut: Cut, shorted: Bools, amps: float, volts: float) -> Occurrence:
         first = int(np.argmax(shorted))
