@@ -5,7 +5,7 @@ import numpy as np
 from monitor.diagnosis.watcher import Stream
 
 BESIDE_TICKS = 6
-PARTLY, WHOLLY = 0.4, 0.7  # of the amps lost here that came on elsewhere in the same moment
+PARTLY, MOSTLY, WHOLLY = 0.4, 0.55, 0.7  # of the amps lost here that came on elsewhere in the same moment
 LEAST_AMPS = 0.03
 
 

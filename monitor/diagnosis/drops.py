@@ -5,7 +5,7 @@ from collections.abc import Generator
 import numpy as np
 
 from monitor.diagnosis import dips
-from monitor.diagnosis.balance import BESIDE_TICKS, WHOLLY, handed_over
+from monitor.diagnosis.balance import BESIDE_TICKS, PARTLY, WHOLLY, handed_over
 from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.edges import SHARP_SHARE, crossing_s, is_fine, sharpest_share, steady
 from monitor.diagnosis.medians import median, medians
@@ -53,6 +53,7 @@ EARLIER_TICKS = 6
 SOON_TICKS = 9
 LEAST_CONFIDENCE = 0.6  # a cause named wrongly is worse than none
 GOES_ON_RATIO = 1.8
+BRIEF_S = 0.3  # no train drives over and comes back, or hands its place to another, so soon
 
 
 class Drops(Watcher):
@@ -108,17 +109,20 @@ class Drops(Watcher):
         # What a whistle took says nothing of what a contact lost.
         if self.stream.signal_changed(self.district, found - 6, (back if event.cause is Cause.WEAK_JOINT else found) + 1):
             return
-        if event.cause is Cause.WEAK_JOINT:
+        if event.cause is Cause.WEAK_JOINT or event.evidence["lasted_s"] > BRIEF_S:
             yield back + BESIDE_TICKS
-            if not self._goes_on(back, usual) or self._drove_over(found, back, depth):
+            if self._drove_over(event, (found, back), depth) or not self._goes_on(back, usual):
                 return
         self._remember(event)
 
-    def _drove_over(self, found: int, back: int, depth: float) -> bool:
-        """The train was elsewhere meanwhile: another district took its amps, or gave them back, or some of either."""
+    def _drove_over(self, event: Occurrence, ticks: tuple[int, int], depth: float) -> bool:
+        """The train was elsewhere meanwhile: another district took its amps and gave them back, or nearly all of them at either."""
+        at_both = [self._went_over(ticks, depth, share) for share in (PARTLY, WHOLLY)]
+        return all(at_both[0]) or (event.cause is Cause.WEAK_JOINT and any(at_both[1]))
+
+    def _went_over(self, ticks: tuple[int, int], depth: float, share: float) -> tuple[bool, bool]:
         stream, d = self.stream, self.district
-        both = handed_over(stream, d, found, depth) and handed_over(stream, d, back, -depth)
-        return both or handed_over(stream, d, found, depth, WHOLLY) or handed_over(stream, d, back, -depth, WHOLLY)
+        return handed_over(stream, d, ticks[0], depth, share), handed_over(stream, d, ticks[1], -depth, share)
 
     def _goes_on(self, back: int, usual: float) -> bool:
         """The train behind a joint is the one before it: much more means that another came, or something came on."""
@@ -300,8 +304,7 @@ class Drops(Watcher):
 
 
 def _usual(stream: Stream, rows: slice) -> Floats:
-    """What was usual just before each tick, or half a second earlier where it was more: of two losses soon after each other
-    the first must not hide the second. Shape (n, d)."""
+    """What was usual just before each tick, or half a second earlier where it was more, that one loss hides no other: shape (n, d)."""
     return np.fmax(stream.ticks.usual_amps[rows], rows_before(stream.ticks.usual_amps, rows, 1, EARLIER_TICKS))
 
 

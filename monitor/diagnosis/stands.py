@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from monitor.diagnosis.balance import handed_over, others_dropped
+from monitor.diagnosis.balance import MOSTLY, handed_over, others_dropped
 from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share
 from monitor.diagnosis.medians import median, quantiles
 from monitor.diagnosis.occurrences import Occurrence
@@ -11,15 +11,19 @@ from monitor.values import Cause
 
 STANDS_TICKS = 12  # a train that drew no amps for so long stands
 BOUNCED_TICKS = 6  # its pickups may bounce before
-STANDS_SHARE = 0.4  # of the amps before: lamps and standby are the rest
+STANDS_SHARE = 0.3  # of the amps before: lamps and standby are the rest
 HELD_SHARE = 0.997  # of the volts before: less current raises them; a coasting motor on DC takes them along
 DC_HELD_SHARE = 0.91
 QUIET_SHARE = 0.75  # of the ripple before: what went away was a motor that turned
+SILENT_SHARE = 0.25
+MOTOR_FLOORS = 1.4
+RAN_SHARE = 0.5
 FLOORS = 1.6  # times the quietest other channel's ripple: lamps and a converter's noise
 HANGING_SHARE = 1e-4
 LEFT_SHARE = 0.8  # of the least this district drew in the seconds before
 LEAST_QUANTILE = 0.05
 EARLIER_TICKS = 120
+DROPPED_SHARE = 0.4
 
 
 def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: float) -> tuple[Occurrence | None, float]:
@@ -35,8 +39,9 @@ def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
     rows = stream.ticks.rows(found + BOUNCED_TICKS, found + STANDS_TICKS)
     high, amps = stream.ticks.amps_high[rows, district], stream.ticks.amps[rows, district]
     depth = usual - median(high)
+    highest = float(np.max(stream.ticks.usual_amps[stream.ticks.rows(found - EARLIER_TICKS, found), district], initial=usual))
     live = bool(stream.ticks.calm[stream.ticks.rows(found, found + STANDS_TICKS), district].all())
-    if not (live and depth > STANDS_SHARE * usual and bool((high < usual - 0.8 * depth).all())):
+    if not (live and depth > STANDS_SHARE * max(usual, RAN_SHARE * highest) and bool((high < usual - 0.8 * depth).all())):
         return None, depth
     # A converter always shows some noise; a channel that hangs shows none.
     hangs = float(np.ptp(amps)) < HANGING_SHARE * usual
@@ -46,7 +51,8 @@ def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
         or not usual - depth < LEFT_SHARE * _least_since_live(stream, district, first)
     ):
         return None, depth  # back to what it drew before something came on
-    if handed_over(stream, district, found, depth) or others_dropped(stream, district, first, STANDS_SHARE):
+    last_depth = stream.median("amps", district, found - 6, found - 1) - (usual - depth)
+    if handed_over(stream, district, found, last_depth, MOSTLY) or others_dropped(stream, district, first, DROPPED_SHARE):
         return None, depth
     return _event(stream, district, ticks, usual, depth), depth
 
@@ -77,8 +83,10 @@ def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, 
 def _is_quiet(stream: Stream, district: int, ticks: tuple[int, int]) -> bool:
     """Most of the ripple went, and what is left is no more than a channel without a motor shows."""
     after = ticks[1] + BOUNCED_TICKS, ticks[1] + STANDS_TICKS
-    floor = min((stream.ripple(k, *after) for k in range(len(stream.circuits)) if k != district), default=np.inf)
-    return _ripple_left(stream, district, ticks) < QUIET_SHARE and stream.ripple(district, *after) < FLOORS * floor
+    floor = min((stream.ripple(k, *after) for k in range(len(stream.circuits)) if k != district), default=0.0)
+    left = _ripple_left(stream, district, ticks)
+    ripple = stream.ripple(district, *after)
+    return left < SILENT_SHARE or (left < QUIET_SHARE and ripple < FLOORS * floor and ripple / left > MOTOR_FLOORS * floor)
 
 
 def _ripple_left(stream: Stream, district: int, ticks: tuple[int, int]) -> float:
