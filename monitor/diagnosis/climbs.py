@@ -7,6 +7,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from monitor.diagnosis.balance import handed_over
 from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share, steady
 from monitor.diagnosis.medians import lowest_tenth, median, medians
 from monitor.diagnosis.occurrences import Occurrence
@@ -186,6 +187,8 @@ class Climbs(Watcher):
         ratio = level / max(climb.high, floor)
         calm = bool(self.ticks.calm[self.ticks.rows(found - BEFORE_TICKS, found + STAYS_TICKS), self.district].all())
         if not is_fine(cut) or ratio < STALL_RATIO or not calm or self._left_another(found, level - floor):
+            return False
+        if handed_over(self.stream, self.district, int(self._onset_s(found, floor, level) / TICK_S), floor - level):
             return False
         cut = cut._replace(amps=steady(cut.amps))
         if sharpest_share(cut.end_s, cut.amps, level - floor) > SWITCHED_SHARE or _rise_s(cut, floor, level) > STALL_S:

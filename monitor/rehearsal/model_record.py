@@ -63,7 +63,8 @@ class SlowRecord:
                 left = 1 / (1 + joint * (engine + cars))
                 engine, cars = engine * left, cars * left
             plain = plain + cars
-            noisy += engine * train.spec.hash_noise
+            # Brushes that stand make no hash.
+            noisy += engine * train.spec.hash_noise * min(train.motor.speed, 1.0)
             if train.spec.motor == "series":
                 series += engine
             else:
