@@ -28,7 +28,7 @@ SHORT_CIRCUIT = 1.8
 TOGETHER_WINDOWS = 2.0  # what was live within so many windows before the fall fell with it
 SLID_HIGH, SLID_LOW = 0.85, 0.15  # of the volts before: between them a switch is for a window, a hand on a throttle for longer
 SLID_ROWS = 6
-SLID_BACK = 0.03
+SLID_BACK = 0.06
 SLID_STEP = 0.4  # of the volts before within a cycle: a switch takes more
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from monitor.diagnosis.balance import handed_over
+from monitor.diagnosis.balance import PARTLY, WHOLLY, handed_over
 from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share, steady
 from monitor.diagnosis.medians import lowest_tenth, median, medians
 from monitor.diagnosis.occurrences import Occurrence
@@ -38,7 +38,11 @@ HOLD_SHARE = 0.85
 STALL_RATIO = 1.3  # of the highest that laps brought before
 STALL_S = 0.4
 STALL_RIPPLE = 1.2  # of the ripple before; of far more amps
-SWITCHED_SHARE = 0.65  # of the climb within one cycle: a contact closed; a motor takes some cycles to stop
+STALL_RELATIVE = 0.75  # of the ripple before, each as a share of the amps
+SILENT_SHARE = 0.4  # of the ripple before: whatever is drawn, it is no motor that turns
+LEFT_OF_CLIMB, LEFT_OF_OWN = 0.5, 0.3  # of the climb here, and of its own amps, that another district lost in the same moment
+CLOSED_SHARE = 0.75
+SWITCHED_SHARE = 0.62  # of the climb within one cycle: a contact closed; a motor takes some cycles to stop
 LAMP_QUIET = 0.35  # amps that waver less than this share of what they do later had no motor among them
 
 
@@ -184,17 +188,19 @@ class Climbs(Watcher):
         """
         found, floor, level = climb.found, climb.floor, climb.level
         cut = self.stream.cut(self.district, found - BEFORE_TICKS - 8, found + 2)
-        ratio = level / max(climb.high, floor)
         calm = bool(self.ticks.calm[self.ticks.rows(found - BEFORE_TICKS, found + STAYS_TICKS), self.district].all())
-        if not is_fine(cut) or ratio < STALL_RATIO or not calm or self._left_another(found, level - floor):
+        if not is_fine(cut) or not calm or self._left_another(found, level - floor):
             return False
         if handed_over(self.stream, self.district, int(self._onset_s(found, floor, level) / TICK_S), floor - level):
             return False
-        cut = cut._replace(amps=steady(cut.amps))
-        if sharpest_share(cut.end_s, cut.amps, level - floor) > SWITCHED_SHARE or _rise_s(cut, floor, level) > STALL_S:
-            return False
         before = self.stream.ripple(self.district, found - BEFORE_TICKS - STAYS_TICKS, found - BEFORE_TICKS // 2)
-        return self.stream.ripple(self.district, found + 2, found + STAYS_TICKS) < STALL_RIPPLE * before
+        left = self.stream.ripple(self.district, found + 2, found + STAYS_TICKS) / before
+        cut = cut._replace(amps=steady(cut.amps))
+        share, rise_s = sharpest_share(cut.end_s, cut.amps, level - floor), _rise_s(cut, floor, level)
+        if left < SILENT_SHARE:
+            return share < CLOSED_SHARE and level < ARRIVAL_RATIO * floor
+        enough = level > STALL_RATIO * max(climb.high, floor) and left < min(STALL_RIPPLE, STALL_RELATIVE * level / floor)
+        return enough and share < SWITCHED_SHARE and rise_s < STALL_S
 
     def _onset_s(self, found: int, floor: float, level: float) -> float:
         cut = self.stream.cut(self.district, found - BEFORE_TICKS, found)
@@ -218,12 +224,19 @@ class Climbs(Watcher):
         )
 
     def _left_another(self, found: int, climb: float) -> bool:
-        """Another track district lost what this one gained, and draws less than it did anywhere just before."""
-        lost_by = self.stream.medians("amps", found - 36, found - 24) - self.stream.medians("amps", found + 4, found + 12)
-        lost_by[self.district] = 0.0
-        for other in np.flatnonzero(self.circuits.is_track & (lost_by > 0.4 * climb)).tolist():
+        """Another track district lost what this one gained, and draws far less than before, or less than anywhere on its laps."""
+        after = self.stream.medians("amps", found + 4, found + 12)
+        before = self.stream.medians("amps", found - 36, found - 24)
+        just = self.stream.medians("amps", found - 15, found - 9)
+        lost, lost_now = before - after, just - after
+        lost[self.district] = lost_now[self.district] = 0.0
+        is_track = self.circuits.is_track
+        wholly = (lost_now > WHOLLY * climb) | ((lost_now > LEFT_OF_CLIMB * climb) & (lost_now > LEFT_OF_OWN * just))
+        if bool((is_track & wholly).any()):
+            return True
+        for other in np.flatnonzero(is_track & (lost > PARTLY * climb)).tolist():
             past = self.ticks.amps[self.ticks.rows(found - 24 - LEFT_TICKS, found - 24), other]
-            if self.stream.median("amps", other, found + 4, found + 12) < LEFT_SHARE * lowest_tenth(past):
+            if float(after[other]) < LEFT_SHARE * lowest_tenth(past):
                 return True
         return False
 
