@@ -1,7 +1,6 @@
 """What the page before the show keeps beside the layout: bench answers, candidates, terminals, verdicts set aside."""
 
 import datetime as dt
-import itertools
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
@@ -14,15 +13,19 @@ from dashboard.access import Gate
 from dashboard.requests import answer, read_request
 from dashboard.watch import Watch
 from monitor.errors import LayoutError
+from monitor.layout import load_layout
 from monitor.layout.edit import Plain, set_supply_findings
 from monitor.layout.write import change_layout
+from monitor.planning.bench_check import check_all
 from monitor.planning.bench_questions import QUESTIONS, answer_of
 from monitor.planning.plan_edit import add_candidate, keep_terminals, remove_candidate, set_aside
 from monitor.planning.plan_file import Candidate, SetAside
-from monitor.planning.terminals import TERMINALS_LIMIT, find_terminals
+from monitor.planning.plan_load import load_plan
+from monitor.planning.terminal_readings import POSTS_LIMIT, ReadingsFile, ReadingTable, readings_of
+from monitor.planning.terminal_words import request_words
+from monitor.planning.terminals import find_terminals
 
 Name = Annotated[str, Meta(min_length=1, max_length=80)]
-Volts = Annotated[float, Meta(ge=0, le=1000)]
 RequestBody = TypeVar("RequestBody", bound=Struct)
 SHORTEST_REASON = 3
 """Letters; as the plan file asks for."""
@@ -57,16 +60,16 @@ class TerminalVolts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
 
     Attributes:
         supply: Which supply.
-        names: The terminals.
-        low: Volts of each pair with the throttle low, in the order of the pairs (first with second, first with third ...).
-        high: The same with the throttle up.
+        terminals: Its posts.
+        reading: Rounds with the meter, all throttles low first.
+        meter: What the meter was set to; None for what the supply gives.
         rails: Rails of the track.
     """
 
     supply: Name
-    names: Annotated[tuple[Name, ...], Meta(min_length=2, max_length=TERMINALS_LIMIT)]
-    low: tuple[Volts, ...]
-    high: tuple[Volts, ...]
+    terminals: Annotated[tuple[Name, ...], Meta(min_length=2, max_length=POSTS_LIMIT)]
+    reading: Annotated[tuple[ReadingTable, ...], Meta(min_length=1, max_length=POSTS_LIMIT)]
+    meter: Literal["ac", "dc"] | None = None
     rails: Literal[2, 3] = 3
 
 
@@ -138,10 +141,18 @@ def _keep_candidate(path: Path, wish: CandidateWish) -> None:
 
 
 def _keep_terminals(path: Path, sent: TerminalVolts) -> None:
-    pairs = [frozenset(pair) for pair in itertools.combinations(sent.names, 2)]
-    if len(set(sent.names)) != len(sent.names):
-        raise LayoutError("two terminals have the same name: give each its own")
-    if len(sent.low) != len(pairs) or len(sent.high) != len(pairs):
-        raise LayoutError("volts are missing: measure every pair at both throttle positions")
-    found = find_terminals(dict(zip(pairs, sent.low, strict=True)), dict(zip(pairs, sent.high, strict=True)))
+    layout = load_layout(path)
+    supply = next((each for each in layout.supply if each.name == sent.supply), None)
+    if supply is None:
+        raise LayoutError(f'there is no supply "{sent.supply}": check its name')
+    verdicts = check_all(layout, load_plan(path, layout), today=dt.datetime.now().astimezone().date())
+    verdict = next(each for each in verdicts if each.supply == supply.name)
+    if not verdict.is_fit:
+        raise LayoutError(f"{supply.name} is not to be measured live. {verdict.why}")
+    file = ReadingsFile(
+        terminals=sent.terminals, max_volts=supply.max_volts, meter=sent.meter or supply.current, reading=sent.reading
+    )
+    found = find_terminals(readings_of(file))
+    if not found.decided:
+        raise LayoutError(" ".join(["cannot tell yet.", request_words(found.measure_next), *found.notes]).strip().rstrip("."))
     keep_terminals(path, sent.supply, found, rails=sent.rails)

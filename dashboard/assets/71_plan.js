@@ -29,7 +29,7 @@
   }
 
   function valueOf(form, key) {
-    const found = form.querySelector("[data-key='" + key + "']");
+    const found = form.querySelector("[data-key=" + CSS.escape(key) + "]");
     return found ? found.value.trim() : "";
   }
 
@@ -39,8 +39,13 @@
     return said === "" || isNaN(Number(said)) ? null : Number(said);
   }
 
-  function names(form) {
-    return valueOf(form, "names").split(/[\s,;]+/).filter(Boolean).slice(0, 7);
+  function words(form, key) {
+    return valueOf(form, key).split(/[\s,;]+/).filter(Boolean).slice(0, 10);
+  }
+
+  /* Rounds with the meter: all throttles low, then each one up. */
+  function rounds(form) {
+    return [""].concat(words(form, "throttles").slice(0, 9));
   }
 
   function pairs(list) {
@@ -49,21 +54,22 @@
     return found;
   }
 
-  /* Two entries for each pair of terminals; what was typed already stays. */
+  /* For each pair of terminals an entry a round; what was typed already stays. */
   function drawPairs(form) {
     const box = form.querySelector("[data-pairs]");
     const typed = {};
     box.querySelectorAll("input").forEach(function (input) { typed[input.dataset.key] = input.value; });
     box.textContent = "";
-    pairs(names(form)).forEach(function (pair) {
+    pairs(words(form, "names")).forEach(function (pair) {
       const row = document.createElement("div");
       row.className = "pair";
-      const words = document.createElement("span");
-      words.textContent = pair[0] + " and " + pair[1];
-      row.append(words);
-      [["low", "throttle low"], ["high", "throttle up"]].forEach(function (when) {
-        const input = entry(when[0] + " " + pair.join(" "), "decimal", "Volts between " + words.textContent + ", " + when[1]);
-        input.placeholder = when[0] + ", V";
+      const named = document.createElement("span");
+      named.textContent = pair[0] + " and " + pair[1];
+      row.append(named);
+      rounds(form).forEach(function (throttle) {
+        const when = throttle ? throttle + " up" : "all low";
+        const input = entry(throttle + " " + pair.join("-"), "decimal", "Volts between " + named.textContent + ", " + when);
+        input.placeholder = when + ", V";
         input.value = typed[input.dataset.key] || "";
         row.append(input);
       });
@@ -80,10 +86,18 @@
   }
 
   function terminals(form) {
-    const list = names(form), all = pairs(list);
-    const volts = function (when) { return all.map(function (pair) { return figureOf(form, when + " " + pair.join(" ")); }); };
-    const made = { supply: valueOf(form, "supply"), names: list, low: volts("low"), high: volts("high"), rails: Number(valueOf(form, "rails")) };
-    return list.length < 2 || made.low.concat(made.high).includes(null) ? null : made;
+    const list = words(form, "names");
+    const reading = rounds(form).map(function (throttle) {
+      const volts = {};
+      pairs(list).forEach(function (pair) {
+        const figure = figureOf(form, throttle + " " + pair.join("-"));
+        if (figure !== null) volts[pair.join("-")] = figure;
+      });
+      return throttle ? { throttle: throttle, volts: volts } : { volts: volts };
+    });
+    const made = { supply: valueOf(form, "supply"), terminals: list, reading: reading, rails: Number(valueOf(form, "rails")) };
+    if (valueOf(form, "meter")) made.meter = valueOf(form, "meter");
+    return list.length < 2 || Object.keys(reading[0].volts).length === 0 ? null : made;
   }
 
   document.addEventListener("submit", function (event) {
@@ -96,7 +110,7 @@
     } else if (marks.aside !== undefined) {
       event.preventDefault();
       const typed = function (key) {
-        const place = form.querySelector("[data-key='" + key + "']");
+        const place = form.querySelector("[data-key=" + CSS.escape(key) + "]");
         return place ? place.textContent.trim() : "";
       };
       send(form, "/set-aside", { supply: marks.aside, use: marks.use === "true", reason: typed("reason"), by: typed("by") });
@@ -111,7 +125,7 @@
   });
 
   document.addEventListener("input", function (event) {
-    if (event.target.dataset && event.target.dataset.key === "names") drawPairs(event.target.closest("form"));
+    if (event.target.dataset && ["names", "throttles"].includes(event.target.dataset.key)) drawPairs(event.target.closest("form"));
   });
 
   /* The page is drawn after this script runs. */

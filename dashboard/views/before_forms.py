@@ -6,8 +6,8 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.views.attributes import aria, hook
-from monitor.layout import Layout
 from monitor.planning.plan_file import Candidate, Plan
+from monitor.planning.terminal_words import CARE
 
 CANDIDATE_ENTRIES = (
     ("name", "What it is", "text"),
@@ -53,22 +53,34 @@ def candidate_form(candidates: Sequence[Candidate]) -> Component:
     )
 
 
-def terminals_form(layout: Layout, plan: Plan) -> Component:
-    """Volts between every pair of terminals at two throttle positions."""
-    supplies = [html.Option(supply.name, value=supply.name) for supply in layout.supply]
+def terminals_form(plan: Plan, fit_supplies: Sequence[str]) -> Component:
+    """Volts between pairs of terminals, with every throttle low and with each one up."""
+    title = html.Summary("Which terminal is the common? Measure and keep it")
+    if not fit_supplies:
+        return html.Details(
+            [title, html.P("No supply has passed its bench check: nothing is measured live before.")], className="entry"
+        )
+    supplies = [html.Option(name, value=name) for name in fit_supplies]
     rails = [html.Option(f"{count} rails", value=str(count), selected=count == plan.rails) for count in (3, 2)]
+    meters = [
+        html.Option(words, value=value) for words, value in (("as the supply gives", ""), ("AC volts", "ac"), ("DC volts", "dc"))
+    ]
     form = html.Form(
         [
-            html.P(
-                "Low-voltage terminals only. Meter on AC volts (DC for a DC supply), a lamp as a small load; nothing else connected.",
-                className="none",
-            ),
+            html.P(f"{CARE} A lamp across the pair as a small load. Pairs left empty count as not measured.", className="none"),
             html.Label([html.Span("Which supply"), html.Select(supplies, **hook(key="supply"), **aria(label="Which supply"))]),
+            html.Label([html.Span("Meter on"), html.Select(meters, **hook(key="meter"), **aria(label="Meter on"))]),
             html.Label([html.Span("Track"), html.Select(rails, **hook(key="rails"), **aria(label="Track"))]),
             html.Label(
                 [
                     html.Span("Its terminals as marked, with spaces between"),
                     html.Span(**hook(entry="names", mode="text", label="Terminals")),
+                ]
+            ),
+            html.Label(
+                [
+                    html.Span("Its throttles, with spaces between"),
+                    html.Span(**hook(entry="throttles", mode="text", label="Throttles")),
                 ]
             ),
             html.Div(**hook(pairs="")),
@@ -77,4 +89,4 @@ def terminals_form(layout: Layout, plan: Plan) -> Component:
         ],
         **hook(terminals=""),
     )
-    return html.Details([html.Summary("Which terminal is the common? Measure and keep it"), form], className="entry")
+    return html.Details([title, form], className="entry")

@@ -95,7 +95,7 @@ def before_page(layout: Layout, plans: Plans, standing: Standing | None = None) 
                     html.Div(
                         [
                             _panel("Sharing the load", *_share(plans)),
-                            _panel("Wiring card", *_wiring(layout, plans)),
+                            _panel("Wiring card", *_wiring(plans)),
                             _panel("Phasing, as the board measures it", _measured_phasing(standing.phasings)),
                         ],
                         className="column",
@@ -154,11 +154,18 @@ def _share(plans: Plans) -> list[Component]:
     return [*parts, *([candidate_form(plans.plan.candidate)] if plans.may_keep else [])]
 
 
-def _wiring(layout: Layout, plans: Plans) -> list[Component]:
+def _wiring(plans: Plans) -> list[Component]:
     drawn = html.Div(
         picture(plans.wiring_picture, "Which wire goes where; pilotlamp wiring prints it in words"), className="scroll"
     )
-    return [drawn, *([terminals_form(layout, plans.plan)] if plans.may_keep else [])]
+    return [
+        drawn,
+        *(
+            [terminals_form(plans.plan, [verdict.supply for verdict in plans.verdicts if verdict.is_fit])]
+            if plans.may_keep
+            else []
+        ),
+    ]
 
 
 def _measured_phasing(phasings: Sequence[Phasing]) -> Component:

@@ -19,8 +19,8 @@ PLACEMENTS_LIMIT = 96
 SAME_PLACE_SIGMAS = 4.0
 PLACED_SIGMA_VOLTS = 0.3
 """How well a place is known while others are still to come."""
-WORST_SIGMAS = 4.5
-"""Of some 500 figures that scatter normally, one is off by more than this in 300 sets of readings."""
+WORST_SIGMAS = 6.0
+"""No figure that scatters normally is off by more than this: of 500, one in a million sets of readings."""
 ROUNDS = 6
 DUPLICATE_VOLTS = 0.05
 
@@ -130,9 +130,9 @@ def _islands(points: int, near: _Near) -> list[list[int]]:
 def _ways(island: list[int], near: _Near, distances: Sequence[Distance]) -> list[_Way]:
     partial: list[dict[int, float]] = [{island[0]: 0.0}]
     for point in island[1:]:
-        partial = [
-            {**places, point: place} for places in partial for place in _next_places(places, near[point])
-        ][: 2 * PLACEMENTS_LIMIT]
+        partial = [{**places, point: place} for places in partial for place in _next_places(places, near[point])][
+            : 2 * PLACEMENTS_LIMIT
+        ]
     of_island = [d for d in distances if d.ends[0] in partial[0]] if partial else []
     found: list[_Way] = []
     for places in partial:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot
 
-from monitor.planning.terminal_commons import TerminalWinding, VariablePost
+from monitor.planning.terminal_commons import TerminalWinding
 from monitor.planning.terminal_hypotheses import CHANGED_SIGMAS, PHANTOM_LIMIT_VOLTS, Pair, TerminalHypothesis
 from monitor.planning.terminal_readings import TerminalReadings, sigma_volts
 
@@ -54,20 +54,21 @@ def next_measurement(
 
 def direct_measurement(readings: TerminalReadings, windings: Sequence[TerminalWinding]) -> MeasurementRequest | None:
     """Volts of the answer that no figure shows directly, of the first round that lacks some; None where there are none."""
-    for state in readings.states:
-        throttle = readings.throttle_of(state)
-        pairs = []
-        for winding in windings:
-            for post in (*winding.variable, *winding.constant):
-                ends = sorted((readings.posts.index(winding.chosen), readings.posts.index(post.post)))
-                pair = (ends[0], ends[1])
-                own = readings.throttles.index(post.throttle) + 1 if isinstance(post, VariablePost) else None
-                low = state == 0 and all(readings.volts(its, pair) is None for its in readings.states if its != own)
-                high = state == own and readings.volts(state, pair) is None
-                pairs += [readings.pair_name(pair)] if low or high else []
-        if pairs:
-            return MeasurementRequest(throttle=throttle, pairs=tuple(pairs))
-    return None
+    lacking: dict[int, list[str]] = {}
+    for winding in windings:
+        throttle_of = {each.post: each.throttle for each in winding.variable}
+        for post in winding.posts[1:]:
+            ends = sorted((readings.posts.index(winding.chosen), readings.posts.index(post)))
+            pair = (ends[0], ends[1])
+            own = readings.throttles.index(throttle_of[post]) + 1 if post in throttle_of else None
+            if all(readings.volts(state, pair) is None for state in readings.states if state != own):
+                lacking.setdefault(0, []).append(readings.pair_name(pair))
+            if own is not None and readings.volts(own, pair) is None:
+                lacking.setdefault(own, []).append(readings.pair_name(pair))
+    if not lacking:
+        return None
+    state = min(lacking)
+    return MeasurementRequest(throttle=readings.throttle_of(state), pairs=tuple(lacking[state]))
 
 
 def any_measurement(readings: TerminalReadings) -> MeasurementRequest | None:
@@ -77,7 +78,9 @@ def any_measurement(readings: TerminalReadings) -> MeasurementRequest | None:
         return None
     state = missing[0][0]
     pairs = [pair for its, pair in missing if its == state]
-    known = {post: sum(1 for its, pair in readings.mean_volts if its == state and post in pair) for post in range(len(readings.posts))}
+    known = {
+        post: sum(1 for its, pair in readings.mean_volts if its == state and post in pair) for post in range(len(readings.posts))
+    }
     reference = max((post for pair in pairs for post in pair), key=lambda post: (known[post], -post))
     star = [pair for pair in pairs if reference in pair]
     return MeasurementRequest(throttle=readings.throttle_of(state), pairs=tuple(readings.pair_name(pair) for pair in star))

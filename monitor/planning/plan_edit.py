@@ -1,8 +1,9 @@
 """Changing the plan file beside a layout file, comments kept; it is made where it is not there."""
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import msgspec
 import tomlkit
@@ -10,12 +11,15 @@ from tomlkit import TOMLDocument
 from tomlkit.items import AoT, InlineTable
 
 from monitor.errors import LayoutError
-from monitor.layout import Layout, load_layout
+from monitor.layout import Layout, Output, Supply, load_layout
 from monitor.layout.load import read_text
+from monitor.layout.ratings import output_current
 from monitor.layout.write import write_text
 from monitor.planning.bench_check import check_all
 from monitor.planning.plan_file import Candidate, Plan, SetAside
 from monitor.planning.plan_load import parse_plan, plan_path
+from monitor.planning.terminal_commons import TerminalWinding
+from monitor.planning.terminal_words import post_volts
 from monitor.planning.terminals import TerminalFinding
 
 HEAD = "# What planning needs beside the layout file; every key is optional.\n"
@@ -62,32 +66,64 @@ def remove_candidate(layout_path: Path, name: str) -> None:
 
 
 def keep_terminals(layout_path: Path, supply: str, found: TerminalFinding, *, rails: int) -> None:
-    """Keep what was measured of a supply's terminals.
+    """Keep what was measured of a supply's terminals, as far as it was decided.
 
-    Outputs of the layout file are matched by name where a terminal is called as the output is; else variable outputs take the variable
-    terminals in order and constant ones the fixed terminals.
+    Outputs of the layout file that give what the meter was set to (AC or DC) are matched by name where a post is called as the output is;
+    else variable outputs take the variable posts in order and constant ones the others. What was kept for the other outputs stays.
 
     Raises:
-        LayoutError: No common was found, or the file cannot be written.
+        LayoutError: Nothing was decided, or the file cannot be written.
     """
 
     def change(document: TOMLDocument, layout: Layout) -> None:
-        if found.common is None:
-            raise LayoutError(
-                "no common was found, so there is nothing to keep: name one by hand in the plan file's [[terminals]]"
-            )
-        table = tomlkit.table()
-        table["supply"], table["common"] = supply, found.common
-        table["hot"] = _inline(_hot(layout, supply, found))
-        table["volts"] = _inline(_volts(found))
+        if not found.decided:
+            raise LayoutError("nothing is decided yet, so there is nothing to keep: measure what is asked for first")
         tables = _tables(document, "terminals")
+        kept = [dict(each.unwrap()) for each in tables if each.get("supply") == supply]
         for k in reversed([k for k, each in enumerate(tables) if each.get("supply") == supply]):
             del tables[k]
+        table = tomlkit.table()
+        table["supply"] = supply
+        table.update(_terminals_table(layout, layout.supply_named(supply), found, kept[0] if kept else {}))
         tables.append(table)
         if rails != document.get("rails", 3):
             document["rails"] = rails
 
     _changed(layout_path, change)
+
+
+def _terminals_table(layout: Layout, supply: Supply, found: TerminalFinding, kept: dict[str, Any]) -> dict[str, object]:
+    """Keys of the plan file's table, with what was kept for outputs that this meter does not see."""
+    outputs = [output for output in layout.output if output.supply == supply.name]
+    seen = [output for output in outputs if output_current(output, supply) == found.readings.meter]
+    others = {output.name for output in outputs} - {output.name for output in seen}
+    hot = {name: post for name, post in kept.get("hot", {}).items() if name in others}
+    commons = {name: kept.get("other_commons", {}).get(name, kept["common"]) for name in hot}
+    volts = {post: kept.get("volts", {}).get(post, "") for post in hot.values()}
+    for name, post, winding in _matched(seen, found):
+        hot[name], commons[name] = post, winding.chosen
+    for winding in found.windings:
+        volts |= post_volts(winding)
+    common = found.windings[0].chosen if supply.current == found.readings.meter or not kept else kept["common"]
+    table: dict[str, object] = {"common": common, "hot": _inline(hot), "volts": _inline(volts)}
+    apart = {name: its for name, its in commons.items() if its != common}
+    return table | ({"other_commons": _inline(apart)} if apart else {})
+
+
+def _matched(outputs: list[Output], found: TerminalFinding) -> Iterator[tuple[str, str, TerminalWinding]]:
+    """Output name, hot post and winding."""
+    posts = {
+        "variable": [(each.post, winding) for winding in found.windings for each in winding.variable],
+        "constant": [(each.post, winding) for winding in found.windings for each in winding.constant],
+    }
+    winding_of = dict(posts["variable"] + posts["constant"])
+    taken = {output.name for output in outputs if output.name in winding_of}
+    for output in outputs:
+        left = [post for post, _ in posts[output.control] if post not in taken]
+        post = output.name if output.name in winding_of else left[0] if left else None
+        if post is not None:
+            taken.add(post)
+            yield output.name, post, winding_of[post]
 
 
 def set_aside(layout_path: Path, supply: str, setting: SetAside | None, *, today: dt.date) -> None:
@@ -146,22 +182,3 @@ def _inline(values: dict[str, str]) -> InlineTable:
     table = tomlkit.inline_table()
     table.update(values)
     return table
-
-
-def _hot(layout: Layout, supply: str, found: TerminalFinding) -> dict[str, str]:
-    outputs = [output for output in layout.output if output.supply == supply]
-    terminals = {"variable": list(found.variable), "constant": list(found.fixed)}
-    hot = {output.name: output.name for output in outputs if output.name in (*found.variable, *found.fixed)}
-    for output in outputs:
-        left = [name for name in terminals[output.control] if name not in hot.values()]
-        if output.name not in hot and left:
-            hot[output.name] = left[0]
-    return hot
-
-
-def _volts(found: TerminalFinding) -> dict[str, str]:
-    words = {}
-    for name in (*found.variable, *found.fixed):
-        low, high = sorted((abs(found.low_place_volts[name]), abs(found.high_place_volts[name])))
-        words[name] = f"{low:.1f}-{high:.1f} V" if name in found.variable else f"{low:.1f} V"
-    return words

@@ -77,7 +77,8 @@ class TerminalWinding:
     def same_as(self, other: "TerminalWinding") -> bool:
         """Whether the two say the same but for the scatter of the figures."""
         return _structure(self) == _structure(other) and all(
-            abs(one - its) <= WORST_SIGMAS * sigma_volts(max(one, its)) for one, its in zip(_figures(self), _figures(other), strict=True)
+            abs(one - its) <= WORST_SIGMAS * sigma_volts(max(one, its))
+            for one, its in zip(_figures(self), _figures(other), strict=True)
         )
 
 

@@ -8,7 +8,7 @@ source). A throttle moves one post.
 import itertools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from math import hypot, inf, prod
+from math import hypot, inf, prod, sqrt
 
 from monitor.planning.line_places import PLACEMENTS_LIMIT, WORST_SIGMAS, Distance, Placement, placements
 from monitor.planning.terminal_readings import SCATTER_VOLTS, TerminalReadings, sigma_volts
@@ -26,7 +26,10 @@ SILENT_MISFIT = 4.0
 """A post that shows nothing against any other is rare."""
 SMALLEST_WINDING_VOLTS = 4.0
 """No output gives less than this (common practice, no published source)."""
-NOTHING_VOLTS = WORST_SIGMAS * SCATTER_VOLTS
+MOST_PHANTOM_RMS_VOLTS = 5.0
+"""Of all phantoms of a supply together (judgement, no published source)."""
+NOTHING_VOLTS = 4.5 * SCATTER_VOLTS
+"""Less than this may be nothing: one figure in 150,000 that scatters normally is off by more."""
 CHANGED_SIGMAS = 5.0
 """From here on a throttle has moved what a pair shows."""
 SEARCHED_MISFIT = 60.0
@@ -135,7 +138,7 @@ class HypothesisSearch:
         least = inf
         alive = any(reading.volts > SMALLEST_WINDING_VOLTS for reading in self._readings.readings)
         for across, groups in sorted((self._misfit_across(groups), groups) for groups in groupings[:GROUPINGS_LIMIT]):
-            if across > least + SEARCHED_MISFIT:
+            if across == inf or across > least + SEARCHED_MISFIT:
                 break
             if alive and all(len(group) == 1 for group in groups):
                 continue
@@ -159,31 +162,33 @@ class HypothesisSearch:
     def _choices(self, groups: Sequence[Group], known: _Choice | None = None) -> Iterator[_Choice]:
         """What the throttles can have moved; where that is known of some, it helps to see what the others changed."""
         known = known or _Choice({}, (), tuple(self._readings.states[1:]))
-        options: dict[int, list[int]] = {}
-        still, unseen = list(known.still), []
-        for state in known.unseen:
-            changed = {group: pairs for group in groups if len(group) > 1 and (pairs := self._changed(state, group, known))}
-            if len(changed) > 1:
-                return
-            if changed:
-                ((group, pairs),) = changed.items()
-                options[state] = [group[1]] if len(group) == 2 else _moved_posts(pairs)
-            elif self._all_compared(state, groups, known):
-                still.append(state)
-            else:
-                unseen.append(state)
-        if prod(len(each) for each in options.values()) > CHOICES_LIMIT:
+        options = {state: self._options(state, groups, known) for state in known.unseen}
+        seen = {state: posts for state, posts in options.items() if posts is not None}
+        if any(not posts for posts in seen.values()):
+            return
+        if prod(len(posts) for posts in seen.values()) > CHOICES_LIMIT:
             self._too_many = True
             return
-        for posts in itertools.product(*options.values()):
-            movers = {**known.movers, **dict(zip(options, posts, strict=True))}
+        blank = [state for state in known.unseen if state not in seen]
+        still = tuple(state for state in blank if self._all_compared(state, groups, known))
+        unseen = tuple(state for state in blank if state not in still)
+        for posts in itertools.product(*seen.values()):
+            movers = {**known.movers, **dict(zip(seen, posts, strict=True))}
+            choice = _Choice(movers, (*known.still, *still), unseen)
             if len(set(movers.values())) < len(movers):
                 continue
-            choice = _Choice(movers, tuple(still), tuple(unseen))
-            if choice.unseen and len(choice.unseen) < len(known.unseen):
+            if unseen and len(unseen) < len(known.unseen):
                 yield from self._choices(groups, choice)
             else:
                 yield choice
+
+    def _options(self, state: int, groups: Sequence[Group], known: _Choice) -> list[int] | None:
+        """Posts that the throttle can have moved: none where it changed pairs of two windings; None where it changed no pair."""
+        changed = {group: pairs for group in groups if len(group) > 1 and (pairs := self._changed(state, group, known))}
+        if len(changed) != 1:
+            return [] if changed else None
+        ((group, pairs),) = changed.items()
+        return [group[1]] if len(group) == 2 else _moved_posts(pairs)
 
     def _changed(self, state: int, group: Group, known: _Choice) -> dict[Pair, float]:
         """Pairs within a group that a throttle changed, and by how many standard deviations."""
@@ -236,13 +241,16 @@ class HypothesisSearch:
     def _misfit_across(self, groups: Sequence[Group]) -> float:
         """What the figures between posts of different groups weigh: all of them nothing, or some of them phantoms; and silent posts."""
         number = {post: k for k, group in enumerate(groups) for post in group}
-        nothing = phantoms = 0.0
-        for reading in self._readings.readings:
-            if number[reading.pair[0]] != number[reading.pair[1]]:
-                deviation = (reading.volts / reading.sigma_volts) ** 2
-                nothing += deviation
-                phantoms += min(deviation, PHANTOM_EACH + (reading.volts / PHANTOM_SIGMA_VOLTS) ** 2)
-        return min(nothing, PHANTOMS_AT_ALL + phantoms) + SILENT_MISFIT * sum(len(group) == 1 for group in groups)
+        across = [reading for reading in self._readings.readings if number[reading.pair[0]] != number[reading.pair[1]]]
+        nothing = sum((reading.volts / reading.sigma_volts) ** 2 for reading in across)
+        phantoms = [reading.volts for reading in across if reading.volts > NOTHING_VOLTS]
+        silent = SILENT_MISFIT * sum(len(group) == 1 for group in groups)
+        if not phantoms:
+            return silent + nothing
+        if hypot(*phantoms) > MOST_PHANTOM_RMS_VOLTS * sqrt(len(phantoms)):
+            return inf
+        each = (min((v.volts / v.sigma_volts) ** 2, PHANTOM_EACH + (v.volts / PHANTOM_SIGMA_VOLTS) ** 2) for v in across)
+        return silent + min(nothing, PHANTOMS_AT_ALL + sum(each))
 
     def _fit(self, group: Group, movers: Mapping[int, int], left_out: tuple[int, ...]) -> list[FittedWinding]:
         key = (group, tuple(movers.items()), left_out)
@@ -277,7 +285,9 @@ def _winding(
     group: Group, movers: Mapping[int, int], way: Placement, points: tuple[Mapping[int, int], Mapping[int, int]]
 ) -> FittedWinding:
     low, high = ({post: (way.places[k], way.islands[k]) for post, k in each.items()} for each in points)
-    return FittedWinding(posts=group, movers=dict(movers), low=low, high=high, misfit=way.misfit + PLACE_MISFIT * (len(way.places) - 1))
+    return FittedWinding(
+        posts=group, movers=dict(movers), low=low, high=high, misfit=way.misfit + PLACE_MISFIT * (len(way.places) - 1)
+    )
 
 
 def _moved_posts(changed: Mapping[Pair, float]) -> list[int]:
@@ -311,15 +321,15 @@ def _crooked(readings: TerminalReadings) -> set[frozenset[int]]:
     return found
 
 
-def _partitions(
-    linked: Sequence[Group], crooked: set[frozenset[int]], may_be: Callable[[Group], bool]
-) -> Iterator[list[Group]]:
+def _partitions(linked: Sequence[Group], crooked: set[frozenset[int]], may_be: Callable[[Group], bool]) -> Iterator[list[Group]]:
     """Ways to join linked posts to groups, without three posts that fit no line in one of them."""
 
     def straight(group: Group, more: Group) -> bool:
         joined = group + more
         return not any(
-            frozenset(three) in crooked for three in itertools.combinations(joined, 3) if set(three) & set(group) and set(three) & set(more)
+            frozenset(three) in crooked
+            for three in itertools.combinations(joined, 3)
+            if set(three) & set(group) and set(three) & set(more)
         )
 
     def grow(groups: list[Group], rest: Sequence[Group]) -> Iterator[list[Group]]:

@@ -10,7 +10,10 @@ from monitor.planning.terminal_readings import TerminalReadings
 
 MEASURE_AGAIN = "measure again with the meter on AC volts for AC (on DC volts for DC) and a lamp across the pair"
 
-NO_OUTPUT = f"No pair shows the volts of an output: is the supply on, and are the throttles up in their rounds? Then {MEASURE_AGAIN}."
+SUSPECTS_NAMED = 4
+NO_OUTPUT = (
+    f"No pair shows the volts of an output: is the supply on, and are the throttles up in their rounds? Then {MEASURE_AGAIN}."
+)
 
 
 def answer_notes(
@@ -62,8 +65,8 @@ def still_throttle(readings: TerminalReadings, states: Sequence[int]) -> str:
     """A throttle that cannot be told from none at all."""
     names = " and ".join(str(readings.throttle_of(state)) for state in states)
     return (
-        f"Throttle {names}: no pair changed by more than the meter's scatter, so its post cannot be told from a constant tap. Was it fully up, "
-        "and is its lowest mark well below its highest?"
+        f"Throttle {names}: no pair changed by more than the meter's scatter, so its post cannot be told from a constant tap. Was it "
+        "fully up, and is its lowest mark well below its highest?"
     )
 
 
@@ -81,7 +84,11 @@ def why_open(readings: TerminalReadings, answers: Sequence[Sequence[TerminalWind
     ranges = "; or ".join(_ranges(windings) for windings in answers)
     if len({frozenset(frozenset(winding.posts) for winding in windings) for windings in answers}) > 1:
         return [f"Some of the small figures may be phantom volts between isolated windings ({ranges}): {MEASURE_AGAIN}."]
-    plate = "the supply's own markings" if readings.max_volts is not None else "max_volts from its plate, or the supply's own markings"
+    plate = (
+        "the supply's own markings"
+        if readings.max_volts is not None
+        else "max_volts from its plate, or the supply's own markings"
+    )
     return [f"Several posts can serve as the common: {ranges}. Volts alone do not decide that: {plate} do."]
 
 
@@ -115,17 +122,28 @@ def why_impossible(
         )
     if hypotheses:
         return _no_common(readings)
-    for pair in sorted(readings.pairs, key=lambda pair: -_misfits(readings, pair)):
-        for state in (None, *readings.states):
-            kept = tuple(each for each in readings.readings if each.pair != pair or state not in (None, each.state))
-            if len(kept) < len(readings.readings) and possible(replace(readings, readings=kept)):
-                return _does_not_add_up(readings, pair)
-    return _does_not_add_up(readings, max(readings.pairs, key=lambda pair: _misfits(readings, pair)))
+    suspects = [pair for pair in readings.pairs if _adds_up_without(readings, pair, possible)]
+    if not suspects:
+        suspects = [max(readings.pairs, key=lambda pair: _misfits(readings, pair))]
+    return _does_not_add_up(readings, suspects)
 
 
-def _does_not_add_up(readings: TerminalReadings, pair: tuple[int, int]) -> str:
-    shown = ", ".join(f"{volts:g} V" for state in readings.states if (volts := readings.volts(state, pair)) is not None)
-    return f"{readings.pair_name(pair)} ({shown}) does not add up with the other pairs: {MEASURE_AGAIN}"
+def _adds_up_without(readings: TerminalReadings, pair: tuple[int, int], possible: Callable[[TerminalReadings], bool]) -> bool:
+    """Whether the other figures can be, without a pair's figure of one round or of all."""
+    for state in (None, *readings.states):
+        kept = tuple(each for each in readings.readings if each.pair != pair or state not in (None, each.state))
+        if len(kept) < len(readings.readings) and possible(replace(readings, readings=kept)):
+            return True
+    return False
+
+
+def _does_not_add_up(readings: TerminalReadings, suspects: Sequence[tuple[int, int]]) -> str:
+    shown = []
+    for pair in suspects[:SUSPECTS_NAMED]:
+        volts = ", ".join(f"{v:g} V" for state in readings.states if (v := readings.volts(state, pair)) is not None)
+        shown.append(f"{readings.pair_name(pair)} ({volts})")
+    verb = "does" if len(shown) == 1 else "do"
+    return f"{' or '.join(shown)} {verb} not add up with the other pairs: {MEASURE_AGAIN}"
 
 
 def _no_common(readings: TerminalReadings) -> str:
@@ -137,8 +155,8 @@ def _no_common(readings: TerminalReadings) -> str:
     ]
     _, state, pair = max(falls, default=(0.0, 0, readings.pairs[0]))
     return (
-        f"{readings.pair_name(pair)}: there is no post from which every throttle raises the volts; was throttle {readings.throttle_of(state)} "
-        "really low in the first reading, and the only one up in its own?"
+        f"{readings.pair_name(pair)}: there is no post from which every throttle raises the volts; was throttle "
+        f"{readings.throttle_of(state)} really low in the first reading, and the only one up in its own?"
     )
 
 

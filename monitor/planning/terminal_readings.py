@@ -150,6 +150,8 @@ def readings_of(file: ReadingsFile) -> TerminalReadings:
     Raises:
         LayoutError: A pair names no two posts, or has more volts than two outputs in anti-phase can give.
     """
+    if not 2 <= len(file.terminals) <= POSTS_LIMIT:
+        raise LayoutError(f"measure between 2 and {POSTS_LIMIT} terminals, not {len(file.terminals)}")
     if len(set(file.terminals)) != len(file.terminals):
         raise LayoutError("two terminals have the same name: give each its own")
     if file.reading[0].throttle is not None:
@@ -167,14 +169,18 @@ def readings_of(file: ReadingsFile) -> TerminalReadings:
     found = TerminalReadings(
         posts=file.terminals, throttles=throttles, readings=tuple(readings), max_volts=file.max_volts, meter=file.meter
     )
+    _refuse_too_much(found)
+    return found
+
+
+def _refuse_too_much(found: TerminalReadings) -> None:
     for reading in found.readings:
-        if reading.volts > 2 * found.highest_volts:
+        if not reading.volts <= 2 * found.highest_volts:
             plate = f"whose plate gives {found.max_volts:g} V" if found.max_volts else "for toys"
             raise LayoutError(
                 f"{found.pair_name(reading.pair)} shows {reading.volts:g} V, more than two outputs of a supply {plate} can give together: "
                 "if it was read right, unplug the supply and have it looked at"
             )
-    return found
 
 
 def _pair(name: str, posts: tuple[str, ...]) -> tuple[int, int]:

@@ -65,12 +65,16 @@ def find_terminals(readings: TerminalReadings) -> TerminalFinding:
         return TerminalFinding(readings=readings, decided=False, measure_next=request, notes=("Too few pairs are measured yet.",))
     answers, numbered = _answers(readings, found.hypotheses)
     if not numbered:
-        raise LayoutError(why_impossible(readings, found.hypotheses, lambda others: bool(_answers(others, HypothesisSearch(others).run().hypotheses)[1])))
+        raise LayoutError(why_impossible(readings, found.hypotheses, _is_possible))
     if len(answers) == 1 and all(number is not None for _, number in numbered):
         return _with_notes(readings, answers[0])
     request = next_measurement(readings, [hypothesis for hypothesis, _ in numbered], [number for _, number in numbered])
     notes = () if request is not None else why_open(readings, [answer.windings for answer in answers])
     return TerminalFinding(readings=readings, decided=False, measure_next=request, notes=tuple(notes))
+
+
+def _is_possible(readings: TerminalReadings) -> bool:
+    return bool(_answers(readings, HypothesisSearch(readings).run().hypotheses)[1])
 
 
 def _answers(
@@ -106,7 +110,9 @@ def _with_notes(readings: TerminalReadings, answer: _Answer) -> TerminalFinding:
     if hypothesis.still and not hypothesis.silent:
         return TerminalFinding(readings=readings, decided=False, notes=(still_throttle(readings, hypothesis.still),))
     if open_commons:
-        missing = next((place for place in readings.unmeasured() if any(set(place[1]) <= set(fit.posts) for fit in open_commons)), None)
+        missing = next(
+            (place for place in readings.unmeasured() if any(set(place[1]) <= set(fit.posts) for fit in open_commons)), None
+        )
         if missing is not None:
             request = MeasurementRequest(throttle=readings.throttle_of(missing[0]), pairs=(readings.pair_name(missing[1]),))
             return TerminalFinding(readings=readings, decided=False, measure_next=request)

@@ -63,9 +63,10 @@ def test_terminals_are_measured_on_a_phone(kept):
     page = opened(kept, "terminals", width=320, height=640)
     form = page.locator("form[data-terminals]")
     form.locator('input[data-key="names"]').fill("U V C")
-    for pair, low, high in (("U V", "6", "18"), ("U C", "14", "14,0"), ("V C", "8", "4")):
-        form.locator(f'input[data-key="low {pair}"]').fill(low)
-        form.locator(f'input[data-key="high {pair}"]').fill(high)
+    form.locator('input[data-key="throttles"]').fill("left")
+    for pair, low, high in (("U-V", "6", "18"), ("U-C", "14", "14,0"), ("V-C", "8", "4")):
+        form.locator(f'input[data-key=" {pair}"]').fill(low)
+        form.locator(f'input[data-key="left {pair}"]').fill(high)
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
     form.get_by_text("Work it out and keep it").click()
     form.locator("[data-said]", has_text="Kept with the layout.").wait_for()

@@ -120,12 +120,26 @@ def test_phase_and_terminals(show, capsys, monkeypatch):
     assert "NEM 609" in capsys.readouterr().out
     assert main(["phase", str(show), "--reading", "5.4", "4.8", "10.1"]) == 0
     assert "In anti-phase" in capsys.readouterr().out
-    answers(monkeypatch, ["6", "14 V", "8", "18", "14", "4"])
-    assert main(["terminals", "U", "A", "C"]) == 0
-    assert "U: common" in capsys.readouterr().out
-    answers(monkeypatch, ["six"])
-    assert main(["terminals", "U", "A"]) == 2
-    assert "is not a figure" in capsys.readouterr().err
+
+
+def test_terminals_are_asked_for_and_slips_corrected(capsys, monkeypatch):
+    # Pairs in the order U-A, U-C, A-C, all low, then with the left throttle up: U at 0, A from 6 to 18, C at 14 V.
+    answers(monkeypatch, ["6", "14,0 V", "eight", "8", "18", "A-U=17.9", "left U-A=18.0", "14", "44", "left A-C=4"])
+    assert main(["terminals", "U", "A", "C", "--throttle", "left", "--max-volts", "18"]) == 0
+    out = capsys.readouterr().out
+    assert "U: common" in out
+    assert "A: variable 6.0-18.0 V" in out
+    assert "is not a figure" in out
+    assert "A-C (8 V, 44 V)" in out
+    answers(monkeypatch, ["6"])
+    assert main(["terminals", "U", "A", "C"]) == 2
+    assert "ended early" in capsys.readouterr().err
+
+
+def test_terminals_of_a_supply_that_is_not_fit_are_not_measured(show, capsys):
+    show.write_text(FERNHOLLOW.replace('cord = "sound"', 'cord = "cloth"'))
+    assert main(["terminals", "U", "V", "--layout", str(show), "--supply", "North bench"]) == 2
+    assert "not to be measured live" in capsys.readouterr().err
 
 
 @pytest.fixture(scope="module")
@@ -196,7 +210,7 @@ def test_share_says_a_candidate_it_cannot_read(show, capsys):
 
 def test_terminals_are_kept_and_the_wiring_card_uses_them(show, capsys, monkeypatch, tmp_path):
     answers(monkeypatch, ["6", "14", "8", "18", "14", "4"])
-    assert main(["terminals", "U", "V", "C", "--layout", str(show), "--supply", "North bench"]) == 0
+    assert main(["terminals", "U", "V", "C", "--throttle", "left", "--layout", str(show), "--supply", "North bench"]) == 0
     # Pairs in the order U-V, U-C, V-C: U at 0, V from 6 to 18, C at 14 V.
     assert "Kept in" in capsys.readouterr().out
     picture = tmp_path / "card.svg"

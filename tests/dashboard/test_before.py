@@ -8,6 +8,7 @@ import pytest
 from dashboard.app import create_app
 from dashboard.pages.before import as_it_stands, plans_for
 from dashboard.views.before_page import Standing, before_page
+from monitor.cli.main import main
 from monitor.layout import load_layout, parse_layout
 from monitor.planning.bench_check import Fitness
 from monitor.planning.plan_file import Plan
@@ -125,21 +126,53 @@ def test_a_candidate_is_kept_weighed_and_taken_out(watched):
     assert client.post("/candidate", json={"remove": "Used twin"}, headers=ACT).status_code == 400
 
 
+def rounds(up):
+    """U 0 V, V from 6 V up, C 14 V: with every throttle low, and with the left one up."""
+    low = {"U-V": 6, "U-C": 14, "V-C": 8}
+    return [{"volts": low}, {"throttle": "left", "volts": {"U-V": up, "U-C": 14, "V-C": abs(up - 14)}}]
+
+
 def test_measured_terminals_are_kept(watched):
     hall, client = watched
-    sent = {"supply": "North bench", "names": ["U", "V", "C"], "low": [6, 14, 8], "high": [18, 14, 4], "rails": 2}
+    sent = {"supply": "North bench", "terminals": ["U", "V", "C"], "reading": rounds(18), "rails": 2}
     assert client.post("/terminals", json=sent, headers=ACT).status_code == 200
     (terminals,) = as_it_stands(hall)[1].terminals
     assert (terminals.common, terminals.hot) == ("U", {"A": "V"})
-    for wrong in (
-        {**sent, "low": [6, 14]},
-        {**sent, "names": ["U", "U", "C"]},
-        {**sent, "low": [6, 14, 40]},
-        {**sent, "supply": "West"},
+    for wrong, words in (
+        ({**sent, "reading": rounds(18)[:1]}, "no throttle moves"),
+        ({**sent, "terminals": ["U", "U", "C"]}, "same name"),
+        ({**sent, "reading": rounds(40)}, "plate"),
+        ({**sent, "reading": [rounds(18)[0], {"throttle": "left", "volts": {}}]}, "Measure with throttle left up"),
+        ({**sent, "supply": "West"}, "no supply"),
+        ({**sent, "supply": "South bench"}, "not to be measured live"),
     ):
         answer = client.post("/terminals", json=wrong, headers=ACT)
         assert answer.status_code == 400
         assert answer.json["sentence"].startswith("Not kept")
+        assert words in answer.json["sentence"]
+
+
+def test_the_page_and_the_command_pass_the_plate(watched, tmp_path, capsys):
+    # A tap of 5 V below the low mark: only the plate's 18 V say that U is the common.
+    hall, client = watched
+    low = {"U-B": 5, "U-C": 14, "U-A": 6, "B-C": 9, "B-A": 1, "C-A": 8}
+    up = {**low, "U-A": 18, "B-A": 13, "C-A": 4}
+    sent = {
+        "supply": "North bench",
+        "terminals": ["U", "B", "C", "A"],
+        "reading": [{"volts": low}, {"throttle": "left", "volts": up}],
+    }
+    assert client.post("/terminals", json=sent, headers=ACT).status_code == 200
+    assert as_it_stands(hall)[1].terminals[0].common == "U"
+    figures = tmp_path / "figures.toml"
+    pairs = [", ".join(f'"{pair}" = {volts}' for pair, volts in each.items()) for each in (low, up)]
+    figures.write_text(
+        'terminals = ["U", "B", "C", "A"]\n'
+        f'[[reading]]\nvolts = {{ {pairs[0]} }}\n[[reading]]\nthrottle = "left"\nvolts = {{ {pairs[1]} }}\n'
+    )
+    command = ["terminals", "--readings", str(figures), "--json", "--layout", str(hall.layout_path), "--supply", "North bench"]
+    assert main(command) == 0
+    assert json.loads(capsys.readouterr().out)["windings"][0]["common"] == "U"
 
 
 def test_a_verdict_is_set_aside_in_plain_sight_only(watched):

@@ -14,7 +14,7 @@ from monitor.planning.sharing import share_load
 from monitor.planning.wiring_card import card_text, draw_card, wires_of
 from tests.layout.fernhollow import FERNHOLLOW
 from tests.planning.test_bench_check import TODAY
-from tests.planning.test_terminals import found_for
+from tests.planning.test_terminals import found_for, rounds_of
 
 LAYOUT = parse_layout(FERNHOLLOW)
 MEASURED = 'rails = 2\n[[terminals]]\nsupply = "North bench"\ncommon = "U"\nhot = { A = "V1" }\nvolts = { V1 = "6.0-18.0 V" }\n'
@@ -65,7 +65,7 @@ def test_the_share_plan_is_drawn_with_every_need():
 def test_measured_terminals_are_kept_beside_the_layout_and_replaced(tmp_path):
     path = tmp_path / "show.toml"
     path.write_text(FERNHOLLOW)
-    found = found_for({"U": 0, "A": 6, "C": 14}, {"U": 0, "A": 18, "C": 14})
+    found = found_for(["U", "A", "C"], rounds_of({"U": 0, "A": 6, "C": 14}, left={"A": 18}), max_volts=18)
     add_candidate(path, Candidate(name="Used 110", price=45, current="ac", max_volts=18, rated_va=110, count=2))
     plan_path(path).write_text("# ours\n" + plan_path(path).read_text())
     for _ in range(2):
