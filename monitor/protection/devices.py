@@ -79,6 +79,18 @@ class Devices:
         """Thermal replicas, or devices of inverse time."""
         return self.curves[0].is_replica
 
+    def only(self, number: int) -> "Devices":
+        """One of them alone."""
+        one = slice(number, number + 1)
+        return replace(
+            self,
+            hold_amps=self.hold_amps[one],
+            cooling_s=self.cooling_s[one],
+            mix=self.mix[:, one],
+            log_hold=self.log_hold[one],
+            log_time=self.log_time[one],
+        )
+
     def seconds(self, amps: Floats) -> Floats:
         """Time constants (thermal replicas) or cold times at n draws, shape (n, m)."""
         log_amps = np.log(np.maximum(amps, 1e-9))[:, None] - self.log_hold
@@ -89,25 +101,30 @@ class Devices:
             total += share * (curve.log_seconds[0] if is_level else np.interp(log_amps, curve.log_amps, curve.log_seconds))
         return np.exp(total)
 
-    def steps(self, amps: Floats) -> tuple[Floats, Floats]:
+    def steps(self, amps: Floats, scale: Floats) -> tuple[Floats, Floats]:
         """What n draws of a tick each do to heat: ``after = kept * before + gained``.
 
         Args:
             amps: Shape (n,).
+            scale: Shape (m,): what heat is to be divided by so that each opens at 1.
 
         Returns:
             Kept and gained, shape (n, m) each.
         """
+        shape = len(amps), len(self.hold_amps)
         if self.is_replica:
-            rows = amps[:1] if len(amps) and amps.max() <= self._level_amps else amps
-            kept = np.broadcast_to(np.exp(-TICK_S / self.seconds(rows)), (len(amps), len(self.hold_amps)))
-            return kept, (amps[:, None] / self.hold_amps) ** 2 * (1.0 - kept)
-        over = amps[:, None] > self.hold_amps
-        kept = np.where(over, 1.0, np.exp(-TICK_S / self.cooling_s))
-        gained = np.zeros(over.shape)
+            is_level = len(amps) > 0 and amps.max() <= self._level_amps
+            kept = np.exp(-TICK_S / self.seconds(amps[:1] if is_level else amps))
+            per_square = (1.0 - kept) / (self.hold_amps**2 * scale)
+            return np.broadcast_to(kept, shape), amps[:, None] ** 2 * per_square
+        recovers = np.exp(-TICK_S / self.cooling_s)
         drawn = np.flatnonzero(amps > self.hold_amps.min())
-        gained[drawn] = np.where(over[drawn], TICK_S / self.seconds(amps[drawn]), 0.0)
-        return kept, gained
+        if not len(drawn):
+            return np.broadcast_to(recovers, shape), np.broadcast_to(0.0, shape)
+        over = amps[:, None] > self.hold_amps
+        gained = np.zeros(shape)
+        gained[drawn] = np.where(over[drawn], TICK_S / (self.seconds(amps[drawn]) * scale), 0.0)
+        return np.where(over, 1.0, recovers), gained
 
     @property
     def _level_amps(self) -> float:

@@ -69,7 +69,8 @@ def foresee(heat: HeatTrack, amps: float, ways: Sequence[Way], over_s: float) ->
 def expected_in_s(heat: HeatTrack, amps: float, way: Way) -> float:
     """Seconds that a typical one takes by a way of the draw, or twice what a quick one takes where it holds; infinite for never."""
     if len(way.lap) > 1:
-        by_lap_s = float(_opening_by_lap_s(heat, heat.heats, way.lap, LAP_SAFE_HEAT)[TYPICAL])
+        steps = heat.typical.steps(way.lap, heat.scale[: TYPICAL + 1])
+        by_lap_s = float(_opening_by_lap_s(heat.heats[: TYPICAL + 1], *steps, LAP_SAFE_HEAT)[0])
         return by_lap_s if by_lap_s <= LOOK_AHEAD_S else NEVER_S
     steady_s = heat.open_in_s(amps)
     return float(steady_s[TYPICAL] if steady_s[TYPICAL] < NEVER_S else BEYOND_QUICK * steady_s[QUICKER])
@@ -84,15 +85,21 @@ def opening_s(heat: HeatTrack, way: Way) -> Floats:
         first_s = _first_s(path, 1.0)
         heats, gone_s = path[-1], len(path) * TICK_S
     if len(way.lap) > 1:
-        after_s = _opening_by_lap_s(heat, heats, way.lap, 1.0)
+        after_s = _opening_by_lap_s(heats, *heat.steps(way.lap), 1.0)
     else:
         after_s = heat.devices.open_in_s(heats, float(way.lap[0]), heat.scale)
     return np.where(np.isfinite(first_s), first_s, gone_s + after_s)
 
 
-def _opening_by_lap_s(heat: HeatTrack, heats: Floats, lap: Floats, level: float) -> Floats:
-    """Seconds from some heats to a level if a lap comes again and again, shape (m,)."""
-    kept, gained = heat.steps(lap)
+def _opening_by_lap_s(heats: Floats, kept: Floats, gained: Floats, level: float) -> Floats:
+    """Seconds from some heats to a level if a lap comes again and again, shape (m,).
+
+    Args:
+        heats: Shape (m,).
+        kept: Shape (n, m): what the lap's ticks keep of the heat. Likewise gained.
+        gained: What they add.
+        level: The heat to be reached.
+    """
     # Heat within a lap, from the heat at its start: so_far * start + from_cold.
     so_far = np.cumprod(kept, axis=0)
     from_cold = followed(np.zeros(len(heats)), kept, gained)
@@ -102,7 +109,7 @@ def _opening_by_lap_s(heat: HeatTrack, heats: Floats, lap: Floats, level: float)
     whole = np.where(np.isfinite(laps), laps, 0.0)
     start = _after_laps(heats, whole, so_far[-1], from_cold[-1])
     within_s = _first_s(so_far * start + from_cold, level - 1e-9)
-    return np.where(np.isfinite(laps), whole * len(lap) * TICK_S + within_s, NEVER_S)
+    return np.where(np.isfinite(laps), whole * len(kept) * TICK_S + within_s, NEVER_S)
 
 
 def _laps_until(start: Floats, enough: Floats, kept: Floats, gained: Floats) -> Floats:

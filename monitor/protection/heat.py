@@ -9,8 +9,6 @@ from monitor.protection.devices import FIRST, HIGHEST, LOWEST, QUICKER, TYPICAL,
 from monitor.protection.ticks import TICK_S
 
 Floats = NDArray[np.float64]
-Course = tuple[Floats, Floats, Floats]
-"""Start, kept and gained of a recurrence."""
 START_HEAT_LIMIT = 0.6
 START_SPREAD = 1.3
 """Heat at the start lies anywhere up to this many times what the present draw leads to; a judgement."""
@@ -35,6 +33,7 @@ class HeatTrack:
 
     Attributes:
         devices: Its models, m of them.
+        typical: The first of them.
         heats: Shape (m,).
         scale: Shape (m,): heat of the model at which this very device opens, 1 until openings were seen.
         belief: Shape (m,): how likely each device of the sample is by the openings that were seen.
@@ -49,6 +48,7 @@ class HeatTrack:
         count = len(devices.hold_amps)
         numbers = np.arange(count) - FIRST
         self.devices, self.is_foreign = devices, is_foreign
+        self.typical = devices.only(TYPICAL)
         self.heats, self.scale = np.full(count, np.nan), np.ones(count)
         self.belief = (numbers >= 0).astype(float)
         self.is_possible = np.ones(count, dtype=bool)
@@ -112,12 +112,11 @@ class HeatTrack:
     def steps(self, amps: Floats) -> tuple[Floats, Floats]:
         """What n draws do to its heats, as :meth:`Devices.steps`; all known, or all unknown (NaN)."""
         if not np.isnan(amps[0]):
-            kept, gained = self.devices.steps(amps)
-        else:
-            draws_on = self._draws_on if self.is_lost else np.arange(len(self.heats)) != LOWEST
-            pairs = zip(self.devices.steps(np.array([self._amps])), self.devices.steps(np.zeros(1)), strict=True)
-            kept, gained = (np.broadcast_to(np.where(draws_on, on, off), (len(amps), len(self.heats))) for on, off in pairs)
-        return kept, gained / self.scale
+            return self.devices.steps(amps, self.scale)
+        draws_on = self._draws_on if self.is_lost else np.arange(len(self.heats)) != LOWEST
+        last, none = np.full(len(amps), self._amps), np.zeros(len(amps))
+        (kept_on, gained_on), (kept_off, gained_off) = (self.devices.steps(each, self.scale) for each in (last, none))
+        return np.where(draws_on, kept_on, kept_off), np.where(draws_on, gained_on, gained_off)
 
     @property
     def is_calm(self) -> bool:
@@ -130,12 +129,8 @@ class HeatTrack:
         """It has not been known for so long what is drawn that most likely it is nothing."""
         return self._unknown_s > GAP_AMPS_S
 
-    def course(self, amps: Floats) -> Course:
-        """The recurrence of its heats over n draws that it holds, all unknown (NaN) while it is lost and all known while not."""
-        return self.heats, *self.steps(amps)
-
     def skip(self, amps: float, heats: Floats) -> None:
-        """Take on where :meth:`course` led.
+        """Take on where :meth:`steps` led.
 
         Args:
             amps: The last draw.

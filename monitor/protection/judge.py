@@ -11,7 +11,7 @@ from monitor.protection.alarms import Alarms
 from monitor.protection.clipping import unclipped
 from monitor.protection.limits import most_amps
 from monitor.protection.shorts import ShortDetector, ShortSeen
-from monitor.protection.stretch import Stretch, skip_calm
+from monitor.protection.stretch import Stretch
 from monitor.protection.supply_judge import SupplyJudge
 from monitor.protection.ticks import TICK_S, BoardTicks
 from monitor.protection.trip_rule import Asked
@@ -153,7 +153,8 @@ class Judge:
     def _judge(self, first: int, count: int) -> list[RaisedWarning]:
         """Judge some ticks: supplies that are settled in stretches, the others tick by tick in the order of time."""
         stretches = [Stretch(watch, first, self._figures(watch, first, count)) for watch in self._fed]
-        skip_calm(stretches)
+        for stretch in stretches:
+            stretch.skip_calm()
         out: list[RaisedWarning] = []
         while (number := min((stretch.next for stretch in stretches), default=first + count)) < first + count:
             for stretch in stretches:

@@ -1,11 +1,8 @@
 """Ticks of one supply on their way through its watch."""
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.protection.recurrence import followed
 from monitor.protection.supply_judge import SupplyJudge
 from monitor.values import Warning as RaisedWarning
 
@@ -41,21 +38,15 @@ class Stretch:
         """Judge the next tick, and skip those behind it that are calm."""
         out = self.watch.feed(self.next, *self._figures[self.next - self.first])
         self.next += 1
-        while self.watch.is_settled and len(figures := self.left(LOOK_TICKS)):
-            calm = self.watch.skip(self.next, figures, followed(*self.watch.course(figures)))
-            self.next += calm
-            if calm < len(figures):
-                break
+        while self.skip_calm(LOOK_TICKS):
+            pass
         return out
 
-
-def skip_calm(stretches: Sequence[Stretch]) -> None:
-    """Skip the calm ticks at the start of stretches of the same ticks, all that are settled side by side."""
-    settled = [stretch for stretch in stretches if stretch.watch.is_settled]
-    if not settled:
-        return
-    courses = [stretch.watch.course(stretch.left()) for stretch in settled]
-    start, kept, gained = (np.concatenate(parts, axis=-1) for parts in zip(*courses, strict=True))
-    edges = np.cumsum([len(course[0]) for course in courses])[:-1]
-    for stretch, states in zip(settled, np.split(followed(start, kept, gained), edges, axis=1), strict=True):
-        stretch.next += stretch.watch.skip(stretch.next, stretch.left(), states)
+    def skip_calm(self, most: int | None = None) -> bool:
+        """Skip calm ticks, so many at most; True where all of these were calm and there were any."""
+        figures = self.left(most)
+        if not self.watch.is_settled or not len(figures):
+            return False
+        calm = self.watch.skip(self.next, figures, self.watch.course(figures))
+        self.next += calm
+        return calm == len(figures)

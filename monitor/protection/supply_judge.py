@@ -11,9 +11,10 @@ from monitor.protection import words
 from monitor.protection.alarms import Alarms, Key
 from monitor.protection.devices import devices_of
 from monitor.protection.headroom import supply_load
-from monitor.protection.heat import Course, HeatTrack
+from monitor.protection.heat import HeatTrack
 from monitor.protection.limit_rules import HAIR, LimitRules
 from monitor.protection.limits import supply_limits
+from monitor.protection.recurrence import followed
 from monitor.protection.step_source import StepSource, find_source
 from monitor.protection.ticks import TICK_S
 from monitor.protection.trip_rule import Asked, TripRule
@@ -84,20 +85,20 @@ class SupplyJudge:
         calm = self._rules.is_calm and (self._trip is None or self._trip.is_calm)
         return calm and not self._unguarded_s and self._alarms.standing(*self._unguarded) is None
 
-    def course(self, figures: Floats) -> Course:
-        """The recurrence of its state over ticks that are calm; shapes as of :func:`followed`.
+    def course(self, figures: Floats) -> Floats:
+        """Its state over ticks that are calm, shape (n, m).
 
         Args:
             figures: Shape (n, 3, d): volts, amps and VA of n ticks; NaN where unknown.
         """
         now = _squared(figures).reshape(len(figures), -1)
-        smooth = self.smooth.ravel(), np.full(now.shape, 1.0 - SMOOTH), SMOOTH * now
-        if self._trip is None:
-            return smooth
-        start, kept, gained = (
-            np.concatenate(pair, axis=-1) for pair in zip(smooth, self._trip.course(_totals(figures)), strict=True)
-        )
-        return start, kept, gained
+        trip, smooth = self._trip, now.shape[1]
+        start = self.smooth.ravel() if trip is None else np.concatenate([self.smooth.ravel(), trip.figures])
+        kept, gained = np.empty((2, len(figures), len(start)))
+        kept[:, :smooth], gained[:, :smooth] = 1.0 - SMOOTH, SMOOTH * now
+        if trip is not None:
+            trip.fill(_totals(figures), kept[:, smooth:], gained[:, smooth:])
+        return followed(start, kept, gained)
 
     def skip(self, number: int, figures: Floats, states: Floats) -> int:
         """Take ticks up to the first that stirs.
@@ -105,7 +106,7 @@ class SupplyJudge:
         Args:
             number: The number of the first.
             figures: As :meth:`course` took them.
-            states: Shape (n, m): where it leads.
+            states: Shape (n, m): what that gave.
 
         Returns:
             How many were taken; the next one, if any, is for :meth:`feed`.

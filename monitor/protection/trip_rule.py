@@ -15,7 +15,7 @@ from monitor.protection.alarms import Alarms, Key
 from monitor.protection.coming import keeps_to_lap, ways
 from monitor.protection.devices import Devices, closes_by_itself
 from monitor.protection.forecast import foresee
-from monitor.protection.heat import Course, HeatTrack
+from monitor.protection.heat import HeatTrack
 from monitor.protection.limits import most_amps
 from monitor.protection.step_source import StepSource
 from monitor.protection.ticks import TICK_S
@@ -101,17 +101,23 @@ class TripRule:
         quiet = not self.over_s and not self._hot_s and self.heat.is_calm
         return quiet and self._alarms.standing(*self._trip) is None
 
-    def course(self, totals: Floats) -> Course:
-        """As :meth:`HeatTrack.course`, with the draw squared and smoothed as the first figure."""
-        start, kept, gained = self.heat.course(totals)
-        # Of what nobody knows nothing is learnt.
+    @property
+    def figures(self) -> Floats:
+        """The draw squared and smoothed, then the heats."""
+        return np.concatenate([[self._square], self.heat.heats])
+
+    def fill(self, totals: Floats, kept: Floats, gained: Floats) -> None:
+        """Fill in the recurrence of :attr:`figures` over n draws, all unknown (NaN) while it is lost and all known while not.
+
+        Args:
+            totals: Shape (n,).
+            kept: Shape (n, m), to be filled. Likewise gained.
+            gained: See :func:`followed`.
+        """
+        # Of what is not known nothing is learnt.
         fast = 0.0 if self.heat.is_lost else FAST
-        squares = np.nan_to_num(totals[:, None]) ** 2
-        return (
-            np.concatenate([[self._square], start]),
-            np.concatenate([np.full(squares.shape, 1.0 - fast), kept], axis=1),
-            np.concatenate([fast * squares, gained], axis=1),
-        )
+        kept[:, 0], gained[:, 0] = 1.0 - fast, fast * np.nan_to_num(totals) ** 2
+        kept[:, 1:], gained[:, 1:] = self.heat.steps(totals)
 
     def stirs(self, ends_s: Floats, volts: Floats, totals: Floats, states: Floats, short_s: float) -> NDArray[np.bool_]:
         """Ticks that are not calm.
@@ -120,7 +126,7 @@ class TripRule:
             ends_s: Shape (n,): their ends.
             volts: Shape (n, d): volts of the supply's districts.
             totals: Shape (n,): amps of the supply.
-            states: Shape (n, m): where :meth:`course` leads.
+            states: Shape (n, m): where :meth:`fill` leads.
             short_s: When a short was last seen.
 
         Returns:
@@ -139,7 +145,7 @@ class TripRule:
         return stirs
 
     def skip(self, totals: Floats, states: Floats) -> None:
-        """Take on where :meth:`course` led; shapes as of :meth:`stirs`, calm ticks only."""
+        """Take on where :meth:`fill` led; shapes as of :meth:`stirs`, calm ticks only."""
         if not self.heat.is_lost:
             for square in [self._square, *states[:-1, 0].tolist()]:
                 self._earlier_square += FAST * (square - self._earlier_square)
@@ -243,22 +249,15 @@ class TripRule:
         self, at_s: float, amps: float, squares: Callable[[], Floats], source: Callable[[], StepSource | None]
     ) -> list[RaisedWarning]:
         """High once the overload has lasted for its patience: start-up currents and short grades are over by then."""
-        heat = self.heat
         going = math.sqrt(max(0.0, self._square + min(0.0, 2.0 * (self._square - self._earlier_square))))
-        quick_s = heat.quick_in_s(going)
-        whole_s = quick_s + self.over_s
-        patience_s = PATIENCE_LEAST_S + PATIENCE_SHARE * whole_s
-        if at_s - self._closed_s > RECLOSED_S:
-            patience_s = max(patience_s, PATIENCE_LONG * whole_s - PATIENCE_AHEAD_S)
-        is_due = self.over_s >= patience_s or self._hot_s >= HOT_ON_DELAY_S
-        standing = self._alarms.standing(*self._trip)
-        if not is_due and standing is None:
-            self._foresee(going, np.zeros(0))
-            return []
-        near = going if quick_s < math.inf else 1.05 * going
-        if standing is not None:
+        near = going if going > self.heat.quick_hold_amps else 1.05 * going
+        if self._alarms.standing(*self._trip) is not None:
             if round(at_s / TICK_S) % FORECAST_EVERY == 0:
                 self._foresee_if_asked(near, squares())
+            return []
+        if not self._is_due(at_s, going):
+            self._safe_lap = None
+            self._foresee_if_asked(going, np.zeros(0))
             return []
         lately = squares()
         if self._goes_on_safely(at_s, lately):
@@ -266,8 +265,18 @@ class TripRule:
         forecast = self._foresee(near, lately)
         if forecast is None:
             return []
-        said = words.trip_forecast(self._supply, amps, heat, forecast, source())
+        said = words.trip_forecast(self._supply, amps, self.heat, forecast, source())
         return self._alarms.raise_(at_s, self._trip, Priority.HIGH, said, self._supply.name)
+
+    def _is_due(self, at_s: float, amps: float) -> bool:
+        """Whether the overload has lasted for its patience."""
+        if self._hot_s >= HOT_ON_DELAY_S or self.over_s < PATIENCE_LEAST_S:
+            return self._hot_s >= HOT_ON_DELAY_S
+        whole_s = self.heat.quick_in_s(amps) + self.over_s
+        patience_s = PATIENCE_LEAST_S + PATIENCE_SHARE * whole_s
+        if at_s - self._closed_s > RECLOSED_S:
+            patience_s = max(patience_s, PATIENCE_LONG * whole_s - PATIENCE_AHEAD_S)
+        return self.over_s >= patience_s
 
     def _goes_on_safely(self, at_s: float, squares: Floats) -> bool:
         """Laps by which it never opens are looked into once a second, and at once where the draw no longer keeps to them."""

@@ -11,6 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.integrate import solve_ivp
 
+from monitor.protection import Asked, Judge
+from tests.protection.streams import layout_with, readings
+
 RATED_AMPS = 10.0
 POINTS_AT = {"thermal": (1.35, 2.0, 3.0), "electronic": (1.2, 1.5, 2.0, 3.0), "fuse": (1.35, 2.0, 3.0)}
 ROOM = 25.0
@@ -115,3 +118,36 @@ def laps(rng):
 
 
 PROFILES = {"step": step, "ramp": ramp, "two-step": two_step, "laps": laps}
+
+
+def layout_for(true, *, points=True):
+    """The layout file of one who knows the kind, the rating and, perhaps, the data sheet."""
+    sheet = ", ".join(f"[{multiple}, {seconds:.4f}]" for multiple, seconds in true.points)
+    return layout_with(
+        f"[supply.protection]\nkind = '{true.kind}'\nrated_amps = 10\n" + (f"points = [{sheet}]\n" if points else "")
+    )
+
+
+def countdown(kind, profile, rng, *, points=True):
+    """Seconds truly left and the forecast, every two seconds while a warning stands; None where this one never opens.
+
+    The draw wavers by a percent.
+    """
+    true, draw = device(kind, rng), PROFILES[profile](rng)
+    opens_s = true.opens_s(lambda t: float(draw(t)))
+    if not np.isfinite(opens_s):
+        return None
+    whole = readings(
+        opens_s + 1.0,
+        lambda t: np.where(t < opens_s, draw(t) * (1 + 0.01 * rng.normal(size=t.shape)), 0.0),
+        lambda t: 0 * t,
+        lambda t: np.where(t < opens_s, 14.0, 0.0),
+        interval_s=0.1,
+    )
+    judge = Judge(layout_for(true, points=points), Asked(forecasts=True))
+    judge.feed(whole)
+    return [(opens_s - each.at_s, each.forecast) for each in judge.drain()[0] if each.at_s < opens_s]
+
+
+def is_inside(left_s, forecast):
+    return forecast.earliest_s <= left_s and (forecast.latest_s is None or left_s <= forecast.latest_s)

@@ -79,3 +79,60 @@ def test_more_than_ten_in_ten_minutes_is_a_flood_summarised_once(alarms):
     (over,) = [w for w in alarms.tick(2000.0) if w.rule == "flood"]
     # With the summary twelve rose; the fifth from the last at 70 s, which counts for ten minutes.
     assert over.end_s == 670.0
+
+
+def low(k):
+    return ("near-limit", Scope(kind="district", name=f"District {k}"))
+
+
+def flooded(alarms):
+    """Eleven low warnings in as many seconds."""
+    for k in range(11):
+        alarms.raise_(float(k), low(k), Priority.LOW, SAID, "North bench")
+
+
+def test_a_flood_holds_until_fewer_than_five_rose_lately(alarms):
+    """Between five and ten a flood that stands goes on, and one that does not stand does not begin."""
+    flooded(alarms)
+    assert alarms.raise_(100.0, low(50), Priority.LOW, SAID, "North bench") == []
+    # At 604.5 s seven of the twelve that rose (0 to 10 s, and the summary) are younger than ten minutes.
+    assert alarms.raise_(604.5, low(51), Priority.LOW, SAID, "North bench") == []
+    # At 609.5 s two are: it is over.
+    told = alarms.raise_(609.5, low(52), Priority.LOW, SAID, "North bench")
+    assert [(w.rule, w.end_s is None) for w in told] == [("flood", False), ("near-limit", True)]
+
+
+def test_eight_in_ten_minutes_are_no_flood(alarms):
+    told = [w for k in range(8) for w in alarms.raise_(10.0 * k, low(k), Priority.LOW, SAID, "North bench")]
+    assert [w.rule for w in told] == ["near-limit"] * 8
+
+
+def test_a_flood_holds_back_low_ones_only(alarms):
+    flooded(alarms)
+    assert [w.rule for w in alarms.raise_(20.0, HERE, Priority.MEDIUM, SAID, "North bench")] == ["over-nameplate"]
+    assert [w.rule for w in alarms.raise_(21.0, THERE, Priority.HIGH, SAID, "North bench")] == ["short"]
+
+
+def test_unshelving_and_what_nobody_knows(alarms):
+    (told,) = alarms.raise_(1.0, HERE, Priority.MEDIUM, SAID, "North bench")
+    alarms.operate(Action(kind="shelve", at_s=2.0, warning_id=told.id, until_s=30.0))
+    (back,) = alarms.operate(Action(kind="unshelve", at_s=3.0, warning_id=told.id))
+    assert back.shelved_until_s is None
+    assert alarms.tick(31.0) == []
+    assert alarms.operate(Action(kind="acknowledge", at_s=4.0, warning_id=99)) == []
+
+
+def test_clearing_at_once_forgets_chatter(alarms):
+    for at_s in (0.0, 10.0, 20.0):
+        alarms.raise_(at_s, HERE, Priority.MEDIUM, SAID, "North bench")
+        (ended,) = alarms.clear(at_s + 5, HERE, "North bench", at_once=True)
+        assert ended.end_s == at_s + 5
+    (again,) = alarms.raise_(30.0, HERE, Priority.MEDIUM, SAID, "North bench")
+    assert not again.comes_and_goes
+
+
+def test_three_rises_in_more_than_a_minute_do_not_chatter(alarms):
+    for at_s in (0.0, 31.0, 62.0):
+        (told,) = alarms.raise_(at_s, HERE, Priority.MEDIUM, SAID, "North bench")
+        assert not told.comes_and_goes
+        assert len(alarms.clear(at_s + 5, HERE, "North bench")) == 1

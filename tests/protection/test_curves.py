@@ -19,7 +19,7 @@ def opens_in_s(curve, heat, amps):
 
 def after(curve, heat, amps, seconds):
     """Heat after some seconds of ticks at a steady draw."""
-    kept, gained = single(curve).steps(np.full(round(seconds / TICK_S), amps))
+    kept, gained = single(curve).steps(np.full(round(seconds / TICK_S), amps), np.ones(1))
     for share, more in zip(kept[:, 0], gained[:, 0], strict=True):
         heat = share * heat + more
     return heat
@@ -143,5 +143,5 @@ def test_inverse_time_points_are_met_and_used_up_in_proportion(table):
     device = inverse_time(1.0, table)
     for multiple, seconds in table:
         assert opens_in_s(device, 0.0, multiple) == pytest.approx(seconds, rel=1e-9)
-    half = single(device).steps(np.array([2.0]))[1][0, 0] * table[1][1] / 2 / TICK_S
+    half = single(device).steps(np.array([2.0]), np.ones(1))[1][0, 0] * table[1][1] / 2 / TICK_S
     assert opens_in_s(device, half, 3.0) == pytest.approx(table[2][1] / 2, rel=1e-6)
