@@ -59,14 +59,14 @@ def learning_routes(watch: Watch, gate: Gate) -> Blueprint:
 
 def _learnt(watch: Watch, wish: LearnWish, until_s: float) -> LearntDraw:
     layout = watch.layout if watch.layout_path is None else load_layout(watch.layout_path)
-    load, others_amps = load_to_learn(layout, wish.load, wish.also)
+    load, others = load_to_learn(layout, wish.load, wish.also)
     try:
         window = watch.live.trend(round(wish.seconds / ROW_S), load.district, until_s)
     except KeyError as error:
         raise LayoutError(
             "this watch began before the layout file had that district: start it anew", table=f'district "{load.district}"'
         ) from error
-    return learn_draw(load.name, window.volts_rms[:, 0], window.amps_rms[:, 0], others_amps=others_amps)
+    return learn_draw(load.name, window.volts_rms[:, 0], window.amps_rms[:, 0], window.watts[:, 0], others=others)
 
 
 def _kept(watch: Watch, learnt: LearntDraw) -> Response:

@@ -20,6 +20,7 @@ SPAN_LIMITS_S = (5.0, 590.0)
 """The live store keeps ten minutes."""
 LOOK_EVERY_S = 0.5
 
+COLUMNS = ("volts_rms", "amps_rms", "watts")
 Floats = NDArray[np.float64]
 
 
@@ -52,12 +53,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Look, say what was learnt, write it where agreed."""
     layout = load_layout(args.layout)
-    load, others_amps = load_to_learn(layout, args.load, args.also)
+    load, others = load_to_learn(layout, args.load, args.also)
     low, high = SPAN_LIMITS_S
     if not low <= args.seconds <= high:
         raise LayoutError(f"a span of {args.seconds:g} s cannot be learnt from: give --seconds from {low:g} to {high:g}")
-    volts, amps = _from_session(args, load) if args.session is not None else _from_boards(layout, load, args.seconds)
-    learnt = learn_draw(load.name, volts, amps, others_amps=others_amps)
+    rows = _from_session(args, load) if args.session is not None else _from_boards(layout, load, args.seconds)
+    learnt = learn_draw(load.name, *rows, others=others)
     print(learnt.sentence)
     if not args.yes and not _agrees():
         print("Nothing was written.")
@@ -68,7 +69,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _from_boards(layout: Layout, load: Load, seconds: float) -> tuple[Floats, Floats]:
+def _from_boards(layout: Layout, load: Load, seconds: float) -> tuple[Floats, Floats, Floats]:
     """Watch for so long and take what the district drew."""
     print(f"Looking at {load.district} for {seconds:g} s: let {load.name} stand for a second, then start and run it.", flush=True)
     watch = Watch(layout)
@@ -89,17 +90,17 @@ def _from_boards(layout: Layout, load: Load, seconds: float) -> tuple[Floats, Fl
             "or afterwards with --session",
             table=f'district "{load.district}"',
         )
-    return window.volts_rms[:, 0], window.amps_rms[:, 0]
+    return window.volts_rms[:, 0], window.amps_rms[:, 0], window.watts[:, 0]
 
 
-def _from_session(args: argparse.Namespace, load: Load) -> tuple[Floats, Floats]:
+def _from_session(args: argparse.Namespace, load: Load) -> tuple[Floats, Floats, Floats]:
     # Opens tables: not for looking at boards.
     from monitor.sessions.folder import SessionFolder  # noqa: PLC0415 - start-up time
     from monitor.sessions.stored import load_readings  # noqa: PLC0415 - start-up time
 
     session = SessionFolder(args.session)
     session.manifest()
-    stored = load_readings(session, ("volts_rms", "amps_rms")).get(load.district)
+    stored = load_readings(session, COLUMNS).get(load.district)
     if stored is None or not len(stored.at_s):
         raise SessionError(f'{args.session}: it holds no readings of district "{load.district}"')
     first_s = float(stored.at_s[0]) if args.from_s is None else args.from_s
@@ -108,10 +109,10 @@ def _from_session(args: argparse.Namespace, load: Load) -> tuple[Floats, Floats]
     if length < 1:
         raise SessionError(f"{args.session}: it ends before second {first_s:g}: give an earlier --from")
     inside = (number >= 0) & (number < length)
-    volts, amps = np.full(length, np.nan), np.full(length, np.nan)
-    volts[number[inside]] = stored.figures["volts_rms"][inside]
-    amps[number[inside]] = stored.figures["amps_rms"][inside]
-    return volts, amps
+    rows = np.full((len(COLUMNS), length), np.nan)
+    for row, name in zip(rows, COLUMNS, strict=True):
+        row[number[inside]] = stored.figures[name][inside]
+    return rows[0], rows[1], rows[2]
 
 
 def _agrees() -> bool:

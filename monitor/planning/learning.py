@@ -3,6 +3,9 @@
 Rows of a fifth of a second come in, as the live store and recorded sessions keep them. Steady: no more than so long after a start, and
 not where it stands, lost contact or a short pulled the volts down. The figures are the middle (median) and the 5 to 95 % range of
 one-second means, so that a blip decides nothing; a start is its highest fifth of a second.
+
+What else is on is taken off as a phasor (textbook: currents add as vectors, the part in phase with the volts being watts over volts): as
+measured while the load stood, else as lamps draw, in phase with the volts. Where neither is known it can only be bounded.
 """
 
 from collections.abc import Sequence
@@ -29,6 +32,10 @@ COLLAPSED_SHARE = 0.5
 """Volts below this share of their usual value: a short, not a draw."""
 MOVING_SHARE = 0.35
 LEAST_AMPS = 0.02
+OTHERS_ROWS = 5
+"""A second of standing shows what else draws."""
+SPREAD_SHARE = 0.25
+"""Nine tenths of the seconds further apart than this share of their middle: the middle says too little. Chosen, no published source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +52,7 @@ class LearntDraw:
         starts: How many starts were seen.
         volts_rms: Median volts meanwhile.
         others_amps: What was taken off for other loads that were on.
+        others_how: How that is known, in words; empty where nothing was on.
     """
 
     load: str
@@ -56,6 +64,7 @@ class LearntDraw:
     starts: int
     volts_rms: float
     others_amps: float
+    others_how: str = ""
 
     @property
     def sentence(self) -> str:
@@ -65,10 +74,20 @@ class LearntDraw:
             if self.starting_amps is None
             else f"Starting: {self.starting_amps:.2f} A at most in {self.starts} start{'s' if self.starts > 1 else ''}."
         )
-        off = f" after {self.others_amps:.2f} A for what else was on" if self.others_amps else ""
+        off = f" after {self.others_amps:.2f} A for what else was on ({self.others_how})" if self.others_amps else ""
         return (
             f"{self.load}: {self.running_amps:.2f} A running{off} ({self.low_amps:.2f} to {self.high_amps:.2f} A in nine of ten of "
-            f"{self.steady_s} steady seconds, at {self.volts_rms:.1f} V). {start}"
+            f"{self.steady_s} steady seconds, at {self.volts_rms:.1f} V). {start}{self._spread_words}"
+        )
+
+    @property
+    def _spread_words(self) -> str:
+        if self.high_amps - self.low_amps <= SPREAD_SHARE * self.running_amps:
+            return ""
+        return (
+            f" Beware: it draws {self.low_amps:.2f} to {self.high_amps:.2f} A along its way, so the middle misleads (grades, curves, "
+            f"several trains). The budget takes {self.running_amps:.2f} A: write {self.high_amps:.2f} as running_amps where it climbs for long or where "
+            "several trains climb at once."
         )
 
     def keys(self, measured_on: str) -> dict[str, Plain]:
@@ -85,19 +104,35 @@ class LearntDraw:
         return found if self.starting_amps is None else {**found, "starting_amps": self.starting_amps}
 
 
-def learn_draw(load: str, volts_rms: Floats, amps_rms: Floats, *, others_amps: float = 0.0) -> LearntDraw:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherLoads:
+    """What else was on in the district.
+
+    Attributes:
+        amps: By the layout file's figures.
+        are_lamps: All of it: then it draws in phase with the volts.
+    """
+
+    amps: float = 0.0
+    are_lamps: bool = False
+
+
+def learn_draw(
+    load: str, volts_rms: Floats, amps_rms: Floats, watts: Floats | None = None, *, others: OtherLoads | None = None
+) -> LearntDraw:
     """Learn a load's draw from its district's readings.
 
     Args:
         load: Its name.
         volts_rms: Shape (n,): RMS volts of neighbouring fifths of a second; NaN where nothing was measured, as in the next.
         amps_rms: RMS amps of the district.
-        others_amps: What else was on in the district meanwhile.
+        watts: Its mean real power; None where the board measures none.
+        others: What else was on in the district meanwhile.
 
     Raises:
         LayoutError: Too little was seen; the message says what to do.
     """
-    own = amps_rms - others_amps
+    own, others_amps, others_how = _own_amps(volts_rms, amps_rms, watts, others or OtherLoads())
     usable = _usable(volts_rms, own)
     high = _highest(load, own, usable)
     moving = usable & (own > MOVING_SHARE * high)
@@ -121,11 +156,33 @@ def learn_draw(load: str, volts_rms: Floats, amps_rms: Floats, *, others_amps: f
         starts=len(starts),
         volts_rms=float(np.median(volts_rms[steady])),
         others_amps=others_amps,
+        others_how=others_how,
     )
 
 
-def load_to_learn(layout: Layout, name: str, also: Sequence[str]) -> tuple[Load, float]:
-    """The load and the amps of the others that are on.
+def _own_amps(volts: Floats, amps: Floats, watts: Floats | None, others: OtherLoads) -> tuple[Floats, float, str]:
+    """The load's own amps in each row, the amps taken off, and how those are known."""
+    plain = amps - others.amps
+    if not others.amps:
+        return plain, 0.0, ""
+    live = _usable(volts, amps)
+    in_phase = np.full(len(amps), np.nan) if watts is None else watts / np.where(live, volts, np.nan)
+    across = np.sqrt(np.clip(amps**2 - in_phase**2, 0.0, None))
+    stood = live & np.isfinite(in_phase) & (np.abs(plain) <= MOVING_SHARE * np.nanmax(np.where(live, plain, np.nan), initial=0.0))
+    if np.count_nonzero(stood) >= OTHERS_ROWS:
+        other, how = (float(np.median(in_phase[stood])), float(np.median(across[stood]))), "measured while it stood"
+    elif others.are_lamps and np.isfinite(in_phase).any():
+        other, how = (others.amps, 0.0), "lamps, by the layout file"
+    else:
+        most = float(np.nanmedian(np.sqrt(np.clip(amps**2 - others.amps**2, 0.0, None))))
+        how = f"by the layout file, taken as in phase: it may be up to {most:.2f} A; let it stand for a second to have that measured"
+        return plain, others.amps, how
+    own = np.hypot(in_phase - other[0], across - other[1])
+    return np.where(np.isfinite(own), own, plain), float(np.hypot(*other)), how
+
+
+def load_to_learn(layout: Layout, name: str, also: Sequence[str]) -> tuple[Load, OtherLoads]:
+    """The load and the others that are on.
 
     Args:
         layout: The layout.
@@ -147,7 +204,8 @@ def load_to_learn(layout: Layout, name: str, also: Sequence[str]) -> tuple[Load,
             raise LayoutError(
                 f'"{other}" is not another load of district "{load.district}": leave it out', table=f'load "{name}"'
             )
-    return load, sum(loads[other].running_amps for other in also)
+    amps = sum(loads[other].running_amps for other in also)
+    return load, OtherLoads(amps=amps, are_lamps=all(loads[other].kind == "lighting" for other in also))
 
 
 def _highest(load: str, own: Floats, usable: Flags) -> float:

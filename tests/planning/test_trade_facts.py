@@ -1,4 +1,4 @@
-"""Facts of the trade, each as a check. All of them: common practice, no published source."""
+"""Facts of the trade, each as a check: common practice, no published source, but for those that name a section of a standard."""
 
 import msgspec
 import pytest
@@ -6,8 +6,9 @@ import pytest
 from monitor.layout import Condition, Mains, Supply, parse_layout
 from monitor.planning.bench_check import Fitness, check_bench
 from monitor.planning.budget import BudgetOptions, reckon
+from monitor.planning.cautions import CAUTIONS
 from monitor.planning.morning import morning_list
-from monitor.planning.offers import WANTED_VOLTS, needs_of, offers_of
+from monitor.planning.offers import MOST_ACCESSORY_VOLTS, WANTED_VOLTS, needs_of, offers_of
 from monitor.planning.plan_load import parse_plan
 from monitor.planning.share_values import Need, ShareOptions
 from monitor.planning.share_words import explain
@@ -47,6 +48,42 @@ def test_a_starter_sets_supply_carries_one_small_engine_where_a_larger_one_carri
 
 def numbered(need, k):
     return Need(name=f"{need.name} {k}", use=need.use, current=need.current, amps=need.amps, volts=need.volts)
+
+
+@pytest.mark.parametrize(
+    ("fields", "beyond"),
+    [
+        # 200 VA and 10 A: NEM 609:2010, 6.1, repeats IEC 61558-2-7. 24 V AC and 33 V DC: IEC 61558-2-7 alone, by a secondary source.
+        ({"rated_va": 200, "max_volts": 20}, False),
+        ({"rated_va": 201, "max_volts": 24}, True),
+        ({"rated_va": 180, "max_volts": 17}, True),
+        ({"rated_va": 100, "max_volts": 24}, False),
+        ({"rated_va": 100, "max_volts": 25}, True),
+        ({"rated_va": 100, "max_volts": 33, "current": "dc"}, False),
+        ({"rated_va": 100, "max_volts": 34, "current": "dc"}, True),
+    ],
+)
+def test_what_a_toy_transformer_may_be_rated_for(fields, beyond):
+    assert ("outside the limits for toy transformers" in " ".join(verdict(supply(**fields)).notes)) == beyond
+
+
+def test_accessories_of_any_gauge_are_made_for_18_volts_at_most():
+    # NEM 611:2017: 14-18 V in the largest gauges, AC and DC.
+    assert MOST_ACCESSORY_VOLTS == 18.0
+
+
+@pytest.mark.parametrize(
+    ("section", "words"),
+    [
+        ("6.1", "Never pull one plug alone"),
+        ("7.1", "turns the whole bench off"),
+        ("7.2", "Strips are never plugged into strips"),
+        ("3 and 10", "Visitors"),
+    ],
+)
+def test_cautions_name_the_section_of_nem_609_that_says_so(section, words):
+    (caution,) = (each for each in CAUTIONS if words in each.text)
+    assert f"NEM 609, {section}" in caution.source
 
 
 @pytest.mark.parametrize("volts", [110.0, 115.0, 120.0])
