@@ -86,8 +86,8 @@ class LearntDraw:
             return ""
         return (
             f" Beware: it draws {self.low_amps:.2f} to {self.high_amps:.2f} A along its way, so the middle misleads (grades, curves, "
-            f"several trains). The budget takes {self.running_amps:.2f} A: write {self.high_amps:.2f} as running_amps where it climbs for long or where "
-            "several trains climb at once."
+            f"several trains). The budget takes {self.running_amps:.2f} A: write {self.high_amps:.2f} as running_amps where it climbs for "
+            "long or where several trains climb at once."
         )
 
     def keys(self, measured_on: str) -> dict[str, Plain]:
