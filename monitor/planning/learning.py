@@ -144,8 +144,7 @@ def learn_draw(
             f"it ran steadily for {len(seconds)} s only: let it run for {LEAST_STEADY_S} s and more, or choose a longer span",
             key=load,
         )
-    running = float(np.median(seconds))
-    peaks = [float(own[first : first + START_ROWS][usable[first : first + START_ROWS]].max()) for first in starts]
+    running, peaks = float(np.median(seconds)), _peaks(own, usable, starts)
     return LearntDraw(
         load=load,
         running_amps=running,
@@ -206,6 +205,10 @@ def load_to_learn(layout: Layout, name: str, also: Sequence[str]) -> tuple[Load,
             )
     amps = sum(loads[other].running_amps for other in also)
     return load, OtherLoads(amps=amps, are_lamps=all(loads[other].kind == "lighting" for other in also))
+
+
+def _peaks(own: Floats, usable: Flags, starts: list[int]) -> list[float]:
+    return [float(own[first : first + START_ROWS][usable[first : first + START_ROWS]].max()) for first in starts]
 
 
 def _highest(load: str, own: Floats, usable: Flags) -> float:
