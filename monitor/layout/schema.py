@@ -34,6 +34,7 @@ class Board(Table, frozen=True):
         port: Any pyserial device or URL; None for an offline capture.
         baud: Bits per second.
         lines: What its lines mean, where it prints lines of its own.
+        current_sensors: Whether the scale of its current sensors is fixed or follows the board's own supply; None where nobody said.
     """
 
     name: Name
@@ -41,6 +42,7 @@ class Board(Table, frozen=True):
     port: Annotated[str, Meta(min_length=1, max_length=400)] | None = None
     baud: Annotated[int, Meta(ge=300, le=4_000_000)] = 500_000
     lines: LineMapping | None = None
+    current_sensors: Literal["fixed", "ratiometric"] | None = None
 
 
 class Protection(Table, frozen=True):
@@ -252,10 +254,14 @@ class ChannelCalibration(Table, frozen=True):
     Attributes:
         gain: Factor on the board's own scale.
         zero: Counts added to the board's own zero.
+        gain_uncertainty: Standard uncertainty of the gain as a share of it; None where it was not kept.
+        supply_volts: The board's own supply when the gain was taken; None where it was not measured.
     """
 
     gain: Annotated[float, Meta(gt=0, le=100)] = 1.0
     zero: Annotated[float, Meta(ge=-40000, le=40000)] = 0.0
+    gain_uncertainty: Annotated[float, Meta(gt=0, le=1)] | None = None
+    supply_volts: Annotated[float, Meta(ge=1, le=10)] | None = None
 
 
 class Layout(Table, frozen=True):

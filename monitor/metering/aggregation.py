@@ -1,6 +1,6 @@
 """Half cycles to aggregates of 10 or 12 cycles."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,7 +89,7 @@ class Aggregator:
         peaks = np.maximum(tops, -bottoms)
         kinds, cut = waveform_kinds(volts_rms, means[0], tops[0], bottoms[0], mean(used.steep), self._doubt.volts_off)
         clipped = np.add.reduceat(used.clipped, starts, axis=1)
-        doubt = self._doubt.of(volts_rms, amps_rms, means[5], self._size / 2)
+        unknown = np.full(volts_rms.shape, np.nan)
         block = AggregateBlock(
             board=self._board,
             districts=self._districts,
@@ -105,9 +105,11 @@ class Aggregator:
             frequency_hz=np.add.reduceat(used.hertz * weights, starts) / seconds[:, 0],
             waveform=kinds,
             conduction_degrees=conduction_degrees(used.conduction, starts, cut),
-            volts_uncertainty=doubt[0],
-            amps_uncertainty=doubt[1],
-            watts_uncertainty=doubt[2],
+            volts_u95=unknown,
+            amps_u95=unknown,
+            watts_u95=unknown,
             good=~clipped.any(axis=0) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
         )
+        volts_u95, amps_u95, watts_u95 = self._doubt.of(block)
+        block = replace(block, volts_u95=volts_u95, amps_u95=amps_u95, watts_u95=watts_u95)
         return Gathered(block=block, told_s=told_s, spans=tops - bottoms, clipped=clipped)

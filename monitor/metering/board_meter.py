@@ -6,6 +6,7 @@ import numpy as np
 
 from monitor.layout import Layout
 from monitor.metering.aggregation import Aggregator
+from monitor.metering.board_supply import BoardSupply, SupplyRecord
 from monitor.metering.channel_health import ChannelHealth, implausible_channels
 from monitor.metering.channels import ChannelTable
 from monitor.metering.cycle_sums import CycleSums
@@ -18,6 +19,9 @@ from monitor.metering.phasing import PhaseComparator
 from monitor.metering.readings import OneCycle
 from monitor.metering.uncertainty import Doubt
 from monitor.values import Identity, SampleBlock
+
+KEPT_S = 1.0
+"""An aggregate, the longest window, ends no further back than this."""
 
 
 class BoardMeter:
@@ -35,6 +39,7 @@ class BoardMeter:
         self._names = tuple(district.name for district in self._districts)
         self._identity: Identity | None = None
         self._sums: CycleSums | None = None
+        self._record = SupplyRecord()
         self._cycles = OneCycle(board, self._names)
         self._marker = Marker(len(self._names))
         self._disturbances = DisturbanceDetector(board, self._names)
@@ -44,6 +49,10 @@ class BoardMeter:
         """Channels that the layout file names and the board does not have."""
         wanted = [channel for d in self._districts for channel in (d.volts_channel, d.amps_channel, d.far_volts_channel)]
         return sorted(channel for channel in wanted if channel is not None and channel >= len(identity.channels))
+
+    def note_supply(self, at_s: float, volts: float | None) -> None:
+        """What the board says of its own supply, at this board time; before the samples that follow are fed."""
+        self._record.note(at_s, volts)
 
     def feed(self, *blocks: SampleBlock) -> Metered:
         """What came of blocks in order of time; many that begin after holes cost little more at once than one does."""
@@ -90,7 +99,8 @@ class BoardMeter:
         self._sums = CycleSums(table, hertz)
         self._sums.begin(block.start_s)
         self._cycles.break_off()
-        self._aggregator = Aggregator(self._board, self._names, hertz, Doubt(table, calibrations))
+        self._supply = BoardSupply(self._layout, self._board, table, self._record)
+        self._aggregator = Aggregator(self._board, self._names, hertz, Doubt(table, calibrations, self._supply, hertz))
         ac = [self._layout.supply_named(district.supply).current == "ac" for district in self._districts]
         self._watch = ChannelHealth(table, np.array(ac, dtype=bool))
         return metered
@@ -99,6 +109,7 @@ class BoardMeter:
         metered = Metered()
         if halves is None:
             return metered
+        halves = self._supply.corrected(halves)
         gathered = self._aggregator.feed(halves)
         none = np.zeros((0, len(self._names)), dtype=bool)
         told_s, good, stuck = np.zeros(0), none, none
@@ -110,6 +121,7 @@ class BoardMeter:
         readings = self._cycles.feed(halves)
         if readings is not None:
             metered.readings.append(self._marker.readings(readings, told_s, good, stuck))
+        self._record.forget(float(halves.end_s[-1]) - KEPT_S)
         metered.disturbances += self._disturbances.feed(metered.readings, metered.aggregates, told_s)
         metered.phasings += self._phasing.feed(views, metered.aggregates)
         return metered

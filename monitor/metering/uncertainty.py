@@ -1,61 +1,184 @@
-"""How far a reading can be trusted, and how many digits it supports."""
+"""How far a reading can be trusted, and how many digits it supports.
+
+Contributions are added as the GUM has it: independent ones by their variances (JCGM 100:2008, 5.1.2), what two figures share by its
+effect on their product, and what is known to be uncorrected straight on top (F.2.4.5). Limits without further knowledge count as
+uniform (4.3.7). The factor for 95 % follows from the kurtosis of the sum, since one uniform contribution often outweighs all others.
+"""
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import ChannelCalibration
+from monitor.metering.board_supply import BoardSupply
 from monitor.metering.channels import ChannelTable
+from monitor.values import AggregateBlock
 
 Floats = NDArray[np.float64]
 
 NOISE_COUNTS = 1.0
 """Standard deviation of one conversion of a hobby board, quantisation included (common practice, no published source)."""
-UNCALIBRATED_GAIN = 0.02
-"""Standard uncertainty of a scale nobody checked: two divider resistors of 5 %, or a current sensor (common practice)."""
-CALIBRATED_GAIN = 0.005
-"""The same after calibration against a usual handheld meter (common practice, no published source)."""
-UNCALIBRATED_ZERO_COUNTS = 1.5
+RESISTOR_PARTS, RESISTOR_LIMIT = 4, 0.0047
+"""A divider as wiring.md has it: two resistors above and two below, 1 % each, of which each takes 47 % into the gain (closed form)."""
+SENSOR_LIMIT = 0.015
+"""A Hall-effect sensor's scale at room temperature (wiring.md; common practice, no published source)."""
+VOLTS_ZERO_SHARE = 0.0019
+"""Standard deviation of a divider's zero, as share of the converter's range: the two lower resistors differ (closed form, 1 %)."""
+AMPS_ZERO_SHARE = 0.0017
+"""The same of a sensor that rests within 15 mV of half of 5 V (wiring.md; common practice, no published source)."""
+METER_SHARE = 0.008
+METER_DIGITS = 0.02
+"""Standard uncertainty of a usual handheld meter's AC ranges: 0.8 % and two digits of 0.01 (common practice, no published source)."""
+USUAL_READING = {"V": 14.0, "A": 3.0}
+"""What the meter showed at a calibration of which the layout file keeps no uncertainty (common practice, no published source)."""
 CALIBRATED_ZERO_COUNTS = 0.3
+"""What is left of a zero that was taken once: the sensor warms up (common practice, no published source)."""
+SUPPLY_LIMIT = 0.05
+"""A board that does not measure its own supply has what USB allows: 4.75 to 5.25 V (USB 2.0, 7.2.2, from memory)."""
+SAME_PORT_LIMIT = 0.005
+"""How far that supply strays from where it was when a meter was held to the board (common practice, no published source)."""
+TIMING_S = 5e-6
+"""Standard deviation of the delay between volts and amps: two filters of 56 us with capacitors of 10 % (closed form, wiring.md)."""
+LIFT = 1.5
+"""A wrong zero z adds z squared to a mean square; its RMS over a uniform or normal z is 1.34 or 1.73 times half of its variance over the
+reading (closed forms)."""
 OFF_COUNTS = 6.0
 """RMS counts below which an output counts as off."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Spread:
+    """A sum of independent contributions by its second and fourth cumulants; all that symmetric ones need."""
+
+    variance: Floats
+    fourth: Floats
+
+    @classmethod
+    def normal(cls, deviation: Floats) -> "_Spread":
+        return cls(deviation**2, np.zeros_like(deviation))
+
+    @classmethod
+    def uniform(cls, limit: Floats, parts: int = 1) -> "_Spread":
+        """So many equal uniform ones of this limit."""
+        return cls(parts * limit**2 / 3, -parts * limit**4 * 2 / 15)
+
+    def __add__(self, other: "_Spread") -> "_Spread":
+        return _Spread(self.variance + other.variance, self.fourth + other.fourth)
+
+    def times(self, factor: Floats) -> "_Spread":
+        square = factor**2
+        return _Spread(self.variance * square, self.fourth * square**2)
+
+    def replaced(self, other: "_Spread", where: NDArray[np.bool_]) -> "_Spread":
+        return _Spread(np.where(where, other.variance, self.variance), np.where(where, other.fourth, self.fourth))
+
+    def half_width(self) -> Floats:
+        """Of the interval that holds 95 %: 1.65 standard deviations of a uniform distribution, 1.96 of a normal one.
+
+        The cubic between them is that of the kurtosis method (A. Botsiura and I. Zakharov, from memory); the tests hold it against
+        drawn sums of uniform and normal ones.
+        """
+        kurtosis = np.divide(self.fourth, self.variance**2, out=np.zeros_like(self.fourth), where=self.variance > 0)
+        return np.asarray((1.96 + 0.1 * kurtosis + 0.1085 * kurtosis**3) * np.sqrt(self.variance))
+
+
+@dataclass(frozen=True, slots=True)
+class _Quantity:
+    """Volts or amps of all districts.
+
+    Attributes:
+        unit: Shape (d,): units per count.
+        scale: What the parts, or the meter, leave open of the scale, as shares.
+        supply_limit: Shape (d,): and a supply that the board does not measure.
+        zero: Shape (d,): standard deviation of the zero, in units.
+    """
+
+    unit: Floats
+    scale: _Spread
+    supply_limit: Floats
+    zero: Floats
+
+    @classmethod
+    def of(
+        cls, table: ChannelTable, channels: NDArray[np.intp], calibrations: Sequence[ChannelCalibration], quantity: str
+    ) -> "_Quantity":
+        unit = np.abs(table.gain_of(channels))
+        own = [calibrations[k] if k >= 0 else ChannelCalibration() for k in channels.tolist()]
+        has_zero = np.array([each != ChannelCalibration() for each in own], dtype=bool)
+        has_gain = np.array([each.gain != ChannelCalibration().gain for each in own], dtype=bool)
+        meter = np.array([each.gain_uncertainty or meter_share(USUAL_READING[quantity]) for each in own])
+        parts = _Spread.uniform(np.full(unit.shape, RESISTOR_LIMIT), RESISTOR_PARTS)
+        if quantity == "A":
+            parts = _Spread.uniform(np.full(unit.shape, SENSOR_LIMIT))
+        span = table.rails[1] - table.rails[0]
+        raw_zero = span * (VOLTS_ZERO_SHARE if quantity == "V" else AMPS_ZERO_SHARE)
+        return cls(
+            unit=unit,
+            scale=parts.replaced(_Spread.normal(meter), has_gain),
+            supply_limit=np.where(has_gain, SAME_PORT_LIMIT, SUPPLY_LIMIT),
+            zero=unit * np.where(has_zero, CALIBRATED_ZERO_COUNTS, raw_zero),
+        )
+
+
+def meter_share(reading: float) -> float:
+    """Standard uncertainty of a handheld meter at this reading, as a share of it."""
+    return math.hypot(METER_SHARE, METER_DIGITS / reading)
+
+
 class Doubt:
-    """Standard uncertainties of the figures of one board.
+    """Half widths of 95 % intervals for the figures of one board.
 
     Args:
         table: The board's channels.
         calibrations: Of each channel; the neutral one means that nobody calibrated it.
+        supply: What is open of the board's own supply.
+        hertz: Nominal mains frequency.
     """
 
-    def __init__(self, table: ChannelTable, calibrations: list[ChannelCalibration]) -> None:
-        checked = np.array([c != ChannelCalibration() for c in calibrations] + [False])
-        self._gain = np.where(checked, CALIBRATED_GAIN, UNCALIBRATED_GAIN)
-        zero = np.where(checked, CALIBRATED_ZERO_COUNTS, UNCALIBRATED_ZERO_COUNTS)
-        self._table = table
-        self._volts_zero = zero[table.volts] * np.abs(table.gain_of(table.volts))
-        self._amps_zero = zero[table.amps] * np.abs(table.gain_of(table.amps))
-        self._scans_a_second = 1 / table.interval_s
-        self.volts_off: Floats = OFF_COUNTS * np.abs(table.gain_of(table.volts))
+    def __init__(
+        self, table: ChannelTable, calibrations: Sequence[ChannelCalibration], supply: BoardSupply, hertz: float
+    ) -> None:
+        self._supply = supply
+        self._volts = _Quantity.of(table, table.volts, calibrations, "V")
+        self._amps = _Quantity.of(table, table.amps, calibrations, "A")
+        self._late_rad = TIMING_S * 2 * np.pi * hertz
+        self._interval_s = table.interval_s
+        self.volts_off: Floats = OFF_COUNTS * self._volts.unit
 
-    def of(self, volts_rms: Floats, amps_rms: Floats, watts: Floats, cycles: float) -> tuple[Floats, Floats, Floats]:
-        """Standard uncertainties of RMS volts, RMS amps and watts over so many cycles of about 1/55 s; shapes as given."""
-        table = self._table
-        scans = max(1.0, cycles / 55 * self._scans_a_second)
-        volts = _of_rms(volts_rms, self._gain[table.volts], self._volts_zero, np.abs(table.gain_of(table.volts)), scans)
-        amps = _of_rms(amps_rms, self._gain[table.amps], self._amps_zero, np.abs(table.gain_of(table.amps)), scans)
-        # The power of a product: each factor's uncertainty with the other's size (GUM, law of propagation).
-        power = np.hypot(volts * amps_rms, amps * volts_rms)
-        return volts, amps, np.where(np.isfinite(watts), power, np.nan)
+    def of(self, block: AggregateBlock) -> tuple[Floats, Floats, Floats]:
+        """Half widths for RMS volts, RMS amps and watts, shape (n, d) each; NaN where there is no figure."""
+        scans = np.maximum(1.0, (block.end_s - block.start_s)[:, None] / self._interval_s)
+        open_shares = self._supply.open_shares(block.end_s)
+        one, other = self._volts, self._amps
+        sizes = ((one, block.volts_rms, block.volts_mean), (other, block.amps_rms, block.amps_mean))
+        volts, amps = (_of_rms(*each, scans) for each in sizes)
+        watts = _Spread.normal(block.volts_mean * other.zero) + _Spread.normal(block.amps_mean * one.zero)
+        watts += _Spread.normal(one.zero * other.zero * np.ones_like(block.watts))
+        watts += _Spread.normal(NOISE_COUNTS * np.hypot(one.unit * block.amps_rms, other.unit * block.volts_rms) / np.sqrt(scans))
+        watts += _Spread.normal(self._late_rad * block.non_active_va)
+        watts += (one.scale + other.scale).times(block.watts)
+        # What both scales share adds up in the product.
+        unknown = np.isnan(open_shares)
+        limits = np.where(unknown, np.stack([one.supply_limit, other.supply_limit])[:, None], 0.0)
+        offs = np.where(unknown, 0.0, open_shares)
+        figures = (block.volts_rms, block.amps_rms, np.abs(block.watts))
+        return tuple(
+            (spread + _Spread.uniform(limit * figure)).half_width() + off * figure
+            for spread, limit, off, figure in zip(
+                (volts, amps, watts), (*limits, limits.sum(axis=0)), (*offs, offs.sum(axis=0)), figures, strict=True
+            )
+        )
 
 
-def _of_rms(rms: Floats, gain: Floats, zero: Floats, unit: Floats, scans: float) -> Floats:
-    """Gain in proportion; noise falls with the number of scans; a wrong zero adds in squares, so it fades where RMS is large."""
-    noise = unit * NOISE_COUNTS / math.sqrt(scans)
-    lift = np.sqrt(rms**2 + zero**2 + (unit * NOISE_COUNTS) ** 2) - rms
-    return np.asarray(np.sqrt((gain * rms) ** 2 + noise**2 + lift**2))
+def _of_rms(quantity: _Quantity, rms: Floats, mean: Floats, scans: Floats) -> _Spread:
+    """Scale in proportion; noise falls with the number of scans; a wrong zero adds straight to the mean and by its square to the rest."""
+    share = np.divide(mean, rms, out=np.zeros_like(rms), where=rms > 0)
+    lift = np.sqrt(rms**2 + LIFT * quantity.zero**2 + (NOISE_COUNTS * quantity.unit) ** 2) - rms
+    noise = NOISE_COUNTS * quantity.unit / np.sqrt(scans)
+    return quantity.scale.times(rms) + _Spread.normal(share * quantity.zero) + _Spread.normal(np.hypot(lift, noise))
 
 
 def decimals_supported(uncertainty: float, *, most: int = 3) -> int:

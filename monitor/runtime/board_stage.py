@@ -243,6 +243,7 @@ class BoardStage:
         self.missing_channels = tuple(self._meter.missing_channels(identity))
 
     def _take_health(self, health: Health) -> None:
+        self._meter.note_supply(self.end_s, health.supply_volts)
         self._notes += self._health.judge(health, self.end_s)
 
     def _take_fault(self, fault: Fault) -> None:

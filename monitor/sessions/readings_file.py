@@ -14,8 +14,6 @@ from monitor.values import AggregateBlock, ReadingBlock, Step
 
 Floats = NDArray[np.float64]
 
-COVERAGE_FACTOR = 1.96
-"""95 % of a normal distribution lies within so many standard deviations (JCGM 100:2008, table G.1)."""
 ROWS_A_GROUP = 100_000
 """Rows are written in groups of at least so many."""
 
@@ -113,7 +111,7 @@ def _batch(block: ReadingBlock | AggregateBlock) -> pa.RecordBatch:
     window = "line"
     if isinstance(block, AggregateBlock):
         window = "200ms"
-        doubts = [COVERAGE_FACTOR * u for u in (block.volts_uncertainty, block.amps_uncertainty, block.watts_uncertainty)]
+        doubts = [block.volts_u95, block.amps_u95, block.watts_u95]
     elif not np.isnan(block.volts_mean).all():
         window = "cycle"
     good = np.isfinite(block.volts_rms) & np.isfinite(block.amps_rms) if block.good is None else block.good

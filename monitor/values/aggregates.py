@@ -42,9 +42,9 @@ class AggregateBlock(PowerFigures):
         frequency_hz: Shape (n,): mains frequency; NaN where there is no AC to measure it by.
         waveform: n tuples of d kinds.
         conduction_degrees: Conduction angle per half cycle, 0-180; NaN where the waveform is not phase-cut.
-        volts_uncertainty: Standard uncertainty of volts_rms from resolution, noise and calibration, volts.
-        amps_uncertainty: The same of amps_rms, amps.
-        watts_uncertainty: The same of watts, watts.
+        volts_u95: Half width of the interval that holds the true RMS volts of the output in 95 cases of 100.
+        amps_u95: The same of amps_rms, amps.
+        watts_u95: The same of watts, watts.
         good: Boolean: False where a sensor is known to lie, so that no figure of this cell may be shown as good.
     """
 
@@ -62,9 +62,9 @@ class AggregateBlock(PowerFigures):
     frequency_hz: NDArray[np.float64]
     waveform: tuple[tuple[WaveformKind, ...], ...]
     conduction_degrees: NDArray[np.float64]
-    volts_uncertainty: NDArray[np.float64]
-    amps_uncertainty: NDArray[np.float64]
-    watts_uncertainty: NDArray[np.float64]
+    volts_u95: NDArray[np.float64]
+    amps_u95: NDArray[np.float64]
+    watts_u95: NDArray[np.float64]
     good: NDArray[np.bool_]
 
     def __len__(self) -> int:

@@ -1,0 +1,99 @@
+"""A board's own supply: what the scale of its converter hangs on, as its health packets tell."""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.layout import Layout
+from monitor.metering.channels import ChannelTable
+from monitor.metering.half_cycles import HalfCycles
+
+Floats = NDArray[np.float64]
+
+AVERAGED = 4
+"""A figure of the supply is the mean of so many packets, one a second."""
+NOMINAL_VOLTS = (3.3, 5.0)
+"""What boards are made for (common practice, no published source)."""
+_SENSORS_FOLLOW = {"fixed": 1.0, "ratiometric": 0.0, None: np.nan}
+
+
+def nominal_volts(volts: float) -> float:
+    """The nominal supply nearest to a measured one."""
+    return min(NOMINAL_VOLTS, key=lambda nominal: abs(nominal - volts))
+
+
+class SupplyRecord:
+    """What a board said of its supply, over board time."""
+
+    def __init__(self) -> None:
+        self._times_s: list[float] = []
+        self._volts: list[float] = [np.nan]
+        self._latest: list[float] = []
+
+    def note(self, at_s: float, volts: float | None) -> None:
+        """A health packet at this board time; None where the board does not measure its supply."""
+        if volts is None:
+            return
+        self._latest = [*self._latest[1 - AVERAGED :], volts]
+        self._times_s.append(at_s)
+        self._volts.append(sum(self._latest) / len(self._latest))
+
+    def at(self, times_s: Floats) -> Floats:
+        """The supply at each time, as last said before it; NaN before anything was."""
+        return np.array(self._volts)[np.searchsorted(self._times_s, times_s, side="right")]
+
+    def forget(self, before_s: float) -> None:
+        """No earlier time will be asked for."""
+        gone = max(0, int(np.searchsorted(self._times_s, before_s, side="right")) - 1)
+        del self._times_s[:gone], self._volts[:gone]
+
+
+class BoardSupply:
+    """Corrects a board's figures for its supply where the layout file keeps what that was at calibration, and says what stays open.
+
+    A converter that takes the supply as its reference shows less where that has risen. So the scale of a divider follows the supply,
+    and that of a current sensor where its own is fixed; a ratiometric sensor follows the same supply, and nothing is to be corrected.
+
+    Args:
+        layout: The layout file.
+        board: The board's name in it.
+        table: Its channels.
+        record: What it said of its supply.
+    """
+
+    def __init__(self, layout: Layout, board: str, table: ChannelTable, record: SupplyRecord) -> None:
+        self._record = record
+        sensors = next((each.current_sensors for each in layout.board if each.name == board), None)
+        at_calibration = [layout.channel_calibration(board, k).supply_volts or np.nan for k in range(table.count)]
+        references = np.array([*at_calibration, np.nan])
+        self._references = references[np.stack([table.volts, table.amps, table.far])]
+        follows = np.array([1.0, _SENSORS_FOLLOW[sensors], 1.0])[:, None]
+        self._corrected = np.isfinite(self._references) & (follows == 1)
+        self._settled = self._corrected | (follows == 0)
+
+    def corrected(self, halves: HalfCycles) -> HalfCycles:
+        """Half cycles as they would have been at the supply of the calibration."""
+        if not self._corrected.any():
+            return halves
+        volts = self._record.at(halves.end_s)[:, None]
+        one, other, far = (
+            np.where(corrected & np.isfinite(volts), volts / reference, 1.0)
+            for corrected, reference in zip(self._corrected, self._references, strict=True)
+        )
+        means = halves.means * np.stack([one, other, one**2, other**2, far**2, one * other])
+        return replace(halves, means=means, peaks=halves.peaks * np.stack([one, other, one, other]))
+
+    def open_shares(self, times_s: Floats) -> Floats:
+        """By how much the scales of volts and amps may be off for a supply that is not what it was, or should be.
+
+        Returns:
+            Shares, shape (2, n, d); NaN where the board did not say what its supply is.
+        """
+        volts = self._record.at(times_s)[:, None]
+        known = volts[np.isfinite(volts)]
+        nominal = nominal_volts(float(known[-1])) if len(known) else np.nan
+        references = np.where(np.isfinite(self._references), self._references, nominal)[:2, None]
+        off = np.abs(volts / references - 1)
+        # A supply that was not told leaves a corrected figure as open as any other.
+        return np.where(self._settled[:2, None] & (np.isfinite(off) | ~self._corrected[:2, None]), 0.0, off)
