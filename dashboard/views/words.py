@@ -43,6 +43,9 @@ WORD_OF_FINDING = {
     "crossed": "sensors crossed",
     "zero-drift": "zero drifted",
     "supply-low": "board volts low",
+    "pulses": "pulses: not measured",
+    "other-mains": "other mains frequency",
+    "supply-wanders": "board volts wander",
 }
 WORD_OF_PORT = {
     "opening": "cannot be opened",

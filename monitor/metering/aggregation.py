@@ -5,12 +5,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering.fast_ripple import FastRipple
 from monitor.metering.half_cycles import HalfCycles
 from monitor.metering.uncertainty import Doubt
-from monitor.metering.waveform import conduction_degrees, waveform_kinds
+from monitor.metering.waveform import STRANGE, WindowShapes, conduction_degrees, other_mains_seen, waveform_kinds
 from monitor.values import AggregateBlock
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 FULL_SHARE = 0.5
 """A window needs so large a share of its half cycles: where packets are lost the others still tell."""
@@ -25,12 +27,16 @@ class Gathered:
         told_s: Shape (n,): end of the half cycle that made each complete: its own last one, or where that is lost the next.
         spans: Shape (2, n, d): highest less lowest volts and amps.
         clipped: Shape (2, n, d): samples at the end of the converter's range.
+        pulses: Shape (n, d): where volts are pulses that the scans cannot follow.
+        other_mains: Shape (n, d): where volts have the frequency of the other mains of the world, not that of the layout.
     """
 
     block: AggregateBlock
     told_s: Floats
     spans: Floats
     clipped: Floats
+    pulses: Bools
+    other_mains: Bools
 
 
 class Aggregator:
@@ -41,12 +47,15 @@ class Aggregator:
         districts: Names of the columns.
         hertz: Nominal mains frequency: 10 cycles are gathered at 50 Hz, 12 at 60 Hz (IEC 61000-4-30 section 4).
         doubt: Where uncertainties come from.
+        ripple: Where ripple that does not come from the mains is found.
     """
 
-    def __init__(self, board: str, districts: tuple[str, ...], hertz: float, doubt: Doubt) -> None:
+    def __init__(self, board: str, districts: tuple[str, ...], hertz: float, doubt: Doubt, ripple: FastRipple) -> None:
         self._board = board
         self._districts = districts
         self._doubt = doubt
+        self._ripple = ripple
+        self._hertz = hertz
         self._size = 2 * max(1, round(0.2 * hertz))
         self._kept: HalfCycles | None = None
 
@@ -87,14 +96,17 @@ class Aggregator:
         tops = np.maximum.reduceat(used.peaks[:2], starts, axis=1)
         bottoms = np.minimum.reduceat(used.peaks[2:], starts, axis=1)
         peaks = np.maximum(tops, -bottoms)
-        kinds, cut = waveform_kinds(volts_rms, means[0], tops[0], bottoms[0], mean(used.steep), self._doubt.volts_off)
+        shapes = WindowShapes.of(used, starts, means)
+        start_s, end_s = used.start_s[starts], used.end_s[np.append(starts[1:], len(used)) - 1]
+        fast_ripple = self._fast_ripple(shapes, start_s, end_s)
+        kinds, cut, pulses = waveform_kinds(shapes, self._doubt.volts_off, fast_ripple)
         clipped = np.add.reduceat(used.clipped, starts, axis=1)
         unknown = np.full(volts_rms.shape, np.nan)
         block = AggregateBlock(
             board=self._board,
             districts=self._districts,
-            start_s=used.start_s[starts],
-            end_s=used.end_s[np.append(starts[1:], len(used)) - 1],
+            start_s=start_s,
+            end_s=end_s,
             volts_rms=volts_rms,
             amps_rms=amps_rms,
             volts_mean=means[0],
@@ -108,8 +120,19 @@ class Aggregator:
             volts_u95=unknown,
             amps_u95=unknown,
             watts_u95=unknown,
-            good=~clipped.any(axis=0) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
+            good=~clipped.any(axis=0) & ~pulses & np.isfinite(volts_rms) & np.isfinite(amps_rms),
         )
-        volts_u95, amps_u95, watts_u95 = self._doubt.of(block)
+        volts_u95, amps_u95, watts_u95 = self._doubt.of(block, fast_ripple)
         block = replace(block, volts_u95=volts_u95, amps_u95=amps_u95, watts_u95=watts_u95)
-        return Gathered(block=block, told_s=told_s, spans=tops - bottoms, clipped=clipped)
+        other_mains = other_mains_seen(used, starts, shapes, self._hertz) & ~np.isfinite(block.frequency_hz)[:, None]
+        return Gathered(block=block, told_s=told_s, spans=tops - bottoms, clipped=clipped, pulses=pulses, other_mains=other_mains)
+
+    def _fast_ripple(self, shapes: WindowShapes, starts_s: Floats, ends_s: Floats) -> Floats:
+        """RMS volts, shape (n, d); 0 where AC or nothing needs none, NaN where it is unknown."""
+        found = np.zeros(shapes.rms.shape)
+        asked = shapes.doubtful & (shapes.rms >= self._doubt.volts_off)
+        for column in np.flatnonzero(asked.any(axis=0)).tolist():
+            rows = asked[:, column]
+            found[rows, column] = self._doubt.volts_beyond_noise(column, self._ripple.of(column, starts_s[rows], ends_s[rows]))
+        found[found < STRANGE * shapes.ripple] = 0.0
+        return found

@@ -11,6 +11,7 @@ from monitor.metering.channel_health import ChannelHealth, implausible_channels
 from monitor.metering.channels import ChannelTable
 from monitor.metering.cycle_sums import CycleSums
 from monitor.metering.disturbances import DisturbanceDetector
+from monitor.metering.fast_ripple import FastRipple
 from monitor.metering.half_cycles import HalfCycles
 from monitor.metering.mains_view import MainsView
 from monitor.metering.marking import Marker
@@ -51,8 +52,9 @@ class BoardMeter:
         return sorted(channel for channel in wanted if channel is not None and channel >= len(identity.channels))
 
     def note_supply(self, at_s: float, volts: float | None) -> None:
-        """What the board says of its own supply, at this board time; before the samples that follow are fed."""
-        self._record.note(at_s, volts)
+        """What the board says of its own supply at this board time, None where it does not measure it; before later samples are fed."""
+        if volts is not None:
+            self._record.note(at_s, volts)
 
     def feed(self, *blocks: SampleBlock) -> Metered:
         """What came of blocks in order of time; many that begin after holes cost little more at once than one does."""
@@ -62,6 +64,8 @@ class BoardMeter:
                 metered.add(self.finish())
                 metered.add(self._identify(some[0]))
             if self._sums is not None:
+                for block in some:
+                    self._ripple.add(block)
                 metered.add(self._summed(self._sums, some))
         return metered
 
@@ -100,7 +104,9 @@ class BoardMeter:
         self._sums.begin(block.start_s)
         self._cycles.break_off()
         self._supply = BoardSupply(self._layout, self._board, table, self._record)
-        self._aggregator = Aggregator(self._board, self._names, hertz, Doubt(table, calibrations, self._supply, hertz))
+        self._ripple = FastRipple(table, hertz)
+        doubt = Doubt(table, calibrations, self._supply, hertz)
+        self._aggregator = Aggregator(self._board, self._names, hertz, doubt, self._ripple)
         ac = [self._layout.supply_named(district.supply).current == "ac" for district in self._districts]
         self._watch = ChannelHealth(table, np.array(ac, dtype=bool))
         return metered
@@ -114,7 +120,7 @@ class BoardMeter:
         none = np.zeros((0, len(self._names)), dtype=bool)
         told_s, good, stuck = np.zeros(0), none, none
         if gathered is not None:
-            troubles, good, stuck = self._watch.feed(gathered.block, gathered.spans, gathered.clipped)
+            troubles, good, stuck = self._watch.feed(gathered)
             metered.troubles += troubles
             told_s = gathered.told_s
             metered.aggregates.append(self._marker.aggregates(gathered.block, good, stuck))
@@ -122,6 +128,7 @@ class BoardMeter:
         if readings is not None:
             metered.readings.append(self._marker.readings(readings, told_s, good, stuck))
         self._record.forget(float(halves.end_s[-1]) - KEPT_S)
+        self._ripple.forget(float(halves.end_s[-1]) - KEPT_S)
         metered.disturbances += self._disturbances.feed(metered.readings, metered.aggregates, told_s)
         metered.phasings += self._phasing.feed(views, metered.aggregates)
         return metered

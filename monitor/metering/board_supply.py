@@ -31,13 +31,12 @@ class SupplyRecord:
         self._volts: list[float] = [np.nan]
         self._latest: list[float] = []
 
-    def note(self, at_s: float, volts: float | None) -> None:
-        """A health packet at this board time; None where the board does not measure its supply."""
-        if volts is None:
-            return
+    def note(self, at_s: float, volts: float) -> float:
+        """A health packet at this board time; what the supply then counts as."""
         self._latest = [*self._latest[1 - AVERAGED :], volts]
         self._times_s.append(at_s)
         self._volts.append(sum(self._latest) / len(self._latest))
+        return self._volts[-1]
 
     def at(self, times_s: Floats) -> Floats:
         """The supply at each time, as last said before it; NaN before anything was."""
@@ -47,6 +46,14 @@ class SupplyRecord:
         """No earlier time will be asked for."""
         gone = max(0, int(np.searchsorted(self._times_s, before_s, side="right")) - 1)
         del self._times_s[:gone], self._volts[:gone]
+
+
+def supply_at_calibration(layout: Layout, board: str) -> tuple[float | None, bool]:
+    """What the board's supply was when it was calibrated, and whether all its figures can be corrected for it."""
+    channels = [k for d in layout.districts_of_board(board) for k in (d.volts_channel, d.amps_channel)]
+    kept = [layout.channel_calibration(board, k).supply_volts for k in channels]
+    sensors = next((each.current_sensors for each in layout.board if each.name == board), None)
+    return next((volts for volts in kept if volts is not None), None), all(kept) and sensors is not None
 
 
 class BoardSupply:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering.aggregation import Gathered
 from monitor.metering.channels import ChannelTable
 from monitor.metering.metered import Trouble
 from monitor.values import AggregateBlock, FindingKind, WaveformKind
@@ -22,6 +23,9 @@ CHECKS = {
     "crossed, against the layout file's channels.",
     FindingKind.NOISY: "This channel jumps about with nothing to measure: check its ground, keep its wire away from track wiring, "
     "twist the pair.",
+    FindingKind.PULSES: "This output gives pulses that the board's scans cannot follow: do not rely on its figures. A low-pass makes them "
+    "readable as means: 1 microfarad in place of 10 nanofarad at the volts pin and the amps pin of this district (DC only).",
+    FindingKind.OTHER_MAINS: "The mains here turns at another frequency than the layout file says: correct hertz under mains, 50 or 60.",
     FindingKind.ZERO_DRIFT: "With nothing connected this channel does not read zero: run 'pilotlamp calibrate' for its zero.",
 }
 LIVE_COUNTS = 24.0
@@ -45,7 +49,7 @@ class _Rule:
     @property
     def spoils(self) -> bool:
         """Whether figures are no longer good; a drifted zero is within the uncertainty shown."""
-        return self.kind is not FindingKind.ZERO_DRIFT
+        return self.kind not in (FindingKind.ZERO_DRIFT, FindingKind.OTHER_MAINS)
 
 
 _RULES = {
@@ -57,6 +61,8 @@ _RULES = {
     "crossed": _Rule(FindingKind.CROSSED, 0, 10),
     "noisy volts": _Rule(FindingKind.NOISY, 0, 25),
     "noisy amps": _Rule(FindingKind.NOISY, 1, 25),
+    "pulses": _Rule(FindingKind.PULSES, 0, 5),
+    "other mains": _Rule(FindingKind.OTHER_MAINS, 0, 10),
     "drift of volts": _Rule(FindingKind.ZERO_DRIFT, 0, 50),
     "drift of amps": _Rule(FindingKind.ZERO_DRIFT, 1, 50),
 }
@@ -80,18 +86,17 @@ class ChannelHealth:
         self._lasting = {name: np.zeros(len(ac), dtype=np.intp) for name in _RULES}
         self._lively = np.zeros((2, len(ac)), dtype=np.intp)
 
-    def feed(self, block: AggregateBlock, spans: Floats, clipped: Floats) -> tuple[list[Trouble], Bools, Bools]:
+    def feed(self, gathered: Gathered) -> tuple[list[Trouble], Bools, Bools]:
         """Judge aggregates.
 
         Args:
-            block: Rows that follow those fed before.
-            spans: Shape (2, n, d): highest less lowest value of volts and amps in each row.
-            clipped: Shape (2, n, d): samples at the end of the range.
+            gathered: Rows that follow those fed before.
 
         Returns:
             What was found; where figures are good; where a channel is stuck, so that there is no figure at all; shape (n, d).
         """
-        states = self._states(block, spans, clipped)
+        block, clipped = gathered.block, gathered.clipped
+        states = self._states(gathered)
         good = np.ones(block.volts_rms.shape, dtype=bool)
         stuck = np.zeros(block.volts_rms.shape, dtype=bool)
         troubles: list[Trouble] = []
@@ -109,7 +114,8 @@ class ChannelHealth:
             troubles += self._troubles(rule, block, lasting, clipped)
         return troubles, good, stuck
 
-    def _states(self, block: AggregateBlock, spans: Floats, clipped: Floats) -> dict[str, Bools]:
+    def _states(self, gathered: Gathered) -> dict[str, Bools]:
+        block, spans, clipped = gathered.block, gathered.spans, gathered.clipped
         volts, amps = block.volts_rms / self._units[0], block.amps_rms / self._units[1]
         volts_mean, amps_mean = block.volts_mean / self._units[0], block.amps_mean / self._units[1]
         live_volts, live_amps = volts >= LIVE_COUNTS, amps >= LIVE_COUNTS
@@ -129,6 +135,8 @@ class ChannelHealth:
         span = self._table.rails[1] - self._table.rails[0]
         elsewhere = self._elsewhere(live_volts & (amps < QUIET_COUNTS))
         return {
+            "pulses": gathered.pulses,
+            "other mains": gathered.other_mains,
             "clipped volts": clipped[0] > 0,
             "clipped amps": clipped[1] > 0,
             "stuck volts": stuck[0],
@@ -156,7 +164,7 @@ class ChannelHealth:
                 samples = clipped[rule.quantity, row, column] if rule.kind is FindingKind.CLIPPED else scans[row]
                 yield Trouble(
                     kind=rule.kind,
-                    channel=int(self._channels[rule.quantity][column]),
+                    channel=None if rule.kind is FindingKind.OTHER_MAINS else int(self._channels[rule.quantity][column]),
                     start_s=float(block.start_s[row]) - back_s,
                     end_s=float(block.end_s[row]),
                     count=round(float(samples) * (rule.windows if first and rule.kind is not FindingKind.CLIPPED else 1)),

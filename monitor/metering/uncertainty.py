@@ -21,14 +21,16 @@ Floats = NDArray[np.float64]
 
 NOISE_COUNTS = 1.0
 """Standard deviation of one conversion of a hobby board, quantisation included (common practice, no published source)."""
+SURELY = 1.5
+"""What moves by so many times the noise is more than noise: 240 samples of it tell their deviation to within 5 %."""
 RESISTOR_PARTS, RESISTOR_LIMIT = 4, 0.0047
 """A divider as wiring.md has it: two resistors above and two below, 1 % each, of which each takes 47 % into the gain (closed form)."""
 SENSOR_LIMIT = 0.015
 """A Hall-effect sensor's scale at room temperature (wiring.md; common practice, no published source)."""
-VOLTS_ZERO_SHARE = 0.0019
-"""Standard deviation of a divider's zero, as share of the converter's range: the two lower resistors differ (closed form, 1 %)."""
-AMPS_ZERO_SHARE = 0.0017
-"""The same of a sensor that rests within 15 mV of half of 5 V (wiring.md; common practice, no published source)."""
+VOLTS_ZERO_PARTS, VOLTS_ZERO_LIMIT = 2, 0.00235
+"""A divider's zero, as share of the converter's range: each of the two resistors below shifts it by so much (closed form, 1 %)."""
+AMPS_ZERO_LIMIT = 0.003
+"""A sensor rests within 15 mV of half of 5 V (wiring.md; common practice, no published source)."""
 METER_SHARE = 0.008
 METER_DIGITS = 0.02
 """Standard uncertainty of a usual handheld meter's AC ranges: 0.8 % and two digits of 0.01 (common practice, no published source)."""
@@ -45,6 +47,13 @@ TIMING_S = 5e-6
 LIFT = 1.5
 """A wrong zero z adds z squared to a mean square; its RMS over a uniform or normal z is 1.34 or 1.73 times half of its variance over the
 reading (closed forms)."""
+EDGE_SCANS = 0.1
+"""Standard deviation of the place of a phase-cut waveform's edges over 200 ms, in scans (from the oracle of the tests: a board's own
+filters and edges of up to 60 us)."""
+HIDDEN = 10.0
+"""A board's own filter of 56 us leaves a ninth of a ripple of 25 kHz (closed form, wiring.md), the fastest of usual throttles."""
+ONE_TAIL = 0.84
+"""1.645 over 1.96: where what was not corrected outweighs all else, 5 % may lie beyond on its side, and none on the other."""
 OFF_COUNTS = 6.0
 """RMS counts below which an output counts as off."""
 
@@ -93,13 +102,13 @@ class _Quantity:
         unit: Shape (d,): units per count.
         scale: What the parts, or the meter, leave open of the scale, as shares.
         supply_limit: Shape (d,): and a supply that the board does not measure.
-        zero: Shape (d,): standard deviation of the zero, in units.
+        zero: What is open of the zero, in units.
     """
 
     unit: Floats
     scale: _Spread
     supply_limit: Floats
-    zero: Floats
+    zero: _Spread
 
     @classmethod
     def of(
@@ -113,13 +122,15 @@ class _Quantity:
         parts = _Spread.uniform(np.full(unit.shape, RESISTOR_LIMIT), RESISTOR_PARTS)
         if quantity == "A":
             parts = _Spread.uniform(np.full(unit.shape, SENSOR_LIMIT))
-        span = table.rails[1] - table.rails[0]
-        raw_zero = span * (VOLTS_ZERO_SHARE if quantity == "V" else AMPS_ZERO_SHARE)
+        span = unit * (table.rails[1] - table.rails[0])
+        raw_zero = _Spread.uniform(AMPS_ZERO_LIMIT * span)
+        if quantity == "V":
+            raw_zero = _Spread.uniform(VOLTS_ZERO_LIMIT * span, VOLTS_ZERO_PARTS)
         return cls(
             unit=unit,
             scale=parts.replaced(_Spread.normal(meter), has_gain),
             supply_limit=np.where(has_gain, SAME_PORT_LIMIT, SUPPLY_LIMIT),
-            zero=unit * np.where(has_zero, CALIBRATED_ZERO_COUNTS, raw_zero),
+            zero=raw_zero.replaced(_Spread.normal(CALIBRATED_ZERO_COUNTS * unit), has_zero),
         )
 
 
@@ -144,41 +155,78 @@ class Doubt:
         self._supply = supply
         self._volts = _Quantity.of(table, table.volts, calibrations, "V")
         self._amps = _Quantity.of(table, table.amps, calibrations, "A")
+        self._hertz = hertz
         self._late_rad = TIMING_S * 2 * np.pi * hertz
         self._interval_s = table.interval_s
         self.volts_off: Floats = OFF_COUNTS * self._volts.unit
 
-    def of(self, block: AggregateBlock) -> tuple[Floats, Floats, Floats]:
-        """Half widths for RMS volts, RMS amps and watts, shape (n, d) each; NaN where there is no figure."""
+    def volts_beyond_noise(self, district: int, counts: Floats) -> Floats:
+        """What is left of a standard deviation in counts once the converter's noise is taken off, volts."""
+        return np.asarray(self._volts.unit[district] * np.sqrt(np.maximum(0.0, counts**2 - (SURELY * NOISE_COUNTS) ** 2)))
+
+    def of(self, block: AggregateBlock, fast_ripple: Floats) -> tuple[Floats, Floats, Floats]:
+        """Half widths for RMS volts, RMS amps and watts, shape (n, d) each; NaN where there is no figure.
+
+        Args:
+            block: The figures.
+            fast_ripple: Shape (n, d): RMS volts of ripple that does not come from the mains, of which a filter may hide most.
+        """
         scans = np.maximum(1.0, (block.end_s - block.start_s)[:, None] / self._interval_s)
         open_shares = self._supply.open_shares(block.end_s)
-        one, other = self._volts, self._amps
+        one, other, edge = self._volts, self._amps, self._edge_share(block)
         sizes = ((one, block.volts_rms, block.volts_mean), (other, block.amps_rms, block.amps_mean))
-        volts, amps = (_of_rms(*each, scans) for each in sizes)
-        watts = _Spread.normal(block.volts_mean * other.zero) + _Spread.normal(block.amps_mean * one.zero)
-        watts += _Spread.normal(one.zero * other.zero * np.ones_like(block.watts))
+        volts, amps = (_of_rms(*each, scans) + _Spread.normal(edge * each[1]) for each in sizes)
+        watts = other.zero.times(block.volts_mean) + one.zero.times(block.amps_mean)
+        watts += other.zero.times(np.sqrt(one.zero.variance) * np.ones_like(block.watts))
         watts += _Spread.normal(NOISE_COUNTS * np.hypot(one.unit * block.amps_rms, other.unit * block.volts_rms) / np.sqrt(scans))
         watts += _Spread.normal(self._late_rad * block.non_active_va)
-        watts += (one.scale + other.scale).times(block.watts)
+        watts += (one.scale + other.scale).times(block.watts) + _Spread.normal(2 * edge * block.watts)
         # What both scales share adds up in the product.
         unknown = np.isnan(open_shares)
         limits = np.where(unknown, np.stack([one.supply_limit, other.supply_limit])[:, None], 0.0)
-        offs = np.where(unknown, 0.0, open_shares)
-        figures = (block.volts_rms, block.amps_rms, np.abs(block.watts))
-        return tuple(
-            (spread + _Spread.uniform(limit * figure)).half_width() + off * figure
-            for spread, limit, off, figure in zip(
-                (volts, amps, watts), (*limits, limits.sum(axis=0)), (*offs, offs.sum(axis=0)), figures, strict=True
-            )
-        )
+        offs = np.where(unknown, 0.0, open_shares) + _hidden_share(block, fast_ripple)
+        spreads, figures = (volts, amps, watts), (block.volts_rms, block.amps_rms, np.abs(block.watts))
+        found = [
+            _with_off((spread + _Spread.uniform(limit * figure)).half_width(), off * figure)
+            for spread, limit, off, figure in zip(spreads, _with_sum(limits), _with_sum(offs), figures, strict=True)
+        ]
+        return found[0], found[1], found[2]
+
+    def _edge_share(self, block: AggregateBlock) -> Floats:
+        """What is open of RMS volts for the place of their edges, as a share; 0 where they have none.
+
+        An edge of v volts moved by a scan changes the sum of squares of a half cycle by v squared times the scan's length.
+        """
+        fired = np.radians(180 - block.conduction_degrees)
+        volts = block.volts_peak * np.where(fired < np.pi / 2, np.sin(fired), 1.0)
+        scans = 1 / (2 * self._hertz * self._interval_s)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = EDGE_SCANS / scans * (volts / block.volts_rms) ** 2 / 2
+        return np.nan_to_num(share, posinf=0.0)
+
+
+def _with_sum(shares: Floats) -> Floats:
+    """Of volts and amps, and of their product."""
+    return np.concatenate([shares, shares.sum(axis=0)[None]])
+
+
+def _with_off(half: Floats, off: Floats) -> Floats:
+    """An interval that holds what was not corrected, too."""
+    return np.maximum(half, off + ONE_TAIL * half)
+
+
+def _hidden_share(block: AggregateBlock, fast_ripple: Floats) -> Floats:
+    """By how much RMS volts, and amps that follow them, may be larger than they read for ripple that a filter hides."""
+    share = np.divide(HIDDEN * fast_ripple, block.volts_rms, out=np.zeros_like(fast_ripple), where=block.volts_rms > 0)
+    return np.asarray(np.sqrt(1 + np.nan_to_num(share) ** 2) - 1)
 
 
 def _of_rms(quantity: _Quantity, rms: Floats, mean: Floats, scans: Floats) -> _Spread:
     """Scale in proportion; noise falls with the number of scans; a wrong zero adds straight to the mean and by its square to the rest."""
     share = np.divide(mean, rms, out=np.zeros_like(rms), where=rms > 0)
-    lift = np.sqrt(rms**2 + LIFT * quantity.zero**2 + (NOISE_COUNTS * quantity.unit) ** 2) - rms
+    lift = np.sqrt(rms**2 + LIFT * quantity.zero.variance + (NOISE_COUNTS * quantity.unit) ** 2) - rms
     noise = NOISE_COUNTS * quantity.unit / np.sqrt(scans)
-    return quantity.scale.times(rms) + _Spread.normal(share * quantity.zero) + _Spread.normal(np.hypot(lift, noise))
+    return quantity.scale.times(rms) + quantity.zero.times(share) + _Spread.normal(np.hypot(lift, noise))
 
 
 def decimals_supported(uncertainty: float, *, most: int = 3) -> int:

@@ -1,61 +1,195 @@
 """What kind of waveform an output gives."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering.half_cycles import HalfCycles
 from monitor.values import WaveformKind
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Ints = NDArray[np.intp]
 
 BOTH_WAYS = 0.2
 """AC reaches at least this share of its higher peak in the other direction, whatever offset sounds the whistle."""
+LOPSIDED = 0.1
+"""The two half cycles of AC hold the same energy about the mean to within this share, whatever its offset; those of half waves, also
+with a motor's own volts in the pauses, do not (a triac with halves 4 degrees apart: 0.09 at 120 degrees, closed form)."""
+SLIGHTLY_LOPSIDED = 0.03
+"""Amps that flow one way only make half waves of volts that are lopsided by as little as this."""
+ONE_WAY = 0.1
+"""Amps that reach no more than this share of their higher peak in the other direction flow one way."""
+SOME_STEEP = 0.25
+"""A sine has no steep edges at all; a triac's that a motor's current holds on to its last moment show in some half cycles only."""
 RIPPLE_OF_DC = 0.1
 """DC has less than this share of its mean as RMS ripple; a full-wave rectified sine has 0.48 (textbook)."""
 TWO_LEVELS = 1.13
 """Mean times peak over mean square, taken from the lowest value up: 1 for a waveform of two levels, 4/pi = 1.27 for rectified
 sines (closed forms), 1.5 for the sawtooth of a smoothing capacitor; half way between the first two lies the limit."""
+FAST_RIPPLE = 0.04
+"""Ripple, as a share of the mean, that does not come from the mains. Pulses of 25 kHz leave 0.045 behind a board's own filter of 56 us
+where they are on for 85 % of the time (closed form); what a motor's commutator does to the volts of a supply stays below."""
+STRANGE = 0.4
+"""Of a ripple that the mains makes, no more than this share is left between samples some cycles apart: 0.12 of a full-wave rectified
+sine, whose corners fall between samples, 0.34 of a half wave that a motor's current ends with a jump (ngspice)."""
+SMOOTHEST = 0.02
+"""Ripple of any kind, as a share of the mean, below which it is not worth to be looked into."""
+MAINS_HERTZ = (50.0, 60.0)
+"""The public mains of the world."""
+NEAR_HERTZ = 1.5
+"""How near to one of them a frequency has to be; public mains stay within 1 Hz (EN 50160, from memory)."""
+FEWEST_HALVES = 8
+"""Fewer half cycles tell no frequency."""
+MOST = 0.4
+"""Rippled is a waveform that is so within so large a share of its half cycles; one switched on or off is so in one or two."""
 
 
-def waveform_kinds(
-    rms: Floats, mean: Floats, top: Floats, bottom: Floats, steep: Floats, off_below: Floats
-) -> tuple[tuple[tuple[WaveformKind, ...], ...], Bools]:
-    """Name waveforms.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WindowShapes:
+    """Volts of windows as kinds are told by them; all of shape (n, d).
 
-    Args:
-        rms: Shape (n, d), like mean, top and bottom: RMS volts of each window.
+    Attributes:
+        rms: RMS volts.
         mean: Mean volts.
         top: Highest volts.
         bottom: Lowest volts.
-        steep: Shape (n, d): share of half cycles with a steep edge, 0-1.
+        steep: Share of half cycles with a steep edge.
+        rippled: Share of half cycles that are not smooth.
+        one_way: Whether amps flow one way only.
+        ripple: RMS of what is not the mean within half cycles.
+        lopsided: Difference of the energy of odd and even half cycles about the mean, as a share of both.
+    """
+
+    rms: Floats
+    mean: Floats
+    top: Floats
+    bottom: Floats
+    steep: Floats
+    rippled: Floats
+    one_way: Bools
+    ripple: Floats
+    lopsided: Floats
+
+    @property
+    def both_ways(self) -> Bools:
+        """AC, whatever its offset."""
+        swings = np.minimum(self.top, -self.bottom) >= BOTH_WAYS * np.maximum(self.top, -self.bottom)
+        return np.asarray(swings & (self.lopsided < np.where(self.one_way, SLIGHTLY_LOPSIDED, LOPSIDED)))
+
+    @property
+    def doubtful(self) -> Bools:
+        """One way and not smooth, so that it has to be looked into whether the mains makes the ripple."""
+        return np.asarray(~self.both_ways & (self.ripple >= SMOOTHEST * np.abs(self.mean)))
+
+    @classmethod
+    def of(cls, halves: HalfCycles, starts: Ints, means: Floats) -> "WindowShapes":
+        """Shapes of windows.
+
+        Args:
+            halves: Their half cycles.
+            starts: Shape (n,): the first half cycle of each.
+            means: Shape (6, n, d): means over each window, as HalfCycles has them.
+        """
+        counts = np.diff(starts, append=len(halves))[:, None]
+
+        def each(values: Floats) -> Floats:
+            return np.repeat(values, counts[:, 0], axis=0)
+
+        def total(values: Floats) -> Floats:
+            return np.asarray(np.add.reduceat(values, starts, axis=0))
+
+        rms, mean = np.sqrt(means[2]), means[0]
+        ripple = np.maximum(0.0, halves.means[2] - halves.means[0] ** 2)
+        energy = halves.means[2] - 2 * each(mean) * halves.means[0] + each(mean) ** 2
+        odd = (halves.number % 2 == 1)[:, None]
+        both, difference = total(energy), np.abs(total(np.where(odd, energy, -energy)))
+        top, amps_top = np.maximum.reduceat(halves.peaks[:2], starts, axis=1)
+        bottom, amps_bottom = np.minimum.reduceat(halves.peaks[2:], starts, axis=1)
+        return cls(
+            rms=rms,
+            mean=mean,
+            top=top,
+            bottom=bottom,
+            steep=total(halves.steep) / counts,
+            rippled=total((ripple > each((RIPPLE_OF_DC * mean) ** 2)).astype(np.float64)) / counts,
+            one_way=np.minimum(amps_top, -amps_bottom) < ONE_WAY * np.maximum(amps_top, -amps_bottom),
+            ripple=np.sqrt(total(ripple) / counts),
+            lopsided=np.divide(difference, both, out=np.zeros_like(both), where=both > 0),
+        )
+
+
+def waveform_kinds(
+    shapes: WindowShapes, off_below: Floats, fast_ripple: Floats
+) -> tuple[tuple[tuple[WaveformKind, ...], ...], Bools, Bools]:
+    """Name waveforms.
+
+    Args:
+        shapes: Of n windows.
         off_below: Shape (d,): RMS below which an output counts as off.
+        fast_ripple: Shape (n, d): ripple that does not come from the mains, RMS volts; NaN where unknown.
 
     Returns:
-        n tuples of d kinds, and where the waveform is phase-cut, shape (n, d).
+        n tuples of d kinds, and where they are phase-cut and pulses, shape (n, d).
     """
-    off = ~(rms >= off_below)
-    low_peak, high_peak = np.minimum(top, -bottom), np.maximum(top, -bottom)
-    both_ways = low_peak >= BOTH_WAYS * high_peak
-    ripple = np.sqrt(np.maximum(0.0, rms**2 - mean**2))
-    smooth = ripple <= RIPPLE_OF_DC * np.abs(mean)
-    sign = np.where(mean < 0, -1.0, 1.0)
-    # Taken from the lowest value up, so that a motor's own volts in the pauses do not hide the two levels.
-    foot = np.where(mean < 0, -top, bottom)
-    height = np.where(mean < 0, -bottom, top) - foot
-    above = sign * mean - foot
-    square = rms**2 - 2 * foot * sign * mean + foot**2
-    pulsed = above * height < TWO_LEVELS * square
-    cut = ~off & both_ways & (steep >= 0.5)
-    code = np.select(
-        [off, cut, both_ways, smooth, pulsed],
-        [_CODES.index(kind) for kind in (WaveformKind.OFF, WaveformKind.PHASE_CUT, WaveformKind.SINE, WaveformKind.DC)]
-        + [_CODES.index(WaveformKind.PULSED)],
-        _CODES.index(WaveformKind.RECTIFIED),
-    )
-    return tuple(tuple(_CODES[k] for k in row) for row in code.tolist()), cut
+    off = ~(shapes.rms >= off_below)
+    both_ways = shapes.both_ways
+    rippled = shapes.rippled >= MOST
+    cut = ~off & both_ways & (shapes.steep >= SOME_STEEP)
+    pulses = ~off & ~both_ways & ((rippled & _two_levels(shapes)) | (fast_ripple >= FAST_RIPPLE * np.abs(shapes.mean)))
+    choices = {
+        WaveformKind.OFF: off,
+        WaveformKind.PHASE_CUT: cut,
+        WaveformKind.SINE: both_ways,
+        WaveformKind.PULSES: pulses,
+        WaveformKind.RECTIFIED: rippled,
+    }
+    code = np.select(list(choices.values()), [_CODES.index(kind) for kind in choices], _CODES.index(WaveformKind.DC))
+    return tuple(tuple(_CODES[k] for k in row) for row in code.tolist()), cut, pulses
 
 
-def conduction_degrees(conduction: Floats, starts: NDArray[np.intp], cut: Bools) -> Floats:
+def _two_levels(shapes: WindowShapes) -> Bools:
+    """Taken from the lowest value up, so that a motor's own volts in the pauses do not hide the two levels."""
+    downwards = shapes.mean < 0
+    foot = np.where(downwards, -shapes.top, shapes.bottom)
+    height = np.where(downwards, -shapes.bottom, shapes.top) - foot
+    above = np.abs(shapes.mean) - foot
+    square = shapes.rms**2 - 2 * foot * np.abs(shapes.mean) + foot**2
+    return np.asarray(above * height < TWO_LEVELS * square)
+
+
+def other_mains_seen(halves: HalfCycles, starts: Ints, shapes: WindowShapes, hertz: float) -> Bools:
+    """Where AC turns at 50 Hz on a grid of 60 or at 60 on one of 50, shape (n, d).
+
+    The means of half cycles are then a sampled sinusoid m, for which m[k-1] + m[k+1] = 2 cos(a) m[k] with the angle a from one to the
+    next (closed form); an angle beyond half a turn looks like what is missing to a whole one.
+
+    Args:
+        halves: Half cycles of all windows.
+        starts: Shape (n,): the first of each window.
+        shapes: Of these windows.
+        hertz: Nominal mains frequency.
+    """
+    seen = np.zeros(shapes.rms.shape, dtype=bool)
+    if not shapes.both_ways.any() or len(halves) < FEWEST_HALVES:
+        return seen
+    means = halves.means[0] - np.repeat(shapes.mean, np.diff(starts, append=len(halves)), axis=0)
+    beside = np.zeros_like(means)
+    beside[1:-1] = means[1:-1] * (means[:-2] + means[2:])
+    inside = np.zeros_like(means)
+    inside[1:-1] = means[1:-1] ** 2
+    for each in (beside, inside):
+        each[starts] = each[starts - 1] = 0.0
+    products, squares = np.add.reduceat(beside, starts, axis=0), np.add.reduceat(inside, starts, axis=0)
+    told = shapes.both_ways & (squares > 0)
+    cosine = np.divide(products, 2 * squares, out=np.ones_like(products), where=told)
+    found = np.arccos(np.clip(cosine, -1.0, 1.0)) / np.pi * hertz
+    other = min(MAINS_HERTZ, key=lambda each: -abs(each - hertz))
+    return np.asarray(told & (np.abs((found if other < hertz else 2 * hertz - found) - other) < NEAR_HERTZ))
+
+
+def conduction_degrees(conduction: Floats, starts: Ints, cut: Bools) -> Floats:
     """Mean conduction angle of each window, shape (n, d); NaN where the waveform is not phase-cut.
 
     Args:

@@ -15,6 +15,7 @@ WORTH_A_LINE = Priority.MEDIUM
 SENSOR_TROUBLES = frozenset({
     FindingKind.STUCK, FindingKind.REVERSED, FindingKind.CROSSED, FindingKind.CLIPPED, FindingKind.ZERO_DRIFT,
     FindingKind.SUPPLY_LOW, FindingKind.NOISY, FindingKind.IMPLAUSIBLE,
+    FindingKind.PULSES, FindingKind.OTHER_MAINS, FindingKind.SUPPLY_WANDERS,
 })  # fmt: skip
 """Those that a person has to mend; gaps and damaged bytes come and go."""
 

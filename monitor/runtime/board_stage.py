@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from monitor.layout import Layout
 from monitor.metering import BoardHealth, BoardMeter, LineRows, Metered, Trouble
+from monitor.metering.board_supply import supply_at_calibration
 from monitor.runtime.finding_book import FindingBook
 from monitor.runtime.stream_clock import StreamClock
 from monitor.values import (
@@ -65,7 +66,8 @@ class BoardStage:
         self._milliseconds = MillisecondTimeline()
         self._meter = BoardMeter(layout, name)
         self._rows = LineRows(layout, name)
-        self._health = BoardHealth()
+        reference_volts, is_corrected = supply_at_calibration(layout, name)
+        self._health = BoardHealth(reference_volts, is_corrected=is_corrected)
         self._book = FindingBook(name, finding_ids)
         self.samples: list[SampleBlock] = []
         self._waiting: list[list[SampleBlock]] = []

@@ -15,6 +15,9 @@ CHECKS = {
     FindingKind.DAMAGED_BYTES: "Bytes were damaged on the way: shorten the cable, keep it off track wiring, check the baud.",
     FindingKind.SUPPLY_LOW: "The board's own supply sags, and with it every reading: give it a better USB port, cable or hub with "
     "its own supply, and take nothing else from its supply pins.",
+    FindingKind.SUPPLY_WANDERS: "The board's own supply is not what it was, and moves its figures: run 'pilotlamp calibrate', which keeps it "
+    "in the layout file so that volts are corrected, say there with current_sensors how the sensors follow it, and give the board a port "
+    "of its own.",
     FindingKind.DROPPED_SCANS: "The board could not send all it measured: raise the baud in its sketch, or give it fewer channels.",
     FindingKind.OTHER_VERSION: "The board speaks another version of the packed form: update its sketch or this program.",
 }

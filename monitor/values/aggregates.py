@@ -17,7 +17,7 @@ class WaveformKind(Enum):
     PHASE_CUT = "phase-cut"
     DC = "dc"
     RECTIFIED = "rectified"
-    PULSED = "pulsed"
+    PULSES = "pulses"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

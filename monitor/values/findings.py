@@ -21,6 +21,9 @@ class FindingKind(Enum):
     SUPPLY_LOW = "supply-low"
     DROPPED_SCANS = "dropped-scans"
     IMPLAUSIBLE = "implausible"
+    PULSES = "pulses"
+    OTHER_MAINS = "other-mains"
+    SUPPLY_WANDERS = "supply-wanders"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -73,8 +73,10 @@ def rail(wave, rng):
         return Rail(volts=v, amps=v * amps / volts)
     pulse = volts * ((t * np.exp(rng.uniform(np.log(60), np.log(25e3))) + rng.uniform()) % 1.0 < rng.uniform(0.15, 0.85))
     if wave == "filtered pulses":
-        pulse = volts * ((t * rng.uniform(12e3, 25e3)) % 1.0 < rng.uniform(0.15, 0.85))
-        v = one_pole(one_pole(pulse, 1e-3), 0.2e-3)
+        # The share of each step that is on: steps that a pulse ends in would else beat with it.
+        turns, duty = np.append(t, SECONDS) * rng.uniform(12e3, 25e3), rng.uniform(0.15, 0.85)
+        on = np.diff(np.floor(turns) * duty + np.minimum(turns % 1.0, duty)) / np.diff(turns)
+        v = one_pole(one_pole(volts * on, 1e-3), 0.2e-3)
         return Rail(volts=v, amps=v * amps / volts)
     return Rail(volts=pulse, amps=draw(pulse, volts / amps, rng))
 

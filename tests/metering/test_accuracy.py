@@ -89,7 +89,7 @@ def test_pulse_width_needs_its_mean_over_seconds():
     made = metered([pulsed(16, 0.4, 97.3), pulsed(16, 0.4, 97.3, 4)], 6)
     squares = joined(made.aggregates, "volts_rms")[:, 0] ** 2
     assert np.sqrt(squares[:15].mean()) == pytest.approx(16 * np.sqrt(0.4), abs=0.005 * FULL_VOLTS)
-    assert {row[0] for block in made.aggregates for row in block.waveform} == {WaveformKind.PULSED}
+    assert {row[0] for block in made.aggregates for row in block.waveform} == {WaveformKind.PULSES}
 
 
 def test_an_output_that_is_off():

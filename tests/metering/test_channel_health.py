@@ -45,13 +45,37 @@ def test_sound_channels_are_left_in_peace(waves):
     assert joined(made.readings, "good").all()
 
 
-@pytest.mark.parametrize("wave", [lambda t: 12 + 0 * t, pulsed(14, 0.5, 97)], ids=["smooth", "pulses"])
-def test_sound_direct_current_is_left_in_peace(wave):
-    layout = layout_of(2, current="dc")
-    waves = [wave, lambda t: wave(t) / 6, wave, lambda t: 0 * t]
-    for noise in (0.0, 0.6):
-        counts = counts_of(waves, 6, identity=IDENTITY, noise=noise)
-        assert judged(counts, layout)[0] == set()
+@pytest.mark.parametrize("noise", [0.0, 0.6])
+def test_sound_direct_current_is_left_in_peace(noise):
+    waves = [lambda t: 12 + 0 * t, lambda t: 2 + 0 * t, lambda t: 12 + 0 * t, nothing]
+    counts = counts_of(waves, 6, identity=IDENTITY, noise=noise)
+    assert judged(counts, layout_of(2, current="dc"))[0] == set()
+
+
+@pytest.mark.parametrize("hertz", [97.3, 977, 3906, 20011])
+def test_pulses_are_named_with_a_remedy_and_never_good(hertz):
+    waves = [pulsed(14, 0.4, hertz), pulsed(14, 0.4, hertz, 6), lambda t: 12 + 0 * t, nothing]
+    found, made = judged(counts_of(waves, 4, identity=IDENTITY), layout_of(2, current="dc"))
+    assert found == {(FindingKind.PULSES, 0)}
+    assert "low-pass" in made.troubles[0].check
+    assert not joined(made.aggregates, "good")[1:, 0].any()
+    assert joined(made.aggregates, "good")[:, 1].all()
+
+
+def test_an_output_switched_on_gives_no_pulses():
+    waves = [lambda t: 12.0 * (t > 1.7), lambda t: 2.0 * (t > 1.7), lambda t: 12 - 2 * t, nothing]
+    found, made = judged(counts_of(waves, 4, identity=IDENTITY), layout_of(2, current="dc"))
+    assert found == set()
+    assert joined(made.aggregates, "good").all()
+
+
+@pytest.mark.parametrize(("said", "real"), [(60, 50), (60, 50.2), (50, 60), (50, 59.8), (60, 59), (50, 51)])
+@pytest.mark.parametrize("cut", [False, True])
+def test_the_other_mains_of_the_world_is_told(said, real, cut):
+    wave = phase_cut(14, 80, real) if cut else sine(14, real)
+    counts = counts_of([wave, lambda t: wave(t) / 4, nothing, nothing], 4, identity=IDENTITY)
+    expected = {(FindingKind.OTHER_MAINS, None)} if abs(said - real) > 5 else set()
+    assert judged(counts, layout_of(2, said))[0] == expected
 
 
 def test_a_dead_quiet_unused_channel_is_not_stuck():
@@ -133,6 +157,11 @@ def test_board_health():
     (dropped,) = board.judge(health(4, dropped=7), 3)
     assert (dropped.kind, dropped.count) == (FindingKind.DROPPED_SCANS, 7)
     assert board.judge(health(5, dropped=7), 4) == []
+    assert [t.kind for t in board.judge(health(6, supply_volts=4.7), 5)] == []
+    wandered = [board.judge(health(7 + k, supply_volts=4.8), 6 + k) for k in range(4)]
+    assert [t.kind for t in wandered[-1]] == [FindingKind.SUPPLY_WANDERS]
+    corrected = BoardHealth(5.1, is_corrected=True)
+    assert [corrected.judge(health(k, supply_volts=4.8), k) for k in range(5)] == [[]] * 5
     small = BoardHealth()
     assert small.judge(health(1, supply_volts=3.3), 0) == []
     assert small.judge(health(1, supply_volts=None), 0) == []
