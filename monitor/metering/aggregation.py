@@ -1,6 +1,6 @@
 """Half cycles to aggregates of 10 or 12 cycles."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,23 +84,17 @@ class Aggregator:
         return self._gathered(kept.sliced(0, stop), windows, told_s)
 
     def _gathered(self, used: HalfCycles, windows: NDArray[np.int64], told_s: Floats) -> Gathered:
-        weights = used.end_s - used.start_s
         starts = np.flatnonzero(np.diff(windows, prepend=-1))
-        seconds = np.add.reduceat(weights, starts)[:, None]
-
-        def mean(values: Floats) -> Floats:
-            return np.asarray(np.add.reduceat(values * weights[:, None], starts, axis=-2) / seconds)
-
-        means = mean(used.means)
-        volts_rms, amps_rms = np.sqrt(means[2:4])
         tops = np.maximum.reduceat(used.peaks[:2], starts, axis=1)
         bottoms = np.minimum.reduceat(used.peaks[2:], starts, axis=1)
-        peaks = np.maximum(tops, -bottoms)
+        clipped = np.add.reduceat(used.clipped, starts, axis=1)
+        means, hertz = _means(used, starts)
         shapes = WindowShapes.of(used, starts, means)
         start_s, end_s = used.start_s[starts], used.end_s[np.append(starts[1:], len(used)) - 1]
         fast_ripple = self._fast_ripple(shapes, start_s, end_s)
         kinds, cut, pulses = waveform_kinds(shapes, self._doubt.volts_off, fast_ripple)
-        clipped = np.add.reduceat(used.clipped, starts, axis=1)
+        volts_rms, amps_rms = np.sqrt(means[2:4])
+        volts_peak, amps_peak = np.maximum(tops, -bottoms)
         unknown = np.full(volts_rms.shape, np.nan)
         block = AggregateBlock(
             board=self._board,
@@ -112,9 +106,9 @@ class Aggregator:
             volts_mean=means[0],
             amps_mean=means[1],
             watts=means[5],
-            volts_peak=peaks[0],
-            amps_peak=peaks[1],
-            frequency_hz=np.add.reduceat(used.hertz * weights, starts) / seconds[:, 0],
+            volts_peak=volts_peak,
+            amps_peak=amps_peak,
+            frequency_hz=hertz,
             waveform=kinds,
             conduction_degrees=conduction_degrees(used.conduction, starts, cut),
             volts_u95=unknown,
@@ -122,10 +116,10 @@ class Aggregator:
             watts_u95=unknown,
             good=~clipped.any(axis=0) & ~pulses & np.isfinite(volts_rms) & np.isfinite(amps_rms),
         )
-        volts_u95, amps_u95, watts_u95 = self._doubt.of(block, fast_ripple)
-        block = replace(block, volts_u95=volts_u95, amps_u95=amps_u95, watts_u95=watts_u95)
-        other_mains = other_mains_seen(used, starts, shapes, self._hertz) & ~np.isfinite(block.frequency_hz)[:, None]
-        return Gathered(block=block, told_s=told_s, spans=tops - bottoms, clipped=clipped, pulses=pulses, other_mains=other_mains)
+        block = self._doubt.added(block, fast_ripple)
+        other_mains = other_mains_seen(used, starts, shapes, self._hertz) & ~np.isfinite(hertz)[:, None]
+        spans = tops - bottoms
+        return Gathered(block=block, told_s=told_s, spans=spans, clipped=clipped, pulses=pulses, other_mains=other_mains)
 
     def _fast_ripple(self, shapes: WindowShapes, starts_s: Floats, ends_s: Floats) -> Floats:
         """RMS volts, shape (n, d); 0 where AC or nothing needs none, NaN where it is unknown."""
@@ -136,3 +130,11 @@ class Aggregator:
             found[rows, column] = self._doubt.volts_beyond_noise(column, self._ripple.of(column, starts_s[rows], ends_s[rows]))
         found[found < STRANGE * shapes.ripple] = 0.0
         return found
+
+
+def _means(used: HalfCycles, starts: NDArray[np.intp]) -> tuple[Floats, Floats]:
+    """Means over windows, weighed by time: shape (6, n, d) as HalfCycles has them, and of the frequency, shape (n,)."""
+    weights = used.end_s - used.start_s
+    seconds = np.add.reduceat(weights, starts)
+    means = np.add.reduceat(used.means * weights[:, None], starts, axis=1) / seconds[:, None]
+    return means, np.add.reduceat(used.hertz * weights, starts) / seconds

@@ -7,7 +7,7 @@ uniform (4.3.7). The factor for 95 % follows from the kurtosis of the sum, since
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -164,8 +164,8 @@ class Doubt:
         """What is left of a standard deviation in counts once the converter's noise is taken off, volts."""
         return np.asarray(self._volts.unit[district] * np.sqrt(np.maximum(0.0, counts**2 - (SURELY * NOISE_COUNTS) ** 2)))
 
-    def of(self, block: AggregateBlock, fast_ripple: Floats) -> tuple[Floats, Floats, Floats]:
-        """Half widths for RMS volts, RMS amps and watts, shape (n, d) each; NaN where there is no figure.
+    def added(self, block: AggregateBlock, fast_ripple: Floats) -> AggregateBlock:
+        """The figures with their half widths; NaN where there is no figure.
 
         Args:
             block: The figures.
@@ -190,7 +190,7 @@ class Doubt:
             _with_off((spread + _Spread.uniform(limit * figure)).half_width(), off * figure)
             for spread, limit, off, figure in zip(spreads, _with_sum(limits), _with_sum(offs), figures, strict=True)
         ]
-        return found[0], found[1], found[2]
+        return replace(block, volts_u95=found[0], amps_u95=found[1], watts_u95=found[2])
 
     def _edge_share(self, block: AggregateBlock) -> Floats:
         """What is open of RMS volts for the place of their edges, as a share; 0 where they have none.
