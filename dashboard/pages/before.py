@@ -16,7 +16,7 @@ from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.inspection_sheet import inspection_sheet
 from monitor.planning.morning import morning_items
 from monitor.planning.offers import needs_of, offers_of
-from monitor.planning.phasing_guide import guide
+from monitor.planning.phasing_guide import guide, refused
 from monitor.planning.plan_file import Plan
 from monitor.planning.plan_load import load_plan
 from monitor.planning.share_drawing import draw_share
@@ -85,8 +85,8 @@ def _plans(encoded: bytes, encoded_plan: bytes, *, may_keep: bool) -> Plans:
             for other in others
         ),
         ranking=tuple((offer.name, price) for offer, price in by_price_per_va(offers)),
-        wiring_picture=draw_card(layout, plan),
-        phasing=guide(layout),
+        wiring_picture=draw_card(layout, plan, refused(verdicts)),
+        phasing=guide(layout, verdicts, plan),
         morning=tuple(morning_items(layout, verdicts, budget)),
         sheet=inspection_sheet(layout, plan, verdicts, today=today),
         may_keep=may_keep,

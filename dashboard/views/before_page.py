@@ -12,6 +12,7 @@ from dashboard.views.before_bench import bench_card
 from dashboard.views.before_budget import budget_table, learn_form
 from dashboard.views.before_forms import candidate_form, terminals_form
 from monitor.layout import Layout
+from monitor.layout.joined_commons import COMMONS
 from monitor.planning.bench_check import BenchVerdict
 from monitor.planning.budget import Budget
 from monitor.planning.cautions import cautions_at
@@ -96,7 +97,7 @@ def before_page(layout: Layout, plans: Plans, standing: Standing | None = None) 
                         [
                             _panel("Sharing the load", *_share(plans)),
                             _panel("Wiring card", *_wiring(plans)),
-                            _panel("Phasing, as the board measures it", _measured_phasing(standing.phasings)),
+                            _panel("Phasing, as the boards measure it", _measured_phasing(standing.phasings)),
                         ],
                         className="column",
                     ),
@@ -138,7 +139,7 @@ def _ticks(items: Sequence[str]) -> Component:
 
 
 def _share(plans: Plans) -> list[Component]:
-    words = [html.Li(line) for line in (*plans.share_words, *cautions_at("wiring")[:4])]
+    words = [html.Li(line) for line in (*plans.share_words, *cautions_at("wiring")[:5])]
     parts: list[Component] = [
         html.Div(picture(plans.share_picture, "Which supply carries what; in words below"), className="scroll"),
         html.Ul(words, className="reasons"),
@@ -171,7 +172,7 @@ def _wiring(plans: Plans) -> list[Component]:
 def _measured_phasing(phasings: Sequence[Phasing]) -> Component:
     if not phasings:
         return html.P(
-            "Nothing yet: turn two AC supplies up to the same low setting, each with a district that one board measures.",
+            f"Nothing yet: turn two AC supplies up to a low setting, each with a district that a board of its own measures. {COMMONS}",
             className="none",
         )
     rows = [

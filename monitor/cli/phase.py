@@ -1,31 +1,53 @@
 """``pilotlamp phase``: how to phase several supplies with a meter, and what a reading means."""
 
 import argparse
+import datetime as dt
+import json
 from pathlib import Path
 
+from monitor.errors import LayoutError
 from monitor.layout import load_layout
-from monitor.planning.phasing_guide import CAUTIONS, MEANINGS, guide, judge_reading
+from monitor.planning.bench_check import check_all
+from monitor.planning.phase_reading import PhaseReading
+from monitor.planning.phasing_guide import CAUTIONS, ac_supplies, guide, meaning, phase_verdict, verdict_record
+from monitor.planning.plan_load import load_plan
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("layout", type=Path, metavar="LAYOUT.toml")
+    parser.add_argument("--pair", nargs=2, default=(), metavar=("SUPPLY", "OTHER"), help="which two supplies were measured")
     parser.add_argument(
         "--reading",
         type=float,
         nargs=3,
-        metavar=("VOLTS", "OTHER", "BETWEEN"),
-        help="judge a reading: the two supplies' volts and what the meter shows between their hots",
+        action="append",
+        metavar=("OWN", "OTHER", "BETWEEN"),
+        help="judge a reading: each supply's own volts, then what the meter shows between their hots; once for each round",
     )
+    parser.add_argument("--json", action="store_true", help="print one JSON object; with --reading")
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the walk, or what a reading means."""
     layout = load_layout(args.layout)
+    plan = load_plan(args.layout, layout)
+    verdicts = check_all(layout, plan, today=dt.datetime.now().astimezone().date())
+    names = [supply.name for supply in ac_supplies(layout)]
+    if not set(args.pair) <= set(names):
+        raise LayoutError(f"--pair names two AC supplies of the layout: {', '.join(names)}", source=str(args.layout))
     if args.reading is None:
-        print(guide(layout), end="")
+        if args.json:
+            raise LayoutError("--json needs --reading OWN OTHER BETWEEN")
+        print(guide(layout, verdicts, plan), end="")
         return 0
-    for caution in CAUTIONS[:3]:
+    readings = [PhaseReading(own_volts=own, other_volts=other, between_volts=between) for own, other, between in args.reading]
+    verdict = phase_verdict(layout, verdicts, readings, args.pair)
+    if args.json:
+        print(json.dumps(verdict_record(verdict)))
+        return 0
+    for caution in CAUTIONS:
         print(f"! {caution}")
-    print(MEANINGS[judge_reading(*args.reading)])
+    measured = [supply for supply in ac_supplies(layout) if not args.pair or supply.name in args.pair]
+    print(meaning(verdict, measured, plan))
     return 0

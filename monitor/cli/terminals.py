@@ -35,7 +35,6 @@ Meter = Literal["ac", "dc"]
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
-    parser.epilog = CARE
     parser.add_argument(
         "names", nargs="*", metavar="TERMINAL", help=f"the posts as they are marked, two to {POSTS_LIMIT} of them"
     )

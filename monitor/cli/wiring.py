@@ -1,12 +1,15 @@
 """``pilotlamp wiring``: the wiring card of the whole layout, to print and to draw."""
 
 import argparse
+import datetime as dt
 from pathlib import Path
 
 import msgspec
 
 from monitor.layout import load_layout
 from monitor.layout.write import write_text
+from monitor.planning.bench_check import check_all
+from monitor.planning.phasing_guide import refused
 from monitor.planning.plan_load import load_plan
 from monitor.planning.wiring_card import card_text, draw_card
 
@@ -25,8 +28,9 @@ def run(args: argparse.Namespace) -> int:
     plan = load_plan(args.layout, layout, args.plan)
     if args.rails is not None:
         plan = msgspec.structs.replace(plan, rails=args.rails)
-    print(card_text(layout, plan), end="")
+    unfit = refused(check_all(layout, plan, today=dt.datetime.now().astimezone().date()))
+    print(card_text(layout, plan, unfit), end="")
     if args.svg is not None:
-        write_text(args.svg, draw_card(layout, plan))
+        write_text(args.svg, draw_card(layout, plan, unfit))
         print(f"Drawn: {args.svg}")
     return 0

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Layout, Supply
+from monitor.layout.joined_commons import COMMONS, STRIP_OFF
 from monitor.metering.bridging import circulating_amps, difference_volts, source_ohms
 from monitor.metering.mains_view import MainsView
 from monitor.values import AggregateBlock, Phasing, WaveformKind
@@ -31,12 +32,6 @@ KEPT_FRAMES = 60
 """Half a second: an aggregate before a hole is told of only after it."""
 AGAIN_AFTER_S = 30.0
 """Unless the verdict changes, nothing is said again within this time, nor while the difference stays within 15 % or a volt."""
-
-CAUTION = (
-    "Never join the hot outputs of separate transformers: NEM 609 section 6.1 forbids it outright, and a plug pulled from the wall "
-    "while its transformer is joined to a live one carries mains volts on its pins, even when the phase is right. "
-    "Local codes and the makers' instructions come first."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,14 +156,15 @@ def phasing_advice(verdict: Verdict, difference: float, amps: float) -> str:
     """What a verdict means for joining commons and for trains that cross from one supply's track to the other's."""
     bridged = f"a train that bridges the gap lets about {amps:.0f} A flow between them until a breaker opens"
     meant = {
-        "in-phase": f"Commons may share a rail; at these settings {difference:.1f} V stand across the gap and {bridged}: "
+        "in-phase": f"In phase; at these settings {difference:.1f} V stand across the gap and {bridged}: "
         "cross with both throttles at the same mark.",
-        "anti-phase": f"They are opposed: {difference:.1f} V stand across the gap and {bridged}. Turn one mains plug round if it "
-        "may go in either way, or swap both wires of one output, and look again before any train crosses.",
+        "anti-phase": f"They are opposed: {difference:.1f} V stand across the gap and {bridged}. {STRIP_OFF}; then take off any wire "
+        "between their commons, and turn one of the two round as the phasing walk says (pilotlamp phase): by its plug, if that may go in "
+        "either way, or by the two wires of an output that shares no post with another. No train crosses before that.",
         "unrelated": f"They do not follow the same mains phase: {difference:.1f} V stand across the gap and {bridged}: keep their "
         "tracks apart, with no common rail and no train that crosses.",
     }
-    return f"{meant[verdict]} {CAUTION}"
+    return f"{meant[verdict]} {COMMONS}"
 
 
 def _verdict(degrees: float, spread: float) -> Verdict:

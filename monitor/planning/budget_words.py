@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from monitor.layout.joined_commons import COMMONS
 from monitor.planning.budget import Budget, BudgetEntry, LimitUse
 from monitor.planning.cautions import cautions_at
 from monitor.planning.common_return import ReturnDrops
@@ -32,6 +33,8 @@ def binding_words(budget: Budget) -> Iterator[str]:
         for each in other.limits:
             yield from _over_words(other, each, budget.reserve)
     yield f"Reserve: {budget.reserve:.0%} of every limit stays free with everything running; pilotlamp share keeps the same."
+    if budget.returns:
+        yield COMMONS
 
 
 def verdict_words(budget: Budget) -> Iterator[str]:

@@ -7,6 +7,8 @@ None of it replaces local codes, the makers' instructions or a licensed practiti
 from dataclasses import dataclass
 from typing import Literal
 
+from monitor.layout.joined_commons import COMMONS
+
 Moment = Literal["bench", "wiring", "show"]
 
 
@@ -53,6 +55,7 @@ CAUTIONS = (
         "w",
         "NEM 609, 6.1",
     ),
+    _caution(COMMONS, "w", "NEM 609, 6.1; joining commons is common practice"),
     _caution(
         "Strips are never plugged into strips, never loaded beyond what is printed on them, and do not lie with their sockets upwards.",
         "bs",

@@ -1,84 +1,135 @@
-"""Phasing several supplies with a meter: what to do, in which order, and what to expect.
+"""Phasing several supplies with a meter: what to do, in which order, what to expect, and what to do where they are opposed."""
 
-Sources: NEM 609:2010 section 6.1 forbids series or parallel connection of the outputs of several transformers (a phase error gives a
-short circuit or too many volts, and back-transformation puts mains volts on the plug of one that is unplugged); figures from textbook
-phasors on one axis.
-"""
-
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
 
 from monitor.layout import Layout, Supply
+from monitor.layout.joined_commons import COMMONS, STRIP_OFF
+from monitor.planning.bench_check import BenchVerdict
+from monitor.planning.phase_reading import STOP, PhaseReading, PhaseVerdict, judge_readings
+from monitor.planning.plan_file import Plan, Terminals
 
-LOW_SHARE = 0.3
-"""Of the highest volts: the throttle position at which to test."""
-
-CAUTIONS = (
-    "Never join the hot outputs of separate transformers: NEM 609, section 6.1, forbids series and parallel connection outright.",
-    "Back-feed: a transformer works both ways. Joined outputs put mains volts on the plug pins of one that is unplugged, even in phase.",
-    "Mark all plugs, keep them on one switched power strip, and never pull one alone.",
-    "Only the commons may meet, and only after this test, where the track needs one common rail.",
-    "A train that bridges the gap between two districts joins their hots for a moment: that is why the phase matters.",
-    "Low-voltage side only. Local codes, the makers' instructions and a licensed practitioner come first.",
-)
+TEST_SHARE = 0.5
+"""Of the highest volts: where the first throttle stands at the test; the other stands at half of that."""
+FOLLOW_SHARE = 0.25
+"""Of the first supply's volts: by how much the other throttle is moved to see the reading follow."""
+CAUTIONS = (COMMONS, "Low-voltage side only. Local codes, the makers' instructions and a licensed practitioner come first.")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Expectation:
-    """What a meter between two hots shows, commons joined.
+def refused(verdicts: Sequence[BenchVerdict]) -> dict[str, str]:
+    """Supplies that the bench check does not pass, and why."""
+    return {verdict.supply: verdict.why for verdict in verdicts if not verdict.is_fit}
 
-    Attributes:
-        in_phase_volts: The smaller figure.
-        anti_phase_volts: The larger one.
+
+def phase_verdict(
+    layout: Layout, verdicts: Sequence[BenchVerdict], readings: Sequence[PhaseReading], pair: Sequence[str] = ()
+) -> PhaseVerdict:
+    """What readings of two of the layout's AC supplies mean; danger first, then whether there may be a verdict at all.
+
+    Args:
+        layout: The layout.
+        verdicts: Of its bench check.
+        readings: As measured.
+        pair: The two supplies; by default every AC supply is meant.
+
+    Raises:
+        LayoutError: A figure is no figure of volts.
     """
-
-    in_phase_volts: float
-    anti_phase_volts: float
-
-
-def expected_volts(first_volts: float, second_volts: float) -> Expectation:
-    """|V1 - V2| in phase, V1 + V2 in anti-phase (textbook)."""
-    return Expectation(in_phase_volts=abs(first_volts - second_volts), anti_phase_volts=first_volts + second_volts)
-
-
-def judge_reading(first_volts: float, second_volts: float, between_volts: float) -> str:
-    """What a meter reading between the hots means: "in-phase", "anti-phase" or "unclear"."""
-    expected = expected_volts(first_volts, second_volts)
-    span = expected.anti_phase_volts - expected.in_phase_volts
-    place = (between_volts - expected.in_phase_volts) / span if span > 0 else 0.5
-    if place < 0.25:
-        return "in-phase"
-    return "anti-phase" if place > 0.75 else "unclear"
+    supplies = [supply for supply in ac_supplies(layout) if not pair or supply.name in pair]
+    highest = max((supply.max_volts for supply in supplies), default=max(supply.max_volts for supply in layout.supply))
+    judged = judge_readings(readings, highest_volts=highest)
+    if judged.verdict == "stop":
+        return judged
+    if len(supplies) < 2:
+        return PhaseVerdict(verdict="no-verdict", because="The layout has fewer than two AC supplies: there is nothing to phase.")
+    unfit = {name: why for name, why in refused(verdicts).items() if name in [supply.name for supply in supplies]}
+    if unfit:
+        name, why = next(iter(unfit.items()))
+        return PhaseVerdict(verdict="no-verdict", because=f"{name} gets no verdict, and is not to be plugged in. {why}")
+    return judged
 
 
-MEANINGS = {
-    "in-phase": "In phase: mark both plugs the same way up and keep them so.",
-    "anti-phase": "In anti-phase: switch off at the strip, turn ONE plug round (or swap one supply's pair of output wires where its plug "
-    "goes in one way only), and measure again. Do not run trains across the gap before that.",
-    "unclear": "Neither: the supplies are not alike enough (one DC, one phase-cut, other volts). Do not join their commons.",
-}
+def ac_supplies(layout: Layout) -> list[Supply]:
+    """Supplies whose phase means something."""
+    return [supply for supply in layout.supply if supply.current == "ac"]
 
 
-def guide(layout: Layout) -> str:
-    """The whole walk, plain text: the cautions first, then each pair of AC supplies."""
-    supplies = [supply for supply in layout.supply if supply.current == "ac"]
+def meaning(verdict: PhaseVerdict, supplies: Sequence[Supply], plan: Plan) -> str:
+    """What to do after a verdict."""
+    words = {
+        "in-phase": "In phase: switch the strip off, mark both plugs the same way up, and keep them so.",
+        "no-verdict": "No verdict: nothing is joined and no train crosses the gap.",
+        "stop": "STOP.",
+        "anti-phase": "In anti-phase: no train crosses the gap, and the wire between the commons comes off before anything else. "
+        + " ".join(ways_to_turn(supply, plan) for supply in supplies),
+    }
+    return f"{words[verdict.verdict]} {verdict.because}"
+
+
+def ways_to_turn(supply: Supply, plan: Plan) -> str:
+    """How one supply can be turned round: by its plug, by the pair of wires of an output that shares no post, or not at all."""
+    condition = supply.condition
+    fixed_plug = condition is not None and (condition.polarised_plug is True or condition.earthed is True)
+    terminals = plan.terminals_of(supply.name)
+    ways = [] if fixed_plug else ["turn its mains plug round, if it is made to go in either way"]
+    if terminals is not None and terminals.alone:
+        ways.append(f"swap both wires of output {' or '.join(terminals.alone)}, which shares no post with another output")
+    if not ways:
+        return f"{supply.name}: its plug goes in one way, and {_no_swap(terminals)}."
+    closing = "" if terminals is not None and terminals.alone else f" ({_no_swap(terminals)})"
+    return f"{supply.name}: {STRIP_OFF.lower()}, {' or '.join(ways)}, then measure again{closing}."
+
+
+def _no_swap(terminals: Terminals | None) -> str:
+    if terminals is None:
+        return "its terminals are not measured (pilotlamp terminals), so no output's wires are to be swapped"
+    return "its outputs share a post: swapping the wires of one would short it through the common"
+
+
+def guide(layout: Layout, verdicts: Sequence[BenchVerdict], plan: Plan | None = None) -> str:
+    """The whole walk, plain text: the cautions first, then each pair of AC supplies that passed the bench check."""
+    plan = plan or Plan()
+    supplies, unfit = ac_supplies(layout), refused(verdicts)
     rows = ["Phasing supplies with a meter", "", "Before the first step:", *(f"  ! {caution}" for caution in CAUTIONS), ""]
+    rows += [
+        f"  ! {supply.name} gets no walk, and is not to be plugged in. {unfit[supply.name]}"
+        for supply in supplies
+        if supply.name in unfit
+    ]
+    fit = [supply for supply in supplies if supply.name not in unfit]
     if len(supplies) < 2:
         return "\n".join([*rows, "This layout has fewer than two AC supplies: there is nothing to phase."]) + "\n"
-    first = supplies[0]
-    for other in supplies[1:]:
-        rows += _steps(first, other)
+    if len(fit) < 2:
+        return (
+            "\n".join([*rows, "Fewer than two AC supplies have passed the bench check (pilotlamp bench): no walk before that."])
+            + "\n"
+        )
+    for other in fit[1:]:
+        rows += _steps(fit[0], other, plan)
     return "\n".join(rows) + "\n"
 
 
-def _steps(first: Supply, other: Supply) -> Iterator[str]:
-    low, other_low = LOW_SHARE * first.max_volts, LOW_SHARE * other.max_volts
-    expected = expected_volts(low, other_low)
+def _steps(first: Supply, other: Supply, plan: Plan) -> Iterator[str]:
+    own = TEST_SHARE * min(first.max_volts, other.max_volts)
+    reading = PhaseReading(own_volts=own, other_volts=own / 2, between_volts=0.0)
+    in_phase, anti_phase = f"{reading.in_phase_volts:.0f} V", f"{reading.anti_phase_volts:.0f} V"
     yield f"{first.name} and {other.name}"
-    yield "  1. Both plugs in one switched strip, strip off, all trains off the track. Mark which way up each plug is."
-    yield f"  2. Join the two commons with one wire and nothing else. Set both throttles low: about {low:.0f} V and {other_low:.0f} V."
-    yield "  3. Strip on. Meter on AC volts, between the two hots (a lamp in parallel steadies it)."
-    yield f"  4. In phase it shows about {expected.in_phase_volts:.0f} V, in anti-phase about {expected.anti_phase_volts:.0f} V."
-    yield f"  5. {MEANINGS['anti-phase']}"
-    yield "  6. Strip off before you touch a wire. Tape the plugs to the strip so that none is ever unplugged alone."
+    yield "  1. Strip off, all trains off the track. Both plugs in one switched strip; mark which way up each is. Meter on AC volts."
+    yield "  2. Nothing joined yet. Strip on. Measure each supply alone, its hot against its own common, a lamp across as a small load:"
+    yield f"     set {first.name} to about {own:.0f} V and {other.name} to about {own / 2:.0f} V. A supply that does not follow its"
+    yield "     throttle ends the walk."
+    yield f"  3. {STRIP_OFF}. Join the two commons with one wire and a small lamp in it, nothing else. Strip on."
+    yield f"  4. Measure between the two hots, a lamp across: in phase about {in_phase}, in anti-phase about {anti_phase}."
+    yield f"     Clearly more than {anti_phase}: stop. {STOP}."
+    yield f"  5. Turn {other.name} up by {FOLLOW_SHARE * own:.0f} V and measure again, it alone and between the hots: in phase the"
+    yield "     hots fall by as much, in anti-phase they rise. A reading that does not follow is no verdict: a joint is open."
+    yield "     pilotlamp phase LAYOUT --reading OWN OTHER BETWEEN judges each round."
+    yield f"  6. In anti-phase: {STRIP_OFF.lower()} and take the wire off. Turn one of the two, never both:"
+    yield f"     {ways_to_turn(first, plan)}"
+    yield f"     {ways_to_turn(other, plan)}"
+    yield f"  7. {STRIP_OFF} before you touch a wire. Tape the plugs to the strip so that none is ever unplugged alone."
     yield ""
+
+
+def verdict_record(verdict: PhaseVerdict) -> Mapping[str, str]:
+    """A verdict as one JSON object."""
+    return {"kind": "phase", "verdict": verdict.verdict, "because": verdict.because}

@@ -100,14 +100,16 @@ def _terminals_table(layout: Layout, supply: Supply, found: TerminalFinding, kep
     hot = {name: post for name, post in kept.get("hot", {}).items() if name in others}
     commons = {name: kept.get("other_commons", {}).get(name, kept["common"]) for name in hot}
     volts = {post: kept.get("volts", {}).get(post, "") for post in hot.values()}
+    alone = [name for name in kept.get("alone", []) if name in hot]
     for name, post, winding in _matched(seen, found):
         hot[name], commons[name] = post, winding.chosen
+        alone += [name] if winding.common is None else []
     for winding in found.windings:
         volts |= post_volts(winding)
     common = found.windings[0].chosen if supply.current == found.readings.meter or not kept else kept["common"]
     table: dict[str, object] = {"common": common, "hot": _inline(hot), "volts": _inline(volts)}
     apart = {name: its for name, its in commons.items() if its != common}
-    return table | ({"other_commons": _inline(apart)} if apart else {})
+    return table | ({"other_commons": _inline(apart)} if apart else {}) | ({"alone": alone} if alone else {})
 
 
 def _matched(outputs: list[Output], found: TerminalFinding) -> Iterator[tuple[str, str, TerminalWinding]]:

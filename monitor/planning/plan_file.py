@@ -168,6 +168,7 @@ class Terminals(_PlanTable, frozen=True):
         hot: Output name to the terminal that is hot for it.
         other_commons: Output name to its own common, where that differs.
         volts: Terminal to its volts against the common, in words ("6.0-18.0 V").
+        alone: Outputs on a winding of their own with two terminals and no more: their two wires may be swapped.
     """
 
     supply: Name
@@ -175,6 +176,7 @@ class Terminals(_PlanTable, frozen=True):
     hot: dict[str, str] = {}
     other_commons: dict[str, str] = {}
     volts: dict[str, str] = {}
+    alone: tuple[Name, ...] = ()
 
 
 class Plan(_PlanTable, frozen=True):

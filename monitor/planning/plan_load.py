@@ -78,7 +78,7 @@ def _errors(plan: Plan, layout: Layout) -> Iterator[_Error]:
     for terminals in plan.terminals:
         yield from _points_nowhere("terminals", "supply", [terminals.supply], supplies)
         outputs = [output.name for output in layout.output if output.supply == terminals.supply]
-        yield from _points_nowhere("terminals", "hot", [*terminals.hot, *terminals.other_commons], outputs)
+        yield from _points_nowhere("terminals", "hot", [*terminals.hot, *terminals.other_commons, *terminals.alone], outputs)
 
 
 def _way_errors(plan: Plan, layout: Layout) -> Iterator[_Error]:

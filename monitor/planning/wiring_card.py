@@ -3,7 +3,7 @@
 Hot wires are drawn full, commons dashed and accessory wires dotted, so that the card reads without colour.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Literal
@@ -14,9 +14,9 @@ from monitor.planning.plan_file import Plan, Terminals
 WIDTH, TERMINAL_X, TARGET_X, STEP = 900, 250, 560, 26
 DASHES = {"hot": "", "common": "9 5", "accessory": "2 5"}
 STYLE = "font-family: system-ui, sans-serif; font-size: 14px; fill: #111"
-FOOT = (
-    "Low-voltage side only; unplug before wiring. Never join hot outputs of two supplies (NEM 609, 6.1). Local codes come first."
-)
+REFUSAL_LETTERS = 120
+"""As many fit across the picture."""
+FOOT = "Low-voltage side only; unplug before wiring. Hots of separate transformers are never joined (NEM 609, 6.1). Local codes come first."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,31 +38,51 @@ class Wire:
     size: str = ""
 
 
-def wires_of(layout: Layout, plan: Plan | None = None) -> list[Wire]:
-    """Every wire of the layout, supply by supply: hot wires, then commons."""
-    plan = plan or Plan()
-    return [wire for supply in layout.supply for wire in _of_supply(layout, supply, plan)]
+def wires_of(layout: Layout, plan: Plan | None = None, refused: Mapping[str, str] | None = None) -> list[Wire]:
+    """Every wire of the layout, supply by supply: hot wires, then commons.
+
+    Args:
+        layout: The layout.
+        plan: The plan file.
+        refused: Supplies that the bench check does not pass, and why: they get no wires.
+    """
+    plan, refused = plan or Plan(), refused or {}
+    return [wire for supply in layout.supply if supply.name not in refused for wire in _of_supply(layout, supply, plan)]
 
 
-def card_text(layout: Layout, plan: Plan | None = None) -> str:
-    """The card as plain text."""
-    plan = plan or Plan()
+def card_text(layout: Layout, plan: Plan | None = None, refused: Mapping[str, str] | None = None) -> str:
+    """The card as plain text; arguments as for :func:`wires_of`."""
+    plan, refused = plan or Plan(), refused or {}
     rows = [f"Wiring card: {layout.title} ({plan.rails}-rail track)"]
-    wires = wires_of(layout, plan)
+    wires = wires_of(layout, plan, refused)
     for supply in layout.supply:
+        if supply.name in refused:
+            rows += ["", no_card(supply.name, refused)]
+            continue
         rows += ["", f"{supply.name}{_measured(plan.terminals_of(supply.name))}"]
         for wire in (wire for wire in wires if wire.supply == supply.name):
             rows.append(f"  {wire.terminal:22} {wire.carries:10} to {wire.to}{f'  ({wire.size})' if wire.size else ''}")
     return "\n".join([*rows, "", FOOT]) + "\n"
 
 
-def draw_card(layout: Layout, plan: Plan | None = None) -> str:
-    """The card as an SVG picture that prints in black and white."""
-    plan = plan or Plan()
+def no_card(supply: str, refused: Mapping[str, str]) -> str:
+    """Why a supply has no wires on the card."""
+    return f"{supply}: no wiring card. {refused[supply]}"
+
+
+def draw_card(layout: Layout, plan: Plan | None = None, refused: Mapping[str, str] | None = None) -> str:
+    """The card as an SVG picture that prints in black and white; arguments as for :func:`wires_of`."""
+    plan, refused = plan or Plan(), refused or {}
     parts: list[str] = []
     top = 84
-    wires = wires_of(layout, plan)
+    wires = wires_of(layout, plan, refused)
     for supply in layout.supply:
+        if supply.name in refused:
+            parts.append(
+                f'<text x="20" y="{top + 20}" font-weight="bold">{escape(no_card(supply.name, refused)[:REFUSAL_LETTERS])}</text>'
+            )
+            top += 44
+            continue
         of_it = [wire for wire in wires if wire.supply == supply.name]
         parts += _draw_supply(supply, of_it, plan.terminals_of(supply.name), top)
         top += STEP * (len(of_it) + 1) + 44

@@ -10,7 +10,7 @@ import pytest
 
 from monitor.cli.main import main
 from monitor.layout import load_layout
-from tests.layout.fernhollow import FERNHOLLOW
+from tests.layout.fernhollow import BOTH_FIT, FERNHOLLOW
 from tests.runtime.streams import packed_stream, sine_counts
 from tests.sessions.shows import record
 
@@ -115,11 +115,33 @@ def test_share_refuses_prices_it_cannot_read(show, capsys):
     assert "SUPPLY=PRICE" in capsys.readouterr().err
 
 
-def test_phase_and_terminals(show, capsys, monkeypatch):
+def phase_of(show, capsys, *reading):
+    assert main(["phase", str(show), "--json", "--reading", *reading]) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+def test_phase_judges_a_reading_of_supplies_that_are_fit(show, capsys):
+    assert phase_of(show, capsys, "5.4", "2.8", "8.1")["verdict"] == "no-verdict"
+    assert phase_of(show, capsys, "5", "5", "100")["verdict"] == "stop"
+    show.write_text(BOTH_FIT)
     assert main(["phase", str(show)]) == 0
     assert "NEM 609" in capsys.readouterr().out
-    assert main(["phase", str(show), "--reading", "5.4", "4.8", "10.1"]) == 0
+    assert main(["phase", str(show), "--reading", "5.4", "2.8", "8.1"]) == 0
     assert "In anti-phase" in capsys.readouterr().out
+    found = phase_of(show, capsys, "10", "2", "8")
+    assert (found["kind"], found["verdict"]) == ("phase", "in-phase")
+    assert found["because"]
+    assert phase_of(show, capsys, "10", "2", "0")["verdict"] == "no-verdict"
+    assert main(["phase", str(show), "--pair", "North bench", "West", "--reading", "1", "2", "3"]) == 2
+    assert "--pair names two AC supplies" in capsys.readouterr().err
+
+
+def test_no_wiring_card_for_a_supply_that_is_not_fit(show, capsys):
+    assert main(["wiring", str(show)]) == 0
+    out = capsys.readouterr().out
+    assert "centre rail of Outer main" in out
+    assert "South bench: no wiring card" in out
+    assert "Town lights, hot side" not in out
 
 
 def test_terminals_are_asked_for_and_slips_corrected(capsys, monkeypatch):

@@ -13,7 +13,8 @@ from monitor.planning.cautions import CAUTIONS, OF_COMMAND, cautions_at
 from tests.layout.fernhollow import FERNHOLLOW
 
 TOPICS = (
-    "Mains can kill", "residual-current", "turns the whole bench off", "Never pull one plug alone", "never plugged into strips",
+    "Mains can kill", "residual-current", "turns the whole bench off", "Never pull one plug alone", "Hots of separate transformers",
+    "never plugged into strips",
     "first powered alone", "unattended", "After two resets", "barriers", "Smoke units", "Batteries", "extinguisher",
 )  # fmt: skip
 LEADS_TO_A_WIRE = ("bench", "terminals", "wiring", "phase", "share", "budget", "calibrate", "learn", "layout", "morning", "watch")

@@ -1,36 +1,97 @@
-"""Sources: textbook phasors (18/18 V give 0 or 36 V between hots, 18/14 V give 4 or 32 V; the same from a circuit simulator); NEM 609:2010
-section 6.1 for the ban."""
+"""Sources: textbook phasors; NEM 609:2010, section 6.1, for the ban; the rest is common practice, no published source."""
+
+import datetime as dt
+from pathlib import Path
 
 import pytest
 
 from monitor.layout import parse_layout
-from monitor.planning.phasing_guide import CAUTIONS, expected_volts, guide, judge_reading
-from tests.layout.fernhollow import FERNHOLLOW
+from monitor.layout.joined_commons import COMMONS
+from monitor.planning.bench_check import check_all
+from monitor.planning.phase_reading import PhaseReading
+from monitor.planning.phasing_guide import guide, phase_verdict, ways_to_turn
+from monitor.planning.plan_file import Plan
+from monitor.planning.plan_load import parse_plan
+from tests.layout.fernhollow import BOTH_FIT, FERNHOLLOW
+
+ROOT = Path(__file__).parents[2]
+LAYOUT = parse_layout(BOTH_FIT)
+TODAY = dt.date(2026, 11, 30)
+MEASURED = '[[terminals]]\nsupply = "North bench"\ncommon = "U"\nhot = { A = "V1" }\n'
 
 
-@pytest.mark.parametrize(("first", "second", "in_phase", "anti_phase"), [(18, 18, 0, 36), (18, 14, 4, 32)])
-def test_expected_volts(first, second, in_phase, anti_phase):
-    expected = expected_volts(first, second)
-    assert (expected.in_phase_volts, expected.anti_phase_volts) == (in_phase, anti_phase)
+def walk(text):
+    layout = parse_layout(text)
+    return guide(layout, check_all(layout, Plan(), today=TODAY))
 
 
-@pytest.mark.parametrize(
-    ("between", "verdict"), [(0.4, "in-phase"), (35.0, "anti-phase"), (18.0, "unclear"), (31.0, "anti-phase"), (4.5, "in-phase")]
-)
-def test_a_reading_is_judged(between, verdict):
-    assert judge_reading(18, 18 if between != 31.0 else 14, between) == verdict
+def verdict(text, reading, pair=()):
+    layout = parse_layout(text)
+    own, other, between = reading
+    readings = [PhaseReading(own_volts=own, other_volts=other, between_volts=between)]
+    return phase_verdict(layout, check_all(layout, Plan(), today=TODAY), readings, pair).verdict
 
 
-def test_the_cautions_come_before_the_first_step():
-    text = guide(parse_layout(FERNHOLLOW))
-    assert text.index("NEM 609") < text.index("1. Both plugs")
-    for caution in CAUTIONS:
-        assert text.index(caution) < text.index("North bench and South bench")
-    assert "mains volts on the plug" in text
-    # At three tenths of 18 V and 16 V: 5.4 and 4.8 V.
-    assert "about 1 V, in anti-phase about 10 V" in text
+def test_the_walk_proves_both_supplies_before_it_judges():
+    text = walk(BOTH_FIT)
+    places = [
+        text.index(words)
+        for words in ("NEM 609", "Measure each supply alone", "Join the two commons", "between the two hots", "Turn South")
+    ]
+    assert places == sorted(places)
+    # Half of 16 V and a quarter: 8 and 4 V.
+    assert "in phase about 4 V, in anti-phase about 12 V" in text
+    assert "Turn South bench up by 2 V" in text
+
+
+def test_every_turn_of_a_plug_begins_with_the_strip_off():
+    for line in walk(BOTH_FIT).splitlines():
+        if "plug round" in line or "swap both wires" in line:
+            assert "switch the strip off first" in line.lower()
+
+
+def test_an_unfit_supply_gets_no_walk_and_no_verdict_but_danger_is_told():
+    cloth = BOTH_FIT.replace('cord = "sound"', 'cord = "cloth"', 1)
+    assert "Measure each supply alone" not in walk(cloth)
+    assert "North bench gets no walk" in walk(cloth)
+    assert verdict(cloth, (18, 14, 4)) == "no-verdict"
+    assert verdict(FERNHOLLOW, (18, 14, 4)) == "no-verdict"
+    assert verdict(cloth, (5, 5, 100)) == "stop"
+    assert verdict(BOTH_FIT, (18, 14, 4)) == "in-phase"
+    assert verdict(BOTH_FIT, (18, 14, 4), ("North bench", "South bench")) == "in-phase"
 
 
 def test_one_ac_supply_has_nothing_to_phase():
-    alone = FERNHOLLOW.replace('name = "South bench"\ncurrent = "ac"', 'name = "South bench"\ncurrent = "dc"')
-    assert "nothing to phase" in guide(parse_layout(alone))
+    alone = BOTH_FIT.replace('name = "South bench"\ncurrent = "ac"', 'name = "South bench"\ncurrent = "dc"')
+    assert "nothing to phase" in walk(alone)
+    assert verdict(alone, (18, 14, 4)) == "no-verdict"
+
+
+@pytest.mark.parametrize(
+    ("terminals", "says", "never"),
+    [
+        ("", "so no output's wires are to be swapped", "swap both wires"),
+        (MEASURED, "its outputs share a post", "swap both wires"),
+        (MEASURED + 'alone = ["A"]\n', "swap both wires of output A", "share a post"),
+    ],
+)
+def test_wires_are_swapped_only_where_an_output_shares_no_post(terminals, says, never):
+    words = ways_to_turn(LAYOUT.supply_named("North bench"), parse_plan(terminals, LAYOUT))
+    assert says in words
+    assert never not in words.replace("which shares no post", "")
+
+
+def test_a_polarised_or_earthed_plug_is_not_turned():
+    polarised = parse_layout(BOTH_FIT.replace("earthed = false", "earthed = false\npolarised_plug = true"))
+    words = ways_to_turn(polarised.supply_named("North bench"), Plan())
+    assert "plug goes in one way" in words
+    assert "turn its mains plug" not in words
+
+
+@pytest.mark.parametrize("page", ["README.md", "firmware_notes/wiring.md"])
+def test_the_paragraph_on_commons_is_quoted_word_for_word(page):
+    assert COMMONS in " ".join((ROOT / page).read_text(encoding="utf-8").replace("> ", "").split())
+
+
+def test_the_walk_quotes_it_too():
+    assert COMMONS in walk(BOTH_FIT)
