@@ -20,7 +20,7 @@ Key = tuple[str, Scope]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Said:
+class Wording:
     """What a warning says when it rises; fields as those of a warning."""
 
     message: str
@@ -51,7 +51,7 @@ class Alarms:
 
     def __init__(self, ids: Iterator[int]) -> None:
         self._ids = ids
-        self._seats: dict[Key, _WarningState] = {}
+        self._states: dict[Key, _WarningState] = {}
         self._shelved: dict[tuple[str, Scope, Priority], float] = {}
         self._returned: dict[int, RaisedWarning] = {}
         self._rises_s: deque[float] = deque(maxlen=1000)
@@ -63,40 +63,40 @@ class Alarms:
 
     def standing(self, rule: str, scope: Scope) -> RaisedWarning | None:
         """The occurrence that stands there, if any."""
-        seat = self._seats.get((rule, scope))
-        return seat.standing if seat else None
+        state = self._states.get((rule, scope))
+        return state.standing if state else None
 
-    def raise_(self, at_s: float, key: Key, priority: Priority, said: Said, group: str) -> list[RaisedWarning]:
+    def raise_(self, at_s: float, key: Key, priority: Priority, wording: Wording, group: str) -> list[RaisedWarning]:
         """A rule holds; nothing new while it stands in the same priority.
 
         Args:
             at_s: When.
             key: The rule and the place.
             priority: How soon to act; another than the standing one ends that and begins a new occurrence.
-            said: What it says.
+            wording: What it says.
             group: The supply it belongs to, for first-out.
         """
         out = self._end_flood(at_s)
-        seat = self._seats.setdefault(key, _WarningState())
-        seat.quiet_since_s = None
-        if seat.standing is not None and seat.standing.priority == priority:
+        state = self._states.setdefault(key, _WarningState())
+        state.quiet_since_s = None
+        if state.standing is not None and state.standing.priority == priority:
             return out
-        out += self._end(seat, at_s, group) if seat.standing is not None else []
+        out += self._end(state, at_s, group) if state.standing is not None else []
         if priority is Priority.LOW and self._is_flooded(at_s) and key[0] != "flood":
             return out
-        seat.rises_s.append(at_s)
+        state.rises_s.append(at_s)
         self._rises_s.append(at_s)
         # Then fewer than it takes will have risen lately; a flood is of more.
         self._flood_ends_s = self._rises_s[-min(FLOOD_BELOW, len(self._rises_s))] + FLOOD_WITHIN_S
         group_standing = self._group_standing.setdefault(group, set())
         warning = replace(
-            _occurrence(next(self._ids), at_s, key, priority, said),
+            _occurrence(next(self._ids), at_s, key, priority, wording),
             shelved_until_s=self._shelf(key, priority, at_s),
             first_out=not group_standing,
-            comes_and_goes=self._chatters(seat),
+            comes_and_goes=self._chatters(state),
         )
         group_standing.add(warning.id)
-        seat.standing = warning
+        state.standing = warning
         return [*out, warning, *self._flood(at_s, warning)]
 
     def clear(self, at_s: float, key: Key, group: str, *, at_once: bool = False) -> list[RaisedWarning]:
@@ -108,40 +108,40 @@ class Alarms:
             group: The supply it belongs to.
             at_once: The state of things has changed for good (protection open, load gone): no waiting, chatter forgotten.
         """
-        seat = self._seats.get(key)
-        if seat is None or seat.standing is None:
+        state = self._states.get(key)
+        if state is None or state.standing is None:
             return []
         if at_once:
-            seat.rises_s.clear()
-        elif self._chatters(seat):
-            if seat.quiet_since_s is None:
-                seat.quiet_since_s = at_s
-            if at_s - seat.quiet_since_s < CHATTER_HOLD_S:
+            state.rises_s.clear()
+        elif self._chatters(state):
+            if state.quiet_since_s is None:
+                state.quiet_since_s = at_s
+            if at_s - state.quiet_since_s < CHATTER_HOLD_S:
                 return []
-        return self._end(seat, at_s, group)
+        return self._end(state, at_s, group)
 
     def operate(self, action: Action) -> list[RaisedWarning]:
         """What an operator did."""
         if action.kind == "acknowledge" and action.warning_id in self._returned:
             return [replace(self._returned.pop(action.warning_id), state="normal")]
         found = [
-            (key, seat, seat.standing)
-            for key, seat in self._seats.items()
-            if seat.standing is not None and seat.standing.id == action.warning_id
+            (key, state, state.standing)
+            for key, state in self._states.items()
+            if state.standing is not None and state.standing.id == action.warning_id
         ]
         out = []
-        for key, seat, warning in found:
+        for key, state, warning in found:
             if action.kind == "acknowledge":
-                seat.standing = replace(warning, state="acknowledged")
+                state.standing = replace(warning, state="acknowledged")
             elif action.kind == "shelve" and action.until_s is not None:
                 until_s = min(action.until_s, action.at_s + SHELF_LIMIT_S)
                 self._shelved[(*key, warning.priority)] = until_s
-                seat.standing = replace(warning, shelved_until_s=until_s)
+                state.standing = replace(warning, shelved_until_s=until_s)
             elif action.kind == "unshelve":
                 self._shelved.pop((*key, warning.priority), None)
-                seat.standing = replace(warning, shelved_until_s=None)
-            if seat.standing is not None and seat.standing != warning:
-                out.append(seat.standing)
+                state.standing = replace(warning, shelved_until_s=None)
+            if state.standing is not None and state.standing != warning:
+                out.append(state.standing)
         return out
 
     def tick(self, now_s: float) -> list[RaisedWarning]:
@@ -149,27 +149,27 @@ class Alarms:
         out = self._end_flood(now_s)
         for shelf in [shelf for shelf, until_s in self._shelved.items() if until_s <= now_s]:
             del self._shelved[shelf]
-            seat = self._seats[shelf[:2]]
-            if seat.standing is not None and seat.standing.priority == shelf[2]:
-                seat.standing = replace(seat.standing, shelved_until_s=None)
-                out.append(seat.standing)
+            state = self._states[shelf[:2]]
+            if state.standing is not None and state.standing.priority == shelf[2]:
+                state.standing = replace(state.standing, shelved_until_s=None)
+                out.append(state.standing)
         return out
 
-    def _end(self, seat: _WarningState, at_s: float, group: str) -> list[RaisedWarning]:
-        assert seat.standing is not None  # noqa: S101 - callers looked
-        returned = seat.standing.state == "unacknowledged"
-        ended = replace(seat.standing, end_s=max(at_s, seat.standing.start_s), state="returned" if returned else "normal")
+    def _end(self, state: _WarningState, at_s: float, group: str) -> list[RaisedWarning]:
+        assert state.standing is not None  # noqa: S101 - callers looked
+        returned = state.standing.state == "unacknowledged"
+        ended = replace(state.standing, end_s=max(at_s, state.standing.start_s), state="returned" if returned else "normal")
         if returned:
             self._returned[ended.id] = ended
             if len(self._returned) > RETURNED_KEPT:
                 self._returned.pop(next(iter(self._returned)))
         self._group_standing[group].discard(ended.id)
-        seat.standing, seat.quiet_since_s = None, None
+        state.standing, state.quiet_since_s = None, None
         return [ended]
 
     @staticmethod
-    def _chatters(seat: _WarningState) -> bool:
-        return len(seat.rises_s) == CHATTER_RISES and seat.rises_s[-1] - seat.rises_s[0] <= CHATTER_WITHIN_S
+    def _chatters(state: _WarningState) -> bool:
+        return len(state.rises_s) == CHATTER_RISES and state.rises_s[-1] - state.rises_s[0] <= CHATTER_WITHIN_S
 
     def _shelf(self, key: Key, priority: Priority, at_s: float) -> float | None:
         until_s = self._shelved.get((*key, priority))
@@ -187,14 +187,14 @@ class Alarms:
         was = self._flooded
         if warning.rule == "flood" or not self._is_flooded(at_s) or was:
             return []
-        message = f"{len(self._rises_s)} warnings within ten minutes: low ones are held back until it is calmer."
-        said = Said(message=message, advice="Look first at the one marked as the first; stop trains until it is cleared.")
+        message = f"{len(self._rises_s)} warnings within ten minutes: low ones are held back until fewer rise."
+        wording = Wording(message=message, advice="Look first at the one marked as the first; stop trains until it is cleared.")
         self._flood_key = ("flood", warning.scope)
         self._flood_group = group = next(name for name, ids in self._group_standing.items() if warning.id in ids)
-        return self.raise_(at_s, self._flood_key, Priority.LOW, said, group)
+        return self.raise_(at_s, self._flood_key, Priority.LOW, wording, group)
 
     def _end_flood(self, at_s: float) -> list[RaisedWarning]:
-        """A flood ends at the moment when it is calm enough, whenever that is found."""
+        """A flood ends at the moment when few enough rose lately, whenever that is found."""
         if self._flood_key is None or self._flood_ends_s > at_s:
             return []
         self._is_flooded(at_s)
@@ -202,7 +202,7 @@ class Alarms:
         return self.clear(self._flood_ends_s, key, self._flood_group, at_once=True)
 
 
-def _occurrence(number: int, at_s: float, key: Key, priority: Priority, said: Said) -> RaisedWarning:
+def _occurrence(number: int, at_s: float, key: Key, priority: Priority, wording: Wording) -> RaisedWarning:
     return RaisedWarning(
         id=number,
         rule=key[0],
@@ -210,12 +210,12 @@ def _occurrence(number: int, at_s: float, key: Key, priority: Priority, said: Sa
         scope=key[1],
         start_s=at_s,
         end_s=None,
-        trip_in_s=said.trip_in_s,
-        message=said.message,
-        advice=said.advice,
-        limit=said.limit,
-        share=said.share,
-        trip_earliest_s=said.trip_earliest_s,
-        trip_latest_s=said.trip_latest_s,
-        time_words=said.time_words,
+        trip_in_s=wording.trip_in_s,
+        message=wording.message,
+        advice=wording.advice,
+        limit=wording.limit,
+        share=wording.share,
+        trip_earliest_s=wording.trip_earliest_s,
+        trip_latest_s=wording.trip_latest_s,
+        time_words=wording.time_words,
     )

@@ -88,7 +88,7 @@ def inverse_time(rated_amps: float, points: Points, *, steep: bool = False) -> C
         amps, seconds = [*amps, amps[-1] + FAR], [*seconds, seconds[-1] + last * FAR]
         if steep:
             amps, seconds = [amps[0] - FAR, *amps], [seconds[0] - first * FAR, *seconds]
-    # Halfway (in proportion) between what it holds and its first point: nobody states where opening begins.
+    # Halfway (in proportion) between what it holds and its first point: no data sheet states where opening begins.
     log_pick_up = math.log(points[0][0]) / 2
     return Curve(
         hold_amps=rated_amps * math.exp(log_pick_up),

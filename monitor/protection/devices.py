@@ -158,7 +158,7 @@ def devices_of(supply: Supply) -> Devices | None:
     """The devices that may protect a supply; None where nothing does.
 
     Points of the layout file are taken for a data sheet's: a quarter either way in time, a tenth in what it holds. Without points
-    the sample is as wide as what is published for the kind. What nobody knows is taken for the most pessimistic plausible.
+    the sample is as wide as what is published for the kind. What is not known is taken for the most pessimistic plausible.
     """
     protection = supply.protection
     if protection is not None and protection.kind == "none":
@@ -176,7 +176,7 @@ def devices_of(supply: Supply) -> Devices | None:
     log_hold = rare * (HOLD_SPREAD * spread.hold + spread.room)
     log_hold[QUICKER] = 0.0
     if is_counting:
-        # Nobody states how long it takes below its first point: as long as there, or longer by the slope between the first two.
+        # No data sheet states how long it takes below its first point: as long as there, or longer by the slope between the first two.
         typical = points or ELECTRONIC_POINTS
         curves: tuple[Curve, ...] = inverse_time(rated, typical), inverse_time(rated, typical, steep=True)
         steep = np.where(np.arange(len(log_time)) < FIRST, 0.0, (1 + spread.shape) / 2)
@@ -204,7 +204,7 @@ def _assembled(
         # One that opens quickly need not cool quickly.
         coolings[QUICKER] = coolings[TYPICAL]
     else:
-        # Nobody states where between what it holds and its first point opening begins.
+        # No data sheet states where between what it holds and its first point opening begins.
         log_holds = log_holds + PICK_UP * spread.shape * curves[0].log_pick_up
         coolings = np.full(len(log_time), math.log(FUSE_COOLING_S if kind == "fuse" else LIMITER_COOLING_S))
     return Devices(

@@ -42,51 +42,51 @@ def _left_amps(limit: Limit, amps: float, va: float, volts: float | None) -> flo
     return ((limit.va or 0.0) - va) / volts if volts else math.inf
 
 
-def supply_load(watch: "SupplyJudge") -> SupplyLoad:
+def supply_load(judge: "SupplyJudge") -> SupplyLoad:
     """A supply with its outputs and districts as they stand."""
     amps = {
-        name: math.sqrt(square) for name, square in zip(watch.districts, watch.smooth[0].tolist(), strict=True) if square >= 0
+        name: math.sqrt(square) for name, square in zip(judge.districts, judge.smooth[0].tolist(), strict=True) if square >= 0
     }
-    va = {name: power for name, power in zip(watch.districts, watch.smooth[1].tolist(), strict=True) if power >= 0}
+    va = {name: power for name, power in zip(judge.districts, judge.smooth[1].tolist(), strict=True) if power >= 0}
     total_amps, total_va = (sum(amps.values()), sum(va.values())) if amps else (None, None)
-    carried: list[Carried] = [(limit, total_amps or 0.0, total_va or 0.0) for limit in watch.limits]
-    heat = watch.heat
+    carried: list[Carried] = [(limit, total_amps or 0.0, total_va or 0.0) for limit in judge.limits]
+    heat = judge.heat
     is_open = heat is not None and heat.open_since_s is not None
     return SupplyLoad(
-        name=watch.name,
-        at_s=watch.at_s,
+        name=judge.name,
+        at_s=judge.at_s,
         amps=total_amps,
         va=total_va,
         headroom=headroom(carried, total_va / total_amps if total_va and total_amps else None),
-        limits=watch.limits,
+        limits=judge.limits,
         heat=None if heat is None or math.isnan(heat.likely) else heat.likely,
         heat_lowest=None if heat is None else heat.lowest,
         heat_highest=None if heat is None else heat.highest,
-        forecast=watch.forecast,
+        forecast=judge.forecast,
         is_open=is_open,
         open_since_s=heat.open_since_s if heat is not None else None,
-        reset_in_s=heat.reset_in_s() if heat is not None and is_open and closes_by_itself(watch.supply.protection) else None,
-        outputs=_outputs(watch, amps, va, carried),
-        districts=_districts(watch, amps, va, carried),
-        notes=nameplate_notes(watch.supply),
+        reset_in_s=heat.reset_in_s() if heat is not None and is_open and closes_by_itself(judge.supply.protection) else None,
+        outputs=_outputs(judge, amps, va, carried),
+        districts=_districts(judge, amps, va, carried),
+        notes=nameplate_notes(judge.supply),
     )
 
 
 def _outputs(
-    watch: "SupplyJudge", amps: dict[str, float], va: dict[str, float], upstream: list[Carried]
+    judge: "SupplyJudge", amps: dict[str, float], va: dict[str, float], upstream: list[Carried]
 ) -> tuple[PlaceLoad, ...]:
     found = []
-    for output in watch.layout.output:
-        if output.supply != watch.name:
+    for output in judge.layout.output:
+        if output.supply != judge.name:
             continue
-        names = [d.name for d in watch.layout.districts_of_supply(watch.name) if d.output == output.name]
+        names = [d.name for d in judge.layout.districts_of_supply(judge.name) if d.output == output.name]
         drawn, power = sum(amps.get(name, 0.0) for name in names), sum(va.get(name, 0.0) for name in names)
         limit = output_limit(output)
         carried = [*upstream, *([(limit, drawn, power)] if limit is not None else [])]
         known = any(name in amps for name in names)
         found.append(
             PlaceLoad(
-                name=f"{watch.name}/{output.name}",
+                name=f"{judge.name}/{output.name}",
                 amps=drawn if known else None,
                 va=power if known else None,
                 headroom=headroom(carried, power / drawn if drawn else None),
@@ -96,11 +96,11 @@ def _outputs(
 
 
 def _districts(
-    watch: "SupplyJudge", amps: dict[str, float], va: dict[str, float], upstream: list[Carried]
+    judge: "SupplyJudge", amps: dict[str, float], va: dict[str, float], upstream: list[Carried]
 ) -> tuple[PlaceLoad, ...]:
     found = []
-    districts = watch.layout.districts_of_supply(watch.name)
-    limits = {output.name: output_limit(output) for output in watch.layout.output if output.supply == watch.name}
+    districts = judge.layout.districts_of_supply(judge.name)
+    limits = {output.name: output_limit(output) for output in judge.layout.output if output.supply == judge.name}
     for district in districts:
         drawn, power = amps.get(district.name, 0.0), va.get(district.name, 0.0)
         carried = list(upstream)
@@ -113,7 +113,7 @@ def _districts(
             carried.append((feeder, drawn, power))
         left = headroom(carried, power / drawn if drawn else None)
         if left.amps_left is not None:
-            sentence = words.fits(watch.layout, district, left.amps_left, left.binding)
+            sentence = words.fits(judge.layout, district, left.amps_left, left.binding)
             left = Headroom(
                 share=left.share, binding=left.binding, amps_left=left.amps_left, va_left=left.va_left, sentence=sentence
             )

@@ -119,7 +119,7 @@ class HeatTrack:
         return np.where(draws_on, kept_on, kept_off), np.where(draws_on, gained_on, gained_off)
 
     @property
-    def is_calm(self) -> bool:
+    def is_quiet(self) -> bool:
         """Closed and below the heat of an opening: while no more is drawn than it holds, no bound of :meth:`step` matters."""
         held = not self.is_lost or self._amps <= self.hold_amps
         return held and self.open_since_s is None and self.highest <= 1.0 and self.likely <= 1.0

@@ -28,17 +28,17 @@ AT_ONCE_TICKS = 512
 class _Board:
     """One board's share of the work."""
 
-    def __init__(self, layout: Layout, name: str, watches: dict[str, SupplyJudge]) -> None:
+    def __init__(self, layout: Layout, name: str, supplies: dict[str, SupplyJudge]) -> None:
         districts = layout.districts_of_board(name)
         self.names = tuple(district.name for district in districts)
         self.supplies = tuple(district.supply for district in districts)
         self.ticks = BoardTicks(len(districts))
-        self.is_ac = np.array([watches[supply].supply.current == "ac" for supply in self.supplies], dtype=bool)
+        self.is_ac = np.array([supplies[supply].supply.current == "ac" for supply in self.supplies], dtype=bool)
         self.first = 0
         self.means = np.zeros((0, 3, len(districts)))
         self.shorts = ShortDetector(
-            np.array([most_amps(watches[supply].supply) for supply in self.supplies]),
-            np.array([watches[supply].supply.max_volts for supply in self.supplies]),
+            np.array([most_amps(supplies[supply].supply) for supply in self.supplies]),
+            np.array([supplies[supply].supply.max_volts for supply in self.supplies]),
         )
 
     def feed(self, readings: ReadingBlock) -> None:
@@ -68,12 +68,12 @@ class Judge:
     def __init__(self, layout: Layout, asked: Asked | None = None) -> None:
         self._layout = layout
         self._alarms = Alarms(itertools.count(1))
-        self._watches = {supply.name: SupplyJudge(layout, supply, self._alarms, asked or Asked()) for supply in layout.supply}
+        self._supplies = {supply.name: SupplyJudge(layout, supply, self._alarms, asked or Asked()) for supply in layout.supply}
         measured = {district.board for district in layout.district}
-        self._boards = {b.name: _Board(layout, b.name, self._watches) for b in layout.board if b.name in measured}
+        self._boards = {b.name: _Board(layout, b.name, self._supplies) for b in layout.board if b.name in measured}
         self._places = {name: (board, k) for board in self._boards.values() for k, name in enumerate(board.names)}
-        self._fed = [watch for watch in self._watches.values() if watch.districts]
-        self._sources = {watch.name: self._sources_of(watch) for watch in self._watches.values()}
+        self._fed = [supply for supply in self._supplies.values() if supply.districts]
+        self._sources = {supply.name: self._sources_of(supply) for supply in self._supplies.values()}
         self._next: int | None = None
         self._moved = False
 
@@ -82,11 +82,11 @@ class Judge:
         shorts = [short for block in readings for short in self._take(block)]
         if self._next is None:
             self._next = min((board.first for board in self._boards.values() if board.ticks.closed is not None), default=None)
-        # A short is told at once; in the order of time with what the ticks before it bring.
+        # A short is announced at once; in the order of time with what the ticks before it bring.
         out: list[RaisedWarning] = []
         for board, seen in sorted(shorts, key=lambda short: short[1].at_s):
             out += self._run(min(self._ready(), int(np.ceil(seen.at_s / TICK_S - 1e-6)) - 1))
-            out += self._tell_short(board, seen)
+            out += self._announce_short(board, seen)
         return out + self._run(self._ready())
 
     def _take(self, readings: ReadingBlock) -> list[tuple[_Board, ShortSeen]]:
@@ -102,10 +102,10 @@ class Judge:
         """Let time pass without readings."""
         out: list[RaisedWarning] = []
         if self._next is not None:
-            heard = [board.ticks.closed for board in self._boards.values() if board.ticks.closed is not None]
+            closed_at = [board.ticks.closed for board in self._boards.values() if board.ticks.closed is not None]
             late = int(np.floor((now_s - SILENT_S) / TICK_S))
-            waiting = [closed for closed in heard if closed > late]
-            out = self._run(min(waiting, default=max(heard)))
+            waiting = [closed for closed in closed_at if closed > late]
+            out = self._run(min(waiting, default=max(closed_at)))
         return out + self._alarms.tick(now_s)
 
     def operate(self, action: Action) -> list[RaisedWarning]:
@@ -115,12 +115,12 @@ class Judge:
     def finish(self, now_s: float) -> list[RaisedWarning]:
         """The stream ends; what still stands keeps its open end."""
         del now_s
-        heard = [board.ticks.closed for board in self._boards.values() if board.ticks.closed is not None]
-        return self._run(max(heard, default=0))
+        closed_at = [board.ticks.closed for board in self._boards.values() if board.ticks.closed is not None]
+        return self._run(max(closed_at, default=0))
 
     def loads(self) -> tuple[SupplyLoad, ...]:
         """Every supply as it stands, in file order."""
-        return tuple(watch.load() for watch in self._watches.values())
+        return tuple(supply.load() for supply in self._supplies.values())
 
     def loads_if_moved(self) -> tuple[SupplyLoad, ...]:
         """The same where a tick was judged since the last call; empty otherwise."""
@@ -129,7 +129,7 @@ class Judge:
 
     def drain(self) -> tuple[tuple[Foreseen, ...], tuple[RecordedOverload, ...]]:
         """Forecasts and overloads since the last call, where they are asked for."""
-        found = [watch.drain() for watch in self._fed]
+        found = [supply.drain() for supply in self._fed]
         return tuple(each for foreseen, _ in found for each in foreseen), tuple(
             each for _, overloads in found for each in overloads
         )
@@ -151,36 +151,36 @@ class Judge:
         return out
 
     def _judge(self, first: int, count: int) -> list[RaisedWarning]:
-        """Judge some ticks: supplies that are settled in stretches, the others tick by tick in the order of time."""
-        stretches = [Stretch(watch, first, self._figures(watch, first, count)) for watch in self._fed]
+        """Judge some ticks: quiet supplies in stretches, the others tick by tick in the order of time."""
+        stretches = [Stretch(supply, first, self._figures(supply, first, count)) for supply in self._fed]
         for stretch in stretches:
-            stretch.skip_calm()
+            stretch.take_quiet()
         out: list[RaisedWarning] = []
         while (number := min((stretch.next for stretch in stretches), default=first + count)) < first + count:
             for stretch in stretches:
                 if stretch.next == number:
-                    out += stretch.judge_one()
+                    out += stretch.take_one()
         return out
 
-    def _figures(self, watch: SupplyJudge, first: int, count: int) -> Floats:
-        figures = np.full((count, 3, len(watch.districts)), np.nan)
-        for board, columns, places in self._sources[watch.name]:
+    def _figures(self, supply: SupplyJudge, first: int, count: int) -> Floats:
+        figures = np.full((count, 3, len(supply.districts)), np.nan)
+        for board, columns, places in self._sources[supply.name]:
             figures[:, :, columns] = board.span(first, count)[:, :, places]
         return figures
 
-    def _sources_of(self, watch: SupplyJudge) -> list[tuple[_Board, list[int], list[int]]]:
+    def _sources_of(self, supply: SupplyJudge) -> list[tuple[_Board, list[int], list[int]]]:
         """Boards that measure a supply, with columns of its own and of theirs."""
         found = []
         for board in self._boards.values():
-            columns = [k for k, name in enumerate(watch.districts) if self._places[name][0] is board]
+            columns = [k for k, name in enumerate(supply.districts) if self._places[name][0] is board]
             if columns:
-                found.append((board, columns, [self._places[watch.districts[k]][1] for k in columns]))
+                found.append((board, columns, [self._places[supply.districts[k]][1] for k in columns]))
         return found
 
-    def _tell_short(self, board: _Board, seen: ShortSeen) -> list[RaisedWarning]:
+    def _announce_short(self, board: _Board, seen: ShortSeen) -> list[RaisedWarning]:
         district, supply = board.names[seen.column], board.supplies[seen.column]
         key = ("short", Scope(kind="district", name=district))
-        self._watches[supply].note_short(seen.at_s)
+        self._supplies[supply].note_short(seen.at_s)
         if not seen.began:
             return self._alarms.clear(seen.at_s, key, supply)
         return self._alarms.raise_(seen.at_s, key, Priority.HIGH, words.short(district, seen.amps, seen.volts), supply)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from monitor.layout import Layout, Supply
 from monitor.protection import words
-from monitor.protection.alarms import Alarms, Said
+from monitor.protection.alarms import Alarms, Wording
 from monitor.protection.limits import feeder_limit, output_limit, supply_limits
 from monitor.protection.step_source import StepSource
 from monitor.protection.ticks import TICK_S
@@ -85,15 +85,15 @@ class LimitRules:
                 watched.over_s = watched.near_s = 0.0
                 continue
             _time(watched, share)
-            out += self._announce(watched, at_s, lambda: self._said(watched, limit, (drawn, power), forecast, source))  # noqa: B023 - called at once
+            out += self._announce(watched, at_s, lambda: self._wording(watched, limit, (drawn, power), forecast, source))  # noqa: B023 - called at once
         return out
 
     @property
-    def is_calm(self) -> bool:
+    def is_quiet(self) -> bool:
         """Nothing is about to be announced: no delay runs towards it."""
         return all(watched.priority is not None or not (watched.over_s or watched.near_s) for watched in self._watched)
 
-    def stirs(self, smooth: Floats) -> NDArray[np.bool_]:
+    def active_ticks(self, smooth: Floats) -> NDArray[np.bool_]:
         """Ticks in which a delay may begin to run towards another announcement than the present one.
 
         Args:
@@ -107,13 +107,13 @@ class LimitRules:
         return np.asarray(((shares < lowest + HAIR) | (shares > highest - HAIR)).any(axis=1))
 
     def skip(self, smooth: Floats) -> None:
-        """Ticks passed in which nothing stirs; shape as of :meth:`stirs`."""
+        """Quiet ticks passed; shape as of :meth:`active_ticks`."""
         for watched, shares in zip(self._watched, self._shares(smooth).T, strict=True):
             for share in shares.tolist() if watched.priority is not None else ():
                 _time(watched, share)
 
     def whole_shares(self, smooth: Floats) -> Floats:
-        """The share of the supply's tightest limit, shape (n,); shape of smooth as of :meth:`stirs`."""
+        """The share of the supply's tightest limit, shape (n,); shape of smooth as of :meth:`active_ticks`."""
         whole: Floats = self._shares(smooth)[:, 0]
         return whole
 
@@ -133,7 +133,7 @@ class LimitRules:
             watched.priority = None
         return out
 
-    def _announce(self, watched: _Watched, at_s: float, said: Callable[[], tuple[str, Said]]) -> list[RaisedWarning]:
+    def _announce(self, watched: _Watched, at_s: float, wording_of: Callable[[], tuple[str, Wording]]) -> list[RaisedWarning]:
         wanted = _wanted(watched)
         if wanted is watched.priority:
             return []
@@ -145,17 +145,17 @@ class LimitRules:
         watched.priority = wanted
         if wanted is None:
             return out
-        watched.rule, words_said = said()
-        return out + self._alarms.raise_(at_s, (watched.rule, watched.scope), wanted, words_said, self._supply)
+        watched.rule, wording = wording_of()
+        return out + self._alarms.raise_(at_s, (watched.rule, watched.scope), wanted, wording, self._supply)
 
-    def _said(
+    def _wording(
         self,
         watched: _Watched,
         limit: Limit,
         drawn: tuple[float, float],
         forecast: Callable[[], TripForecast | None],
         source: Callable[[float], StepSource | None],
-    ) -> tuple[str, Said]:
+    ) -> tuple[str, Wording]:
         """The rule's name and its words."""
         use = words.Use(limit=limit, amps=drawn[0], va=drawn[1])
         if watched.priority is not Priority.MEDIUM:

@@ -73,7 +73,7 @@ class ShortDetector:
         self._since_s = np.full(len(capable_amps), np.nan)
         self._last_s = np.full(len(capable_amps), np.nan)
         self._dead_s = np.full(len(capable_amps), -np.inf)
-        self._told = np.zeros(len(capable_amps), dtype=bool)
+        self._announced = np.zeros(len(capable_amps), dtype=bool)
 
     def feed(self, block: ReadingBlock) -> list[ShortSeen]:
         """Shorts that began or ended, in order of time."""
@@ -91,7 +91,7 @@ class ShortDetector:
             dead = (volts < 0.05 * self._max_volts) & (amps < 0.1 * self._capable_amps)
         found: list[ShortSeen] = []
         looks = _Looks(suspect=suspect, sure=is_much & (volts < SURE_SHARE * usual * amps / self._capable_amps), much=is_much)
-        for column in np.flatnonzero(suspect.any(axis=0) | dead.any(axis=0) | self._told | np.isfinite(self._since_s)).tolist():
+        for column in np.flatnonzero(suspect.any(axis=0) | dead.any(axis=0) | self._announced | np.isfinite(self._since_s)).tolist():
             found += self._column(column, times, looks, dead[:, column], (amps[:, column], volts[:, column]))
         return sorted(found, key=lambda seen: (seen.at_s, seen.column))
 
@@ -104,27 +104,27 @@ class ShortDetector:
         suspect, sure = looks.suspect[:, column], looks.sure[:, column]
         for row in np.flatnonzero(suspect | looks.much[:, column]).tolist():
             at_s = float(times[row])
-            if self._told[column] and at_s - self._last_s[column] > CLEAR_S:
+            if self._announced[column] and at_s - self._last_s[column] > CLEAR_S:
                 found.append(self._end(column))
             if not suspect[row]:
                 # One that sparks goes on as long as much is drawn, whatever the volts of the moment.
-                self._last_s[column] = at_s if self._told[column] else self._last_s[column]
+                self._last_s[column] = at_s if self._announced[column] else self._last_s[column]
                 continue
             if np.isnan(self._since_s[column]) or at_s - self._last_s[column] > CLEAR_S:
                 self._since_s[column] = at_s
             self._last_s[column] = at_s
             settling = self._since_s[column] - last_dead[row] < SETTLE_S and not sure[row]
-            if not self._told[column] and (not settling or at_s - self._since_s[column] >= SETTLE_S):
-                self._told[column] = True
+            if not self._announced[column] and (not settling or at_s - self._since_s[column] >= SETTLE_S):
+                self._announced[column] = True
                 found.append(
                     ShortSeen(at_s=at_s, column=column, began=True, amps=float(figures[0][row]), volts=float(figures[1][row]))
                 )
         if times[-1] - self._last_s[column] > CLEAR_S:
-            if self._told[column]:
+            if self._announced[column]:
                 found.append(self._end(column))
             self._since_s[column] = np.nan
         return found
 
     def _end(self, column: int) -> ShortSeen:
-        self._told[column] = False
+        self._announced[column] = False
         return ShortSeen(at_s=float(self._last_s[column]) + CLEAR_S, column=column, began=False, amps=0.0, volts=0.0)

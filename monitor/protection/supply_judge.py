@@ -26,7 +26,7 @@ HISTORY = round(150 / TICK_S)
 SMOOTH = 1 - math.exp(-TICK_S / 1.0)
 UNGUARDED_SHARE, UNGUARDED_S = 1.5, 60.0
 QUIET_TICKS = 5
-"""After so many quiet ticks a supply is worked through in stretches, until something stirs."""
+"""After so many quiet ticks a supply is worked through in stretches, until a tick is active."""
 
 
 class SupplyJudge:
@@ -38,7 +38,7 @@ class SupplyJudge:
         limits: Its own limits.
         smooth: Shape (2, d): amps squared and VA of its districts, smoothed over a second.
         at_s: The end of the last tick.
-        is_settled: Nothing is about to be announced: ticks may be taken by :meth:`course` and :meth:`skip` until one stirs.
+        is_at_rest: Nothing is about to be announced: ticks may be taken by :meth:`course` and :meth:`skip` until one is active.
     """
 
     def __init__(self, layout: Layout, supply: Supply, alarms: Alarms, asked: Asked) -> None:
@@ -72,21 +72,21 @@ class SupplyJudge:
             va: Volt-amperes.
         """
         out = self._judge(number, volts, amps, va)
-        self._quiet_ticks = self._quiet_ticks + 1 if not self.is_settled and self._is_calm else 0
+        self._quiet_ticks = self._quiet_ticks + 1 if not self.is_at_rest and self._is_quiet else 0
         return out
 
     @property
-    def is_settled(self) -> bool:
+    def is_at_rest(self) -> bool:
         """See the class."""
         return self._quiet_ticks >= QUIET_TICKS
 
     @property
-    def _is_calm(self) -> bool:
-        calm = self._rules.is_calm and (self._trip is None or self._trip.is_calm)
-        return calm and not self._unguarded_s and self._alarms.standing(*self._unguarded) is None
+    def _is_quiet(self) -> bool:
+        quiet = self._rules.is_quiet and (self._trip is None or self._trip.is_quiet)
+        return quiet and not self._unguarded_s and self._alarms.standing(*self._unguarded) is None
 
     def course(self, figures: Floats) -> Floats:
-        """Its state over ticks that are calm, shape (n, m).
+        """Its state over quiet ticks, shape (n, m).
 
         Args:
             figures: Shape (n, 3, d): volts, amps and VA of n ticks; NaN where unknown.
@@ -101,7 +101,7 @@ class SupplyJudge:
         return followed(start, kept, gained)
 
     def skip(self, number: int, figures: Floats, states: Floats) -> int:
-        """Take ticks up to the first that stirs.
+        """Take ticks up to the first active one.
 
         Args:
             number: The number of the first.
@@ -113,34 +113,34 @@ class SupplyJudge:
         """
         smooth, rest = np.split(states, [2 * len(self.districts)], axis=1)
         smooth = smooth.reshape(-1, 2, len(self.districts))
-        stirs = self._rules.stirs(smooth)
+        active = self._rules.active_ticks(smooth)
         if self._is_unguarded:
-            stirs |= self._rules.whole_shares(smooth) > UNGUARDED_SHARE - HAIR
-        # Who is heard for the first time or no longer begins anew.
-        stirs |= (np.isnan(_squared(figures)) != np.isnan(self.smooth)).any(axis=(1, 2))
+            active |= self._rules.whole_shares(smooth) > UNGUARDED_SHARE - HAIR
+        # A district whose readings begin or end starts afresh.
+        active |= (np.isnan(_squared(figures)) != np.isnan(self.smooth)).any(axis=(1, 2))
         totals = _totals(figures)
         if self._trip is not None:
             ends_s = np.arange(number + 1.0, number + len(figures) + 1.0) * TICK_S
-            stirs |= self._trip.stirs(ends_s, figures[:, 0], totals, rest, self._short_s)
-        calm = int(np.argmax(stirs)) if stirs.any() else len(stirs)
-        if calm:
-            self._rules.skip(smooth[:calm])
+            active |= self._trip.active_ticks(ends_s, figures[:, 0], totals, rest, self._short_s)
+        quiet = int(np.argmax(active)) if active.any() else len(active)
+        if quiet:
+            self._rules.skip(smooth[:quiet])
             if self._trip is not None:
-                self._trip.skip(totals[:calm], rest[:calm])
-            self.smooth = smooth[calm - 1].copy()
-            self.at_s = (number + calm) * TICK_S
-            self._remember(figures[:calm, 1])
-        return calm
+                self._trip.skip(totals[:quiet], rest[:quiet])
+            self.smooth = smooth[quiet - 1].copy()
+            self.at_s = (number + quiet) * TICK_S
+            self._remember(figures[:quiet, 1])
+        return quiet
 
     def _judge(self, number: int, volts: Floats, amps: Floats, va: Floats) -> list[RaisedWarning]:
         self.at_s = (number + 1) * TICK_S
         # A handful of districts: plain sums take a fraction of what numpy's take, and this runs five times a second a supply.
-        heard = [drawn for drawn in amps.tolist() if not math.isnan(drawn)]
-        total = sum(heard) if heard else math.nan
+        known = [drawn for drawn in amps.tolist() if not math.isnan(drawn)]
+        total = sum(known) if known else math.nan
         self._remember(amps[None])
         now = np.array([amps * amps, va])
         smooth = self.smooth + SMOOTH * (now - self.smooth)
-        # Nothing is known of the one or of the other: begin anew with what is known now.
+        # Where readings begin or end, start afresh with what is known now.
         self.smooth = np.where(np.isnan(smooth), now, smooth)
         out = self._judge_trip(volts, total) if self._trip is not None else []
         if self._trip is not None and self._trip.is_open:
@@ -211,8 +211,8 @@ class SupplyJudge:
         share = max(amps / winding_amps(self.supply), va / usable_va(self.supply))
         self._unguarded_s = self._unguarded_s + TICK_S if share > UNGUARDED_SHARE else 0.0
         if self._unguarded_s >= UNGUARDED_S:
-            said = words.unguarded(self.name, share, self._source(self._unguarded_s))
-            return self._alarms.raise_(self.at_s, key, Priority.HIGH, said, self.name)
+            wording = words.unguarded(self.name, share, self._source(self._unguarded_s))
+            return self._alarms.raise_(self.at_s, key, Priority.HIGH, wording, self.name)
         return self._alarms.clear(self.at_s, key, self.name) if share < 0.95 * UNGUARDED_SHARE else []
 
 
@@ -222,7 +222,7 @@ def _squared(figures: Floats) -> Floats:
 
 
 def _totals(figures: Floats) -> Floats:
-    """Amps of the supply, shape (n,); NaN where none of its districts is heard."""
+    """Amps of the supply, shape (n,); NaN where none of its districts is known."""
     amps = figures[:, 1]
     known = np.isfinite(amps)
     totals: Floats = np.where(known, amps, 0.0).sum(axis=1)

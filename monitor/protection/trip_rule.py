@@ -96,9 +96,9 @@ class TripRule:
         return self._forecast()
 
     @property
-    def is_calm(self) -> bool:
+    def is_quiet(self) -> bool:
         """Nothing near an opening, nothing announced."""
-        quiet = not self.over_s and not self._hot_s and self.heat.is_calm
+        quiet = not self.over_s and not self._hot_s and self.heat.is_quiet
         return quiet and self._alarms.standing(*self._trip) is None
 
     @property
@@ -119,8 +119,8 @@ class TripRule:
         kept[:, 0], gained[:, 0] = 1.0 - fast, fast * np.nan_to_num(totals) ** 2
         kept[:, 1:], gained[:, 1:] = self.heat.steps(totals)
 
-    def stirs(self, ends_s: Floats, volts: Floats, totals: Floats, states: Floats, short_s: float) -> NDArray[np.bool_]:
-        """Ticks that are not calm.
+    def active_ticks(self, ends_s: Floats, volts: Floats, totals: Floats, states: Floats, short_s: float) -> NDArray[np.bool_]:
+        """Ticks that have to be judged one by one.
 
         Args:
             ends_s: Shape (n,): their ends.
@@ -140,12 +140,12 @@ class TripRule:
         hot = (states[:, 1] > HOT) & (amps > 0.95 * hold)
         recent = (ends_s - short_s < AFTER_SHORT_S) | (ends_s - self._last_over_s < AFTER_OVER_S) | self._asked.would_open
         dead = recent & (volts < DEAD * self._supply.max_volts).all(axis=1)
-        # A draw that nobody knows is not held either.
-        stirs: NDArray[np.bool_] = ~held | (amps > OVER * hold) | hot | dead
-        return stirs
+        # A draw that is not known is not held either.
+        active: NDArray[np.bool_] = ~held | (amps > OVER * hold) | hot | dead
+        return active
 
     def skip(self, totals: Floats, states: Floats) -> None:
-        """Take on where :meth:`fill` led; shapes as of :meth:`stirs`, calm ticks only."""
+        """Take on where :meth:`fill` led; shapes as of :meth:`active_ticks`, quiet ticks only."""
         if not self.heat.is_lost:
             for square in [self._square, *states[:-1, 0].tolist()]:
                 self._earlier_square += FAST * (square - self._earlier_square)
@@ -228,8 +228,8 @@ class TripRule:
         out = self._alarms.clear(at_s, self._trip, name, at_once=True)
         reset_in_s = self.heat.reset_in_s() if closes_by_itself(self._supply.protection) else None
         is_foreign = self.would_be is not None
-        said = words.opened_in_recording(name) if is_foreign else words.opened(name, reset_in_s, after_short=after_short)
-        return out + self._alarms.raise_(at_s, self._open, Priority.MEDIUM, said, name)
+        wording = words.opened_in_recording(name) if is_foreign else words.opened(name, reset_in_s, after_short=after_short)
+        return out + self._alarms.raise_(at_s, self._open, Priority.MEDIUM, wording, name)
 
     def _time(self, at_s: float, amps: float) -> None:
         hold = self.heat.quick_hold_amps
@@ -265,8 +265,8 @@ class TripRule:
         forecast = self._foresee(near, lately)
         if forecast is None:
             return []
-        said = words.trip_forecast(self._supply, amps, self.heat, forecast, source())
-        return self._alarms.raise_(at_s, self._trip, Priority.HIGH, said, self._supply.name)
+        wording = words.trip_forecast(self._supply, amps, self.heat, forecast, source())
+        return self._alarms.raise_(at_s, self._trip, Priority.HIGH, wording, self._supply.name)
 
     def _is_due(self, at_s: float, amps: float) -> bool:
         """Whether the overload has lasted for its patience."""

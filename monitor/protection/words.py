@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from monitor.layout import District, Layout, Protection, Supply
-from monitor.protection.alarms import Said
+from monitor.protection.alarms import Wording
 from monitor.protection.heat import HeatTrack
 from monitor.protection.step_source import StepSource
 from monitor.values import Limit, TripForecast
@@ -64,7 +64,7 @@ def time_left(forecast: TripForecast) -> str:
     return f"in about {span(forecast.in_s)} ({span(forecast.earliest_s)} {latest}{late}{narrow})"
 
 
-def trip_forecast(supply: Supply, amps: float, heat: HeatTrack, forecast: TripForecast, source: StepSource | None) -> Said:
+def trip_forecast(supply: Supply, amps: float, heat: HeatTrack, forecast: TripForecast, source: StepSource | None) -> Wording:
     """The protection is about to open."""
     name, hold_amps = supply.name, heat.hold_amps
     left = time_left(forecast)
@@ -72,7 +72,7 @@ def trip_forecast(supply: Supply, amps: float, heat: HeatTrack, forecast: TripFo
     much = f", {over:.1f} A more than its protection holds," if over > 0.05 else ", close to what its protection holds,"
     message = f"{name} is overloaded: {amps:.1f} A are drawn{much} and it will open {left}" + cause(source)
     where = f"on {source.district}" if source is not None else f"fed by {name}"
-    return Said(
+    return Wording(
         message=message,
         advice=f"Stop a train or switch something off {where} now; everything on {name} stops otherwise.",
         trip_in_s=forecast.in_s,
@@ -93,7 +93,7 @@ def guard(protection: Protection | None) -> str:
     return "its protection may carry that for long, the rest may not"
 
 
-def over_limit(use: Use, source: StepSource | None, trip_in_s: float | None, unless: str) -> Said:
+def over_limit(use: Use, source: StepSource | None, trip_in_s: float | None, unless: str) -> Wording:
     """More is drawn than a rating allows for good.
 
     Args:
@@ -107,7 +107,7 @@ def over_limit(use: Use, source: StepSource | None, trip_in_s: float | None, unl
     what = f"its protection may open {left}" if left else unless
     drawn = f"{use.amps:.1f} A" if limit.amps is not None else f"{use.va:.0f} VA"
     message = f"{limit.place} carries {drawn}, {use.share:.0%} of {limit.words}: {-amps:.1f} A ({-va:.0f} VA) too much; {what}"
-    return Said(
+    return Wording(
         message=message + cause(source),
         advice=f"Within the next minutes, stop one train or switch something off on {source.district if source else limit.place}.",
         trip_in_s=trip_in_s,
@@ -117,11 +117,11 @@ def over_limit(use: Use, source: StepSource | None, trip_in_s: float | None, unl
     )
 
 
-def near_limit(use: Use) -> Said:
+def near_limit(use: Use) -> Wording:
     """Close to a rating."""
     limit, (amps, va) = use.limit, use.left
     left = f"{max(0.0, amps):.1f} A ({max(0.0, va):.0f} VA) are left"
-    return Said(
+    return Wording(
         message=f"{limit.place} is at {use.share:.0%} of {limit.words}: {left}, no further engine fits.",
         advice="Add nothing more there; no hurry.",
         limit=limit.words,
@@ -129,9 +129,9 @@ def near_limit(use: Use) -> Said:
     )
 
 
-def unguarded(supply: str, share: float, source: StepSource | None) -> Said:
+def unguarded(supply: str, share: float, source: StepSource | None) -> Wording:
     """Far beyond the rating and nothing to switch it off."""
-    return Said(
+    return Wording(
         message=f"{supply} has carried {share:.0%} of its rating for a minute and nothing is known that would switch it off"
         + cause(source),
         advice=f"Switch {supply} off now and let it cool before looking for the cause.",
@@ -139,27 +139,27 @@ def unguarded(supply: str, share: float, source: StepSource | None) -> Said:
     )
 
 
-def opened_in_recording(supply: str) -> Said:
+def opened_in_recording(supply: str) -> Wording:
     """The recorded protection opened; this layout has another one."""
-    return Said(
+    return Wording(
         message=f"In the recording the protection of {supply} opened: everything it feeds is dead.",
         advice="What the protection of this layout would have done stands among the answers.",
     )
 
 
-def opened(supply: str, reset_in_s: float | None, *, after_short: bool) -> Said:
+def opened(supply: str, reset_in_s: float | None, *, after_short: bool) -> Wording:
     """The protection has opened."""
     why = "after a short" if after_short else "after an overload"
     back = "it has to be reset by hand" if reset_in_s is None else f"it may come back by itself in about {span(reset_in_s)}"
-    return Said(
+    return Wording(
         message=f"The protection of {supply} has opened {why}: everything it feeds is dead, and {back}.",
         advice=f"Turn the throttles of {supply} down and take the cause away before power returns.",
     )
 
 
-def short(district: str, amps: float, volts: float) -> Said:
+def short(district: str, amps: float, volts: float) -> Wording:
     """A hard short."""
-    return Said(
+    return Wording(
         message=f"Short circuit on {district}: {amps:.0f} A flow and only {volts:.1f} V are left.",
         advice=f"Turn {district} off now, then look for derailed wheels or metal across the rails.",
     )
@@ -171,8 +171,8 @@ def cause(source: StepSource | None) -> str:
         return "."
     if source.crept:
         return f". It crept up over the last minute, most on {source.district}, by {source.amps:.1f} A."
-    told = f". It began when {source.district} went up by {source.amps:.1f} A"
-    return told + (f", as {' or '.join(source.loads)} would draw." if source.loads else ", which no single known load explains.")
+    began = f". It began when {source.district} went up by {source.amps:.1f} A"
+    return began + (f", as {' or '.join(source.loads)} would draw." if source.loads else ", which no single known load explains.")
 
 
 def fits(layout: Layout, district: District, amps_left: float, limit: Limit | None) -> str:

@@ -4,12 +4,12 @@ import itertools
 
 import pytest
 
-from monitor.protection.alarms import Alarms, Said
+from monitor.protection.alarms import Alarms, Wording
 from monitor.values import Action, Priority, Scope
 
 HERE = ("over-nameplate", Scope(kind="supply", name="North bench"))
 THERE = ("short", Scope(kind="district", name="Quarry branch"))
-SAID = Said(message="Too much is drawn.", advice="Stop a train.")
+SAID = Wording(message="Too much is drawn.", advice="Stop a train.")
 
 
 @pytest.fixture
