@@ -7,14 +7,10 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
+from monitor.protection import thresholds as th
 from monitor.values import Action, Priority, Scope
 from monitor.values import Warning as RaisedWarning
 
-CHATTER_RISES, CHATTER_WITHIN_S, CHATTER_HOLD_S = 3, 60.0, 20.0
-"""Three changes within a minute is chattering: the alarm then stands until it has been quiet for a while."""
-FLOOD_ABOVE, FLOOD_BELOW, FLOOD_WITHIN_S = 10, 5, 600.0
-"""A flood starts above ten alarms in ten minutes and ends below five."""
-SHELF_LIMIT_S = 3600.0
 RETURNED_KEPT = 200
 Key = tuple[str, Scope]
 
@@ -38,7 +34,7 @@ class _WarningState:
     """One rule at one place."""
 
     standing: RaisedWarning | None = None
-    rises_s: deque[float] = field(default_factory=lambda: deque(maxlen=CHATTER_RISES))
+    rises_s: deque[float] = field(default_factory=lambda: deque(maxlen=int(th.CHATTER_RISES)))
     quiet_since_s: float | None = None
 
 
@@ -87,7 +83,7 @@ class Alarms:
         state.rises_s.append(at_s)
         self._rises_s.append(at_s)
         # Then fewer than it takes will have risen lately; a flood is of more.
-        self._flood_ends_s = self._rises_s[-min(FLOOD_BELOW, len(self._rises_s))] + FLOOD_WITHIN_S
+        self._flood_ends_s = self._rises_s[-min(int(th.FLOOD_BELOW), len(self._rises_s))] + th.FLOOD_WITHIN_S
         group_standing = self._group_standing.setdefault(group, set())
         warning = replace(
             _occurrence(next(self._ids), at_s, key, priority, wording),
@@ -116,7 +112,7 @@ class Alarms:
         elif self._chatters(state):
             if state.quiet_since_s is None:
                 state.quiet_since_s = at_s
-            if at_s - state.quiet_since_s < CHATTER_HOLD_S:
+            if at_s - state.quiet_since_s < th.CHATTER_HOLD_S:
                 return []
         return self._end(state, at_s, group)
 
@@ -134,7 +130,7 @@ class Alarms:
             if action.kind == "acknowledge":
                 state.standing = replace(warning, state="acknowledged")
             elif action.kind == "shelve" and action.until_s is not None:
-                until_s = min(action.until_s, action.at_s + SHELF_LIMIT_S)
+                until_s = min(action.until_s, action.at_s + th.SHELF_LIMIT_S)
                 self._shelved[(*key, warning.priority)] = until_s
                 state.standing = replace(warning, shelved_until_s=until_s)
             elif action.kind == "unshelve":
@@ -169,17 +165,17 @@ class Alarms:
 
     @staticmethod
     def _chatters(state: _WarningState) -> bool:
-        return len(state.rises_s) == CHATTER_RISES and state.rises_s[-1] - state.rises_s[0] <= CHATTER_WITHIN_S
+        return len(state.rises_s) >= th.CHATTER_RISES and state.rises_s[-1] - state.rises_s[0] <= th.CHATTER_WITHIN_S
 
     def _shelf(self, key: Key, priority: Priority, at_s: float) -> float | None:
         until_s = self._shelved.get((*key, priority))
         return until_s if until_s is not None and until_s > at_s else None
 
     def _is_flooded(self, at_s: float) -> bool:
-        while self._rises_s and self._rises_s[0] <= at_s - FLOOD_WITHIN_S:
+        while self._rises_s and self._rises_s[0] <= at_s - th.FLOOD_WITHIN_S:
             self._rises_s.popleft()
         count = len(self._rises_s)
-        self._flooded = count > FLOOD_ABOVE or (self._flooded and count >= FLOOD_BELOW)
+        self._flooded = count > th.FLOOD_ABOVE or (self._flooded and count >= th.FLOOD_BELOW)
         return self._flooded
 
     def _flood(self, at_s: float, warning: RaisedWarning) -> list[RaisedWarning]:

@@ -6,28 +6,12 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.protection import thresholds as th
 from monitor.protection.ticks import TICK_S
 
 Floats = NDArray[np.float64]
-SHORTEST_S, LONGEST_S = 3.0, 60.0
-ALIKE = 0.6
-"""Least correlation of a draw with itself one lap earlier."""
-TROUGH = 0.2
-"""Between two laps the correlation is less by this; a judgement."""
-STEADY = 0.2
-"""A draw squared that differs from the lap before by less than this share keeps to it."""
 
 
-AGAIN_MISFIT, AGAIN_MOST_S, AGAIN_EDGE_S = 0.12, 30.0, 2.0
-"""A rise of the draw came before like this one where the time since (up to so long, from so long before it) differs by no more
-than this share of it; judgements."""
-LAP_SHARE, AGAIN_SHARE, STEADY_SHARE = 0.9, 0.7, 0.15
-"""How likely it goes on as in laps that were found, as after an earlier rise like this, or no longer rises; judgements."""
-GRADE_SHARE, GRADE_MOST_S, GRADE_BEFORE_S = 0.3, 30.0, 10.0
-"""A rise that has lasted less than this may be the first grade of laps to come, the less likely the longer it lasts; between grades
-as much is drawn as in so long a time before; judgements."""
-RAMP_S, RAMP_LEAST, RAMP_STRAIGHT = 10.0, 0.03, 0.85
-"""A draw has risen steadily if over this time it rose by this share at least and a line explains this much of it (R squared)."""
 RAMP_GOES_ON_S = (10.0, 30.0, 60.0)
 """It may rise on for as long as any of these."""
 
@@ -59,17 +43,17 @@ def ways(squares: Floats, amps: float, over_s: float) -> tuple[Way, ...]:
     lap = lap_ticks(squares) if len(squares) else None
     if lap is not None and keeps_to_lap(squares, lap):
         profile = np.sqrt(coming_squares(squares, lap))
-        return Way(share=LAP_SHARE, lap=profile), Way(share=1.0 - LAP_SHARE, lap=steady)
+        return Way(share=th.LAP_SHARE, lap=profile), Way(share=1.0 - th.LAP_SHARE, lap=steady)
     lap = _again_ticks(squares, over_s)
     if lap is not None:
         profile = np.sqrt(coming_squares(squares, lap))
-        return Way(share=1.0 - AGAIN_SHARE, lap=steady), Way(share=AGAIN_SHARE, lap=profile)
+        return Way(share=1.0 - th.AGAIN_SHARE, lap=steady), Way(share=th.AGAIN_SHARE, lap=profile)
     slope = _slope(squares)
     if slope <= 0:
         return _perhaps_a_grade(squares, amps, over_s)
     rises = [amps + slope * TICK_S * np.arange(1.0, round(seconds / TICK_S) + 1.0) for seconds in RAMP_GOES_ON_S]
-    share = (1.0 - STEADY_SHARE) / len(rises)
-    return Way(share=STEADY_SHARE, lap=steady), *(Way(share=share, lap=rise[-1:], rise=rise) for rise in rises)
+    share = (1.0 - th.RAMP_STOPS_SHARE) / len(rises)
+    return Way(share=th.RAMP_STOPS_SHARE, lap=steady), *(Way(share=share, lap=rise[-1:], rise=rise) for rise in rises)
 
 
 def lap_ticks(squares: Floats) -> int | None:
@@ -79,19 +63,19 @@ def lap_ticks(squares: Floats) -> int | None:
         squares: Shape (n,): amps squared of the last ticks; two laps at least are needed.
     """
     count = len(squares)
-    shortest, longest = round(SHORTEST_S / TICK_S), min(round(LONGEST_S / TICK_S), count // 2)
+    shortest, longest = round(th.LAP_SHORTEST_S / TICK_S), min(round(th.LAP_LONGEST_S / TICK_S), count // 2)
     if longest <= shortest + 2:
         return None
     # Both ends of each comparison are as long as the other: the last n - lag ticks against those one lag earlier.
     lags = np.arange(shortest, longest + 1)
     alike = _correlations(squares, lags)
-    peaks = np.flatnonzero((alike[1:-1] >= alike[:-2]) & (alike[1:-1] >= alike[2:]) & (alike[1:-1] > ALIKE)) + 1
+    peaks = np.flatnonzero((alike[1:-1] >= alike[:-2]) & (alike[1:-1] >= alike[2:]) & (alike[1:-1] > th.LAP_ALIKE)) + 1
     if not len(peaks):
         return None
     good = peaks[alike[peaks] > 0.9 * alike[peaks].max()]
     # What rises bit by bit is like itself at every lag; what repeats is less so between.
     between = float(alike[: good[0]].min())
-    return int(lags[good[0]]) if between < alike[good[0]] - TROUGH else None
+    return int(lags[good[0]]) if between < alike[good[0]] - th.LAP_TROUGH else None
 
 
 def coming_squares(squares: Floats, lap: int) -> Floats:
@@ -118,7 +102,7 @@ def keeps_to_lap(squares: Floats, lap: int) -> bool:
     if len(squares) < 2 * lap + 5:
         return False
     now, then = float(np.mean(squares[-5:])), float(np.mean(squares[-lap - 5 : -lap]))
-    return abs(now - then) <= STEADY * max(now, then)
+    return abs(now - then) <= th.LAP_STEADY * max(now, then)
 
 
 def _correlations(squares: Floats, lags: NDArray[np.int64]) -> Floats:
@@ -140,7 +124,7 @@ def _correlations(squares: Floats, lags: NDArray[np.int64]) -> Floats:
 
 def _again_ticks(squares: Floats, over_s: float) -> int | None:
     """How long ago the draw rose as it rose now and went on as it has since; None where it did not."""
-    length = round((min(over_s, AGAIN_MOST_S) + AGAIN_EDGE_S) / TICK_S)
+    length = round((min(over_s, th.AGAIN_MOST_S) + th.AGAIN_EDGE_S) / TICK_S)
     if len(squares) < 2 * length + 1:
         return None
     recent = squares[-length:]
@@ -149,15 +133,15 @@ def _again_ticks(squares: Floats, over_s: float) -> int | None:
     # The latest such time: of windows that fit about as well, the last.
     fits = np.flatnonzero(misfits <= max(1.1 * float(misfits.min()), 0.01))
     best = int(fits[-1])
-    return len(squares) - length - best if misfits[best] < AGAIN_MISFIT else None
+    return len(squares) - length - best if misfits[best] < th.AGAIN_MISFIT else None
 
 
 def _perhaps_a_grade(squares: Floats, amps: float, over_s: float) -> tuple[Way, ...]:
     """A draw that rose lately stays, or falls back after twice the time that it has lasted, for half as long again, and so on."""
     ticks = max(1, round(over_s / TICK_S))
-    edge = ticks + round(AGAIN_EDGE_S / TICK_S)
-    before = squares[max(0, len(squares) - edge - round(GRADE_BEFORE_S / TICK_S)) : max(0, len(squares) - edge)]
-    share = GRADE_SHARE * (1.0 - over_s / GRADE_MOST_S)
+    edge = ticks + round(th.AGAIN_EDGE_S / TICK_S)
+    before = squares[max(0, len(squares) - edge - round(th.GRADE_BEFORE_S / TICK_S)) : max(0, len(squares) - edge)]
+    share = th.GRADE_SHARE * (1.0 - over_s / th.GRADE_MOST_S)
     if share <= 0 or not len(before):
         return (Way(share=1.0, lap=np.array([amps])),)
     low = min(amps, math.sqrt(float(before.mean())))
@@ -167,7 +151,7 @@ def _perhaps_a_grade(squares: Floats, amps: float, over_s: float) -> tuple[Way, 
 
 def _slope(squares: Floats) -> float:
     """Amps a second by which a draw has risen steadily of late; 0 where it has not."""
-    count = round(RAMP_S / TICK_S)
+    count = round(th.RAMP_S / TICK_S)
     if len(squares) < count:
         return 0.0
     amps = np.sqrt(squares[-count:])
@@ -175,5 +159,5 @@ def _slope(squares: Floats) -> float:
     slope = float(times @ amps / (times @ times))
     spread = float(((amps - amps.mean()) ** 2).sum())
     explained = slope**2 * float(times @ times) / spread if spread > 0 else 0.0
-    is_ramp = slope * RAMP_S > RAMP_LEAST * float(amps.mean()) and explained > RAMP_STRAIGHT
+    is_ramp = slope * th.RAMP_S > th.RAMP_LEAST * float(amps.mean()) and explained > th.RAMP_STRAIGHT
     return slope if is_ramp else 0.0

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.protection import thresholds as th
+
 Floats = NDArray[np.float64]
 Points = Sequence[tuple[float, float]]
 
@@ -28,8 +30,6 @@ sheet 3, from memory."""
 ELECTRONIC_POINTS: Points = ((1.1, 2.0), (2.0, 0.5), (4.0, 0.02))
 """Common practice, no published source."""
 NEVER_S = math.inf
-PLAIN_SPREAD = 0.1
-"""Time constants whose logarithms differ by less are one."""
 FAR = 5.0
 """So far, in the logarithm of amps, slopes are carried on: a factor of 150."""
 
@@ -65,7 +65,7 @@ def replica(hold_amps: float, taus_s: Points) -> Curve:
             that the cold curve meets each point.
     """
     logs = [math.log(tau) for _, tau in taus_s]
-    if max(logs) - min(logs) < PLAIN_SPREAD:
+    if max(logs) - min(logs) < th.PLAIN_SPREAD:
         return Curve(hold_amps=hold_amps, log_amps=(0.0,), log_seconds=(sum(logs) / len(logs),), is_replica=True)
     return Curve(
         hold_amps=hold_amps, log_amps=tuple(math.log(amps) for amps, _ in taus_s), log_seconds=tuple(logs), is_replica=True

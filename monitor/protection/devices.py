@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from monitor.layout import Protection, Supply
 from monitor.layout.ratings import winding_amps
+from monitor.protection import thresholds as th
 from monitor.protection.curves import (
     ELECTRONIC_POINTS,
     FUSE_POINTS,
@@ -25,29 +26,12 @@ from monitor.protection.curves import (
 from monitor.protection.ticks import TICK_S
 
 Floats = NDArray[np.float64]
-QUICK = 0.75
-"""Real breakers open up to a quarter sooner or later than the curve of their data sheet: common practice."""
-FUSE_COOLING_S, LIMITER_COOLING_S = 20.0, 1.0
-"""Common practice, no published source."""
 TYPICAL, LOWEST, HIGHEST, QUICKER = range(4)
 """The first devices: the typical one as it most likely is, and with the least and the most heat that it may hold; a quick one."""
 FIRST = 4
 """Behind these comes the sample."""
 SAMPLE = 128
 """Devices in the sample: one in forty, the end of an interval, is still three of them."""
-TIME_SPREAD, HOLD_SPREAD = 0.26, 0.10
-"""Half widths, in logarithms, of seconds and of hold current: a quarter and a tenth, common practice."""
-THERMAL_ROOM_SPREAD, COUNTING_ROOM_SPREAD = 0.07, 0.03
-"""Half width, in the logarithm of hold current, of what 10 K more or less in the room do: an eighth of the 75 K or so by which a
-bimetal heats up, in heat; far less to what melts or counts. From memory."""
-RARE_EVERY, RARE_TIMES = 16, 2.5
-"""One in so many devices lies within so many times these widths: what is sold is not always what the data sheet says."""
-UNPROVEN_SPREAD = 3.5
-"""Half width, in the logarithm of seconds, of electronic limiters without points: no standard says how long they take."""
-COOLING_SPREAD = 0.5
-"""Half width, in the logarithm, of the time constant of cooling; a judgement."""
-PICK_UP = 0.9
-"""Part of the way between what it holds and its first point in which opening may begin."""
 GOLDEN = 1.1347241384015194
 """Root of x^6 = x + 1: its powers give the additive recurrence that fills five dimensions most evenly (R sequence)."""
 
@@ -167,13 +151,13 @@ def devices_of(supply: Supply) -> Devices | None:
     rated = (protection.rated_amps if protection is not None else None) or winding_amps(supply)
     points = protection.points if protection is not None else ()
     is_counting = kind in ("fuse", "electronic")
-    spread = _spread(room=COUNTING_ROOM_SPREAD if is_counting else THERMAL_ROOM_SPREAD)
+    spread = _spread(room=th.COUNTING_ROOM_SPREAD if is_counting else th.THERMAL_ROOM_SPREAD)
     if not points and kind != "electronic":
         return _between_edges(kind, rated, spread)
-    rare = np.where(np.arange(FIRST + SAMPLE) % RARE_EVERY == FIRST, RARE_TIMES, 1.0)
-    log_time = (TIME_SPREAD * rare if points else UNPROVEN_SPREAD) * spread.time
-    log_time[QUICKER] = math.log(QUICK)
-    log_hold = rare * (HOLD_SPREAD * spread.hold + spread.room)
+    rare = np.where(np.arange(FIRST + SAMPLE) % th.RARE_EVERY == FIRST, th.RARE_TIMES, 1.0)
+    log_time = (th.TIME_SPREAD * rare if points else th.UNPROVEN_SPREAD) * spread.time
+    log_time[QUICKER] = math.log(th.QUICK)
+    log_hold = rare * (th.HOLD_SPREAD * spread.hold + spread.room)
     log_hold[QUICKER] = 0.0
     if is_counting:
         # No data sheet states how long it takes below its first point: as long as there, or longer by the slope between the first two.
@@ -205,11 +189,11 @@ def _assembled(
         coolings[QUICKER] = coolings[TYPICAL]
     else:
         # No data sheet states where between what it holds and its first point opening begins.
-        log_holds = log_holds + PICK_UP * spread.shape * curves[0].log_pick_up
-        coolings = np.full(len(log_time), math.log(FUSE_COOLING_S if kind == "fuse" else LIMITER_COOLING_S))
+        log_holds = log_holds + th.PICK_UP_SPREAD * spread.shape * curves[0].log_pick_up
+        coolings = np.full(len(log_time), math.log(th.FUSE_COOLING_S if kind == "fuse" else th.LIMITER_COOLING_S))
     return Devices(
         hold_amps=np.exp(log_holds),
-        cooling_s=np.exp(coolings + COOLING_SPREAD * spread.cooling),
+        cooling_s=np.exp(coolings + th.COOLING_SPREAD * spread.cooling),
         curves=curves,
         mix=mix,
         log_hold=np.zeros(len(log_time)),
@@ -218,7 +202,7 @@ def _assembled(
     )
 
 
-def single(curve: Curve, cooling_s: float = FUSE_COOLING_S) -> Devices:
+def single(curve: Curve, cooling_s: float = th.FUSE_COOLING_S) -> Devices:
     """One device that is just as its curve says."""
     hold_amps, none = np.array([curve.hold_amps]), np.zeros(1)
     cooling = np.exp([np.mean(curve.log_seconds)]) if curve.is_replica else np.array([cooling_s])

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.protection import thresholds as th
 from monitor.protection.coming import Way
 from monitor.protection.curves import NEVER_S
 from monitor.protection.devices import QUICKER, TYPICAL
@@ -15,18 +16,6 @@ from monitor.protection.ticks import TICK_S
 from monitor.values import TripForecast
 
 Floats = NDArray[np.float64]
-EARLIEST, LATEST = 0.01, 0.975
-"""Shares of devices and ways of the draw that open before the interval, and before its end."""
-OUTLASTED = 0.05
-"""What has outlasted all but this share of the devices it may be is hardly any of them: nothing says how long it will still take."""
-LEAST_SPAN_S = 1.0
-"""The interval reaches at least this far to both sides: what is judged is smoothed, and comes in ticks."""
-LOOK_AHEAD_S = 240.0
-LAP_SAFE_HEAT = 0.97
-BEYOND_QUICK = 2.0
-"""Where a typical one would hold and a quick one opens: likely this many times what a quick one takes, a judgement."""
-LATE_SHARE = 0.25
-"""Where all devices of the sample would have opened: likely this share of the time that the overload has lasted, a judgement."""
 
 
 def foresee(heat: HeatTrack, amps: float, ways: Sequence[Way], over_s: float) -> TripForecast | None:
@@ -47,7 +36,7 @@ def foresee(heat: HeatTrack, amps: float, ways: Sequence[Way], over_s: float) ->
     left = weights.sum() / heat.belief.sum()
     if left == 0:
         # Slower than anything that the layout file lets expect.
-        in_s = max(LEAST_SPAN_S, LATE_SHARE * over_s)
+        in_s = max(th.LEAST_SPAN_S, th.LATE_SHARE * over_s)
         return TripForecast(
             in_s=in_s, earliest_s=0.0, latest_s=None, by_lap=by_lap, is_late=True, has_points=heat.devices.has_points
         )
@@ -55,11 +44,11 @@ def foresee(heat: HeatTrack, amps: float, ways: Sequence[Way], over_s: float) ->
     shares = np.concatenate([way.share * weights for way in ways])
     opens = np.isfinite(times)
     in_s = _quantile(times[opens], shares[opens], 0.5) if shares[opens].any() else expected_s
-    earliest_s, latest_s = _quantile(times, shares, EARLIEST), _quantile(times, shares, LATEST)
+    earliest_s, latest_s = _quantile(times, shares, th.EARLIEST), _quantile(times, shares, th.LATEST)
     return TripForecast(
         in_s=in_s,
-        earliest_s=max(0.0, min(earliest_s, in_s - LEAST_SPAN_S)),
-        latest_s=None if latest_s == NEVER_S or left < OUTLASTED else max(latest_s, in_s + LEAST_SPAN_S),
+        earliest_s=max(0.0, min(earliest_s, in_s - th.LEAST_SPAN_S)),
+        latest_s=None if latest_s == NEVER_S or left < th.OUTLASTED else max(latest_s, in_s + th.LEAST_SPAN_S),
         by_lap=by_lap,
         is_late=late,
         has_points=heat.devices.has_points,
@@ -70,10 +59,10 @@ def expected_in_s(heat: HeatTrack, amps: float, way: Way) -> float:
     """Seconds that a typical one takes by a way of the draw, or twice what a quick one takes where it holds; infinite for never."""
     if len(way.lap) > 1:
         steps = heat.typical.steps(way.lap, heat.scale[: TYPICAL + 1])
-        by_lap_s = float(_opening_by_lap_s(heat.heats[: TYPICAL + 1], *steps, LAP_SAFE_HEAT)[0])
-        return by_lap_s if by_lap_s <= LOOK_AHEAD_S else NEVER_S
+        by_lap_s = float(_opening_by_lap_s(heat.heats[: TYPICAL + 1], *steps, th.LAP_SAFE_HEAT)[0])
+        return by_lap_s if by_lap_s <= th.LOOK_AHEAD_S else NEVER_S
     steady_s = heat.open_in_s(amps)
-    return float(steady_s[TYPICAL] if steady_s[TYPICAL] < NEVER_S else BEYOND_QUICK * steady_s[QUICKER])
+    return float(steady_s[TYPICAL] if steady_s[TYPICAL] < NEVER_S else th.BEYOND_QUICK * steady_s[QUICKER])
 
 
 def opening_s(heat: HeatTrack, way: Way) -> Floats:

@@ -5,25 +5,11 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.protection import thresholds as th
 from monitor.protection.devices import FIRST, HIGHEST, LOWEST, QUICKER, TYPICAL, Devices
 from monitor.protection.ticks import TICK_S
 
 Floats = NDArray[np.float64]
-START_HEAT_LIMIT = 0.6
-START_SPREAD = 1.3
-"""Heat at the start lies anywhere up to this many times what the present draw leads to; a judgement."""
-RESET_HEAT = 0.7
-"""Likely heat at which a thermal protection closes again; common practice, no published source. Learned once one was seen."""
-GAP_AMPS_S = 5.0
-REFUTED = 1.01
-"""A device of the sample that is this hot and has not opened is not the one that is there."""
-LEARN_HEATS, LEARN_SPAN = (0.5, 2.0), 0.3
-"""An opening tells of the device where the likely heat was between these, and its bounds were no further apart than this."""
-FIRST_SCATTER, NEXT_SCATTER, REPEAT_SCATTER = 0.2, 0.07, 0.05
-"""How far, in the logarithm of heat, a device of the sample may have been from opening at the first opening that was seen and at
-later ones to count for less, and how far one device's own openings scatter; judgements."""
-QUICK_SHARE = 0.1
-"""One in so many of the devices that it may be is quick enough to wait for no longer before a warning; a judgement."""
 STRIDE = 0.6180339887498949
 """Fractional parts of its multiples fill a line evenly."""
 
@@ -53,7 +39,7 @@ class HeatTrack:
         self.belief = (numbers >= 0).astype(float)
         self.is_possible = np.ones(count, dtype=bool)
         self.open_since_s: float | None = None
-        self.reset_heat = RESET_HEAT
+        self.reset_heat: float = th.RESET_HEAT
         self.is_held_open = False
         self._even = numbers * STRIDE % 1.0
         self._openings = 0
@@ -127,7 +113,7 @@ class HeatTrack:
     @property
     def is_lost(self) -> bool:
         """It has not been known for so long what is drawn that most likely it is nothing."""
-        return self._unknown_s > GAP_AMPS_S
+        return self._unknown_s > th.GAP_AMPS_S
 
     def skip(self, amps: float, heats: Floats) -> None:
         """Take on where :meth:`steps` led.
@@ -146,8 +132,7 @@ class HeatTrack:
         self.open_since_s = at_s
         if self.is_foreign:
             return
-        low, high = LEARN_HEATS
-        if by_heat and low < self.likely < high and self.highest - self.lowest < LEARN_SPAN:
+        if by_heat and th.LEARN_ABOVE < self.likely < th.LEARN_BELOW and self.highest - self.lowest < th.LEARN_SPAN:
             self._learn()
         # A short may open it by its heat, or at once by another part of it.
         rest = self.heats if not by_heat else np.ones(len(self.heats))
@@ -177,27 +162,27 @@ class HeatTrack:
         times = self.open_in_s(amps)
         order = np.argsort(times)
         weights = np.cumsum((self.belief * self.is_possible)[order])
-        soon = float(times[order][np.searchsorted(weights, QUICK_SHARE * weights[-1])]) if weights[-1] > 0 else math.inf
+        soon = float(times[order][np.searchsorted(weights, th.QUICK_SHARE * weights[-1])]) if weights[-1] > 0 else math.inf
         return min(float(times[QUICKER]), soon)
 
     def _begin(self, amps: float) -> None:
         """What went before is not known: most probably much what is drawn now, for long."""
         steady = (amps / self.devices.hold_amps) ** 2
-        self.heats = np.minimum(START_HEAT_LIMIT, np.where(self.belief > 0, START_SPREAD * self._even, 1.0) * steady)
+        self.heats = np.minimum(th.START_HEAT_LIMIT, np.where(self.belief > 0, th.START_SPREAD * self._even, 1.0) * steady)
         self.heats[[LOWEST, HIGHEST]] = 0.0, 1.0
 
     def _refute(self, heats: Floats) -> None:
         """Devices that would have opened by now are not the one that is there."""
         if not self.is_foreign:
-            self.is_possible = self.is_possible & (heats < REFUTED)
+            self.is_possible = self.is_possible & (heats < th.REFUTED)
 
     def _learn(self) -> None:
         """Each device of the sample is set to open where this one opened; the further it was from that, the less it counts."""
         heats = np.where(np.arange(len(self.heats)) < FIRST, self.likely, np.clip(self.heats, 0.2, 5.0))
-        scatter = NEXT_SCATTER if self._openings else FIRST_SCATTER
+        scatter = th.NEXT_SCATTER if self._openings else th.FIRST_SCATTER
         belief = self.belief * np.exp(-0.5 * (np.log(heats) / scatter) ** 2)
         self.belief = belief / belief.max() if belief.max() > 0 else self.belief
         self._openings += 1
         repeat = 2.0 * ((self._even + self._openings * STRIDE**2) % 1.0) - 1.0
         repeat[:FIRST] = 0.0
-        self.scale = self.scale * heats * np.exp(REPEAT_SCATTER * repeat)
+        self.scale = self.scale * heats * np.exp(th.REPEAT_SCATTER * repeat)

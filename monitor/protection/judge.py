@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Layout
+from monitor.protection import thresholds as th
 from monitor.protection import words
 from monitor.protection.alarms import Alarms
 from monitor.protection.clipping import unclipped
@@ -19,8 +20,6 @@ from monitor.values import Action, Foreseen, Priority, ReadingBlock, RecordedOve
 from monitor.values import Warning as RaisedWarning
 
 Floats = NDArray[np.float64]
-SILENT_S = 2.0
-"""A board that is this far behind the stream is no longer waited for."""
 AT_ONCE_TICKS = 512
 """Ticks worked through at once, for the memory that they take."""
 
@@ -103,7 +102,7 @@ class Judge:
         out: list[RaisedWarning] = []
         if self._next is not None:
             closed_at = [board.ticks.closed for board in self._boards.values() if board.ticks.closed is not None]
-            late = int(np.floor((now_s - SILENT_S) / TICK_S))
+            late = int(np.floor((now_s - th.SILENT_S) / TICK_S))
             waiting = [closed for closed in closed_at if closed > late]
             out = self._run(min(waiting, default=max(closed_at)))
         return out + self._alarms.tick(now_s)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Layout, Supply
+from monitor.protection import thresholds as th
 from monitor.protection import words
 from monitor.protection.alarms import Alarms, Wording
 from monitor.protection.limits import feeder_limit, output_limit, supply_limits
@@ -17,11 +18,7 @@ from monitor.values import Limit, Priority, Scope, TripForecast
 from monitor.values import Warning as RaisedWarning
 
 Floats = NDArray[np.float64]
-ON_DELAY_S, OFF_DELAY_S = 5.0, 3.0
-"""Starting engines and cold filaments are over within the on-delay; a person has minutes to act on a rating."""
-NEAR, NEAR_ON_DELAY_S = 0.9, 20.0
-DEADBAND = 0.02
-STEADY = {None: (-math.inf, NEAR), Priority.LOW: (NEAR - DEADBAND, 1.0), Priority.MEDIUM: (1.0 - DEADBAND, math.inf)}
+STEADY = {None: (-math.inf, th.NEAR), Priority.LOW: (th.NEAR - th.DEADBAND, 1.0), Priority.MEDIUM: (1.0 - th.DEADBAND, math.inf)}
 """Shares between which what is announced stays as it is."""
 HAIR = 1e-9
 """Shares of many ticks are added up in another order than those of one."""
@@ -81,7 +78,7 @@ class LimitRules:
             drawn = sum(amps[k] for k in watched.columns if amps[k] == amps[k])
             power = sum(va[k] for k in watched.columns if va[k] == va[k])
             limit, share = binding(watched.limits, drawn, power)
-            if share < NEAR - DEADBAND and watched.priority is None:
+            if share < th.NEAR - th.DEADBAND and watched.priority is None:
                 watched.over_s = watched.near_s = 0.0
                 continue
             _time(watched, share)
@@ -203,16 +200,16 @@ def binding(limits: tuple[Limit, ...], amps: float, va: float) -> tuple[Limit, f
 
 def _time(watched: _Watched, share: float) -> None:
     """Run the delays: time over a limit counts up and, while under it, down again."""
-    over, near = share > 1.0, share > NEAR
-    watched.over_s = min(ON_DELAY_S, watched.over_s + TICK_S) if over else max(0.0, watched.over_s - TICK_S)
-    watched.near_s = min(NEAR_ON_DELAY_S, watched.near_s + TICK_S) if near else max(0.0, watched.near_s - TICK_S)
-    floor = 1.0 - DEADBAND if watched.priority is Priority.MEDIUM else NEAR - DEADBAND
+    over, near = share > 1.0, share > th.NEAR
+    watched.over_s = min(th.RATING_ON_S, watched.over_s + TICK_S) if over else max(0.0, watched.over_s - TICK_S)
+    watched.near_s = min(th.NEAR_ON_S, watched.near_s + TICK_S) if near else max(0.0, watched.near_s - TICK_S)
+    floor = 1.0 - th.DEADBAND if watched.priority is Priority.MEDIUM else th.NEAR - th.DEADBAND
     watched.back_s = watched.back_s + TICK_S if share < floor else 0.0
 
 
 def _wanted(watched: _Watched) -> Priority | None:
-    if watched.over_s >= ON_DELAY_S - 1e-9:
+    if watched.over_s >= th.RATING_ON_S - 1e-9:
         return Priority.MEDIUM
     if watched.priority is not None:
-        return None if watched.back_s >= OFF_DELAY_S - 1e-9 else watched.priority
-    return Priority.LOW if watched.near_s >= NEAR_ON_DELAY_S - 1e-9 else None
+        return None if watched.back_s >= th.RATING_OFF_S - 1e-9 else watched.priority
+    return Priority.LOW if watched.near_s >= th.NEAR_ON_S - 1e-9 else None

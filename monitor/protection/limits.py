@@ -3,10 +3,8 @@
 from monitor.layout import District, Output, Supply
 from monitor.layout.conductors import ampacity_amps
 from monitor.layout.ratings import INPUT_EFFICIENCY, TOY_LIMIT_AMPS, TOY_LIMIT_VA, TOY_LIMIT_VOLTS, usable_va, winding_amps
+from monitor.protection import thresholds as th
 from monitor.values import Limit
-
-CLASS_2_VA = 100.0
-"""Nameplate limit of a Class 2 supply above 20 V; below, 5 A (NEC chapter 9, table 11(A))."""
 
 
 def supply_limits(supply: Supply) -> tuple[Limit, ...]:
@@ -56,10 +54,12 @@ def nameplate_notes(supply: Supply) -> tuple[str, ...]:
     if supply.max_volts > TOY_LIMIT_VOLTS[supply.current]:
         most = TOY_LIMIT_VOLTS[supply.current]
         notes.append(f"{supply.name}: {supply.max_volts:g} V is more than the {most:g} V {supply.current} of toy transformers.")
-    if winding_amps(supply) > 5.0 or usable_va(supply) > CLASS_2_VA:
+    if winding_amps(supply) > th.CLASS_2_AMPS or usable_va(supply) > th.CLASS_2_VA:
         notes.append(f"{supply.name} is rated beyond a Class 2 supply (5 A, 100 VA): its wiring needs its own protection.")
     if supply.protection is None or supply.protection.kind == "unknown":
-        notes.append(f"{supply.name}: the layout file does not say what protects it; the most pessimistic plausible breaker is assumed.")
+        notes.append(
+            f"{supply.name}: the layout file does not say what protects it; the most pessimistic plausible breaker is assumed."
+        )
     elif supply.protection.kind == "none":
         notes.append(f"{supply.name} has no protection: nothing will switch an overload off but a person.")
     return tuple(notes)

@@ -5,23 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.protection import thresholds as th
 from monitor.values import ReadingBlock
 
 Floats = NDArray[np.float64]
 BACK_ROWS = 12
 """Volts before are those this many rows earlier: a tenth of a second at half-cycle rate."""
-AMPS_TIMES = 1.8
-"""A short draws at least this many times what the supply may give for good."""
-OHMS_SHARE = 0.18
-"""A short's volts over amps is below this share of the usual volts over what the supply may give: an overload of three times
-the rating has a third, and filaments that are cold (a tenth of their hot ohms) on two thirds of a supply have 0.15 for less
-than a tenth of a second after switching on."""
-COLLAPSE = 0.5
-"""Or its volts fall to this share at once: a weak supply, with a third of its volts lost at its rating, keeps more at 1.8 times."""
-CLEAR_S = 0.5
-SETTLE_S, SURE_SHARE = 0.3, 0.1
-"""After power comes back, only a short that lasts this long counts, filaments are cold and rotors stand; or one of fewer ohms
-than those could have together."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,15 +72,17 @@ class ShortDetector:
         history = np.concatenate([self._tail, volts])
         before = history[: len(volts)]
         self._tail = history[len(volts) :]
-        usual = np.where(before > 0.1 * self._max_volts, before, 0.6 * self._max_volts)
+        usual = np.where(before > th.LIT_VOLTS * self._max_volts, before, th.USUAL_VOLTS * self._max_volts)
         with np.errstate(invalid="ignore"):
-            is_much = amps > AMPS_TIMES * self._capable_amps
-            has_collapsed = (volts < COLLAPSE * before) & (before > 0.1 * self._max_volts)
-            suspect = is_much & ((volts < OHMS_SHARE * usual * amps / self._capable_amps) | has_collapsed)
-            dead = (volts < 0.05 * self._max_volts) & (amps < 0.1 * self._capable_amps)
+            is_much = amps > th.SHORT_TIMES * self._capable_amps
+            has_collapsed = (volts < th.SHORT_COLLAPSE * before) & (before > th.LIT_VOLTS * self._max_volts)
+            suspect = is_much & ((volts < th.SHORT_OHMS * usual * amps / self._capable_amps) | has_collapsed)
+            dead = (volts < th.DARK_VOLTS * self._max_volts) & (amps < th.DARK_AMPS * self._capable_amps)
         found: list[ShortSeen] = []
-        looks = _Looks(suspect=suspect, sure=is_much & (volts < SURE_SHARE * usual * amps / self._capable_amps), much=is_much)
-        for column in np.flatnonzero(suspect.any(axis=0) | dead.any(axis=0) | self._announced | np.isfinite(self._since_s)).tolist():
+        looks = _Looks(suspect=suspect, sure=is_much & (volts < th.SHORT_SURE * usual * amps / self._capable_amps), much=is_much)
+        for column in np.flatnonzero(
+            suspect.any(axis=0) | dead.any(axis=0) | self._announced | np.isfinite(self._since_s)
+        ).tolist():
             found += self._column(column, times, looks, dead[:, column], (amps[:, column], volts[:, column]))
         return sorted(found, key=lambda seen: (seen.at_s, seen.column))
 
@@ -104,22 +95,22 @@ class ShortDetector:
         suspect, sure = looks.suspect[:, column], looks.sure[:, column]
         for row in np.flatnonzero(suspect | looks.much[:, column]).tolist():
             at_s = float(times[row])
-            if self._announced[column] and at_s - self._last_s[column] > CLEAR_S:
+            if self._announced[column] and at_s - self._last_s[column] > th.SHORT_CLEAR_S:
                 found.append(self._end(column))
             if not suspect[row]:
                 # One that sparks goes on as long as much is drawn, whatever the volts of the moment.
                 self._last_s[column] = at_s if self._announced[column] else self._last_s[column]
                 continue
-            if np.isnan(self._since_s[column]) or at_s - self._last_s[column] > CLEAR_S:
+            if np.isnan(self._since_s[column]) or at_s - self._last_s[column] > th.SHORT_CLEAR_S:
                 self._since_s[column] = at_s
             self._last_s[column] = at_s
-            settling = self._since_s[column] - last_dead[row] < SETTLE_S and not sure[row]
-            if not self._announced[column] and (not settling or at_s - self._since_s[column] >= SETTLE_S):
+            settling = self._since_s[column] - last_dead[row] < th.SHORT_SETTLE_S and not sure[row]
+            if not self._announced[column] and (not settling or at_s - self._since_s[column] >= th.SHORT_SETTLE_S):
                 self._announced[column] = True
                 found.append(
                     ShortSeen(at_s=at_s, column=column, began=True, amps=float(figures[0][row]), volts=float(figures[1][row]))
                 )
-        if times[-1] - self._last_s[column] > CLEAR_S:
+        if times[-1] - self._last_s[column] > th.SHORT_CLEAR_S:
             if self._announced[column]:
                 found.append(self._end(column))
             self._since_s[column] = np.nan
@@ -127,4 +118,4 @@ class ShortDetector:
 
     def _end(self, column: int) -> ShortSeen:
         self._announced[column] = False
-        return ShortSeen(at_s=float(self._last_s[column]) + CLEAR_S, column=column, began=False, amps=0.0, volts=0.0)
+        return ShortSeen(at_s=float(self._last_s[column]) + th.SHORT_CLEAR_S, column=column, began=False, amps=0.0, volts=0.0)

@@ -6,17 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Layout
+from monitor.protection import thresholds as th
 from monitor.protection.ticks import TICK_S
 
 Floats = NDArray[np.float64]
-BEFORE_S, SKIP_S, AFTER_S = 2.0, 0.6, 2.0
-EARLIER_S, LATER_S = 3.0, 0.4
-"""The step is looked for this long before an overload was noticed (what is judged is smoothed) and this long after."""
-LEAST_AMPS, LEAST_SHARE = 0.3, 0.1
-"""A step is at least this, and at least this share of all that is drawn: less is a grade or a lap."""
-CREPT_OVER_S = 60.0
-ALIKE = 0.35
-"""A load explains a step that differs from its figures by no more than this share."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,9 +39,9 @@ def find_source(layout: Layout, names: tuple[str, ...], history: Floats, since: 
         since: How many ticks ago the overload was noticed.
     """
     noticed = len(history) - since
-    first, last = noticed - round(EARLIER_S / TICK_S), noticed + round(LATER_S / TICK_S)
+    first, last = noticed - round(th.EARLIER_S / TICK_S), noticed + round(th.LATER_S / TICK_S)
     rises = np.array([_rise(history, start) for start in range(max(1, first), min(last, len(history) - 1) + 1)])
-    least = max(LEAST_AMPS, LEAST_SHARE * float(np.nansum(history[-1]))) if len(history) else LEAST_AMPS
+    least = max(th.LEAST_AMPS, th.LEAST_SHARE * float(np.nansum(history[-1]))) if len(history) else th.LEAST_AMPS
     if rises.size and rises.max() >= least:
         column = int(np.argmax(rises.max(axis=0)))
         amps = float(rises[:, column].max())
@@ -63,16 +56,16 @@ def explaining_loads(layout: Layout, district: str, amps: float) -> tuple[str, .
         figures = [figure for figure in (load.running_amps, load.starting_amps) if figure]
         if load.district == district and figures:
             off = min(abs(amps - figure) / figure for figure in figures)
-            if off <= ALIKE:
+            if off <= th.LOAD_ALIKE:
                 found.append((off, load.name))
     return tuple(name for _, name in sorted(found))
 
 
 def _rise(history: Floats, start: int) -> Floats:
     """By how much each district rose about a tick; 0 where it is not known."""
-    skip = round(SKIP_S / TICK_S)
-    before = history[max(0, start - skip - round(BEFORE_S / TICK_S)) : max(1, start - skip)]
-    after = history[start : start + round(AFTER_S / TICK_S)]
+    skip = round(th.SKIP_S / TICK_S)
+    before = history[max(0, start - skip - round(th.BEFORE_S / TICK_S)) : max(1, start - skip)]
+    after = history[start : start + round(th.AFTER_S / TICK_S)]
     return np.nan_to_num(_level(after) - _level(before))
 
 
@@ -89,8 +82,8 @@ def _level(rows: Floats) -> Floats:
 
 
 def _crept(names: tuple[str, ...], history: Floats, least: float) -> StepSource | None:
-    lately = round(BEFORE_S / TICK_S)
-    first = max(0, len(history) - round(CREPT_OVER_S / TICK_S) - lately)
+    lately = round(th.BEFORE_S / TICK_S)
+    first = max(0, len(history) - round(th.CREPT_OVER_S / TICK_S) - lately)
     if first + 2 * lately > len(history) or not names:
         return None
     rises = np.nan_to_num(_level(history[-lately:]) - _level(history[first : first + lately]))

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from monitor.layout import Layout, Supply
 from monitor.layout.ratings import usable_va, winding_amps
+from monitor.protection import thresholds as th
 from monitor.protection import words
 from monitor.protection.alarms import Alarms, Key
 from monitor.protection.devices import devices_of
@@ -23,8 +24,7 @@ from monitor.values import Warning as RaisedWarning
 
 Floats = NDArray[np.float64]
 HISTORY = round(150 / TICK_S)
-SMOOTH = 1 - math.exp(-TICK_S / 1.0)
-UNGUARDED_SHARE, UNGUARDED_S = 1.5, 60.0
+SMOOTH = 1 - math.exp(-TICK_S / th.SMOOTH_S)
 QUIET_TICKS = 5
 """After so many quiet ticks a supply is worked through in stretches, until a tick is active."""
 
@@ -115,7 +115,7 @@ class SupplyJudge:
         smooth = smooth.reshape(-1, 2, len(self.districts))
         active = self._rules.active_ticks(smooth)
         if self._is_unguarded:
-            active |= self._rules.whole_shares(smooth) > UNGUARDED_SHARE - HAIR
+            active |= self._rules.whole_shares(smooth) > th.UNGUARDED - HAIR
         # A district whose readings begin or end starts afresh.
         active |= (np.isnan(_squared(figures)) != np.isnan(self.smooth)).any(axis=(1, 2))
         totals = _totals(figures)
@@ -209,11 +209,11 @@ class SupplyJudge:
         key = self._unguarded
         amps, va = (float(np.nansum(row)) for row in (np.sqrt(self.smooth[0]), self.smooth[1]))
         share = max(amps / winding_amps(self.supply), va / usable_va(self.supply))
-        self._unguarded_s = self._unguarded_s + TICK_S if share > UNGUARDED_SHARE else 0.0
-        if self._unguarded_s >= UNGUARDED_S:
+        self._unguarded_s = self._unguarded_s + TICK_S if share > th.UNGUARDED else 0.0
+        if self._unguarded_s >= th.UNGUARDED_S:
             wording = words.unguarded(self.name, share, self._source(self._unguarded_s))
             return self._alarms.raise_(self.at_s, key, Priority.HIGH, wording, self.name)
-        return self._alarms.clear(self.at_s, key, self.name) if share < 0.95 * UNGUARDED_SHARE else []
+        return self._alarms.clear(self.at_s, key, self.name) if share < th.UNGUARDED_BACK * th.UNGUARDED else []
 
 
 def _squared(figures: Floats) -> Floats:

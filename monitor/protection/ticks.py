@@ -3,12 +3,11 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.protection import thresholds as th
 from monitor.values import ReadingBlock
 
 Floats = NDArray[np.float64]
 TICK_S = 0.2
-HOLD_S = 1.5
-"""A board that sends seldom is taken to draw on as it last did for this long; then nothing is known."""
 
 
 class BoardTicks:
@@ -67,7 +66,7 @@ class BoardTicks:
             return
         numbers = np.arange(first, first + len(means))[:, None]
         last = np.maximum.accumulate(np.where(known, numbers, self._held_at), axis=0)
-        row, column = np.nonzero(~known & (numbers - last <= HOLD_S / TICK_S))
+        row, column = np.nonzero(~known & (numbers - last <= th.HOLD_S / TICK_S))
         source = last[row, column] - first
         # Those known from before this block stand in what is held, the others above.
         before = source < 0

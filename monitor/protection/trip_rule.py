@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Supply
+from monitor.protection import thresholds as th
 from monitor.protection import words
 from monitor.protection.alarms import Alarms, Key
 from monitor.protection.coming import keeps_to_lap, ways
@@ -24,23 +25,8 @@ from monitor.values import Foreseen, Priority, Scope, TripForecast
 from monitor.values import Warning as RaisedWarning
 
 Floats = NDArray[np.float64]
-FAST = 1 - math.exp(-TICK_S / 0.4)
-OVER, BACK = 1.0, 0.96
-"""Over the hold current at OVER; no longer below BACK: a deadband of four percent."""
-OFF_DELAY_S = 1.0
-HOT, HOT_ON_DELAY_S = 0.92, 3.0
-DEAD = 0.05
-"""Below this share of the highest volts and of the rated amps an output is dead."""
-PATIENCE_LEAST_S, PATIENCE_SHARE, PATIENCE_LONG, PATIENCE_AHEAD_S = 1.0, 0.13, 0.53, 5.0
-"""A quick one takes T seconds from the onset: the warning comes after the larger of 1 s + 0.13 T and 0.53 T - 5 s. That is by seven
-tenths of T, ten seconds ahead from T = 15 s on, and later than engines start and lamps warm up."""
-RECLOSED_S = 60.0
-"""One that closed this lately and is overloaded again comes back to the same overload: only starts are waited for; a judgement."""
+FAST = 1 - math.exp(-TICK_S / th.FAST_S)
 FORECAST_EVERY, LAP_EVERY = 10, 5
-AFTER_SHORT_S = 2.0
-"""A protection that opens this soon after a short was last seen opened by it."""
-AFTER_OVER_S = 1.0
-"""One that opens this soon after more was drawn than it holds opened by heat."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,11 +123,11 @@ class TripRule:
             return np.isfinite(totals)
         amps = np.sqrt(states[:, 0])
         held = totals <= min(hold, heat.hold_amps)
-        hot = (states[:, 1] > HOT) & (amps > 0.95 * hold)
-        recent = (ends_s - short_s < AFTER_SHORT_S) | (ends_s - self._last_over_s < AFTER_OVER_S) | self._asked.would_open
-        dead = recent & (volts < DEAD * self._supply.max_volts).all(axis=1)
+        hot = (states[:, 1] > th.HOT) & (amps > th.HOT_AMPS * hold)
+        recent = (ends_s - short_s < th.AFTER_SHORT_S) | (ends_s - self._last_over_s < th.AFTER_OVER_S) | self._asked.would_open
+        dead = recent & (volts < th.DEAD * self._supply.max_volts).all(axis=1)
         # A draw that is not known is not held either.
-        active: NDArray[np.bool_] = ~held | (amps > OVER * hold) | hot | dead
+        active: NDArray[np.bool_] = ~held | (amps > th.OVER * hold) | hot | dead
         return active
 
     def skip(self, totals: Floats, states: Floats) -> None:
@@ -165,13 +151,13 @@ class TripRule:
         known = [level for level in volts.tolist() if not math.isnan(level)]
         if not known:
             return []
-        is_low = len(known) == len(volts) and max(known) < DEAD * self._supply.max_volts
-        is_dead = is_low and total < DEAD * self._capable_amps
+        is_low = len(known) == len(volts) and max(known) < th.DEAD * self._supply.max_volts
+        is_dead = is_low and total < th.DEAD * self._capable_amps
         if not self.is_open and is_dead:
             if self.would_be is not None and not self._was_dead:
                 self.would_be.dead(at_s)
             self._was_dead = True
-            return self._opened(at_s, after_short=at_s - short_s < AFTER_SHORT_S)
+            return self._opened(at_s, after_short=at_s - short_s < th.AFTER_SHORT_S)
         self._was_dead = is_dead
         if self.is_open and not is_dead:
             self.heat.closed()
@@ -219,7 +205,7 @@ class TripRule:
         return out
 
     def _opened(self, at_s: float, *, after_short: bool) -> list[RaisedWarning]:
-        if not after_short and not (at_s - self._last_over_s < AFTER_OVER_S and self.heat.likely > 0.35):
+        if not after_short and not (at_s - self._last_over_s < th.AFTER_OVER_S and self.heat.likely > th.OPENED_HEAT):
             return []
         self.heat.opened(at_s, by_heat=not after_short)
         self.over_s = self._hot_s = 0.0
@@ -233,16 +219,16 @@ class TripRule:
 
     def _time(self, at_s: float, amps: float) -> None:
         hold = self.heat.quick_hold_amps
-        if amps > OVER * hold:
+        if amps > th.OVER * hold:
             self._last_over_s, self._under_s = at_s, 0.0
             self.over_s += TICK_S
-        elif amps < BACK * hold:
+        elif amps < th.BACK * hold:
             self._under_s += TICK_S
         elif self.over_s:
             self.over_s += TICK_S
-        if self._under_s >= OFF_DELAY_S:
+        if self._under_s >= th.BACK_S:
             self.over_s = 0.0
-        is_hot = self.heat.likely > HOT and amps > 0.95 * hold
+        is_hot = self.heat.likely > th.HOT and amps > th.HOT_AMPS * hold
         self._hot_s = self._hot_s + TICK_S if is_hot else 0.0
 
     def _warn(
@@ -270,12 +256,12 @@ class TripRule:
 
     def _is_due(self, at_s: float, amps: float) -> bool:
         """Whether the overload has lasted for its patience."""
-        if self._hot_s >= HOT_ON_DELAY_S or self.over_s < PATIENCE_LEAST_S:
-            return self._hot_s >= HOT_ON_DELAY_S
+        if self._hot_s >= th.HOT_ON_S or self.over_s < th.PATIENCE_LEAST_S:
+            return self._hot_s >= th.HOT_ON_S
         whole_s = self.heat.quick_in_s(amps) + self.over_s
-        patience_s = PATIENCE_LEAST_S + PATIENCE_SHARE * whole_s
-        if at_s - self._closed_s > RECLOSED_S:
-            patience_s = max(patience_s, PATIENCE_LONG * whole_s - PATIENCE_AHEAD_S)
+        patience_s = th.PATIENCE_LEAST_S + th.PATIENCE_SHARE * whole_s
+        if at_s - self._closed_s > th.RECLOSED_S:
+            patience_s = max(patience_s, th.PATIENCE_LONG * whole_s - th.PATIENCE_AHEAD_S)
         return self.over_s >= patience_s
 
     def _goes_on_safely(self, at_s: float, squares: Floats) -> bool:

@@ -3,17 +3,11 @@
 from dataclasses import dataclass
 
 from monitor.layout import District, Layout, Protection, Supply
+from monitor.protection import thresholds as th
 from monitor.protection.alarms import Wording
 from monitor.protection.heat import HeatTrack
 from monitor.protection.step_source import StepSource
 from monitor.values import Limit, TripForecast
-
-SMALLEST_AMPS = 0.2
-"""Less than this is no room, and no engine; common practice, no published source."""
-VAGUE_TIMES, VAGUE_S = 4.0, 5.0
-"""A time left of which the latest is so many times the earliest, and so many seconds more, says little; a judgement."""
-USUAL_ENGINE_AMPS = 2.0
-"""Where the layout file names no engines; common practice, no published source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +53,7 @@ def time_left(forecast: TripForecast) -> str:
     """How long until it opens, with what is not known of it and what would narrow that."""
     latest = "or never" if forecast.latest_s is None else f"to {span(forecast.latest_s)}"
     late = ", later than typical: this one is slow" if forecast.is_late else ""
-    is_vague = forecast.latest_s is None or forecast.latest_s > VAGUE_TIMES * forecast.earliest_s + VAGUE_S
+    is_vague = forecast.latest_s is None or forecast.latest_s > th.VAGUE_TIMES * forecast.earliest_s + th.VAGUE_S
     narrow = "; type in points from its data sheet to narrow this" if is_vague and not forecast.has_points else ""
     return f"in about {span(forecast.in_s)} ({span(forecast.earliest_s)} {latest}{late}{narrow})"
 
@@ -179,12 +173,12 @@ def fits(layout: Layout, district: District, amps_left: float, limit: Limit | No
     """What still fits on a district and what binds."""
     binds = f"; {limit.words} binds" if limit is not None else ""
     if district.use == "accessories":
-        left = f"{amps_left:.1f} A more fit" if amps_left >= SMALLEST_AMPS else "nothing more fits"
+        left = f"{amps_left:.1f} A more fit" if amps_left >= th.SMALLEST_AMPS else "nothing more fits"
         return f"{left} on {district.name}{binds}"
     engines = sorted(
-        {load.running_amps for load in layout.load if load.kind == "locomotive" and load.running_amps > SMALLEST_AMPS}
+        {load.running_amps for load in layout.load if load.kind == "locomotive" and load.running_amps > th.SMALLEST_AMPS}
     )
-    fitting = [size for size in engines or [USUAL_ENGINE_AMPS] if size <= amps_left]
+    fitting = [size for size in engines or [th.USUAL_ENGINE_AMPS] if size <= amps_left]
     if not fitting:
         return f"no further engine fits on {district.name}{binds}"
     count = int(amps_left // fitting[-1])
