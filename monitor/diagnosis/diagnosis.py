@@ -14,6 +14,7 @@ from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.offsets import Offsets
 from monitor.diagnosis.pattern_book import PatternBook
 from monitor.diagnosis.sags import Sags
+from monitor.diagnosis.sections import Sections
 from monitor.diagnosis.shorts import Shorts
 from monitor.diagnosis.slow_book import SlowBook
 from monitor.diagnosis.snapshots import SampleMemory, snapshot_span
@@ -129,5 +130,5 @@ def _lookouts(stream: Stream) -> list[Lookout]:
     return [
         *(Lookout(kind, stream, everywhere) for kind in (Breaks, Shorts, Sags, Throttles)),
         Lookout(Offsets, stream, ac),
-        *(Lookout(kind, stream, tracks) for kind in (Drops, Climbs)),
+        *(Lookout(kind, stream, tracks) for kind in (Drops, Sections, Climbs)),
     ]

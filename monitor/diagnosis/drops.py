@@ -8,6 +8,7 @@ from monitor.diagnosis import dips
 from monitor.diagnosis.balance import BESIDE_TICKS, PARTLY, WHOLLY, handed_over
 from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.edges import SHARP_SHARE, crossing_s, is_fine, sharpest_share, steady
+from monitor.diagnosis.joints import LEAST_CONFIDENCE, SINGLE, Joints
 from monitor.diagnosis.medians import median, medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
@@ -30,7 +31,7 @@ LONGEST_LOST_S = 0.55
 HOLD_SHARE = 0.955  # volts that stay above this share of what they were hold
 DC_HOLD_SHARE = 0.91  # a motor fills the pauses of unfiltered DC with volts of its own, and takes them along
 STALLED_TICKS = 25
-SLOWEST_TICKS = 40  # a slow train takes so long over a joint that leaves it little
+SLOWEST_TICKS = 25  # a slow train takes so long over a joint that leaves it little
 RECENT_TICKS = 26
 WAVERED_TICKS = 10
 RECENT_SHARE = 0.85
@@ -61,7 +62,7 @@ class Drops(Watcher):
 
     def __init__(self, stream: Stream, district: int) -> None:
         super().__init__(stream, district)
-        self._joints: list[Occurrence] = []
+        self._joints = Joints()
         self._last = -SOON_TICKS - 1, 0.0  # when amps came back last, and what they were before
         self._hold_share = float(_hold_share(stream.circuits)[district])
 
@@ -178,18 +179,11 @@ class Drops(Watcher):
         return event if event is not None and event.confidence > 0 else None, depth
 
     def _remember(self, event: Occurrence) -> None:
-        """Tell an event; the same partial sag again and again is what makes a weak joint sure, and a doubtful one waits for that."""
-        if event.cause is Cause.WEAK_JOINT:
-            depth = event.evidence["amps_lowest"] / event.evidence["amps_before"]
-            alike = [o for o in self._joints if abs(o.evidence["amps_lowest"] / o.evidence["amps_before"] - depth) < 0.15]
-            event.confidence = max(event.confidence, (event.confidence, 0.85, 0.95)[min(2, len(alike))])
-            for other in alike:
-                if other.confidence < event.confidence:
-                    other.confidence = event.confidence
-                    self.tell(other)
-            self._joints = [*self._joints, event][-REMEMBERED:]
-        if event.confidence >= LEAST_CONFIDENCE:
-            self.tell(event)
+        """Tell an event, and what it makes surer; a doubtful one waits for another like it."""
+        self.stream.note_joint(self.district, event.start_s, event.end_s or event.start_s)
+        for told in self._joints.note(event) if event.cause is Cause.WEAK_JOINT else [event]:
+            if told.confidence >= LEAST_CONFIDENCE:
+                self.tell(told)
 
     def _measure(self, cut: Cut, found: int, usual: float, depth: float) -> Occurrence | None:
         span = crossing_s(cut, (cut.amps < usual - 0.3 * depth) & (cut.end_s > (found - 0.5) * TICK_S))
@@ -264,7 +258,7 @@ class Drops(Watcher):
             longest_s = max(longest_s, LONGEST_EDGE_SHARE * lasted_s)
         if lasted_s >= SHORTEST_JOINT_S and edge_s <= longest_s:
             event.cause = Cause.WEAK_JOINT
-            event.confidence = 0.7 if event.evidence["change_within_one_cycle_share"] < 0.3 or lasted_s > LONGEST_LOST_S else 0.5
+            event.confidence = SINGLE
 
     def _check_surge(self, event: Occurrence, found: int) -> None:
         """A starting train's surge that fades is no sag: what counts is the last seconds' usual."""
@@ -281,7 +275,7 @@ class Drops(Watcher):
             # A single low reading may be a loss of a cycle, as every track has.
             event.confidence = 0.75
         elif lasted_s >= LONGEST_LOST_S and 0.22 * usual < depth < 0.8 * usual and edge_s <= COARSE_EDGE_S:
-            event.cause, event.confidence = Cause.WEAK_JOINT, 0.5
+            event.cause, event.confidence = Cause.WEAK_JOINT, SINGLE
 
     def _follow_stand(self, found: int, usual: float, first: int) -> Generator[int, None, int | None]:
         """A train that stands without contact, until its amps are back or a hand breaks the volts; None where it is no such thing."""

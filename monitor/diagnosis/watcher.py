@@ -14,6 +14,7 @@ from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut, Rows
 from monitor.diagnosis.ticks import TICK_S, Ticks
 
+KEPT_JOINTS = 60
 RIPPLE_ROWS = 6  # three cycles apart: wheels and brushes waver more slowly than a converter's noise
 SIGNAL_VOLTS = 0.45  # electronic sound units react from about 1 V, of which a phase-cut output passes half (common practice)
 
@@ -33,6 +34,7 @@ class Stream:
         self.rows = Rows(circuits.districts)
         # What happens to all districts at once makes each of them ask for the same.
         self._medians: dict[tuple[str, int, int], Floats] = {}
+        self._short_joints: list[list[tuple[float, float]]] = [[] for _ in circuits.districts]
 
     def cut(self, district: int, first: int, last: int) -> Cut:
         """Readings of the ticks first..last-1."""
@@ -62,6 +64,14 @@ class Stream:
         """How much the amps of the ticks first..last-1 waver within some cycles, typically; never 0, inf where too few are known."""
         amps = self.cut(district, first, last).amps
         return median(np.abs(amps[RIPPLE_ROWS:] - amps[:-RIPPLE_ROWS])) + 1e-9 if len(amps) > 2 * RIPPLE_ROWS else np.inf
+
+    def note_joint(self, district: int, start_s: float, end_s: float) -> None:
+        """A sag that was seen whole, with both its edges: no section's again."""
+        self._short_joints[district] = [*self._short_joints[district][-KEPT_JOINTS:], (start_s, end_s)]
+
+    def is_joint(self, district: int, start_s: float, end_s: float) -> bool:
+        """Whether a sag noted before overlaps this one."""
+        return any(start < end_s and start_s < end for start, end in self._short_joints[district])
 
     def forget(self) -> None:
         """Let go of what no decision looks at any more."""
