@@ -52,7 +52,6 @@ COARSE_EDGE_S = 0.35
 REMEMBERED = 3
 EARLIER_TICKS = 6
 SOON_TICKS = 9
-LEAST_CONFIDENCE = 0.6  # a cause named wrongly is worse than none
 GOES_ON_RATIO = 1.8
 BRIEF_S = 0.3  # no train drives over and comes back, or hands its place to another, so soon
 

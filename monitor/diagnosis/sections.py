@@ -91,7 +91,9 @@ class Sections(Watcher):
         rows = self.ticks.rows(found + 3, max(end - 4, found + 4))
         stays = bool((self.ticks.amps[rows, d] < before - STAYS_SHARE * depth).mean() > MOSTLY_SHARE)
         behind = stream.median("amps", d, end + 4, end + BEHIND_TICKS)
-        alike = abs(behind / before - 1) < BEHIND_SHARE and bool(self.ticks.calm[self.ticks.rows(found, end + BEHIND_TICKS), d].all())
+        alike = abs(behind / before - 1) < BEHIND_SHARE and bool(
+            self.ticks.calm[self.ticks.rows(found, end + BEHIND_TICKS), d].all()
+        )
         both = handed_over(stream, d, found, depth, PARTLY) and handed_over(stream, d, end - 2, -depth, PARTLY)
         moved = both or handed_over(stream, d, found, depth, WHOLLY) or handed_over(stream, d, end - 2, -depth, WHOLLY)
         signal = stream.signal_changed(d, found - 4, found + 4) or stream.signal_changed(d, end - 6, end + 3)

@@ -286,3 +286,36 @@ def test_a_throttle_slammed_shut_is_no_lost_feed():
     bench = Bench(seconds=40)
     bench.fed[:, 0] = 1 - np.clip((bench.at_s - 20) / 0.2, 0, 1)
     assert bare(bench.diagnose()[0]) == [("throttle", "Outer main")]
+
+
+def test_a_weak_section_is_told_by_the_surge_at_its_end_when_it_comes_again():
+    bench = Bench(seconds=120, grade=0.05)
+    for lap in range(6):
+        at_s, end_s = 10 + 17 * lap, 15 + 17 * lap
+        section = bench.rows(at_s, end_s)
+        bench.load[section, 0] = 0.65
+        behind = bench.rows(end_s, end_s + 3)
+        bench.load[behind, 0] = 1 + 0.5 * np.exp(-(bench.at_s[behind] - end_s) / 0.5)
+    events, _ = bench.diagnose()
+    assert bare(events) == [("weak-joint", "Outer main")] * 6
+    assert events[0].end_s == pytest.approx(15, abs=0.3)
+
+
+def test_a_train_blocked_within_a_moment_is_told_though_a_load_switched_on_is_not():
+    bench = Bench(seconds=80, noise=0.06)
+    stall = bench.rows(50, 57)
+    turn = 2 * np.pi * bench.at_s[stall] / 17
+    moving = 1 + 0.12 * np.sin(turn) + 0.048 * np.sin(2 * turn + 1)
+    stopped = np.minimum(1, (bench.at_s[stall] - 50) / 0.12)
+    bench.load[stall, 0] = 1 - stopped
+    bench.extra[stall, 0] = 2.5 * (moving[0] + 1.0) * stopped
+    event = only(bench, Cause.BINDING)
+    assert event.start_s == pytest.approx(50, abs=0.3)
+    assert event.end_s == pytest.approx(57, abs=0.3)
+
+
+def test_two_losses_of_contact_soon_after_one_another_are_two():
+    bench = Bench(seconds=40)
+    for at_s in (20.0, 20.75):
+        bench.load[bench.rows(at_s, at_s + 0.35), 0] = 0
+    assert bare(bench.diagnose()[0]) == [("lost-contact", "Outer main")] * 2
