@@ -13,7 +13,7 @@ from monitor.sessions.comtrade import Origin
 from monitor.sessions.moments import Moments
 from monitor.sessions.notice_rows import read_notices
 from monitor.sessions.runs import Run, earlier_runs, faults_of, last_words
-from monitor.values import Action, Event, Pattern, SlowFigure, Snapshot
+from monitor.values import Action, BoardSeen, Event, Pattern, SlowFigure, Snapshot
 
 EVENTS_SHOWN = 400
 LIVE_FULL = 200
@@ -111,7 +111,7 @@ class RecordedStalls(StallSource):
             marks=tuple(reversed(marks)),
             patterns=_standing(list(patterns.values())),
             slow_figures=last_words(read_notices(session, "slow_figures", SlowFigure)),
-            boards={},
+            boards={seen.board or seen.identity.name: seen for seen in read_notices(session, "boards", BoardSeen)},
             healths={},
         )
 

@@ -9,6 +9,7 @@ from dashboard.stall_routes import stall_routes
 from dashboard.stall_source import StallSources
 from dashboard.views.stall_effects import against_earlier, effects
 from dashboard.views.stall_list import opened_event
+from dashboard.views.stall_words import board_sentences
 from dashboard.views.stalls import NOW, moment, no_such_session, places, slow_lines, stalls_page
 from dashboard.watch import Watch
 from monitor.runtime import Picture
@@ -109,4 +110,4 @@ def _state_of_places(picture: Picture) -> str:
     marks = [mark.at_s for mark in picture.marks]
     # The dots of a ring are the events of its districts.
     dots = sum(any(event.district in pattern.districts for pattern in picture.patterns) for event in picture.events)
-    return f"{picture.patterns} {dots} {marks}"
+    return f"{picture.patterns} {dots} {marks} {board_sentences(picture.boards)}"

@@ -4,11 +4,13 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 
 from dashboard.views.figures import seconds
+from dashboard.views.words import WORD_OF_CAUSE
 from monitor.diagnosis.rates import RateChange
+from monitor.diagnosis.sight import causes_shown
 from monitor.layout import Layout
 from monitor.sessions.comparison import FigureChange
 from monitor.sessions.runs import Run
-from monitor.values import Action, Cause, Event, Pattern, SlowFigure
+from monitor.values import Action, BoardSeen, Cause, Event, Pattern, SlowFigure
 
 Evidence = Mapping[str, float]
 
@@ -137,6 +139,25 @@ def _short_before(event: Event, events: Sequence[Event], layout: Layout) -> bool
         and supplies.get(other.district) == own
         and 0 <= event.start_s - other.start_s < SHORT_BEFORE_S + (0.0 if other.end_s is None else other.end_s - other.start_s)
         for other in events
+    )
+
+
+def board_sentences(boards: Mapping[str, BoardSeen]) -> list[str]:
+    """What boards that send readings, not waveforms, cannot show."""
+    return [
+        _board_sentence(name, seen.identity.scan_interval_s)
+        for name, seen in sorted(boards.items())
+        if seen.identity.form == "lines"
+    ]
+
+
+def _board_sentence(name: str, between_s: float) -> str:
+    shown = causes_shown(between_s)
+    hidden = ", ".join(WORD_OF_CAUSE[cause] for cause in Cause if cause not in shown)
+    looks_like = "" if Cause.FEED_LOST in shown else " A lost feed or an open breaker may look like a break by hand."
+    return (
+        f"{name} sends {1 / between_s:.3g} readings a second. They show: {', '.join(WORD_OF_CAUSE[cause] for cause in shown)}. "
+        f"They cannot show: {hidden}.{looks_like} A board that sends waveforms shows all of these."
     )
 
 

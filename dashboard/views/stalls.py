@@ -14,6 +14,7 @@ from dashboard.views.stall_moment import moment_figure
 from dashboard.views.stall_words import (
     VERDICT,
     WHAT,
+    board_sentences,
     chance_words,
     evidence_rows,
     how_sure,
@@ -143,8 +144,12 @@ def _table(rows: list[tuple[str, str]]) -> list[Component]:
 
 def places(picture: Picture) -> list[Component]:
     """Patterns and the ring that shows them."""
+    boards: list[Component] = [html.P(sentence, className="quiet") for sentence in board_sentences(picture.boards)]
     if not picture.patterns:
-        return [html.P("Six events of a district and a few laps are needed before anything can be said.", className="quiet")]
+        return [
+            *boards,
+            html.P("Six events of a district and a few laps are needed before anything can be said.", className="quiet"),
+        ]
     said = [_pattern(pattern, picture.marks) for pattern in picture.patterns]
     ring = lap_ring(picture.patterns, picture.events)
     drawn = [dcc.Graph(figure=ring, config=GRAPH_CONFIG, className="ring", id="stall-ring")] if ring["data"] else []
@@ -154,7 +159,7 @@ def places(picture: Picture) -> list[Component]:
         + "One turn is one lap, clockwise, counted from where the train was when watching began. "
         'Remember "passes the station" at the moment it does, and places are counted from there.'
     )
-    return [html.Ul(said, className="patterns"), *drawn, html.P(key, className="quiet") if drawn else html.Span()]
+    return [*boards, html.Ul(said, className="patterns"), *drawn, html.P(key, className="quiet") if drawn else html.Span()]
 
 
 def _pattern(pattern: Pattern, marks: tuple[Action, ...]) -> Component:

@@ -16,6 +16,7 @@ from monitor.diagnosis.pattern_book import PatternBook
 from monitor.diagnosis.sags import Sags
 from monitor.diagnosis.sections import Sections
 from monitor.diagnosis.shorts import Shorts
+from monitor.diagnosis.sight import Sight
 from monitor.diagnosis.slow_book import SlowBook
 from monitor.diagnosis.snapshots import SampleMemory, snapshot_span
 from monitor.diagnosis.throttles import Throttles
@@ -34,6 +35,7 @@ class Diagnosis:
         self._circuits = Circuits.from_layout(layout)
         self._stream = Stream(self._circuits)
         self._lookouts = _lookouts(self._stream)
+        self._sight = Sight(self._stream)
         self._ids = itertools.count(1)
         self._memory = SampleMemory(layout)
         self._to_cut: list[Occurrence] = []
@@ -83,7 +85,7 @@ class Diagnosis:
         return self._slow.source_ohms()
 
     def _advance(self, *, at_end: bool = False) -> list[Event]:
-        told = [occurrence for lookout in self._lookouts for occurrence in lookout.advance()]
+        told = self._sight.admitted([occurrence for lookout in self._lookouts for occurrence in lookout.advance()])
         told.sort(key=lambda o: (o.first_tick, o.district, o.start_s, o.cause.value))
         end = self._stream.ticks.real_end
         events = []

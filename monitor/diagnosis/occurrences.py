@@ -4,6 +4,8 @@ from dataclasses import dataclass, field
 
 from monitor.values import Cause
 
+UNSEEN = -1
+
 
 @dataclass(slots=True, kw_only=True)
 class Occurrence:
@@ -18,7 +20,7 @@ class Occurrence:
         evidence: Figures with their units in their names.
         first_tick: The tick at which this was first said: orders the ids, however the stream was cut; -1 before.
         known_tick: The tick at which this was last said.
-        id: Given when it is first told; 0 before.
+        id: Given when it is first told; 0 before, UNSEEN where the readings cannot show it.
     """
 
     district: int

@@ -19,7 +19,7 @@ from dashboard.views.stall_words import TRY, WHAT, evidence_rows, how_sure, patt
 from dashboard.views.stalls import moment, places
 from monitor.runtime import Picture
 from monitor.sessions.runs import Fault, Run
-from monitor.values import Action, Cause, Event, Pattern, SlowFigure, Snapshot, SnapshotChannel
+from monitor.values import Action, BoardSeen, Cause, Channel, Event, Identity, Pattern, SlowFigure, Snapshot, SnapshotChannel
 from tests.browser.hall import Hall, hall_layout
 
 BEGAN_AT = datetime(2026, 11, 25, 10, 0, tzinfo=UTC).astimezone()
@@ -257,3 +257,14 @@ def test_files_of_a_moment(client, tmp_path):
     assert client.get("/stalls/event-3/csv?session=none").status_code == 404
     assert client.get("/stalls/list?session=../../etc").status_code == 404
     assert client.get("/stalls/event-3/exe").status_code == 404
+
+
+def test_a_board_of_few_readings_says_what_it_cannot_show():
+    channels = (Channel(quantity="V", skew_s=0.0, units_per_count=1.0, zero_counts=0.0),)
+    lines = Identity(number=0, name="sketch", scan_interval_s=0.2, channels=channels, form="lines")
+    waves = Identity(number=1, name="bench-1", scan_interval_s=0.0005, channels=channels)
+    boards = {seen.name: BoardSeen(board=seen.name, identity=seen) for seen in (lines, waves)}
+    text = words(places(replace(picture(), boards=boards)))
+    assert "sketch sends 5 readings a second" in text
+    assert "cannot show: lost contact, short circuit, feed is lost" in text
+    assert "bench-1 sends" not in text
