@@ -1,6 +1,6 @@
 """Measure the diagnosis on rehearsed captures with parameters drawn at random, or on a folder of labelled captures.
 
-    python tests/bench/bench_diagnosis.py [--scenes 2] [--first-seed 0] [--kinds NAME ...] [--folder FOLDER] [--verbose]
+    python tests/bench/bench_diagnosis.py [--scenes 2] [--first-seed 0] [--kinds NAME ...] [--lines MS] [--folder FOLDER] [--verbose]
 
 Prints the confusion table, macro-F1, false faults an hour, how often pattern verdicts are right, how well confidence is
 calibrated, and what the diagnosis alone costs. Events are matched as the scorer of labelled captures does it: same district,
@@ -14,7 +14,7 @@ import sys
 import time
 from collections import Counter, defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -26,6 +26,7 @@ import msgspec
 from monitor.layout import Layout
 from monitor.layout.load import load_layout
 from monitor.rehearsal import KINDS, capture, random_scene
+from monitor.rehearsal.stream_lines import LineStyle
 from monitor.runtime import Pipeline
 from monitor.values import Chunk, Event, Pattern
 
@@ -200,10 +201,11 @@ def wilson(share: float, n: int, z: float = 1.96) -> tuple[float, float]:
     return middle - half, middle + half
 
 
-def rehearsed(kinds: list[str], seeds: range) -> Iterator[tuple[str, bytes, Layout, dict[str, Any]]]:
+def rehearsed(kinds: list[str], seeds: range, lines_ms: int | None) -> Iterator[tuple[str, bytes, Layout, dict[str, Any]]]:
     for kind in kinds:
         for seed in seeds:
-            played = capture(random_scene(kind, seed))
+            scene = random_scene(kind, seed)
+            played = capture(scene if lines_ms is None else replace(scene, lines=LineStyle(interval_ms=lines_ms)))
             yield f"{kind}-{seed}", played.wire, msgspec.toml.decode(played.layout, type=Layout), played.truth
 
 
@@ -223,12 +225,13 @@ def main() -> None:
     parser.add_argument("--scenes", type=int, default=2, help="how many of each kind")
     parser.add_argument("--first-seed", type=int, default=0)
     parser.add_argument("--kinds", nargs="*", default=list(KINDS))
+    parser.add_argument("--lines", type=int, help="rehearsed boards send lines, so many milliseconds apart")
     parser.add_argument("--folder", type=Path, help="labelled captures instead of rehearsed ones")
     parser.add_argument("--verbose", action="store_true")
     args = parser.parse_args()
     seeds = range(args.first_seed, args.first_seed + args.scenes)
     tally = Tally()
-    for name, wire, layout, truth in labelled(args.folder) if args.folder else rehearsed(args.kinds, seeds):
+    for name, wire, layout, truth in labelled(args.folder) if args.folder else rehearsed(args.kinds, seeds, args.lines):
         count(name, truth, *diagnose(wire, layout, tally), tally)
     report(tally, verbose=args.verbose)
 
