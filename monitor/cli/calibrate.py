@@ -1,6 +1,7 @@
 """``pilotlamp calibrate``: zero and gain of each channel against a meter, written into the layout file."""
 
 import argparse
+import math
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -8,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.errors import CalibrationError, LayoutError, LinkLostError
-from monitor.layout import Board, Layout, load_layout
+from monitor.layout import Board, ChannelCalibration, Layout, load_layout
 from monitor.layout.edit import set_calibration
 from monitor.layout.write import change_layout, spare_path
 from monitor.link import HostClock, SerialSource
 from monitor.metering.calibration import CalibrationFit, Observed, fit_calibration
 from monitor.metering.uncertainty import decimals_supported
-from monitor.values import Identity
+from monitor.values import Channel, Health, Identity
 from monitor.wire import SampleRun, WireDecoder
 
 TAKEN_S = 2.0
@@ -46,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
         for channel, label in wanted:
             fit = _calibrate(bench, identity, channel, label)
             if fit is not None and _yes("Write this into the layout file? [yes/no] "):
-                _write(args.file, board.name, channel, fit)
+                _write(args.file, board.name, channel, _kept(fit, bench.supply_volts))
     finally:
         bench.close()
     return 0
@@ -57,6 +58,9 @@ class Bench:
 
     Args:
         board: The board, with its port.
+
+    Attributes:
+        supply_volts: What the board last said of its own supply; None where it does not measure it.
     """
 
     def __init__(self, board: Board) -> None:
@@ -65,6 +69,7 @@ class Bench:
         self._source = SerialSource(board.port or "", board.baud, self._clock)
         self._decoder = WireDecoder()
         self._identity: Identity | None = None
+        self.supply_volts: float | None = None
 
     def open(self) -> Identity:
         """Open the port and wait for the board to say who it is.
@@ -112,6 +117,8 @@ class Bench:
             for item in self._decoder.feed(self._source.read().data):
                 if isinstance(item, Identity) and item.number == self._board.number:
                     self._identity = item
+                elif isinstance(item, Health) and item.number == self._board.number:
+                    self.supply_volts = item.supply_volts
                 elif isinstance(item, SampleRun) and item.number == self._board.number:
                     runs.append(item.counts)
                     until_s = self._clock.now_s() + PATIENCE_S
@@ -156,15 +163,27 @@ def _calibrate(bench: Bench, identity: Identity, channel: int, label: str) -> Ca
     at_zero = bench.look(channel)
     print(f"  at zero: {at_zero.mean_counts:.2f} counts, noise {at_zero.spread_counts:.2f}")
     known: list[tuple[float, Observed]] = []
+    fit = _fitted(identity.channels[channel], at_zero, known)
+    if fit is None:
+        return None
     while (reading := _number(f"Steady reading of the meter in {unit} (empty when done): ")) is not None:
-        known.append((reading, bench.look(channel)))
+        # What is not usable is told before the meter leaves its place, and left out.
+        both = [*known, (reading, bench.look(channel))]
+        with_it = _fitted(identity.channels[channel], at_zero, both)
+        if with_it is not None:
+            known, fit = both, with_it
+        elif known:
+            print("  the readings before stay; leave this channel out and begin again if one of them was wrong")
+    _show(fit, [reading for reading, _ in known], unit)
+    return fit
+
+
+def _fitted(channel: Channel, at_zero: Observed, known: Sequence[tuple[float, Observed]]) -> CalibrationFit | None:
     try:
-        fit = fit_calibration(identity.channels[channel], at_zero, known)
+        return fit_calibration(channel, at_zero, known)
     except CalibrationError as error:
         print(f"  not usable: {error}")
         return None
-    _show(fit, [reading for reading, _ in known], unit)
-    return fit
 
 
 def _show(fit: CalibrationFit, readings: Sequence[float], unit: str) -> None:
@@ -177,10 +196,17 @@ def _show(fit: CalibrationFit, readings: Sequence[float], unit: str) -> None:
         )
 
 
-def _write(file: Path, board: str, channel: int, fit: CalibrationFit) -> None:
+def _kept(fit: CalibrationFit, supply_volts: float | None) -> ChannelCalibration:
+    """What the layout file keeps; a zero alone says nothing of the scale."""
+    if math.isnan(fit.gain_uncertainty):
+        return ChannelCalibration(zero=fit.zero)
+    return ChannelCalibration(gain=fit.gain, zero=fit.zero, gain_uncertainty=fit.gain_uncertainty, supply_volts=supply_volts)
+
+
+def _write(file: Path, board: str, channel: int, calibration: ChannelCalibration) -> None:
     # Several channels are written one after the other: kept is the file as it was before the first.
     first = not spare_path(file).exists()
-    change_layout(file, lambda text: set_calibration(text, board, channel, fit.gain, fit.zero), spare=first)
+    change_layout(file, lambda text: set_calibration(text, board, channel, calibration), spare=first)
     print(f"  written into {file}")
 
 

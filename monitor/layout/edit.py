@@ -9,7 +9,10 @@ from tomlkit.items import AoT, Table
 
 from monitor.errors import LayoutError
 from monitor.layout.line_mapping import LineMapping
+from monitor.layout.schema import ChannelCalibration
 
+CALIBRATION_DIGITS = {"gain": 5, "zero": 2, "gain_uncertainty": 4, "supply_volts": 3}
+"""Keys of a calibration and the decimals that they are worth."""
 Plain = str | int | float | bool | list[float]
 
 
@@ -90,22 +93,27 @@ def set_load_draw(text: str, load: str, draw: Mapping[str, Plain]) -> str:
     return set_keys(text, "load", load, rounded)
 
 
-def set_calibration(text: str, board: str, channel: int, gain: float, zero: float) -> str:
+def set_calibration(text: str, board: str, channel: int, calibration: ChannelCalibration) -> str:
     """The text with the calibration of one channel; that of other channels stays as it is.
 
     Args:
         text: The layout file.
         board: The board's name.
         channel: The channel's number.
-        gain: Factor on the board's own scale.
-        zero: Counts added to the board's own zero.
+        calibration: What was found; what it does not know goes.
 
     Raises:
         LayoutError: Something that is no table stands where the calibration has to stand.
     """
     document = tomlkit.parse(text)
     channels = _table(_table(document, "calibration"), board)
-    _set(_table(channels, str(channel), is_leaf=True), {"gain": round(gain, 5), "zero": round(zero, 2)})
+    table = _table(channels, str(channel), is_leaf=True)
+    for key, digits in CALIBRATION_DIGITS.items():
+        value = getattr(calibration, key)
+        if value is not None:
+            table[key] = round(value, digits)
+        elif key in table:
+            del table[key]
     return tomlkit.dumps(document)
 
 

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,14 +12,30 @@ from monitor.errors import CalibrationError
 from monitor.values import Channel
 
 METER_SHARE = 0.008
-METER_DIGITS_VOLTS_AMPS = 0.02
+METER_DIGITS = 0.02
 """Standard uncertainty of a usual handheld meter's AC ranges: 0.8 % and two digits of 0.01 (common practice, no published source)."""
 LEAST_COUNTS = 20.0
 """Known readings below this say more about noise than about gain."""
 LOUDEST_ZERO_COUNTS = 6.0
 """A sound channel with nothing to measure moves by a count or two."""
-GAIN_LIMITS = (0.5, 2.0)
-"""A gain beyond means another channel, another range or a slip of the pen, not a sensor's tolerance."""
+MOVED_ZERO_COUNTS = 1.0
+"""From one second to the next its mean does not move at all."""
+MOVED_SHARE = 0.02
+"""What a meter is held to stays as it is while it is read, to within this share."""
+GAIN_LIMITS = (0.9, 1.1)
+"""A gain beyond means a slip, another channel or another range: four resistors of 5 % make 0.91 to 1.09 (closed form)."""
+GAIN_UNCERTAINTY_LIMIT = 0.03
+"""Readings that leave more open do not agree with each other, or are too small."""
+LIKELY_SLIPS = (
+    (math.sqrt(2), "that is the peak for the RMS: take a meter, or its range, that shows true RMS"),
+    (2 * math.sqrt(2), "that is peak to peak for the RMS: take a meter that shows true RMS"),
+    (10.0, "that is a digit too many, or a point too far to the right"),
+    (100.0, "that is two digits too many, or a point too far to the right"),
+    (1000.0, "those are thousandths: enter volts and amps, not millivolts and milliamps"),
+)
+"""What the meter is said to show over what the board shows, or the other way round, and what it likely is (common practice)."""
+SLIP_NEAR = 0.06
+"""How near a ratio has to be to one of them: a meter, a divider and a sensor together."""
 ZERO_LIMIT_SHARE = 0.1
 """A zero further off than this share of the board's own zero (or 100 counts) was not taken at zero."""
 
@@ -31,16 +48,24 @@ class Observed:
         mean_counts: Mean.
         spread_counts: Standard deviation about the mean: the AC part and the noise.
         samples: How many.
+        moved_counts: By how much mean and spread of the second half differ from those of the first.
     """
 
     mean_counts: float
     spread_counts: float
     samples: int
+    moved_counts: float = 0.0
 
     @classmethod
     def of(cls, counts: NDArray[np.int16]) -> "Observed":
-        """Of samples of one channel, shape (n,), n at least 1."""
-        return cls(mean_counts=float(np.mean(counts)), spread_counts=float(np.std(counts)), samples=len(counts))
+        """Of samples of one channel, shape (n,), n at least 2."""
+        one, other = np.array_split(counts, 2)
+        return cls(
+            mean_counts=float(np.mean(counts)),
+            spread_counts=float(np.std(counts)),
+            samples=len(counts),
+            moved_counts=math.hypot(float(np.mean(other) - np.mean(one)), float(np.std(other) - np.std(one))),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,24 +105,32 @@ def fit_calibration(channel: Channel, at_zero: Observed, known: Sequence[tuple[f
     """
     zero = _zero(channel, at_zero)
     zero_uncertainty = math.hypot(at_zero.spread_counts / math.sqrt(at_zero.samples), 1 / math.sqrt(12) / 10)
-    shown = np.array([_size(seen, at_zero) for _, seen in known])
-    if (shown < LEAST_COUNTS).any():
-        raise CalibrationError(
-            f"this reading moves the channel by {shown.min():.0f} counts only: take one of at least {LEAST_COUNTS:.0f} counts, best "
-            "near the highest that the district ever sees"
-        )
-    shown = shown * abs(channel.units_per_count)
+    sizes = [_size(seen, at_zero) for _, seen in known]
+    for size, (_, seen) in zip(sizes, known, strict=True):
+        _check_seen(size, seen)
+    shown = np.array(sizes) * abs(channel.units_per_count)
     meter = np.array([abs(reading) for reading, _ in known])
-    gain, share = _gain(shown, meter)
-    residuals = tuple((gain * shown - meter).tolist())
+    gain, share = _gain(shown, meter, channel.quantity)
     return CalibrationFit(
         gain=gain,
         zero=zero,
-        residuals=residuals,
+        residuals=tuple((gain * shown - meter).tolist()),
         gain_uncertainty=share,
         zero_uncertainty_counts=zero_uncertainty,
         noise_counts=at_zero.spread_counts,
     )
+
+
+def _check_seen(size: float, seen: Observed) -> None:
+    if size < LEAST_COUNTS:
+        raise CalibrationError(
+            f"this reading moves the channel by {size:.0f} counts only: take one of at least {LEAST_COUNTS:.0f} counts, best "
+            "near the highest that the district ever sees; if it should move more, check that this is the right channel"
+        )
+    if seen.moved_counts > MOVED_SHARE * size:
+        raise CalibrationError(
+            "the output moved while it was measured: let it stand still, with a lamp or a heater as load, and read again"
+        )
 
 
 def _zero(channel: Channel, at_zero: Observed) -> float:
@@ -106,6 +139,11 @@ def _zero(channel: Channel, at_zero: Observed) -> float:
         raise CalibrationError(
             f"at zero this channel still moves by {at_zero.spread_counts:.0f} counts: switch the output off, take every train off, and "
             "check that this is the right channel"
+        )
+    if at_zero.moved_counts > MOVED_ZERO_COUNTS:
+        raise CalibrationError(
+            f"at zero this channel moved by {at_zero.moved_counts:.1f} counts within two seconds: take every train and lamp off, and "
+            "wait until the sensor is warm"
         )
     zero = at_zero.mean_counts - channel.zero_counts
     if abs(zero) > max(100.0, ZERO_LIMIT_SHARE * abs(channel.zero_counts)):
@@ -121,19 +159,48 @@ def _size(seen: Observed, at_zero: Observed) -> float:
     return math.sqrt(max(0.0, square))
 
 
-def _gain(shown: NDArray[np.float64], meter: NDArray[np.float64]) -> tuple[float, float]:
+def _gain(shown: NDArray[np.float64], meter: NDArray[np.float64], unit: str) -> tuple[float, float]:
     if not len(shown):
         return 1.0, math.nan
-    doubt = METER_SHARE * meter + METER_DIGITS_VOLTS_AMPS
+    doubt = meter_share(meter) * meter
     weights = 1 / doubt**2
     gain = float((weights * shown * meter).sum() / (weights * shown**2).sum())
-    if not GAIN_LIMITS[0] <= gain <= GAIN_LIMITS[1]:
-        raise CalibrationError(
-            f"the meter's readings are {gain:.2f} times what the board shows: check the channel, the meter's range, and that both "
-            "measure the same place"
-        )
+    for one, reading in zip(shown.tolist(), meter.tolist(), strict=True):
+        if not GAIN_LIMITS[0] <= reading / one <= GAIN_LIMITS[1]:
+            raise CalibrationError(_slip(one, reading, unit))
     # A meter's share of error is the same at every reading, so several readings do not average it away.
     scatter = float(np.std(gain * shown - meter, ddof=1) / np.mean(meter)) if len(shown) > 1 else 0.0
-    return gain, math.hypot(
-        METER_SHARE, math.hypot(METER_DIGITS_VOLTS_AMPS / float(meter.max()), scatter / math.sqrt(len(shown)))
+    share = math.hypot(float(meter_share(meter.max())), scatter / math.sqrt(len(shown)))
+    if share > GAIN_UNCERTAINTY_LIMIT:
+        pairs = ", ".join(
+            f"{reading:g} {unit} where the board shows {one:.2f}" for one, reading in zip(shown, meter, strict=True)
+        )
+        raise CalibrationError(
+            f"these readings leave the gain open by {share:.1%} ({pairs}): check each for a slip, and take larger ones, one of them "
+            "near the highest that the district ever sees"
+        )
+    return gain, share
+
+
+def _slip(shown: float, meter: float, unit: str) -> str:
+    """What is likely wrong with a reading that no sound channel has."""
+    ratio = meter / shown
+    said = f"the meter is said to show {meter:g} {unit} where the board shows {shown:.2f}: "
+    for factor, words in LIKELY_SLIPS:
+        if abs(ratio / factor - 1) < SLIP_NEAR:
+            return said + words
+    if any(abs(ratio * factor - 1) < SLIP_NEAR for factor, _ in LIKELY_SLIPS[2:]):
+        return said + "that is a digit too few, or a point too far to the left"
+    return said + (
+        "check for a slip such as 18 for 8, that this is the right channel, and that meter and board measure the same place; if "
+        "all is right, correct the scale in the board's sketch first"
     )
+
+
+@overload
+def meter_share(reading: float) -> float: ...
+@overload
+def meter_share(reading: NDArray[np.float64]) -> NDArray[np.float64]: ...
+def meter_share(reading: float | NDArray[np.float64]) -> float | NDArray[np.float64]:
+    """Standard uncertainty of a usual handheld meter at this reading, as a share of it."""
+    return np.hypot(METER_SHARE, METER_DIGITS / reading)

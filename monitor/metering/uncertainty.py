@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from monitor.layout import ChannelCalibration
 from monitor.metering.board_supply import BoardSupply
+from monitor.metering.calibration import meter_share
 from monitor.metering.channels import ChannelTable
 from monitor.values import AggregateBlock
 
@@ -31,9 +32,6 @@ VOLTS_ZERO_PARTS, VOLTS_ZERO_LIMIT = 2, 0.00235
 """A divider's zero, as share of the converter's range: each of the two resistors below shifts it by so much (closed form, 1 %)."""
 AMPS_ZERO_LIMIT = 0.003
 """A sensor rests within 15 mV of half of 5 V (wiring.md; common practice, no published source)."""
-METER_SHARE = 0.008
-METER_DIGITS = 0.02
-"""Standard uncertainty of a usual handheld meter's AC ranges: 0.8 % and two digits of 0.01 (common practice, no published source)."""
 USUAL_READING = {"V": 14.0, "A": 3.0}
 """What the meter showed at a calibration of which the layout file keeps no uncertainty (common practice, no published source)."""
 CALIBRATED_ZERO_COUNTS = 0.3
@@ -117,7 +115,9 @@ class _Quantity:
         unit = np.abs(table.gain_of(channels))
         own = [calibrations[k] if k >= 0 else ChannelCalibration() for k in channels.tolist()]
         has_zero = np.array([each != ChannelCalibration() for each in own], dtype=bool)
-        has_gain = np.array([each.gain != ChannelCalibration().gain for each in own], dtype=bool)
+        has_gain = np.array(
+            [each.gain != ChannelCalibration().gain or each.gain_uncertainty is not None for each in own], dtype=bool
+        )
         meter = np.array([each.gain_uncertainty or meter_share(USUAL_READING[quantity]) for each in own])
         parts = _Spread.uniform(np.full(unit.shape, RESISTOR_LIMIT), RESISTOR_PARTS)
         if quantity == "A":
@@ -132,11 +132,6 @@ class _Quantity:
             supply_limit=np.where(has_gain, SAME_PORT_LIMIT, SUPPLY_LIMIT),
             zero=raw_zero.replaced(_Spread.normal(CALIBRATED_ZERO_COUNTS * unit), has_zero),
         )
-
-
-def meter_share(reading: float) -> float:
-    """Standard uncertainty of a handheld meter at this reading, as a share of it."""
-    return math.hypot(METER_SHARE, METER_DIGITS / reading)
 
 
 class Doubt:

@@ -1,7 +1,7 @@
 import pytest
 
 from monitor.errors import LayoutError
-from monitor.layout import parse_layout
+from monitor.layout import ChannelCalibration, parse_layout
 from monitor.layout.edit import set_calibration, set_keys, set_load_draw, set_supply_findings
 from tests.layout.fernhollow import FERNHOLLOW
 
@@ -51,7 +51,7 @@ def lines_changed(before, after):
 
 
 def test_a_correction_is_added_and_nothing_else_moves():
-    after = set_calibration(REMARKED, "bench-1", 3, gain=0.992, zero=1.5)
+    after = set_calibration(REMARKED, "bench-1", 3, ChannelCalibration(gain=0.992, zero=1.5))
     assert parse_layout(after).channel_calibration("bench-1", 3).gain == 0.992
     assert parse_layout(after).channel_calibration("bench-1", 0).zero == -0.3
     assert sorted(lines_changed(REMARKED, after)) == ['[calibration."bench-1".3]', "gain = 0.992", "zero = 1.5"]
@@ -60,13 +60,13 @@ def test_a_correction_is_added_and_nothing_else_moves():
 
 def test_a_correction_in_a_file_without_any():
     bare = REMARKED.split("[calibration")[0]
-    after = set_calibration(bare, "bench-1", 0, gain=1.01, zero=-2.0)
+    after = set_calibration(bare, "bench-1", 0, ChannelCalibration(gain=1.01, zero=-2.0))
     assert parse_layout(after).channel_calibration("bench-1", 0).gain == 1.01
     assert after.startswith(bare.rstrip())
 
 
 def test_a_correction_is_replaced():
-    after = set_calibration(REMARKED, "bench-1", 0, gain=1.2, zero=0.0)
+    after = set_calibration(REMARKED, "bench-1", 0, ChannelCalibration(gain=1.2, zero=0.0))
     assert parse_layout(after).channel_calibration("bench-1", 0).gain == 1.2
     assert after.count("[calibration") == REMARKED.count("[calibration")
 

@@ -3,7 +3,7 @@ import stat
 import pytest
 
 from monitor.errors import LayoutError
-from monitor.layout import load_layout
+from monitor.layout import ChannelCalibration, load_layout
 from monitor.layout.edit import set_calibration
 from monitor.layout.write import change_layout, spare_path, write_layout
 from tests.layout.fernhollow import FERNHOLLOW
@@ -17,7 +17,7 @@ def test_a_file_is_replaced_whole_and_keeps_its_rights(tmp_path):
     path = tmp_path / "layout.toml"
     path.write_text(COMMENTED)
     path.chmod(0o640)
-    write_layout(path, set_calibration(COMMENTED, "bench-1", 2, gain=1.5, zero=0.0))
+    write_layout(path, set_calibration(COMMENTED, "bench-1", 2, ChannelCalibration(gain=1.5, zero=0.0)))
     assert load_layout(path).channel_calibration("bench-1", 2).gain == 1.5
     assert stat.S_IMODE(path.stat().st_mode) == 0o640
     assert [entry.name for entry in tmp_path.iterdir()] == ["layout.toml"]
