@@ -4,12 +4,16 @@ Limits: a decoded packet is at most 254 bytes, so a coded one is at most 255 (Ch
 up to 254). Samples that come before an identity are kept up to :data:`HELD_BYTES_LIMIT`, the oldest dropped first.
 """
 
+import operator
 import struct
 from collections import deque
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from cobs import cobs
 from fastcrc import crc16
+from numpy.typing import NDArray
 
 from monitor.values import Channel, Health, Identity, ResetCause
 from monitor.wire.framing import Framer
@@ -28,25 +32,46 @@ _CHANNEL = struct.Struct("<BHff")
 _HEALTH = struct.Struct("<IHIB")
 _IDENTITY, _SAMPLES, _HEALTH_TYPE = 1, 2, 3
 _SHORTEST_BYTES = 6
+_BODY_AT = _HEAD.size + _SAMPLES_HEAD.size
+
+_Found = tuple[int, Item]
+"""An item, and which frame of its chunk it came with."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Batch:
+    """The n packets of a chunk, right or wrong.
+
+    Attributes:
+        packets: Each as decoded; empty where that failed.
+        heads: uint8, shape (n, 9): their first bytes, as a packet of samples has them.
+        sizes: Shape (n,): their lengths.
+        ends: Shape (n,): byte position in the stream just after each.
+    """
+
+    packets: list[bytes]
+    heads: NDArray[np.uint8]
+    sizes: NDArray[np.intp]
+    ends: NDArray[np.intp]
 
 
 class PackedDecoder:
     """Bytes in, items out; never raises, whatever the bytes.
 
+    All packets of a chunk are opened at once, and samples between two identities are taken at once.
+
     Attributes:
         packets: Good packets so far, of any type.
-        sequence_holes: Packets missing by their sequence numbers so far.
     """
 
     def __init__(self) -> None:
         self._framer = Framer(delimiter=b"\0", limit_bytes=CODED_LIMIT_BYTES)
         self._identities: dict[int, Identity] = {}
-        self._last_sequence: dict[int, int] = {}
+        # By board number; 0 where nothing is known of it.
+        self._channels = np.zeros(256, dtype=np.intp)
         self._held: deque[tuple[int, bytes, int]] = deque()
         self._held_bytes = 0
-        self._run = _RunBuilder()
         self.packets = 0
-        self.sequence_holes = 0
 
     @property
     def offset(self) -> int:
@@ -64,118 +89,141 @@ class PackedDecoder:
         Returns:
             Items in stream order. Sample packets that follow each other come as one run, as far as this chunk goes.
         """
-        items: list[Item] = []
-        for frame, offset, size in self._framer.feed(data):
-            packet = self._open(frame, offset, size, items)
-            if packet is not None:
-                self._take(packet, offset, items)
-        self._run.flush(items)
-        return items
+        text, position, skipped_bytes = self._framer.feed_whole(data)
+        frames = text.split(b"\0")[:-1]
+        if not frames:
+            return []
+        coded_sizes = np.fromiter(map(len, frames), dtype=np.intp, count=len(frames))
+        ends = position + np.cumsum(coded_sizes + 1)
+        coded_sizes[0] += skipped_bytes
+        found: list[_Found] = []
+        batch, good = _opened(frames, coded_sizes, ends, found)
+        rows = np.flatnonzero(good)
+        self.packets += len(rows)
+        kinds = batch.heads[rows, 0]
+        done = 0
+        for at in [*np.flatnonzero(kinds == _IDENTITY).tolist(), len(rows)]:
+            self._take_stretch(batch, rows[done:at], kinds[done:at], found)
+            if at < len(rows):
+                self._take_identity(batch, int(rows[at]), found)
+            done = at + 1
+        found.sort(key=operator.itemgetter(0))
+        return [item for _, item in found]
 
-    def _open(self, frame: bytes | None, offset: int, size: int, items: list[Item]) -> bytes | None:
-        packet, wrong = _unstuff(frame)
-        if wrong is not None:
-            _drop(items, wrong, offset, size)
-            return None
-        return packet
+    def _take_stretch(self, batch: _Batch, rows: NDArray[np.intp], kinds: NDArray[np.uint8], found: list[_Found]) -> None:
+        """Packets between two identities."""
+        is_samples = kinds == _SAMPLES
+        if not _all(is_samples):
+            for k in rows[~is_samples].tolist():
+                found.append((k, _other(batch.packets[k], int(batch.ends[k]))))
+            rows = rows[is_samples]
+        if not len(rows):
+            return
+        channels = self._channels[batch.heads[rows, 1]]
+        known = channels > 0
+        if not _all(known):
+            for k in rows[~known].tolist():
+                self._hold(batch.packets[k], int(batch.ends[k]), k, found)
+            rows, channels = rows[known], channels[known]
+        _take_samples(batch, rows, channels, found)
 
-    def _take(self, packet: bytes, offset: int, items: list[Item]) -> None:
-        kind, number, sequence = _HEAD.unpack_from(packet)
-        self.packets += 1
-        last = self._last_sequence.get(number)
-        if last is not None:
-            self.sequence_holes += (sequence - last - 1) & 0xFFFF
-        self._last_sequence[number] = sequence
-        if kind == _SAMPLES:
-            self._take_samples(number, packet, offset, items)
-            return
-        self._run.flush(items)
-        if kind == _IDENTITY:
-            self._take_identity(number, packet, offset, items)
-        elif kind == _HEALTH_TYPE:
-            items.append(_health(number, packet) or Fault(kind=FaultKind.SHAPE, offset=offset, size=len(packet)))
-        else:
-            items.append(Fault(kind=FaultKind.UNKNOWN_TYPE, offset=offset, size=len(packet), detail=str(kind)))
-
-    def _take_samples(self, number: int, packet: bytes, offset: int, items: list[Item]) -> None:
-        identity = self._identities.get(number)
-        if identity is None:
-            self._hold(number, packet, offset, items)
-            return
-        body_start = _HEAD.size + _SAMPLES_HEAD.size
-        channels = len(identity.channels)
-        if len(packet) < body_start + 2:
-            _drop(items, FaultKind.SHAPE, offset, len(packet))
-            return
-        first_scan, scans = _SAMPLES_HEAD.unpack_from(packet, _HEAD.size)
-        if not scans or len(packet) != body_start + 2 * scans * channels + 2:
-            _drop(items, FaultKind.SHAPE, offset, len(packet))
-            return
-        self._run.add((number, channels), first_scan, scans, packet[body_start:-2], items)
-
-    def _hold(self, number: int, packet: bytes, offset: int, items: list[Item]) -> None:
-        self._held.append((number, packet, offset))
+    def _hold(self, packet: bytes, end: int, at: int, found: list[_Found]) -> None:
+        self._held.append((packet[1], packet, end))
         self._held_bytes += len(packet)
         while self._held_bytes > HELD_BYTES_LIMIT:
-            _, oldest, oldest_offset = self._held.popleft()
+            _, oldest, oldest_end = self._held.popleft()
             self._held_bytes -= len(oldest)
-            _drop(items, FaultKind.NO_IDENTITY, oldest_offset, len(oldest))
+            found.append((at, Fault(kind=FaultKind.NO_IDENTITY, offset=oldest_end, size=len(oldest))))
 
-    def _take_identity(self, number: int, packet: bytes, offset: int, items: list[Item]) -> None:
-        made = _identity(number, packet, offset)
-        items.append(made)
+    def _take_identity(self, batch: _Batch, k: int, found: list[_Found]) -> None:
+        number, packet = batch.packets[k][1], batch.packets[k]
+        made = _identity(number, packet, int(batch.ends[k]))
+        found.append((k, made))
         if not isinstance(made, Identity):
             return
         self._identities[number] = made
-        waiting = [held for held in self._held if held[0] == number]
+        self._channels[number] = len(made.channels)
+        waiting = [(packet, end) for of, packet, end in self._held if of == number]
+        if not waiting:
+            return
         self._held = deque(held for held in self._held if held[0] != number)
         self._held_bytes = sum(len(packet) for _, packet, _ in self._held)
-        for _, held_packet, held_offset in waiting:
-            self._take_samples(number, held_packet, held_offset, items)
+        late: list[_Found] = []
+        packets = [packet for packet, _ in waiting]
+        held = _batch(packets, np.array([len(packet) for packet in packets]), np.array([end for _, end in waiting]))
+        _take_samples(held, np.arange(len(packets)), np.full(len(packets), len(made.channels)), late)
+        found += [(k, item) for _, item in sorted(late, key=operator.itemgetter(0))]
 
 
-class _RunBuilder:
-    """Joins sample packets that follow each other, so that arrays are made once a chunk and not once a packet."""
-
-    def __init__(self) -> None:
-        self._key: tuple[int, int] = (0, 0)
-        self._first_scan = 0
-        self._next_scan = 0
-        self._parts: list[bytes] = []
-
-    def add(self, key: tuple[int, int], first_scan: int, scans: int, body: bytes, items: list[Item]) -> None:
-        if self._parts and (key != self._key or first_scan != self._next_scan):
-            self.flush(items)
-        if not self._parts:
-            self._key = key
-            self._first_scan = first_scan
-        self._parts.append(body)
-        self._next_scan = (first_scan + scans) & 0xFFFFFFFF
-
-    def flush(self, items: list[Item]) -> None:
-        if not self._parts:
-            return
-        number, channels = self._key
-        counts = np.frombuffer(b"".join(self._parts), dtype="<i2").reshape(-1, channels)
-        items.append(SampleRun(number=number, first_scan=self._first_scan, counts=counts))
-        self._parts = []
+def _opened(
+    frames: list[bytes], coded_sizes: NDArray[np.intp], ends: NDArray[np.intp], found: list[_Found]
+) -> tuple[_Batch, NDArray[np.bool_]]:
+    """Packets of frames, and which are good; what is wrong with the others is noted."""
+    try:
+        packets = [cobs.decode(frame) for frame in frames]
+    except cobs.DecodeError:
+        packets = [_unstuffed(frame) for frame in frames]
+    sizes = np.fromiter(map(len, packets), dtype=np.intp, count=len(packets))
+    found_crc = np.array([crc16.ibm_3740(packet[:-2]) for packet in packets], dtype="<u2")
+    stated_crc = np.frombuffer(b"".join([packet[-2:].ljust(2) for packet in packets]), dtype="<u2")
+    good = (found_crc == stated_crc) & (sizes >= _SHORTEST_BYTES) & (coded_sizes <= CODED_LIMIT_BYTES)
+    batch = _batch(packets, sizes, ends)
+    if _all(good):
+        return batch, good
+    for k in np.flatnonzero(~good & (coded_sizes > 0)).tolist():
+        kind = FaultKind.CHECKSUM
+        if coded_sizes[k] > CODED_LIMIT_BYTES:
+            kind = FaultKind.TOO_LONG
+        elif sizes[k] < _SHORTEST_BYTES:
+            kind = FaultKind.TOO_SHORT if sizes[k] or frames[k] == b"\1" else FaultKind.STUFFING
+        found.append((k, Fault(kind=kind, offset=int(ends[k]), size=int(coded_sizes[k]))))
+    return batch, good
 
 
-def _unstuff(frame: bytes | None) -> tuple[bytes, FaultKind | None]:
-    if frame is None:
-        return b"", FaultKind.TOO_LONG
+def _batch(packets: list[bytes], sizes: NDArray[np.intp], ends: NDArray[np.intp]) -> _Batch:
+    heads = np.frombuffer(b"".join([packet[:_BODY_AT].ljust(_BODY_AT) for packet in packets]), dtype=np.uint8)
+    return _Batch(packets=packets, heads=heads.reshape(-1, _BODY_AT), sizes=sizes, ends=ends)
+
+
+def _all(flags: NDArray[np.bool_]) -> bool:
+    """Whether all are set; of few flags in a fifth of the time that the array's own way takes."""
+    return np.count_nonzero(flags) == len(flags)
+
+
+def _unstuffed(frame: bytes) -> bytes:
     try:
         packet: bytes = cobs.decode(frame)
     except cobs.DecodeError:
-        return b"", FaultKind.STUFFING
-    if len(packet) < _SHORTEST_BYTES:
-        return b"", FaultKind.TOO_SHORT
-    right = crc16.ibm_3740(packet[:-2]) == packet[-2] | packet[-1] << 8
-    return packet, None if right else FaultKind.CHECKSUM
+        return b""
+    return packet
 
 
-def _drop(items: list[Item], kind: FaultKind, offset: int, size: int) -> None:
-    items.append(Fault(kind=kind, offset=offset, size=size))
+def _take_samples(batch: _Batch, rows: NDArray[np.intp], channels: NDArray[np.intp], found: list[_Found]) -> None:
+    """Packets of samples of known boards: those that follow each other as one run."""
+    heads = batch.heads[rows]
+    scans = heads[:, _BODY_AT - 1].astype(np.uint32)
+    fits = (batch.sizes[rows] == _BODY_AT + 2 + 2 * scans * channels) & (scans > 0)
+    if not _all(fits):
+        for k in rows[~fits].tolist():
+            found.append((k, Fault(kind=FaultKind.SHAPE, offset=int(batch.ends[k]), size=int(batch.sizes[k]))))
+        rows, channels, heads, scans = rows[fits], channels[fits], heads[fits], scans[fits]
+    if not len(rows):
+        return
+    numbers, firsts = heads[:, 1], heads[:, _HEAD.size : _HEAD.size + 4].copy().view("<u4")[:, 0]
+    follows = (firsts[1:] == firsts[:-1] + scans[:-1]) & (rows[1:] == rows[:-1] + 1) & (numbers[1:] == numbers[:-1])
+    edges = [0, *(np.flatnonzero(~follows) + 1).tolist(), len(rows)]
+    for begin, end in pairwise(edges):
+        first = int(rows[begin])
+        body = b"".join([packet[_BODY_AT:-2] for packet in batch.packets[first : first + end - begin]])
+        counts = np.frombuffer(body, dtype="<i2").reshape(-1, int(channels[begin]))
+        found.append((first, SampleRun(number=int(numbers[begin]), first_scan=int(firsts[begin]), counts=counts)))
+
+
+def _other(packet: bytes, end: int) -> Item:
+    """A packet that is neither an identity nor samples."""
+    if packet[0] == _HEALTH_TYPE:
+        return _health(packet[1], packet) or Fault(kind=FaultKind.SHAPE, offset=end, size=len(packet))
+    return Fault(kind=FaultKind.UNKNOWN_TYPE, offset=end, size=len(packet), detail=str(packet[0]))
 
 
 def _identity(number: int, packet: bytes, offset: int) -> Identity | Fault:

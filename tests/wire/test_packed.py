@@ -2,6 +2,8 @@
 Networking 7(2), 1999, Fig. 2 and 3; CRC check values of the public catalogue of parametrised CRC algorithms (CRC-16/IBM-3740).
 """
 
+import itertools
+
 import numpy as np
 import pytest
 from cobs import cobs
@@ -169,9 +171,37 @@ def test_two_boards_on_one_line_are_kept_apart():
     assert sum(len(run.counts) for run in runs if run.number == 2) == 40
 
 
-def test_sequence_holes_are_counted():
+def one_by_one(stream):
+    """Items of a stream whose packets come one at a time: nothing is ever taken together."""
     decoder = PackedDecoder()
-    decoder.feed(
-        b"\0" + identity_packet(identity(), 65534) + samples_packet(0, counts(1, 8), 65535) + samples_packet(9, counts(1, 8), 3)
-    )
-    assert decoder.sequence_holes == 3
+    edges = [k + 1 for k, byte in enumerate(stream) if byte == 0]
+    return [item for start, end in itertools.pairwise([0, *edges]) for item in decoder.feed(stream[start:end])]
+
+
+@given(
+    damage=st.lists(
+        st.tuples(st.integers(0, 40), st.sampled_from(["lost", "flipped", "twice", "short", "long", "unknown"])), max_size=8
+    ),
+    cuts=cut_lists,
+)
+def test_damaged_streams_say_the_same_together_and_one_by_one(damage, cuts):
+    """Two boards, identities in the midst, packets lost, hurt, repeated and of other lengths and kinds; in stream order."""
+    packets = []
+    for k in range(20):
+        packets.append(samples_packet(15 * k, counts(15, 8, seed=k), k))
+        packets.append(samples_packet(9 * k, counts(9, 4, seed=k), k, number=3))
+        packets += [identity_packet(identity()), identity_packet(identity(4, number=3)), health_packet()] if k % 7 == 2 else []
+    for at, how in damage:
+        whole = packets[at]
+        packets[at] = {
+            "lost": b"",
+            "flipped": whole[:9] + bytes([whole[9] % 255 + 1]) + whole[10:] if len(whole) > 10 else b"",
+            "twice": whole * 2,
+            "short": b"\x02\x07\0",
+            "long": b"\x05" * 600 + b"\0",
+            "unknown": packet(77, 0, 0, b"x") + packet(2, 0, 0, samples_body(0, counts(3, 8))[:-1]),
+        }[how]
+    stream = b"\0" + b"".join(packets)
+    singly = flat(one_by_one(stream))
+    assert flat(PackedDecoder().feed(stream)) == singly
+    assert flat(feed_in_pieces(PackedDecoder(), stream, cuts)) == singly
