@@ -114,8 +114,7 @@ class PackedDecoder:
         """Packets between two identities."""
         is_samples = kinds == _SAMPLES
         if not _all(is_samples):
-            for k in rows[~is_samples].tolist():
-                found.append((k, _other(batch.packets[k], int(batch.ends[k]))))
+            found += [(k, _other(batch.packets[k], int(batch.ends[k]))) for k in rows[~is_samples].tolist()]
             rows = rows[is_samples]
         if not len(rows):
             return
@@ -204,8 +203,8 @@ def _take_samples(batch: _Batch, rows: NDArray[np.intp], channels: NDArray[np.in
     scans = heads[:, _BODY_AT - 1].astype(np.uint32)
     fits = (batch.sizes[rows] == _BODY_AT + 2 + 2 * scans * channels) & (scans > 0)
     if not _all(fits):
-        for k in rows[~fits].tolist():
-            found.append((k, Fault(kind=FaultKind.SHAPE, offset=int(batch.ends[k]), size=int(batch.sizes[k]))))
+        wrong = [(k, int(batch.ends[k]), int(batch.sizes[k])) for k in rows[~fits].tolist()]
+        found += [(k, Fault(kind=FaultKind.SHAPE, offset=end, size=size)) for k, end, size in wrong]
         rows, channels, heads, scans = rows[fits], channels[fits], heads[fits], scans[fits]
     if not len(rows):
         return
