@@ -22,7 +22,7 @@ COMMANDS = {
     "snapshots": "samples around the events of a session, as COMTRADE or CSV",
     "pack": "make one file of a session",
     "unpack": "make a session of a packed file",
-    "layout": "check a layout file or write a new one",
+    "layout": "check a layout file, explain its keys, or write a new one",
     "calibrate": "set zero and gain of each channel against a meter",
     "ports": "list what is plugged in",
     "listen": "show what comes over a port, and propose how to read it",
@@ -87,10 +87,19 @@ def _cautions(command: str) -> str | None:
     return None if moment is None else "Cautions. " + " ".join(cautions_at(moment)).replace("%", "%%")
 
 
+def _version() -> str:
+    metadata = importlib.import_module("importlib.metadata")  # only where it is asked for: it takes a while to import
+    try:
+        return str(metadata.version("pilotlamp"))
+    except metadata.PackageNotFoundError:
+        return "of a source folder, not installed"
+
+
 def _parser(arguments: list[str]) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="pilotlamp", description="Watches the supplies of a toy-train layout and warns before the breaker acts."
     )
+    parser.add_argument("--version", action="version", version=f"pilotlamp {_version()}" if "--version" in arguments else "")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     called = next((argument for argument in arguments if argument in COMMANDS), None)
     for name, purpose in COMMANDS.items():

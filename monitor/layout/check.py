@@ -11,14 +11,10 @@ CHANNELS_LIMIT = 128
 """Line boards have up to 64 outputs, two channels each; packed ones up to 20 channels."""
 
 
-def check_layout(layout: Layout, *, source: str | None = None) -> None:
-    """Check what holds between tables.
-
-    Raises:
-        LayoutError: For the first thing found wrong.
-    """
-    for error in _errors(layout):
-        raise LayoutError(error[2], source=source, table=error[0], key=error[1])
+def layout_faults(layout: Layout, *, source: str | None = None) -> Iterator[LayoutError]:
+    """Everything that does not hold between tables."""
+    for table, key, message in _errors(layout):
+        yield LayoutError(message, source=source, table=table, key=key)
 
 
 _Error = tuple[str, str | None, str]

@@ -31,10 +31,10 @@ class Board(Table, frozen=True):
     Attributes:
         name: As the board names itself, or the layout's own name for it.
         number: Board number on the wire (packed form).
-        port: Any pyserial device or URL; None for an offline capture.
+        port: Its serial device, or a URL such as socket://HOST:PORT; absent for an offline capture.
         baud: Bits per second.
         lines: What its lines mean, where it prints lines of its own.
-        current_sensors: Whether the scale of its current sensors is fixed or follows the board's own supply; None where nobody said.
+        current_sensors: Whether the scale of its current sensors is fixed or follows the board's own supply; absent where that is not known.
     """
 
     name: Name
@@ -253,9 +253,9 @@ class ChannelCalibration(Table, frozen=True):
 
     Attributes:
         gain: Factor on the board's own scale.
-        zero: Counts added to the board's own zero.
-        gain_uncertainty: Standard uncertainty of the gain as a share of it; None where it was not kept.
-        supply_volts: The board's own supply when the gain was taken; None where it was not measured.
+        zero: Counts added to the board's own zero; of a line board, volts or amps taken off before the gain multiplies.
+        gain_uncertainty: Standard uncertainty of the gain as a share of it; absent where it was not kept.
+        supply_volts: The board's own supply when the gain was taken; absent where it was not measured.
     """
 
     gain: Annotated[float, Meta(gt=0, le=100)] = 1.0
@@ -270,7 +270,11 @@ class Layout(Table, frozen=True):
     Attributes:
         title: What the layout is called.
         mains: The local mains.
-        board: Boards, in file order; likewise the other tables.
+        board: The sensor boards, in any order, like the tables below.
+        supply: The supplies, as their nameplates read.
+        output: The outputs of the supplies.
+        district: What each pair of sensor channels sees.
+        load: What draws, for the budget.
         calibration: By board name and channel number (as text, as TOML keys are).
     """
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from monitor.errors import LayoutError
-from monitor.layout.load import parse_layout
+from monitor.layout.load import parse_layout, read_text
 
 
 def change_layout(path: Path, change: Callable[[str], str], *, spare: bool = True) -> None:
@@ -21,10 +21,7 @@ def change_layout(path: Path, change: Callable[[str], str], *, spare: bool = Tru
     Raises:
         LayoutError: The file cannot be read or written, or what comes out is no layout.
     """
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise LayoutError(f"the file cannot be read ({error}): check its place and rights", source=str(path)) from error
+    text = read_text(path)
     changed = change(text)
     parse_layout(changed, source=str(path))
     if spare:

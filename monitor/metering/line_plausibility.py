@@ -62,7 +62,10 @@ class LinePlausibility:
         mapping = next((each.lines for each in layout.board if each.name == board), None)
         self._remedy = "write {key} = {scale} under [[board.lines.output]]" if mapping else "correct the scale in its sketch"
         supplies = [layout.supply_named(district.supply) for district in self._districts]
-        self._is_ac = np.array([supply.current == "ac" for supply in supplies], dtype=bool)
+        currents = [layout.output_named(d.supply, d.output).current for d in self._districts]
+        self._is_ac = np.array(
+            [(own or supply.current) == "ac" for own, supply in zip(currents, supplies, strict=True)], dtype=bool
+        )
         self._volts = np.array([supply.max_volts for supply in supplies])
         self._plate_va = np.array([supply.plate_va for supply in supplies])
         self._amps = self._plate_va / self._volts

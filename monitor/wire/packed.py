@@ -186,7 +186,7 @@ def _batch(packets: list[bytes], sizes: NDArray[np.intp], ends: NDArray[np.intp]
 
 def _all(flags: NDArray[np.bool_]) -> bool:
     """Whether all are set; of few flags in a fifth of the time that the array's own way takes."""
-    return np.count_nonzero(flags) == len(flags)
+    return bool(np.count_nonzero(flags) == len(flags))
 
 
 def _unstuffed(frame: bytes) -> bytes:

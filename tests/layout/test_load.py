@@ -28,7 +28,7 @@ def test_every_key_of_the_file_arrives():
 # What is changed, and what the message must name: the table, the key, the remedy.
 MISTAKES = [
     ("rated_va = 180", "rated_va = -1", ['supply "North bench"', "rated_va", "correct it"]),
-    ("rated_va = 180", "rated_vaa = 180", ['supply "North bench"', "rated_vaa", "spelling"]),
+    ("rated_va = 180", "rated_vaa = 180", ['supply "North bench"', "rated_vaa", "did you mean"]),
     ("rated_va = 180", "rated_va = 180\nrated_watts = 3", ['supply "North bench"', "rated_va", "exactly one"]),
     ("rated_watts = 75", "", ['supply "South bench"', "exactly one"]),
     ("hertz = 60\n", "", ["mains", "hertz", "missing"]),
@@ -109,7 +109,7 @@ def test_lines_of_a_boards_own_arrive():
         ("volts = 2", "volts = 0", ["lines.output", "volts"]),
         ("volts_scale = 0.001", "volts_scale = 0", ["lines.output.0.volts_scale", "every figure 0"]),
         ("interval_ms = 200", "interval_ms = 0", ["interval_ms"]),
-        ("amps = 3", "amp = 3", ["amp", "spelling"]),
+        ("amps = 3", "amp = 3", ["amp", "did you mean"]),
         (
             "[[board.lines.output]]\nvolts = 2\namps = 3\nvolts_scale = 0.001\namps_zero = 512.0\n",
             "",
