@@ -21,7 +21,7 @@ from monitor.planning.plan_file import Plan
 from monitor.planning.plan_load import load_plan
 from monitor.planning.share_drawing import draw_share
 from monitor.planning.share_values import ShareOptions
-from monitor.planning.share_words import explain, unfit_words
+from monitor.planning.share_words import brief, explain, unfit_words
 from monitor.planning.sharing import alternatives, by_price_per_va, share_load
 from monitor.planning.wiring_card import draw_card
 from monitor.runtime.past_troubles import past_troubles
@@ -80,10 +80,7 @@ def _plans(encoded: bytes, encoded_plan: bytes, *, may_keep: bool) -> Plans:
         share=share,
         share_words=(*unfit_words(offers), *explain(share, needs, offers, options).splitlines()),
         share_picture=draw_share(share, needs, offers, plan.reserve),
-        others=tuple(
-            f"{other.price_per_va:.2f} a usable VA: {' '.join(explain(other, needs, offers, options).splitlines())}"
-            for other in others
-        ),
+        others=tuple(f"{other.price_per_va:.2f} a usable VA: {brief(other, needs)}" for other in others),
         ranking=tuple((offer.name, price) for offer, price in by_price_per_va(offers)),
         wiring_picture=draw_card(layout, plan, refused(verdicts)),
         phasing=guide(layout, verdicts, plan),

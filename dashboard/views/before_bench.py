@@ -53,12 +53,17 @@ def _chip(verdict: BenchVerdict) -> Component:
 
 
 def _form(supply: Supply) -> Component:
-    caution = " ".join(("Unplug it before you touch it; look and feel only, never open the case.", *cautions_at("bench")))
+    caution = "Unplug it before you touch it; look and feel only, never open the case."
     fields = [_field(supply, question) for question in QUESTIONS]
     button = html.Button("Keep the answers with the layout", type="submit")
     said = html.P(className="said", role="status", **hook(said=""))
     form = html.Form([html.P(caution, className="none"), *fields, html.Div([button]), said], **hook(bench=supply.name))
     return html.Details([html.Summary("Bench check: answer the questions"), form])
+
+
+def bench_cautions() -> Component:
+    """What matters at the bench and when a supply is powered for the first time."""
+    return html.Ul([html.Li(caution) for caution in cautions_at("bench")], className="reasons")
 
 
 def _field(supply: Supply, question: Question) -> Component:

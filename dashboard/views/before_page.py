@@ -8,7 +8,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.views.attributes import aria, hook
-from dashboard.views.before_bench import bench_card
+from dashboard.views.before_bench import bench_card, bench_cautions
 from dashboard.views.before_budget import budget_table, learn_form
 from dashboard.views.before_forms import candidate_form, terminals_form
 from monitor.layout import Layout
@@ -91,6 +91,7 @@ def before_page(layout: Layout, plans: Plans, standing: Standing | None = None) 
                 [
                     _panel("Show morning: print and tick off", *_morning(plans.morning, standing), full=True),
                     _panel("Before the doors open", _ticks(cautions_at("show")), full=True),
+                    _panel("At the bench, and when a supply is powered for the first time", bench_cautions(), full=True),
                     *cards,
                     _panel("Power budget", budget_table(plans.budget), learn_form(layout, may_keep=plans.may_keep)),
                     html.Div(
@@ -139,7 +140,7 @@ def _ticks(items: Sequence[str]) -> Component:
 
 
 def _share(plans: Plans) -> list[Component]:
-    words = [html.Li(line) for line in (*plans.share_words, *cautions_at("wiring")[:5])]
+    words = [html.Li(line) for line in plans.share_words]
     parts: list[Component] = [
         html.Div(picture(plans.share_picture, "Which supply carries what; in words below"), className="scroll"),
         html.Ul(words, className="reasons"),
@@ -152,6 +153,10 @@ def _share(plans: Plans) -> list[Component]:
     if plans.ranking:
         ranked = ", ".join(f"{name} {price:.2f}" for name, price in plans.ranking)
         parts.append(html.P(f"Price a usable VA, cheapest first: {ranked}.", className="none"))
+    parts += [
+        html.P("Before a hand touches a wire:", className="none"),
+        html.Ul([html.Li(caution) for caution in cautions_at("wiring")], className="reasons"),
+    ]
     return [*parts, *([candidate_form(plans.plan.candidate)] if plans.may_keep else [])]
 
 

@@ -18,7 +18,7 @@ from monitor.planning.plan_file import Candidate, Plan
 from monitor.planning.plan_load import changed_plan, load_plan
 from monitor.planning.share_drawing import draw_share
 from monitor.planning.share_values import Offer, ShareOptions, SharePlan
-from monitor.planning.share_words import explain, unfit_words
+from monitor.planning.share_words import brief, explain, unfit_words
 from monitor.planning.sharing import alternatives, by_price_per_va, share_load
 
 SECONDS, MOST_SECONDS, BRANCHES_A_SECOND = 10.0, 3600.0, 200
@@ -70,11 +70,7 @@ def run(args: argparse.Namespace) -> int:
     print("\n".join([*unfit_words(offers), explain(cheapest, needs, offers, options)]), end="")
     if cheapest.fits:
         for k, other in enumerate(alternatives(needs, offers, options)[1:], start=2):
-            print(
-                f"\nAnother way ({k}), {other.price:g} to buy, {other.price_per_va:.2f} a usable VA:\n"
-                f"{explain(other, needs, offers, options)}",
-                end="",
-            )
+            print(f"\nAnother way ({k}), {other.price_per_va:.2f} a usable VA: {brief(other, needs)}")
     for offer, price in by_price_per_va(offers):
         print(f"{offer.name}: {price:.2f} a usable VA")
     if args.svg is not None:

@@ -11,11 +11,9 @@ RAN_OUT = "The work allowed ran out before {what} was proven: every limit holds,
 def explain(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer], options: ShareOptions | None = None) -> str:
     """The plan in words, one line a supply, then what to know about it."""
     options = options or ShareOptions()
-    rows = []
-    for supply in plan.used:
-        on_it = [need for need in needs if plan.places.get(need.name, ("", ""))[0] == supply]
-        names = ", ".join(f"{need.name} (output {plan.places[need.name][1]}, {need.amps:g} A)" for need in on_it)
-        rows.append(f"{supply}: {names}. {plan.used_share[supply]:.0%} of what it may give for long.")
+    rows = [
+        f"{each}: {_names(plan, needs, each)}. {plan.used_share[each]:.0%} of what it may give for long." for each in plan.used
+    ]
     rows += [f"{supply} carries track and accessories together: accessories eat into its total." for supply in plan.mixed]
     rows += _slower_rows(plan, needs, offers)
     rows += _move_rows(plan, needs, offers, options)
@@ -28,9 +26,21 @@ def explain(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer], opt
     return "\n".join(rows) + "\n"
 
 
+def brief(plan: SharePlan, needs: Sequence[Need]) -> str:
+    """What goes where and what is bought, in one line."""
+    rows = [f"{supply}: {_names(plan, needs, supply)}." for supply in plan.used]
+    rows += [f"To buy: {plan.price:g} in all, to be checked before use."] if plan.price else []
+    return " ".join(rows if plan.proven else [*rows, "Not proven cheapest."])
+
+
 def unfit_words(offers: Sequence[Offer]) -> list[str]:
     """Why supplies get no load."""
     return [f"{offer.name} gets no load. {offer.refusal}" for offer in offers if offer.refusal]
+
+
+def _names(plan: SharePlan, needs: Sequence[Need], supply: str) -> str:
+    on_it = [need for need in needs if plan.places.get(need.name, ("", ""))[0] == supply]
+    return ", ".join(f"{need.name} (output {plan.places[need.name][1]}, {need.amps:g} A)" for need in on_it)
 
 
 def _slower_rows(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer]) -> Iterator[str]:
