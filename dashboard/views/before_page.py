@@ -77,13 +77,6 @@ class Standing:
 def before_page(layout: Layout, plans: Plans, standing: Standing | None = None) -> Component:
     """The whole page."""
     standing = standing or Standing()
-    verdicts = {verdict.supply: verdict for verdict in plans.verdicts}
-    aside = {each.supply: each.words for each in plans.plan.set_aside}
-    cards = [
-        bench_card(supply, verdicts[supply.name], may_keep=plans.may_keep, aside=aside.get(supply.name, ""))
-        for supply in layout.supply
-        if supply.name in verdicts
-    ]
     return html.Main(
         [
             *([html.P(standing.file_trouble, className="file-trouble", role="alert")] if standing.file_trouble else []),
@@ -92,7 +85,7 @@ def before_page(layout: Layout, plans: Plans, standing: Standing | None = None) 
                     _panel("Show morning: print and tick off", *_morning(plans.morning, standing), full=True),
                     _panel("Before the doors open", _ticks(cautions_at("show")), full=True),
                     _panel("At the bench, and when a supply is powered for the first time", bench_cautions(), full=True),
-                    *cards,
+                    *_cards(layout, plans),
                     _panel("Power budget", budget_table(plans.budget), learn_form(layout, may_keep=plans.may_keep)),
                     html.Div(
                         [
@@ -115,6 +108,16 @@ def before_page(layout: Layout, plans: Plans, standing: Standing | None = None) 
         ],
         className="page",
     )
+
+
+def _cards(layout: Layout, plans: Plans) -> list[Component]:
+    verdicts = {verdict.supply: verdict for verdict in plans.verdicts}
+    aside = {each.supply: each.words for each in plans.plan.set_aside}
+    return [
+        bench_card(supply, verdicts[supply.name], may_keep=plans.may_keep, aside=aside.get(supply.name, ""))
+        for supply in layout.supply
+        if supply.name in verdicts
+    ]
 
 
 def picture(svg: str, words: str) -> Component:

@@ -190,6 +190,19 @@ def test_a_day_that_is_none_is_said():
         verdict(supply(changed(made_year=1946, record=(insulation(on="2026-02-30"),))))
 
 
+@pytest.mark.parametrize(("earthed", "least"), [(True, 1.0), (False, 2.0)])
+def test_the_test_that_lifts_the_age_has_the_limit_of_its_class(earthed, least):
+    old = {"made_year": 1946, "earthed": earthed, "polarised_plug": True}
+    assert verdict(supply(changed(**old, record=(insulation(megohms=least),)))).fitness is Fitness.FIT
+    assert verdict(supply(changed(**old, record=(insulation(megohms=0.9 * least),)))).fitness is Fitness.DO_NOT_ENERGISE
+    assert f"at least {least:g} megohms" in verdict(supply(changed(**old))).reasons[0].remedy
+
+
+def test_why_names_the_worst_reason_else_the_first_question():
+    assert verdict(supply(changed(cord="cracked", made_year=None))).why.endswith("Its cord is cracked.")
+    assert verdict(supply(changed(made_year=None))).why.endswith("last tested?")
+
+
 def test_an_unearthed_supply_needs_two_megohms_and_an_earthed_one_its_earth():
     assert (
         verdict(supply(changed(earthed=False, polarised_plug=True, record=(insulation(megohms=1.5),)))).fitness
