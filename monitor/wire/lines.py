@@ -11,6 +11,9 @@ from monitor.wire.framing import Framer
 from monitor.wire.items import Fault, FaultKind, Item
 from monitor.wire.reading_lines import ReadingLines
 
+BLOCK_LINES = 256
+"""So many lines are read at once: of more, the interpreter's own looking after its tuples takes longer than the reading."""
+
 Row = Sequence[float]
 Ends = NDArray[np.int64]
 
@@ -73,11 +76,14 @@ class LineDecoder:
             position += size + 1
             self._miss(FaultKind.TOO_LONG, position, size + skipped_bytes, items)
             text = text[size + 1 :]
-        if text:
-            ends = np.flatnonzero(np.frombuffer(text, dtype=np.uint8) == _LINE_FEED) + 1
-            self._read(text, ends, position, items)
+        ends = np.flatnonzero(np.frombuffer(text, dtype=np.uint8) == _LINE_FEED) + 1
+        start = 0
+        for some in (ends[at : at + BLOCK_LINES] for at in range(0, len(ends), BLOCK_LINES)):
+            end = int(some[-1])
+            self._read(text[start:end], some - start, position + start, items)
             self._flush(items)
-        return items
+            start = end
+        return _with_readings_joined(items)
 
     def finish(self) -> list[Item]:
         """The stream ends: the last line, where it may lack its end and is whole otherwise."""
@@ -133,10 +139,21 @@ class LineDecoder:
             return
         made = self._grammar.taken(self._rows, np.concatenate(self._ends) if len(self._ends) > 1 else self._ends[0])
         self._rows, self._ends = [], []
-        if items and isinstance(before := items[-1], LineReadings) and isinstance(first := made[0], LineReadings):
-            items[-1:] = [joined_lines([before, first])]
-            del made[0]
         items += made
+
+
+def _with_readings_joined(items: list[Item]) -> list[Item]:
+    """Readings that follow each other in one."""
+    found: list[Item] = []
+    readings: list[LineReadings] = []
+    for item in [*items, None]:
+        if isinstance(item, LineReadings):
+            readings.append(item)
+            continue
+        found += [joined_lines(readings)] if readings else []
+        found += [] if item is None else [item]
+        readings = []
+    return found
 
 
 _LINE_FEED = 0x0A

@@ -4,16 +4,12 @@ Limits: a decoded packet is at most 254 bytes, so a coded one is at most 255 (Ch
 up to 254). Samples that come before an identity are kept up to :data:`HELD_BYTES_LIMIT`, the oldest dropped first.
 """
 
-import operator
 import struct
 from collections import deque
-from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from cobs import cobs
 from fastcrc import crc16
-from numpy.typing import NDArray
 
 from monitor.values import Channel, Health, Identity, ResetCause
 from monitor.wire.framing import Framer
@@ -33,32 +29,12 @@ _HEALTH = struct.Struct("<IHIB")
 _IDENTITY, _SAMPLES, _HEALTH_TYPE = 1, 2, 3
 _SHORTEST_BYTES = 6
 _BODY_AT = _HEAD.size + _SAMPLES_HEAD.size
-
-_Found = tuple[int, Item]
-"""An item, and which frame of its chunk it came with."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Batch:
-    """The n packets of a chunk, right or wrong.
-
-    Attributes:
-        packets: Each as decoded; empty where that failed.
-        heads: uint8, shape (n, 9): their first bytes, as a packet of samples has them.
-        sizes: Shape (n,): their lengths.
-        ends: Shape (n,): byte position in the stream just after each.
-    """
-
-    packets: list[bytes]
-    heads: NDArray[np.uint8]
-    sizes: NDArray[np.intp]
-    ends: NDArray[np.intp]
+_SAMPLES_START = struct.Struct("<BBxxIB")
+"""Type, board number, first scan and scan count of a packet of samples."""
 
 
 class PackedDecoder:
     """Bytes in, items out; never raises, whatever the bytes.
-
-    All packets of a chunk are opened at once, and samples between two identities are taken at once.
 
     Attributes:
         packets: Good packets so far, of any type.
@@ -67,8 +43,6 @@ class PackedDecoder:
     def __init__(self) -> None:
         self._framer = Framer(delimiter=b"\0", limit_bytes=CODED_LIMIT_BYTES)
         self._identities: dict[int, Identity] = {}
-        # By board number; 0 where nothing is known of it.
-        self._channels = np.zeros(256, dtype=np.intp)
         self._held: deque[tuple[int, bytes, int]] = deque()
         self._held_bytes = 0
         self.packets = 0
@@ -89,140 +63,125 @@ class PackedDecoder:
         Returns:
             Items in stream order. Sample packets that follow each other come as one run, as far as this chunk goes.
         """
-        text, position, skipped_bytes = self._framer.feed_whole(data)
+        text, end, skipped_bytes = self._framer.feed_whole(data)
         frames = text.split(b"\0")[:-1]
-        if not frames:
-            return []
-        coded_sizes = np.fromiter(map(len, frames), dtype=np.intp, count=len(frames))
-        ends = position + np.cumsum(coded_sizes + 1)
-        coded_sizes[0] += skipped_bytes
-        found: list[_Found] = []
-        batch, good = _opened(frames, coded_sizes, ends, found)
-        rows = np.flatnonzero(good)
-        self.packets += len(rows)
-        kinds = batch.heads[rows, 0]
-        done = 0
-        for at in [*np.flatnonzero(kinds == _IDENTITY).tolist(), len(rows)]:
-            self._take_stretch(batch, rows[done:at], kinds[done:at], found)
-            if at < len(rows):
-                self._take_identity(batch, int(rows[at]), found)
-            done = at + 1
-        found.sort(key=operator.itemgetter(0))
-        return [item for _, item in found]
+        packets = _unstuffed(frames)
+        items: list[Item] = []
+        k = 0
+        while k < len(frames):
+            size, skipped_bytes = len(frames[k]) + skipped_bytes, 0
+            end += len(frames[k]) + 1
+            wrong = _fault_of(size, packets[k])
+            count = 1
+            if wrong is None:
+                count = self._take(packets, k, end, items)
+                self.packets += count
+                end += sum(map(len, frames[k + 1 : k + count])) + count - 1
+            elif size:
+                items.append(Fault(kind=wrong, offset=end, size=size))
+            k += count
+        return items
 
-    def _take_stretch(self, batch: _Batch, rows: NDArray[np.intp], kinds: NDArray[np.uint8], found: list[_Found]) -> None:
-        """Packets between two identities."""
-        is_samples = kinds == _SAMPLES
-        if not _all(is_samples):
-            found += [(k, _other(batch.packets[k], int(batch.ends[k]))) for k in rows[~is_samples].tolist()]
-            rows = rows[is_samples]
-        if not len(rows):
-            return
-        channels = self._channels[batch.heads[rows, 1]]
-        known = channels > 0
-        if not _all(known):
-            for k in rows[~known].tolist():
-                self._hold(batch.packets[k], int(batch.ends[k]), k, found)
-            rows, channels = rows[known], channels[known]
-        _take_samples(batch, rows, channels, found)
+    def _take(self, packets: list[bytes], k: int, end: int, items: list[Item]) -> int:
+        """Take a good packet, and those that follow it where it is one of samples.
 
-    def _hold(self, packet: bytes, end: int, at: int, found: list[_Found]) -> None:
+        Args:
+            packets: Those of the chunk.
+            k: Which.
+            end: Byte position in the stream just after it.
+            items: Where what it says goes.
+
+        Returns:
+            How many packets that were.
+        """
+        packet = packets[k]
+        kind, number = packet[0], packet[1]
+        if kind == _SAMPLES and number in self._identities:
+            return _take_samples(packets, k, len(self._identities[number].channels), end, items)
+        if kind == _SAMPLES:
+            self._hold(packet, end, items)
+        elif kind == _IDENTITY:
+            self._take_identity(number, packet, end, items)
+        elif kind == _HEALTH_TYPE:
+            items.append(_health(number, packet) or Fault(kind=FaultKind.SHAPE, offset=end, size=len(packet)))
+        else:
+            items.append(Fault(kind=FaultKind.UNKNOWN_TYPE, offset=end, size=len(packet), detail=str(kind)))
+        return 1
+
+    def _hold(self, packet: bytes, end: int, items: list[Item]) -> None:
         self._held.append((packet[1], packet, end))
         self._held_bytes += len(packet)
         while self._held_bytes > HELD_BYTES_LIMIT:
             _, oldest, oldest_end = self._held.popleft()
             self._held_bytes -= len(oldest)
-            found.append((at, Fault(kind=FaultKind.NO_IDENTITY, offset=oldest_end, size=len(oldest))))
+            items.append(Fault(kind=FaultKind.NO_IDENTITY, offset=oldest_end, size=len(oldest)))
 
-    def _take_identity(self, batch: _Batch, k: int, found: list[_Found]) -> None:
-        number, packet = batch.packets[k][1], batch.packets[k]
-        made = _identity(number, packet, int(batch.ends[k]))
-        found.append((k, made))
+    def _take_identity(self, number: int, packet: bytes, end: int, items: list[Item]) -> None:
+        made = _identity(number, packet, end)
+        items.append(made)
         if not isinstance(made, Identity):
             return
         self._identities[number] = made
-        self._channels[number] = len(made.channels)
-        waiting = [(packet, end) for of, packet, end in self._held if of == number]
-        if not waiting:
-            return
+        waiting = [held for held in self._held if held[0] == number]
         self._held = deque(held for held in self._held if held[0] != number)
         self._held_bytes = sum(len(packet) for _, packet, _ in self._held)
-        late: list[_Found] = []
-        packets = [packet for packet, _ in waiting]
-        held = _batch(packets, np.array([len(packet) for packet in packets]), np.array([end for _, end in waiting]))
-        _take_samples(held, np.arange(len(packets)), np.full(len(packets), len(made.channels)), late)
-        found += [(k, item) for _, item in sorted(late, key=operator.itemgetter(0))]
+        for _, held_packet, held_end in waiting:
+            _take_samples([held_packet], 0, len(made.channels), held_end, items)
 
 
-def _opened(
-    frames: list[bytes], coded_sizes: NDArray[np.intp], ends: NDArray[np.intp], found: list[_Found]
-) -> tuple[_Batch, NDArray[np.bool_]]:
-    """Packets of frames, and which are good; what is wrong with the others is noted."""
+def _take_samples(packets: list[bytes], k: int, channels: int, end: int, items: list[Item]) -> int:
+    """Take a packet of samples and all that follow it without a hole, as one run; how many that were."""
+    packet = packets[k]
+    scans = packet[_BODY_AT - 1] if len(packet) > _BODY_AT else 0
+    if not scans or len(packet) != _BODY_AT + 2 * scans * channels + 2:
+        items.append(Fault(kind=FaultKind.SHAPE, offset=end, size=len(packet)))
+        return 1
+    stop = _end_of_run(packets, k)
+    body = b"".join([packet[_BODY_AT:-2] for packet in packets[k:stop]])
+    first_scan = _SAMPLES_START.unpack_from(packet)[2]
+    counts = np.frombuffer(body, dtype="<i2").reshape(-1, channels)
+    items.append(SampleRun(number=packet[1], first_scan=first_scan, counts=counts))
+    return stop - k
+
+
+def _end_of_run(packets: list[bytes], k: int) -> int:
+    """Index of the first packet that is not whole or does not go on where the one before it ended, from a good one of samples on."""
+    kind, number, due, scans = _SAMPLES_START.unpack_from(packets[k])
+    size, start_of, crc_of = len(packets[k]), _SAMPLES_START.unpack_from, crc16.ibm_3740
+    for stop in range(k + 1, len(packets)):
+        packet = packets[stop]
+        due = (due + scans) & 0xFFFFFFFF
+        if len(packet) != size or start_of(packet) != (kind, number, due, scans):
+            return stop
+        if crc_of(packet[:-2]) != packet[-2] | packet[-1] << 8:
+            return stop
+    return len(packets)
+
+
+def _unstuffed(frames: list[bytes]) -> list[bytes]:
+    """Packets of frames; empty where byte stuffing is broken."""
     try:
-        packets = [cobs.decode(frame) for frame in frames]
+        return [cobs.decode(frame) for frame in frames]
     except cobs.DecodeError:
-        packets = [_unstuffed(frame) for frame in frames]
-    sizes = np.fromiter(map(len, packets), dtype=np.intp, count=len(packets))
-    found_crc = np.array([crc16.ibm_3740(packet[:-2]) for packet in packets], dtype="<u2")
-    stated_crc = np.frombuffer(b"".join([packet[-2:].ljust(2) for packet in packets]), dtype="<u2")
-    good = (found_crc == stated_crc) & (sizes >= _SHORTEST_BYTES) & (coded_sizes <= CODED_LIMIT_BYTES)
-    batch = _batch(packets, sizes, ends)
-    if _all(good):
-        return batch, good
-    for k in np.flatnonzero(~good & (coded_sizes > 0)).tolist():
-        kind = FaultKind.CHECKSUM
-        if coded_sizes[k] > CODED_LIMIT_BYTES:
-            kind = FaultKind.TOO_LONG
-        elif sizes[k] < _SHORTEST_BYTES:
-            kind = FaultKind.TOO_SHORT if sizes[k] or frames[k] == b"\1" else FaultKind.STUFFING
-        found.append((k, Fault(kind=kind, offset=int(ends[k]), size=int(coded_sizes[k]))))
-    return batch, good
+        return [_unstuffed([frame])[0] for frame in frames] if len(frames) > 1 else [b""]
 
 
-def _batch(packets: list[bytes], sizes: NDArray[np.intp], ends: NDArray[np.intp]) -> _Batch:
-    heads = np.frombuffer(b"".join([packet[:_BODY_AT].ljust(_BODY_AT) for packet in packets]), dtype=np.uint8)
-    return _Batch(packets=packets, heads=heads.reshape(-1, _BODY_AT), sizes=sizes, ends=ends)
+def _is_whole(packet: bytes) -> bool:
+    return bool(crc16.ibm_3740(packet[:-2]) == packet[-2] | packet[-1] << 8)
 
 
-def _all(flags: NDArray[np.bool_]) -> bool:
-    """Whether all are set; of few flags in a fifth of the time that the array's own way takes."""
-    return bool(np.count_nonzero(flags) == len(flags))
+def _fault_of(coded_size: int, packet: bytes) -> FaultKind | None:
+    """What is wrong with a packet.
 
-
-def _unstuffed(frame: bytes) -> bytes:
-    try:
-        packet: bytes = cobs.decode(frame)
-    except cobs.DecodeError:
-        return b""
-    return packet
-
-
-def _take_samples(batch: _Batch, rows: NDArray[np.intp], channels: NDArray[np.intp], found: list[_Found]) -> None:
-    """Packets of samples of known boards: those that follow each other as one run."""
-    heads = batch.heads[rows]
-    scans = heads[:, _BODY_AT - 1].astype(np.uint32)
-    fits = (batch.sizes[rows] == _BODY_AT + 2 + 2 * scans * channels) & (scans > 0)
-    if not _all(fits):
-        wrong = [(k, int(batch.ends[k]), int(batch.sizes[k])) for k in rows[~fits].tolist()]
-        found += [(k, Fault(kind=FaultKind.SHAPE, offset=end, size=size)) for k, end, size in wrong]
-        rows, channels, heads, scans = rows[fits], channels[fits], heads[fits], scans[fits]
-    if not len(rows):
-        return
-    numbers, firsts = heads[:, 1], heads[:, _HEAD.size : _HEAD.size + 4].copy().view("<u4")[:, 0]
-    follows = (firsts[1:] == firsts[:-1] + scans[:-1]) & (rows[1:] == rows[:-1] + 1) & (numbers[1:] == numbers[:-1])
-    edges = [0, *(np.flatnonzero(~follows) + 1).tolist(), len(rows)]
-    for begin, end in pairwise(edges):
-        first = int(rows[begin])
-        body = b"".join([packet[_BODY_AT:-2] for packet in batch.packets[first : first + end - begin]])
-        counts = np.frombuffer(body, dtype="<i2").reshape(-1, int(channels[begin]))
-        found.append((first, SampleRun(number=int(numbers[begin]), first_scan=int(firsts[begin]), counts=counts)))
-
-
-def _other(packet: bytes, end: int) -> Item:
-    """A packet that is neither an identity nor samples."""
-    if packet[0] == _HEALTH_TYPE:
-        return _health(packet[1], packet) or Fault(kind=FaultKind.SHAPE, offset=end, size=len(packet))
-    return Fault(kind=FaultKind.UNKNOWN_TYPE, offset=end, size=len(packet), detail=str(packet[0]))
+    Args:
+        coded_size: Length of its frame.
+        packet: As decoded; empty where that failed.
+    """
+    if coded_size > CODED_LIMIT_BYTES:
+        return FaultKind.TOO_LONG
+    if len(packet) < _SHORTEST_BYTES:
+        return FaultKind.TOO_SHORT if packet or coded_size <= 1 else FaultKind.STUFFING
+    return None if _is_whole(packet) else FaultKind.CHECKSUM
 
 
 def _identity(number: int, packet: bytes, offset: int) -> Identity | Fault:

@@ -21,7 +21,7 @@ from tests.wire.bytestreams import counts, identity, identity_packet, samples_pa
 
 SECONDS = 60.0
 SCANS = round(SECONDS / 832e-6)
-REPEATS = 7
+REPEATS = 5
 CHUNKS_BYTES = (4096, 1 << 18)
 LOST_SHARE = 0.2
 
