@@ -70,7 +70,7 @@ def _plans(encoded: bytes, encoded_plan: bytes, *, may_keep: bool) -> Plans:
     verdicts = check_all(layout, plan, today=today)
     budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
     needs, offers = needs_of(layout, plan), offers_of(layout, today=today, plan=plan)
-    options = ShareOptions(reserve=plan.reserve, spending_limit=plan.spending_limit)
+    options = ShareOptions.of_plan(plan)
     share = share_load(needs, offers, options)
     others = alternatives(needs, offers, options)[1:] if share.fits else []
     return Plans(

@@ -53,6 +53,8 @@ def run(args: argparse.Namespace) -> int:
         return 0
     layout = load_layout(args.layout)
     chosen = [supply for supply in layout.supply if args.supply in (None, supply.name)]
+    if not layout.supply:
+        raise LayoutError("there is no supply yet: add a [[supply]] table", source=str(args.layout))
     if not chosen:
         names = ", ".join(supply.name for supply in layout.supply)
         raise LayoutError(f'there is no supply "{args.supply}": use one of: {names}', source=str(args.layout))

@@ -39,7 +39,11 @@ def run(args: argparse.Namespace) -> int:
     plan = changed_plan(plan, {key: value for key, value in changes.items() if value is not None})
     verdicts = check_all(layout, plan, today=dt.datetime.now().astimezone().date())
     budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
-    print("\n".join(json.dumps(line) for line in as_json(budget)) + "\n" if args.json else budget_text(budget), end="")
+    if not args.json:
+        print(budget_text(budget), end="")
+        return 0
+    for line in as_json(budget):
+        print(json.dumps(line))
     return 0
 
 

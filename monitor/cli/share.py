@@ -21,8 +21,6 @@ from monitor.planning.share_values import Offer, ShareOptions, SharePlan
 from monitor.planning.share_words import brief, explain, unfit_words
 from monitor.planning.sharing import alternatives, by_price_per_va, share_load
 
-SECONDS, MOST_SECONDS, BRANCHES_A_SECOND = 10.0, 3600.0, 200
-"""Measured on two shared cores with a club's sizes: some hundreds of branches a second."""
 CANDIDATE_FORM = "NAME=PRICE,VA,VOLTS[,ac or dc[,OUTPUTS[,COUNT]]]"
 
 
@@ -46,9 +44,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--seconds",
         type=float,
-        default=SECONDS,
         metavar="N",
-        help="about how long the solver may take (default %(default)g); counted in work, so that every computer gives the same answer",
+        help="about how long the solver may take (default 10); counted in work, so that every computer gives the same answer",
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object, and nothing else")
     parser.add_argument("--svg", type=Path, metavar="FILE", help="also draw the plan")
@@ -60,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     plan = _plan(args, layout)
     offers = offers_of(layout, today=dt.datetime.now().astimezone().date(), plan=plan)
     needs = needs_of(layout, plan)
-    options = ShareOptions(reserve=plan.reserve, spending_limit=plan.spending_limit, work=_work(args.seconds))
+    options = ShareOptions.of_plan(plan)
     cheapest = share_load(needs, offers, options)
     if args.svg is not None:
         write_text(args.svg, draw_share(cheapest, needs, offers, plan.reserve))
@@ -97,13 +94,6 @@ def as_json(plan: SharePlan, offers: Sequence[Offer]) -> dict[str, object]:
     }
 
 
-def _work(seconds: float) -> int:
-    """Branches that an ordinary computer looks at in so many seconds."""
-    if not 0 < seconds <= MOST_SECONDS:
-        raise LayoutError(f"--seconds takes a figure from 0 to {MOST_SECONDS:g}")
-    return max(1, round(seconds * BRANCHES_A_SECOND))
-
-
 def _plan(args: argparse.Namespace, layout: Layout) -> Plan:
     plan = load_plan(args.layout, layout, args.plan)
     names = {supply.name for supply in layout.supply}
@@ -112,7 +102,7 @@ def _plan(args: argparse.Namespace, layout: Layout) -> Plan:
         if candidate.name in taken:
             raise LayoutError(f'"{candidate.name}" is there already: give the candidate another name')
         taken.add(candidate.name)
-    changes = {"reserve": args.reserve, "spending_limit": args.limit}
+    changes = {"reserve": args.reserve, "spending_limit": args.limit, "share_seconds": args.seconds}
     plan = changed_plan(plan, {key: value for key, value in changes.items() if value is not None})
     return msgspec.structs.replace(
         plan,

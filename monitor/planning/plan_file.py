@@ -191,6 +191,7 @@ class Plan(_PlanTable, frozen=True):
         each_accessory: Share out accessories one by one instead of district by district.
         at_once: Share of each kind of load that typically runs at once.
         spending_limit: The most that all candidates together may cost; None where there is no limit.
+        share_seconds: About how long the solver may take for sharing on an ordinary computer; counted in work, not in time.
         set_aside: Verdicts of the bench check that a person set aside; said wherever it matters.
         prices: Supplies of the layout file that would have to be bought.
         phased: Groups of supplies that were phased to one another, so that their commons may meet.
@@ -209,6 +210,7 @@ class Plan(_PlanTable, frozen=True):
     each_accessory: bool = False
     at_once: dict[Literal["locomotive", "lighting", "accessory"], Share] = field(default_factory=dict)
     spending_limit: NotNegative | None = None
+    share_seconds: Annotated[float, Meta(gt=0, le=3600)] = 10.0
     set_aside: tuple[SetAside, ...] = ()
     prices: dict[str, NotNegative] = {}
     phased: tuple[tuple[Name, ...], ...] = ()

@@ -152,7 +152,8 @@ class ShareModel:
             return Found("impossible" if none else "unknown", {}, {})
         values = np.asarray(solver.getSolution().col_value)
         extra = {s: float(values[column]) for s, column in enumerate(self._extra)}
-        return Found("proven" if status == highspy.HighsModelStatus.kOptimal else "found", self._places(values), extra)
+        proven = status in (highspy.HighsModelStatus.kOptimal, highspy.HighsModelStatus.kModelEmpty)
+        return Found("proven" if proven else "found", self._places(values), extra)
 
     def _need(self, g: int) -> Need:
         return self._task.needs[self.groups[g][0]]

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from monitor.planning.plan_file import Plan
+
 RESERVE = 0.2
 """Share of every limit to keep free: common practice 0.2-0.3; NEC 210.20(A) asks for 0.2 where a load runs three hours and more."""
 
@@ -85,6 +87,10 @@ class Need:
     at: tuple[str, str] | None = None
 
 
+BRANCHES_A_SECOND = 200
+"""Measured with a club's sizes: 100 to 200 branches a second of processor time."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShareOptions:
     """How to share.
@@ -97,7 +103,13 @@ class ShareOptions:
 
     reserve: float = RESERVE
     spending_limit: float | None = None
-    work: int = 2000
+    work: int = 10 * BRANCHES_A_SECOND
+
+    @classmethod
+    def of_plan(cls, plan: Plan) -> "ShareOptions":
+        """As a plan file says."""
+        work = max(1, round(plan.share_seconds * BRANCHES_A_SECOND))
+        return cls(reserve=plan.reserve, spending_limit=plan.spending_limit, work=work)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

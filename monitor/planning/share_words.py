@@ -5,7 +5,10 @@ from collections.abc import Iterator, Sequence
 from monitor.planning.share_model import may_go
 from monitor.planning.share_values import Need, Offer, OfferOutput, ShareOptions, SharePlan
 
-RAN_OUT = "The work allowed ran out before {what} was proven: every limit holds, but a better plan may exist. Allow more with --seconds."
+RAN_OUT = (
+    "The work allowed ran out before {what} was proven: every limit holds, but a better plan may exist. Allow more with --seconds, or with "
+    "share_seconds in the plan file."
+)
 
 
 def explain(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer], options: ShareOptions | None = None) -> str:

@@ -97,6 +97,14 @@ def test_bench_as_json(show, capsys):
     ]  # fmt: skip
 
 
+def test_a_layout_without_supplies_has_nothing_to_judge(show, capsys):
+    show.write_text('title = "Fernhollow"\n[mains]\nvolts = 120\nhertz = 60\n')
+    assert main(["bench", str(show), "--json"]) == 2
+    assert "add a [[supply]] table" in capsys.readouterr().err
+    assert main(["budget", str(show), "--json"]) == 0
+    assert capsys.readouterr().out == ""
+
+
 def test_what_to_ask_a_seller(show, capsys):
     assert main(["bench", str(show), "--seller"]) == 0
     assert "Cloth, stiff, cracked or taped?" in capsys.readouterr().out

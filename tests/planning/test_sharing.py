@@ -261,6 +261,12 @@ def test_nothing_moves_for_tidiness_alone_and_what_moves_says_why():
     )
 
 
+def test_nothing_to_share_is_shared():
+    plan = share_load([], [])
+    assert (plan.fits, plan.proven, plan.places) == (True, True, {})
+    assert share_load([need("main", 1.0)], []).left_out == ("main",)
+
+
 def test_an_unfit_supply_gets_no_load():
     assert share_load([need("main", 3.0)], [offer("old", 10, refusal="Do not energise.")]).left_out == ("main",)
 
