@@ -133,6 +133,8 @@ class ShareModel:
         Args:
             start: Places of a solution that is known already.
         """
+        if not self._cost:
+            return Found("proven", {}, {})
         # HiGHS takes a moment to import: only who shares pays for it.
         import highspy  # noqa: PLC0415
 
@@ -152,8 +154,7 @@ class ShareModel:
             return Found("impossible" if none else "unknown", {}, {})
         values = np.asarray(solver.getSolution().col_value)
         extra = {s: float(values[column]) for s, column in enumerate(self._extra)}
-        proven = status in (highspy.HighsModelStatus.kOptimal, highspy.HighsModelStatus.kModelEmpty)
-        return Found("proven" if proven else "found", self._places(values), extra)
+        return Found("proven" if status == highspy.HighsModelStatus.kOptimal else "found", self._places(values), extra)
 
     def _need(self, g: int) -> Need:
         return self._task.needs[self.groups[g][0]]

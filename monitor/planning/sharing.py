@@ -54,6 +54,8 @@ def alternatives(
             break
         plans.append(_plan(task, found.places, proven=found.status == "proven"))
         barred.append(frozenset(s for s, _ in found.places.values()))
+        if not barred[-1]:
+            break
     return [*plans[:1], *sorted(plans[1:], key=lambda plan: (plan.price_per_va, plan.price))]
 
 

@@ -264,6 +264,7 @@ def test_nothing_moves_for_tidiness_alone_and_what_moves_says_why():
 def test_nothing_to_share_is_shared():
     plan = share_load([], [])
     assert (plan.fits, plan.proven, plan.places) == (True, True, {})
+    assert len(alternatives([], [])) == 1
     assert share_load([need("main", 1.0)], []).left_out == ("main",)
 
 
