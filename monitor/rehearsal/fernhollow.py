@@ -41,7 +41,7 @@ def fernhollow_show(board: int = 0, seed: int = 7, lines: LineStyle | None = Non
 def demo_layout_text(ports: str | Sequence[str]) -> str:
     """The demo's layout file for a board on that port, or for as many boards as there are ports."""
     chosen = [ports] if isinstance(ports, str) else list(ports)
-    return layout_text([fernhollow_bench(n) for n in range(len(chosen))], chosen)
+    return layout_text([fernhollow_bench(n) for n in range(len(chosen))], chosen, is_checked=True)
 
 
 def fernhollow_bench(board: int = 0) -> BenchSpec:

@@ -4,12 +4,19 @@ from monitor.rehearsal.model_breaker import typical_points
 from monitor.rehearsal.model_specs import BenchSpec, BreakerSpec, DistrictSpec, SupplySpec
 
 
-def layout_text(benches: list[BenchSpec], ports: list[str] | None = None) -> str:
+CHECKED = (
+    '[supply.condition]\nenclosed = true\ncord = "sound"\nplug = "sound"\nstrain_relief = true\nbreaker_present = true\n'
+    'safety_listed = true\nmade_year = 2012\nchecked_on = "2026-11-01"\n'
+)
+
+
+def layout_text(benches: list[BenchSpec], ports: list[str] | None = None, *, is_checked: bool = False) -> str:
     """The layout file as text.
 
     Args:
         benches: One or more benches, one board each; the names of their supplies and districts differ.
         ports: The board's port for each bench; None leaves ports out.
+        is_checked: Every supply is made for this mains and passed its bench check.
     """
     first = benches[0]
     rows = [
@@ -20,7 +27,8 @@ def layout_text(benches: list[BenchSpec], ports: list[str] | None = None) -> str
         port = f'port = "{ports[n]}"\n' if ports else ""
         rows.append(f'[[board]]\nname = "{bench.board_name}"\nnumber = {bench.board_number}\n{port}')
     for bench in benches:
-        rows += [_supply(supply) for supply in bench.supplies]
+        plate = f"input_volts = [{bench.mains_volts:g}]\ninput_hertz = [{bench.mains_hertz:g}]\n" if is_checked else ""
+        rows += [_supply(supply, plate) + (CHECKED if is_checked else "") for supply in bench.supplies]
     for bench in benches:
         rows += [_output(bench, district) for district in bench.districts]
     for bench in benches:
@@ -33,9 +41,9 @@ def layout_text(benches: list[BenchSpec], ports: list[str] | None = None) -> str
     return "\n".join(rows)
 
 
-def _supply(supply: SupplySpec) -> str:
+def _supply(supply: SupplySpec, plate: str) -> str:
     text = f'[[supply]]\nname = "{supply.name}"\ncurrent = "{supply.current}"\nrated_va = {supply.rated_va:g}\n'
-    text += f"max_volts = {supply.max_volts:.4f}\n"
+    text += f"max_volts = {supply.max_volts:.4f}\n{plate}"
     if supply.rating_is == "input":
         text += 'rating_is = "input"\n'
     return text + _protection(supply.breaker)

@@ -17,6 +17,7 @@ from monitor.layout.schema import BenchRecord
 from monitor.planning.bench_check import Fitness, check_all, check_bench
 from monitor.planning.mains_match import flux_ratio
 from monitor.planning.plan_file import Plan
+from monitor.rehearsal.fernhollow import demo_layout_text
 from tests.layout.fernhollow import FERNHOLLOW
 
 TODAY = dt.date(2026, 11, 30)
@@ -279,3 +280,8 @@ def test_fit_only_where_everything_is_known_and_right(condition, kind, plate, he
     may_be_fit, deadly = worst_allowed(condition, kind, plate, hertz, mains)
     assert found.is_fit == may_be_fit
     assert (found.fitness is Fitness.DO_NOT_ENERGISE) == deadly
+
+
+def test_the_supplies_of_the_demo_are_fit():
+    layout = parse_layout(demo_layout_text("/dev/ttyUSB0"))
+    assert all(each.is_fit for each in check_all(layout, Plan(), today=TODAY))
