@@ -3,7 +3,6 @@
 from monitor.rehearsal.model_breaker import typical_points
 from monitor.rehearsal.model_specs import BenchSpec, BreakerSpec, DistrictSpec, SupplySpec
 
-
 CHECKED = (
     '[supply.condition]\nenclosed = true\ncord = "sound"\nplug = "sound"\nstrain_relief = true\nbreaker_present = true\n'
     'safety_listed = true\nmade_year = 2012\nchecked_on = "2026-11-01"\n'
