@@ -47,7 +47,7 @@ class SampleMemory:
             event_id=event_id,
             board=board,
             start_s=at_s,
-            interval_s=blocks[0].interval_s,
+            interval_s=identity.scan_interval_s * blocks[-1].drift,
             channels=tuple(channel for _, channel in columns),
             values=self._calibrated(values, board, identity, [c for c, _ in columns]),
         )

@@ -27,6 +27,10 @@ GENTLE, HARD = 0.002, 0.05
 """Steepest bend, seconds a second, for errors below and above :data:`SMALL_ERROR_S`."""
 LATE_S, LATE_FOR_S = 0.5, 4.5
 """A board whose every byte comes this late for this long has lost time for good: its clock is anchored again."""
+DRIFT_FROM_S = 45.0
+"""Bytes of so long tell a clock's drift to 0.1 % though some came 40 ms late; less tells nothing, and the board is believed."""
+DRIFT_OVER_S = 120.0
+"""Time constant of the drift: a resonator warms up over minutes."""
 RATE_LIMIT = 0.01
 """No board's clock is further off than this: ceramic resonators are good to half a per cent."""
 
@@ -35,6 +39,9 @@ class BoardClock:
     """The mapping of one board: monotone, continuous except where the board itself began anew.
 
     Implements :class:`monitor.runtime.stream_clock.StreamClock`.
+
+    Attributes:
+        drift: Stream seconds a board second, over minutes.
     """
 
     def __init__(self) -> None:
@@ -45,6 +52,7 @@ class BoardClock:
         self._slope = 1.0
         self._bends_to_s = 0.0
         self._rate = 1.0
+        self.drift, self._knows_drift = 1.0, False
         self._reached_s = 0.0
         self._received_s = 0.0
         self._anchor_s: float | None = 0.0
@@ -123,6 +131,10 @@ class BoardClock:
             self._anchor_s = board_s
             return
         offset_s, self._rate = self._fit(board_s)
+        if self._bins[-1][0] - self._bins[0][0] >= DRIFT_FROM_S:
+            share = BIN_S / DRIFT_OVER_S if self._knows_drift else 1.0
+            self.drift += (self._rate - self.drift) * share
+            self._knows_drift = True
         error_s = board_s + offset_s - self._knots_stream[-1]
         limit = GENTLE if abs(error_s) < SMALL_ERROR_S else max(HARD, min(0.5, -error_s / 20))
         bend = max(-limit, min(limit, error_s / BEND_OVER_S))

@@ -275,7 +275,8 @@ class BoardStage:
 
     def _sample_time(self, block: SampleBlock) -> SampleBlock:
         start_s, end_s = self._clock.to_stream(np.array([block.start_s, block.end_s])).tolist()
-        return replace(block, start_s=start_s, interval_s=(end_s - start_s) / max(1, len(block.counts)))
+        interval_s = (end_s - start_s) / max(1, len(block.counts))
+        return replace(block, start_s=start_s, interval_s=interval_s, drift=self._clock.drift)
 
     def _block_time(self, block: _Block) -> _Block:
         return replace(block, start_s=self._clock.to_stream(block.start_s), end_s=self._clock.to_stream(block.end_s))

@@ -18,6 +18,10 @@ class StreamClock(Protocol):
     def board_at(self, received_s: float | None) -> float | None:
         """About which board time belongs to a host time; None where nothing is known of that."""
 
+    @property
+    def drift(self) -> float:
+        """Stream seconds a board second, as the board's own clock drifts over minutes; what bends the mapping for moments is left out."""
+
     def reanchor(self, board_s: float) -> None:
         """From this board time on (none was seen beyond it) the board counts anew: the mapping may leap, forwards only."""
 
@@ -36,6 +40,11 @@ class BoardTime:
         """A capture does not know when its bytes arrived."""
         del received_s
         return None
+
+    @property
+    def drift(self) -> float:
+        """None."""
+        return 1.0
 
     def reanchor(self, board_s: float) -> None:
         """Board time goes on as it is."""

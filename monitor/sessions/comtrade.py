@@ -1,12 +1,15 @@
 """Snapshots as COMTRADE (IEEE C37.111-1999, IEC 60255-24) and as CSV, for other people's tools.
 
 The configuration file names the channels and their scaling, the data file holds one record a scan, binary or as text: number,
-time stamp in microseconds, one 16-bit figure a channel, and a status that says while the event is going on.
+time stamp in microseconds, one 16-bit figure a channel, and a status that says while the event is going on. Channels stand in the order in
+which the board converts them, whatever the event. The rate is a whole number, for some readers take no other, and right to 0.05 %; the
+standard (C37.111-1999, 5.3.7 and 6, from memory) lets a record state both a rate and time stamps, and the stamps have the exact step. The
+header file says so, and that times are UTC, for which this edition has no field.
 """
 
 import csv
 import io
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal, NamedTuple
 
@@ -26,15 +29,17 @@ _NAMES = {"V": "volts", "A": "amps", "F": "far volts"}
 
 
 class Comtrade(NamedTuple):
-    """Both files of a record.
+    """The files of a record.
 
     Attributes:
         cfg: Text of the configuration file.
         dat: Bytes of the data file.
+        hdr: Text of the header file, for people.
     """
 
     cfg: str
     dat: bytes
+    hdr: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,8 +66,8 @@ def comtrade(snapshot: Snapshot, event: Event, origin: Origin, form: DataForm = 
         origin: Where they come from.
         form: Of the data file.
     """
+    snapshot = in_board_order(snapshot)
     slopes = _slopes(snapshot.values)
-    rate_hz = 1 / snapshot.interval_s
     n = len(snapshot.values)
     lines = [
         f"{_plain(origin.station)},{_plain(snapshot.board)},1999",
@@ -71,18 +76,41 @@ def comtrade(snapshot: Snapshot, event: Event, origin: Origin, form: DataForm = 
         f"1,{_plain(event.cause.value)} {_plain(event.district)},,,0",
         f"{origin.mains_hertz:g}",
         "1",
-        f"{rate_hz:.6f},{n}",
+        f"{round(1 / snapshot.interval_s)},{n}",
         _stamp(origin.began_at, snapshot.start_s),
         _stamp(origin.began_at, event.start_s),
         form,
         "1",
     ]
     rows = _rows(snapshot, event, slopes)
-    return Comtrade("\r\n".join(lines) + "\r\n", rows.tobytes() if form == "BINARY" else _as_text(rows))
+    dat = rows.tobytes() if form == "BINARY" else _as_text(rows)
+    return Comtrade("\r\n".join(lines) + "\r\n", dat, _header(snapshot, event))
+
+
+def in_board_order(snapshot: Snapshot) -> Snapshot:
+    """With the channels in the order in which the board converts them, the same for every event."""
+    channels, quantities = snapshot.channels, list(_UNITS)
+    order = sorted(
+        range(len(channels)), key=lambda k: (channels[k].skew_s, channels[k].district, quantities.index(channels[k].quantity))
+    )
+    return replace(snapshot, channels=tuple(channels[k] for k in order), values=snapshot.values[:, order])
+
+
+def _header(snapshot: Snapshot, event: Event) -> str:
+    lines = [
+        f"{_plain(event.cause.value)}, {_plain(event.district)}, as board {_plain(snapshot.board)} saw it.",
+        "Times are UTC.",
+        f"One scan every {snapshot.interval_s * 1e6:.3f} microseconds ({1 / snapshot.interval_s:.4f} a second), by the board's own clock,",
+        "corrected for its slow drift. Time stamps have this step; the rate in the configuration file is rounded to a whole number.",
+        "A channel's skew says how much later in the scan it was converted. A figure of -32768 (99999 in text) is a scan that was lost.",
+        "A figure at the end of a sensor's range is a lower bound of what flowed.",
+    ]
+    return "\r\n".join(lines) + "\r\n"
 
 
 def snapshot_csv(snapshot: Snapshot, event: Event) -> str:
     """A snapshot as comma-separated text: seconds from the event's start, then volts and amps as the headings name them."""
+    snapshot = in_board_order(snapshot)
     text = io.StringIO()
     csv.writer(text, lineterminator="\r\n").writerow(["time from its beginning (s)", *map(_heading, snapshot.channels)])
     rows = []

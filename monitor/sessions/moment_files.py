@@ -13,12 +13,12 @@ FORMS: tuple[Form, ...] = ("comtrade", "comtrade-ascii", "csv")
 
 
 def moment_files(snapshot: Snapshot, event: Event, origin: Origin, form: Form) -> dict[str, bytes]:
-    """Files by name: .cfg and .dat of a COMTRADE record, or one .csv for spreadsheet programs."""
+    """Files by name: .cfg, .dat and .hdr of a COMTRADE record, or one .csv for spreadsheet programs."""
     stem = file_stem(event)
     if form == "csv":
         return {f"{stem}.csv": snapshot_csv(snapshot, event).encode("utf-8-sig")}
     record = comtrade(snapshot, event, origin, "BINARY" if form == "comtrade" else "ASCII")
-    return {f"{stem}.cfg": record.cfg.encode(), f"{stem}.dat": record.dat}
+    return {f"{stem}.cfg": record.cfg.encode(), f"{stem}.dat": record.dat, f"{stem}.hdr": record.hdr.encode()}
 
 
 def zipped(files: dict[str, bytes]) -> bytes:

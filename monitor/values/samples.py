@@ -20,6 +20,7 @@ class SampleBlock:
         first_scan: Scan number of the first row, unwrapped, counted over restarts.
         counts: int16, shape (scans, channels), as the converter gave them.
         continues: True where the first row follows the last row of the block before without a hole.
+        drift: Seconds of the stream a second of the board's own clock, over minutes; interval_s also has what late bytes bend.
     """
 
     board: str
@@ -29,6 +30,7 @@ class SampleBlock:
     first_scan: int
     counts: NDArray[np.int16]
     continues: bool
+    drift: float = 1.0
 
     @property
     def end_s(self) -> float:

@@ -244,7 +244,7 @@ def test_the_page_answers(client, path):
 
 def test_files_of_a_moment(client, tmp_path):
     text = client.get("/stalls/event-3/csv").data.decode("utf-8-sig")
-    assert text.startswith("time from its beginning (s),volts of Outer main (V)")
+    assert text.startswith("time from its beginning (s),volts of Inner main (V),amps of Inner main (A),volts of Outer main (V)")
     for form in ("comtrade", "comtrade-ascii"):
         answer = client.get(f"/stalls/event-3/{form}")
         assert "attachment" in answer.headers["Content-Disposition"]

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from monitor.diagnosis.snapshots import BEFORE_S, SampleMemory, snapshot_span
-from monitor.sessions.comtrade import DataForm, Origin, comtrade, snapshot_csv
+from monitor.sessions.comtrade import DataForm, Origin, comtrade, in_board_order, snapshot_csv
 from monitor.values import Cause, Channel, Event, Identity, SampleBlock, Snapshot
 from tests.diagnosis.benches import layout
 
@@ -93,7 +93,7 @@ def test_lost_scans_are_holes():
 
 @FORMS
 def test_comtrade_reads_back(tmp_path: Path, form: DataForm):
-    found = snapshot()
+    found = in_board_order(snapshot())
     record = read_back(found, tmp_path, form)
     assert record.ft == form
     assert record.station_name == "Fernhollow  show layout"
@@ -103,20 +103,31 @@ def test_comtrade_reads_back(tmp_path: Path, form: DataForm):
     for k in range(8):
         least_figure = float(np.abs(found.values[:, k]).max()) / 32767
         assert np.array(record.analog[k]) == pytest.approx(found.values[:, k], abs=0.51 * least_figure)
-    assert np.array(record.time) == pytest.approx(np.arange(len(found.values)) * INTERVAL_S, abs=1e-6)
-    assert record.analog_channel_ids[:2] == ["Inner main volts", "Inner main amps"]
+    # This library goes by the rate, a whole number that other readers need; the stamps have the exact step, and no reader drifts.
+    assert record.cfg.sample_rates == [[1202.0, len(found.values)]]
+    assert np.array(record.time) == pytest.approx(np.arange(len(found.values)) * INTERVAL_S, rel=5e-4)
+    assert record.analog_channel_ids[:4] == ["Outer main volts", "Outer main amps", "Inner main volts", "Inner main amps"]
     assert [channel.uu for channel in record.cfg.analog_channels[:2]] == ["V", "A"]
-    assert record.cfg.analog_channels[1].skew == pytest.approx(3 * 104)
+    assert record.cfg.analog_channels[3].skew == pytest.approx(3 * 104)
     assert record.start_timestamp == datetime(2026, 11, 25, 19, 30, 0, round(found.start_s * 1e6))  # noqa: DTZ001 - as the format has it
     assert record.trigger_time == pytest.approx(EVENT.start_s - found.start_s, abs=2e-6)
 
 
 @FORMS
 def test_what_is_missing_reads_back_as_missing(tmp_path: Path, form: DataForm):
-    found = snapshot(slice(1200, 1300))
+    found = in_board_order(snapshot(slice(1200, 1300)))
     record = read_back(found, tmp_path, form)
     for k in range(8):
         assert np.isnan(record.analog[k]).tolist() == np.isnan(found.values[:, k]).tolist()
+
+
+def test_comtrade_stamps_have_the_boards_step_and_its_header_says_utc():
+    found = snapshot()
+    record = comtrade(found, EVENT, Origin(station="t", mains_hertz=60, began_at=BEGAN), "ASCII")
+    stamps_us = np.array([int(line.split(",")[1]) for line in record.dat.decode().splitlines()])
+    assert stamps_us == pytest.approx(np.arange(len(stamps_us)) * INTERVAL_S * 1e6, abs=0.5)
+    assert "UTC" in record.hdr
+    assert f"{INTERVAL_S * 1e6:.3f} microseconds" in record.hdr
 
 
 @FORMS
@@ -128,10 +139,10 @@ def test_comtrade_says_while_the_event_goes_on(tmp_path: Path, form: DataForm):
 
 
 def test_csv_holds_the_same_figures():
-    found = snapshot(slice(1200, 1210))
+    found = in_board_order(snapshot(slice(1200, 1210)))
     rows = list(csv.reader(io.StringIO(snapshot_csv(found, EVENT))))
-    assert rows[0][:2] == ["time from its beginning (s)", "volts of Inner main, 0.208 ms later (V)"]
-    assert rows[0][4] == "amps of Outer main, 0.104 ms later (A)"
+    assert rows[0][:2] == ["time from its beginning (s)", "volts of Outer main (V)"]
+    assert rows[0][2] == "amps of Outer main, 0.104 ms later (A)"
     assert len(rows) == len(found.values) + 1
     assert float(rows[1][0]) == pytest.approx(found.start_s - 1.0, abs=1e-6)
     assert float(rows[1][1]) == pytest.approx(float(found.values[0, 0]), abs=1e-4)

@@ -43,6 +43,19 @@ def test_the_mapping_never_falls_and_never_takes_back(seed, ppm, jitter_s, momen
         assert (np.diff(grid) >= 0).all()
 
 
+@given(st.integers(0, 1000), off_ppm, st.floats(0.001, 0.03))
+@settings(max_examples=8, deadline=None)
+def test_the_drift_is_the_resonators_and_not_that_of_late_bytes(seed, ppm, jitter_s):
+    _, board_s, received_s = board_and_host(seed, off_ppm=ppm, jitter_s=jitter_s, stall_share=0.2, seconds=150)
+    clock, drifts = BoardClock(), []
+    for at_s, came_s in zip(board_s.tolist(), received_s.tolist(), strict=True):
+        clock.observe(at_s, came_s)
+        drifts.append(clock.drift)
+    early = board_s < 40
+    assert (np.array(drifts)[early] == 1.0).all()
+    assert np.array(drifts)[board_s > 60] == pytest.approx(1 / (1 + ppm * 1e-6), abs=1e-3)
+
+
 def test_nothing_before_the_first_bytes_and_offline_marks_are_ignored():
     clock = BoardClock()
     clock.observe(0.0, 7.0)

@@ -10,6 +10,7 @@ from monitor.cli.main import main
 from monitor.layout import parse_layout
 from monitor.runtime.session_stream import session_pipeline
 from monitor.sessions import find_sessions
+from monitor.sessions.comtrade import in_board_order
 from monitor.sessions.moments import Moments
 from monitor.sessions.notice_rows import read_notices
 from monitor.sessions.recorder import Recorder
@@ -52,7 +53,7 @@ def test_all_moments_as_comtrade(session, tmp_path, capsys, form):
         (cfg,) = (tmp_path / "out").glob(f"event-{event.id:04d}_{event.cause.value}_*.cfg")
         record = comtrade.Comtrade()
         record.load(str(cfg), str(cfg.with_suffix(".dat")))
-        kept = moments.snapshot(event)
+        kept = in_board_order(moments.snapshot(event))
         assert record.total_samples == len(kept.values)
         for k in range(record.analog_count):
             least = float(np.nanmax(np.abs(kept.values[:, k]))) / 32767
@@ -68,8 +69,8 @@ def test_one_moment_as_csv(session, tmp_path):
     assert main(["snapshots", str(session.path), "--event", str(event.id), "--out", str(tmp_path), "--form", "csv"]) == 0
     (path,) = tmp_path.iterdir()
     rows = list(csv.reader(path.read_text(encoding="utf-8-sig").splitlines()))
-    kept = Moments(session).snapshot(event)
-    assert rows[0][1].startswith(f"volts of {event.district}")
+    kept = in_board_order(Moments(session).snapshot(event))
+    assert rows[0][1].startswith("volts of ")
     assert rows[0][1].endswith("(V)")
     assert rows[0][2].endswith("(A)")
     assert [float(row[1]) for row in rows[1:]] == pytest.approx(kept.values[:, 0].tolist(), abs=1e-4)
