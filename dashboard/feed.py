@@ -26,8 +26,7 @@ HEALING_BUCKETS = 5
 TRACE_BUCKETS = 301
 """One minute."""
 STREAMS_LIMIT = 64
-"""Event streams at a time; the server has more threads than this, and whoever comes later polls."""
-STREAM_LASTS_S = 3600.0
+"""Event streams at a time; viewers beyond them poll."""
 
 _JSON = {"Content-Type": "application/json", "Cache-Control": "no-store"}
 
@@ -69,15 +68,10 @@ class Ticker:
                 self._latest = Tick(number=number, made_s=time.monotonic(), body=self._body(number))
             return self._latest
 
-    def ticks(self) -> Iterator[Tick]:
-        """Each payload once, the latest only, for ever."""
-        seen = 0
-        while True:
-            latest = self.current()
-            if latest.number != seen:
-                seen = latest.number
-                yield latest
-            time.sleep(max(0.002, latest.made_s + self._tick_s - time.monotonic()))
+    def due_in_s(self) -> float:
+        """Seconds until there is another one; 0 where there is none yet."""
+        latest = self._latest
+        return 0.0 if latest is None else max(0.0, latest.made_s + self._tick_s - time.monotonic())
 
     @property
     def _tick_s(self) -> float:
@@ -149,6 +143,35 @@ def feed_routes(feed: Feed) -> Blueprint:
     return routes
 
 
+class EventStream:
+    """The body of an answer that goes on: payloads of a ticker, sent by whoever serves the page (see ``dashboard.asgi``).
+
+    Args:
+        ticker: Makes the payloads.
+        closed: Is called once, when nobody wants more.
+    """
+
+    def __init__(self, ticker: Ticker, closed: Callable[[], None]) -> None:
+        self.ticker = ticker
+        self._closed: Callable[[], None] | None = closed
+
+    def __iter__(self) -> Iterator[bytes]:
+        """For servers that know no streams: one payload, and browsers ask again."""
+        yield b"data: " + self.ticker.current().body + b"\n\n"
+
+    def close(self) -> None:
+        """Nobody wants more."""
+        closed, self._closed = self._closed, None
+        if closed is not None:
+            closed()
+
+    @staticmethod
+    def of(pieces: object) -> "EventStream | None":
+        """The stream in what a WSGI app answered; None where it is another answer."""
+        inner = getattr(pieces, "_iterable", pieces)
+        return inner if isinstance(inner, EventStream) else None
+
+
 class Streams:
     """The event streams of a server: so many at a time, whatever they bring."""
 
@@ -157,11 +180,12 @@ class Streams:
 
     def answer(self, ticker: Ticker) -> Response:
         """A stream of payloads, or the advice to poll where all are taken."""
+        if request.method == "HEAD":
+            return Response(mimetype="text/event-stream", headers={"Cache-Control": "no-store"})
         if not self._free.acquire(blocking=False):
             return Response("All event streams are taken: poll /feed/now instead.\n", status=503, mimetype="text/plain")
-        response = Response(_events(ticker), mimetype="text/event-stream", headers={"Cache-Control": "no-store"})
-        response.call_on_close(self._free.release)
-        return response
+        events = EventStream(ticker, self._free.release)
+        return Response(events, mimetype="text/event-stream", headers={"Cache-Control": "no-store"}, direct_passthrough=True)
 
 
 def latest(ticker: Ticker) -> Response:
@@ -175,12 +199,3 @@ def latest(ticker: Ticker) -> Response:
 def json_answer(body: bytes, status: int = 200) -> Response:
     """JSON that nobody keeps."""
     return Response(body, status=status, headers=_JSON)
-
-
-def _events(ticker: Ticker) -> Iterator[bytes]:
-    ends_s = time.monotonic() + STREAM_LASTS_S
-    yield b"retry: 500\n\n"
-    for payload in ticker.ticks():
-        yield b"data: " + payload.body + b"\n\n"
-        if payload.made_s > ends_s:
-            return

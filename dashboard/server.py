@@ -1,5 +1,7 @@
 """The server: one app to many viewers, in the clear or encrypted, to this machine or to the local network."""
 
+import asyncio
+import contextlib
 import logging
 import socket
 import ssl
@@ -9,32 +11,30 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import dash
-from waitress import wasyncore
-from waitress.channel import HTTPChannel
-from waitress.server import BaseWSGIServer, MultiSocketServer, create_server
+import uvicorn
+from uvicorn.server import ServerState
 
 from dashboard.access import LOCAL_NAMES, Gate
+from dashboard.asgi import AsgiApp
 from dashboard.certificate import Encryption, own_encryption
-from dashboard.feed import STREAMS_LIMIT
+from dashboard.connections import BoundedConnection, ConnectionCounts
 from dashboard.passphrase import default_path
-from dashboard.tls_channel import encrypted, tls_context
 from monitor.errors import PageError
 
 Maker = Callable[[Gate, bool], dash.Dash]
 DEFAULT_HOST = "127.0.0.1"
 DEFAULT_PORT = 8620
-THREADS = STREAMS_LIMIT + 16
-"""More than viewers: each event stream holds one."""
-CONNECTIONS_LIMIT = 400
-VIEWER_BUFFER_BYTES = 1 << 18
-"""What is held for a viewer that reads slowly; beyond it, it misses ticks."""
+IDLE_VIEWER_S = 5
+"""A connection on which nothing more is asked for is closed after this."""
+HANDSHAKE_WITHIN_S = 10.0
 DEAD_VIEWER_MS = 15_000
-IDLE_VIEWER_S = 30
-"""A connection on which nothing is asked for so long is closed: whoever opens many keeps nobody else out for good."""
-LOOP_S = 0.5
-"""How long closing may wait for the loop to notice."""
+BACKLOG = 512
+VIEWER_BUFFER_BYTES = 1 << 18
+"""What the system holds for a viewer that reads slowly; beyond it, it misses ticks."""
+FILES_WANTED = 4096
+"""Connections amid a handshake are not counted by address yet; each takes a file handle."""
 STOP_WITHIN_S = 10.0
-"""How long closing may wait for what is being answered."""
+"""How long closing may wait."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,20 +88,23 @@ class Server:
     ) -> None:
         options = options or PageOptions()
         encryption = options.encryption()
-        context = None if encryption is None else tls_context(encryption.certificate, encryption.key)
+        context = None if encryption is None else _tls_context(encryption.certificate, encryption.key)
         self.fingerprint = None if encryption is None else encryption.fingerprint()
         self.certificate_ends_at = None if encryption is None else encryption.ends_at()
-        self._sockets: dict[int, wasyncore.dispatcher] = {}
         self._gate = Gate(_names(host, shared=options.shared), shared=options.shared)
         insist = encryption is not None and encryption.vouched
         app = make(self._gate, insist)
         listen_at = "0.0.0.0" if options.shared else host  # noqa: S104 - asked for by --share
-        self._server = _open(app, (listen_at, port), self._sockets, context)
-        self.port = _port_of(self._server)
+        self._socket = _listening(listen_at, port)
+        self._context = context
+        self._app = AsgiApp(app.server)
+        self.port = int(self._socket.getsockname()[1])
         scheme = "http" if context is None else "https"
         self.address = f"{scheme}://{own_address() if options.shared else host}:{self.port}/"
+        self._loop: asyncio.AbstractEventLoop | None = None
         self._closing = threading.Event()
-        self._thread = threading.Thread(target=self.run, name="pages", daemon=True)
+        self._end: asyncio.Event | None = None
+        self._thread = threading.Thread(target=self.run, name="page server", daemon=True)
 
     def invitation(self) -> str:
         """A new link that lets one device act, once and soon; the link before it is worth nothing any more."""
@@ -113,28 +116,56 @@ class Server:
 
     def run(self) -> None:
         """Answer until closed or interrupted."""
-        try:
-            while not self._closing.is_set():
-                wasyncore.loop(timeout=LOOP_S, use_poll=True, map=self._sockets, count=1)
-        finally:
-            self._put_away()
+        asyncio.run(self._serve())
 
     def close(self) -> None:
         """Stop answering; open streams are cut."""
         self._closing.set()
+        if self._loop is not None and self._end is not None:
+            with contextlib.suppress(RuntimeError):  # the loop is closed already
+                self._loop.call_soon_threadsafe(self._end.set)
         if self._thread.is_alive():
-            self._thread.join(timeout=LOOP_S + STOP_WITHIN_S)
-        elif self._sockets:
-            self._put_away()
+            self._thread.join(STOP_WITHIN_S)
+        self._socket.close()
+        self._app.close()
 
-    def _put_away(self) -> None:
-        """Cut the viewers, let the threads that served them end, and only then close what those threads wake the loop with."""
-        for viewer in [each for each in self._sockets.values() if isinstance(each, HTTPChannel)]:
-            viewer.handle_close()
-        dispatcher = self._server.task_dispatcher
-        dispatcher.shutdown(timeout=STOP_WITHIN_S)
-        if not dispatcher.threads:
-            wasyncore.close_all(self._sockets, ignore_all=True)
+    async def _serve(self) -> None:
+        loop = asyncio.get_running_loop()
+        self._end = asyncio.Event()
+        self._loop = loop
+        if self._closing.is_set():
+            return
+        config = uvicorn.Config(
+            self._app,
+            lifespan="off",
+            ws="none",
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            date_header=False,
+            proxy_headers=False,  # they are never believed, but the gate has to see that a proxy stands between
+            timeout_keep_alive=IDLE_VIEWER_S,
+        )
+        config.load()
+        state, counts = ServerState(), ConnectionCounts()
+
+        def connection() -> BoundedConnection:
+            return BoundedConnection(counts, config=config, server_state=state, app_state={})
+
+        server = await loop.create_server(
+            connection,
+            sock=self._socket,
+            backlog=BACKLOG,
+            ssl=self._context,
+            ssl_handshake_timeout=None if self._context is None else HANDSHAKE_WITHIN_S,
+        )
+        await self._end.wait()
+        server.close()
+        for viewer in tuple(state.connections):
+            viewer.transport.abort()
+        for task in tuple(state.tasks):
+            task.cancel()
+        await asyncio.gather(*state.tasks, return_exceptions=True)
 
 
 def own_address() -> str:
@@ -153,51 +184,59 @@ def _names(host: str, *, shared: bool) -> frozenset[str]:
     return LOCAL_NAMES | {host} | ({own, f"{own}.local"} if shared else set())
 
 
-def _open(
-    app: dash.Dash, at: tuple[str, int], sockets: dict[int, wasyncore.dispatcher], context: ssl.SSLContext | None
-) -> BaseWSGIServer | MultiSocketServer:
-    host, port = at
-    # Its only warning is that all threads are busy, which is by design while streams are open.
-    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+def _listening(host: str, port: int) -> socket.socket:
+    """A socket that takes connections from now on.
+
+    Raises:
+        PageError: The port is taken or may not be opened.
+    """
+    # Its own words about requests that are none, and about viewers that leave, help nobody.
+    logging.getLogger("uvicorn.error").setLevel(logging.CRITICAL)
+    _raise_file_limit()
     try:
-        server = create_server(
-            app.server,
-            map=sockets,
-            host=host,
-            port=port,
-            threads=THREADS,
-            connection_limit=CONNECTIONS_LIMIT,
-            channel_timeout=IDLE_VIEWER_S,
-            cleanup_interval=IDLE_VIEWER_S // 3,
-            url_scheme="http" if context is None else "https",
-            outbuf_high_watermark=VIEWER_BUFFER_BYTES,
-            max_request_body_size=1 << 20,
-            ident=None,
-            clear_untrusted_proxy_headers=False,  # they are never believed, but the gate has to see that a proxy stands between
-            log_socket_errors=False,  # viewers come and go; that is no error
-        )
+        listening = socket.create_server((host, port), backlog=BACKLOG)
     except OSError as error:
-        wasyncore.close_all(sockets, ignore_all=True)
         raise PageError(
             f"the page cannot be served at {host}:{port} ({error.strerror}): another program may use that port; "
             "close it, or choose another with --web-port"
         ) from error
-    server.adj.socket_options = _socket_options()
-    if context is not None:
-        for listening in [each for each in sockets.values() if isinstance(each, BaseWSGIServer)]:
-            listening.channel_class = encrypted(context)
-    return server
-
-
-def _port_of(server: BaseWSGIServer | MultiSocketServer) -> int:
-    if isinstance(server, MultiSocketServer):
-        return int(server.effective_listen[0][1])
-    return int(server.effective_port)
-
-
-def _socket_options() -> list[tuple[int, int, int]]:
-    options = [(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1), (socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)]
+    listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, VIEWER_BUFFER_BYTES)
     if hasattr(socket, "TCP_USER_TIMEOUT"):
-        # A viewer that never reads, or left without a word, gives its thread back.
-        options.append((socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, DEAD_VIEWER_MS))
-    return options
+        # A viewer that never reads, or left without a word, gives its memory back.
+        listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, DEAD_VIEWER_MS)
+    return listening
+
+
+def _raise_file_limit() -> None:
+    with contextlib.suppress(ImportError, OSError, ValueError):
+        import resource  # noqa: PLC0415 - not on Windows
+
+        soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+        wanted = FILES_WANTED if hard == resource.RLIM_INFINITY else min(FILES_WANTED, hard)
+        if soft < wanted:
+            resource.setrlimit(resource.RLIMIT_NOFILE, (wanted, hard))
+
+
+def _tls_context(certificate: Path, key: Path | None) -> ssl.SSLContext:
+    """What a server needs to encrypt: TLS 1.2 or newer.
+
+    Args:
+        certificate: PEM file, the chain below it where there is one.
+        key: PEM file of its key, without a passphrase; None where the key is in the certificate's file.
+
+    Raises:
+        PageError: They cannot be read or do not belong together.
+    """
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    try:
+        # An empty answer instead of a prompt on the terminal, which nobody may be watching.
+        context.load_cert_chain(certificate, key, password="")
+    except OSError as error:
+        raise PageError(
+            f"the page cannot be encrypted with {certificate} and {key or certificate} ({error.strerror or error}): give the PEM "
+            "file of a certificate with --cert and that of its key, without a passphrase, with --key"
+        ) from error
+    return context

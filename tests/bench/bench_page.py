@@ -121,7 +121,7 @@ def one_browser(hall, address):
 
 def server_cpu_s():
     """Seconds of CPU that the page server's threads have had."""
-    own = [thread.ident for thread in threading.enumerate() if thread.name.startswith(("waitress", "pages"))]
+    own = [thread.ident for thread in threading.enumerate() if thread.name.startswith(("page server", "pages"))]
     return sum(time.clock_gettime(time.pthread_getcpuclockid(ident)) for ident in own)
 
 
