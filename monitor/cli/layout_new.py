@@ -26,7 +26,7 @@ def run(args: argparse.Namespace) -> int:
         print()
         raise LayoutError("the answers ended before the questions: nothing was written", source=str(path)) from error
     write_layout(path, draft.text())
-    print(f"Wrote {path}. Next: pilotlamp watch {path}")
+    print(f"Wrote {path}. Next: pilotlamp bench {path} --ask (is each supply fit to be used?), then pilotlamp watch {path}")
     return 0
 
 

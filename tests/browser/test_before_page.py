@@ -43,6 +43,23 @@ def test_a_draw_is_looked_at_and_kept(kept):
     assert kept.troubles == []
 
 
+def test_a_verdict_is_set_aside_with_a_reason_and_a_name(kept):
+    page = kept.open("/before", ready=False)
+    page.wait_for_selector(".before .drawn")
+    place = page.locator("details", has=page.locator('form[data-aside="South bench"]')).last
+    place.locator("summary").click()
+    form = page.locator('form[data-aside="South bench"]')
+    form.get_by_text("Set the verdict aside").click()
+    form.locator("[data-said]", has_text="say why, and who answers for it").wait_for()
+    form.locator('[data-key="reason"]').fill("rebuilt last week")
+    form.locator('[data-key="by"]').fill("Ada")
+    form.get_by_text("Set the verdict aside").click()
+    page.wait_for_selector("text=Beware: used against the bench check's verdict: Ada answers for it")
+    (kept_one,) = load_plan(kept.hall.layout_path, load_layout(kept.hall.layout_path)).set_aside
+    assert (kept_one.supply, kept_one.reason, kept_one.by) == ("South bench", "rebuilt last week", "Ada")
+    assert kept.troubles == []
+
+
 def test_a_candidate_is_weighed_and_taken_out(kept):
     page = opened(kept, "candidate")
     form = page.locator("form[data-candidate]")
