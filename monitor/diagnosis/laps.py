@@ -68,6 +68,8 @@ def lap_correlations(pace: Floats, shares: Floats, valid: Bools) -> Floats:
     grid = way_s[0] + np.arange(steps) * GRID_S
     weight = np.interp(grid, way_s, valid.astype(np.float64)) > 0.99
     correlation = _correlation(_smoothed(np.interp(grid, way_s, shares), weight), weight)
+    # What changes slowly is like itself a little later, too: only where the likeness has risen again does something recur.
+    correlation = np.minimum(correlation, correlation - np.minimum.accumulate(correlation))
     high = np.ceil(LAPS_S * (1 + LAP_STEP / 2) / GRID_S).astype(np.intp) + 1
     seen = high < min(steps / LEAST_LAPS, len(correlation))
     low = np.floor(LAPS_S[seen] * (1 - LAP_STEP / 2) / GRID_S).astype(np.intp)

@@ -120,8 +120,8 @@ class DistrictPlaces:
         best = min(fixed, key=lambda k: self._weight(k) * _p(found[k]), default=0)
         self._told = best if fixed else None
         spot = found[best]
-        if spot is None:
-            return None
+        if spot is None or spot.lap_s is None:
+            return None if spot is None else (spot, KINDS[best])
         pace = paces(np.array([self.usual_volts]), self._journey.usual_volts, np.ones(1, dtype=np.bool_))[spot.power, 0]
         return replace(spot, lap_s=spot.lap_s / max(float(pace), SLOWEST)), KINDS[best]
 

@@ -14,20 +14,21 @@ from monitor.diagnosis.spot_filter import Gone, SpotFilter
 Floats = NDArray[np.float64]
 
 LEAST_EVENTS = 6
-SIGNIFICANT = 0.01
-NO_SIGN = 0.1  # a p-value above this speaks for no spot
+SIGNIFICANT = 0.02
+NO_SIGN = 0.25  # a p-value above this speaks for no spot
 ONE_PASSING_S = 1.5  # events closer together are one passing of one train
 LATEST = 30  # events by which a spot is judged now
 KEPT = 60
 AT_THE_SPOT = 0.1  # of a lap, either way
-LEAST_THERE = 0.4  # of the latest events: two trains of different laps share a spot, and one has fewer than half of them there
-LOST_THERE = 0.25  # of the latest events: so few of them lie in such an arc by chance
+LEAST_THERE = 0.3  # of the latest events: two trains of different laps share a spot, and one has fewer than half of them there
+LOST_THERE = 0.22  # of the latest events: so few of them lie in such an arc by chance
 ARC_SHARE = 0.8  # of the events at the spot lie within the arc that is shown
 NARROWEST = 0.01  # of a lap: the clock is no better
 NEW_LAP = 0.05  # a lap that differs by more is another lap, not a better figure
 NEW_LAP_EVIDENCE = 5.0  # natural logarithm: by how much another lap must be likelier than the one told
 PART_EVIDENCE = 15.0  # the same for a half or a third of it
 LONGER_EVIDENCE = 2.0  # the same by which twice or three times the likeliest lap may be less likely
+SHOWN_LAP = 3.0  # natural logarithm: by how much the amps must favour a lap over others, to say that it is the lap
 _LAPS = np.tile(LAPS_S, len(SPEED_POWERS))
 _POWER = np.repeat(np.arange(len(SPEED_POWERS)), len(LAPS_S))
 
@@ -40,7 +41,7 @@ class Spot:
         events: How many there were.
         is_fixed: They come again at one place.
         p_value: Chance of so much evidence, at any time, if they came at random.
-        lap_s: Lap length, seconds at the usual pace.
+        lap_s: Lap length, seconds at the usual pace; None where neither events nor amps show one.
         power: Which speed power counted it.
         fraction: Where on the lap the spot is, 0-1 from where the train was when watching began.
         spread: Half width of the arc that holds most of the events at the spot, in laps.
@@ -52,7 +53,7 @@ class Spot:
     events: int
     is_fixed: bool
     p_value: float
-    lap_s: float
+    lap_s: float | None
     power: int
     fraction: float
     spread: float
@@ -110,7 +111,6 @@ class SpotSearch:
         if not self.events:
             return None
         joint = self._filter.log_evidence + log_prior
-        best = int(joint.argmax())
         p_value = min(1.0, math.exp(-min(float(np.logaddexp.reduce(joint)), 700.0)))
         if self.events >= LEAST_EVENTS and (p_value < SIGNIFICANT or self._held is not None):
             self._hold(joint)
@@ -119,7 +119,7 @@ class SpotSearch:
         if self._held is not None and len(there) < LOST_THERE * latest:
             self._held, self._misses = None, []
         if self._held is None:
-            return self._nowhere(best, p_value)
+            return self._nowhere(log_prior, p_value)
         return Spot(
             events=self.events,
             is_fixed=len(there) >= LEAST_THERE * latest,
@@ -133,12 +133,15 @@ class SpotSearch:
             phases=tuple((at_s, (self._fraction + miss) % 1.0) for at_s, miss in self._misses),
         )
 
-    def _nowhere(self, best: int, p_value: float) -> Spot:
+    def _nowhere(self, log_prior: Floats, p_value: float) -> Spot:
+        """All round the lap that the amps show, if they show one."""
+        best = int(log_prior.argmax())
         lap_s, power = float(_LAPS[best]), int(_POWER[best])
+        shown = log_prior[best] - float(np.median(log_prior)) > SHOWN_LAP
         phases = tuple((passing.at_s, float(passing.way_s[power] / lap_s % 1.0)) for passing in self._passings)
         return Spot(
-            events=self.events, is_fixed=False, p_value=p_value, lap_s=lap_s, power=power, fraction=0.0, spread=0.5, there=0,
-            latest=0, phases=phases,
+            events=self.events, is_fixed=False, p_value=p_value, lap_s=lap_s if shown else None, power=power, fraction=0.0, spread=0.5,
+            there=0, latest=0, phases=phases if shown else (),
         )  # fmt: skip
 
     def _hold(self, joint: Floats) -> None:
