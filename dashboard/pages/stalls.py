@@ -107,7 +107,6 @@ def _state_of(event: Event | None, snapshot: Snapshot | None) -> str:
 
 
 def _state_of_places(picture: Picture) -> str:
-    marks = [mark.at_s for mark in picture.marks]
     # The dots of a ring are the events of its districts.
     dots = sum(any(event.district in pattern.districts for pattern in picture.patterns) for event in picture.events)
-    return f"{picture.patterns} {dots} {marks} {board_sentences(picture.boards)}"
+    return f"{picture.patterns} {dots} {board_sentences(picture.boards)}"

@@ -10,7 +10,7 @@ from monitor.diagnosis.sight import causes_shown
 from monitor.layout import Layout
 from monitor.sessions.comparison import FigureChange
 from monitor.sessions.runs import Run
-from monitor.values import Action, BoardSeen, Cause, Event, Pattern, SlowFigure
+from monitor.values import BoardSeen, Cause, Event, Pattern, SlowFigure
 
 Evidence = Mapping[str, float]
 
@@ -71,8 +71,6 @@ TRY: dict[Cause, tuple[str, ...]] = {
     Cause.THROTTLE: (),
 }
 SHORT_BEFORE_S = 1.0
-PASSES = "pass"
-"""A remark with this word is a place: it was written as a train passed there."""
 VERDICT = {"fixed-spot": "One place of the track", "follows-train": "One train", "scattered": "No one place"}
 _LABELS = {
     "amps_before": ("Amps before", "A"),
@@ -164,39 +162,25 @@ def _board_sentence(name: str, between_s: float) -> str:
 SHORTS_THERE = "Look there for a turnout or a crossing whose rails a wheel can bridge, or for metal across the rails."
 
 
-def place_words(pattern: Pattern, marks: Sequence[Action]) -> str:
+def place_words(pattern: Pattern) -> str:
     """Where on the lap a spot lies: after a place that an operator marked as the train passed it, else after the lap's count."""
-    if pattern.lap_fraction is None or pattern.lap_s is None:
+    if pattern.lap_fraction is None:
         return ""
-    passed = (m for m in marks if PASSES in m.text.lower() and m.district in (None, *pattern.districts))
-    mark = next(passed, None)
-    if mark is None:
+    if not pattern.landmarks:
         return f", {10 * pattern.lap_fraction:.1f} tenths of a lap on"
-    tenths = 10 * ((pattern.lap_fraction - _phase_at(pattern, mark.at_s)) % 1.0)
-    return f', {tenths:.1f} tenths of a lap after "{mark.text}"'
+    text, fraction = pattern.landmarks[-1]
+    return f', {10 * ((pattern.lap_fraction - fraction) % 1.0):.1f} tenths of a lap after "{text}"'
 
 
-def _phase_at(pattern: Pattern, at_s: float) -> float:
-    """Where on the lap the train was: counted from the event nearest in time, for the throttle may have been moved elsewhere."""
-    lap_s = pattern.lap_s or 1.0
-    event_s, phase = min(pattern.phases, key=lambda pair: abs(pair[0] - at_s), default=(0.0, 0.0))
-    return (phase + (at_s - event_s) / lap_s) % 1.0
-
-
-def pattern_sentence(pattern: Pattern, marks: Sequence[Action] = ()) -> str:
-    """What the events have in common, with the evidence.
-
-    Args:
-        pattern: The pattern.
-        marks: Remarks of operators, newest first.
-    """
+def pattern_sentence(pattern: Pattern) -> str:
+    """What the events have in common, with the evidence."""
     where = " and ".join(pattern.districts)
     if pattern.verdict == "fixed-spot":
         lap = "" if pattern.lap_s is None else f" (one lap takes {pattern.lap_s:.1f} s)"
         near = "" if pattern.spread is None else f", give or take {10 * pattern.spread:.1f},"
         counted = f"{pattern.there} of the last {pattern.latest}" if pattern.latest else f"{pattern.events}"
         step = SHORTS_THERE if pattern.causes == (Cause.SHORT,) else "Clean or mend the track there."
-        return f"{where}: {counted} events fall at one place{place_words(pattern, marks)}{near}{lap}. {step}"
+        return f"{where}: {counted} events fall at one place{place_words(pattern)}{near}{lap}. {step}"
     if pattern.verdict == "follows-train":
         return f"{where}: {pattern.events} events go with one train from district to district. Look at its pickups and wheels."
     return f"{where}: {pattern.events} events, at no one place. Clean all of its rails, and the trains' wheels."

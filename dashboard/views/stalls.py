@@ -26,7 +26,7 @@ from dashboard.views.stall_words import (
 from dashboard.views.words import WORD_OF_CAUSE
 from monitor.layout import Layout
 from monitor.runtime import Picture
-from monitor.values import Action, Event, Pattern, Snapshot
+from monitor.values import Event, Pattern, Snapshot
 
 NOW = "what runs now"
 GRAPH_CONFIG: Any = {"displayModeBar": False, "responsive": True, "showSendToCloud": False}
@@ -150,7 +150,7 @@ def places(picture: Picture) -> list[Component]:
             *boards,
             html.P("Six events of a district and a few laps are needed before anything can be said.", className="quiet"),
         ]
-    said = [_pattern(pattern, picture.marks) for pattern in picture.patterns]
+    said = [_pattern(pattern) for pattern in picture.patterns]
     ring = lap_ring(picture.patterns, picture.events)
     drawn = [dcc.Graph(figure=ring, config=GRAPH_CONFIG, className="ring", id="stall-ring")] if ring["data"] else []
     names = ring_names(picture.patterns)
@@ -162,8 +162,8 @@ def places(picture: Picture) -> list[Component]:
     return [*boards, html.Ul(said, className="patterns"), *drawn, html.P(key, className="quiet") if drawn else html.Span()]
 
 
-def _pattern(pattern: Pattern, marks: tuple[Action, ...]) -> Component:
-    sentence, chance = html.Span(pattern_sentence(pattern, marks)), html.Span(chance_words(pattern.p_value), className="quiet")
+def _pattern(pattern: Pattern) -> Component:
+    sentence, chance = html.Span(pattern_sentence(pattern)), html.Span(chance_words(pattern.p_value), className="quiet")
     return html.Li([html.Strong(VERDICT[pattern.verdict]), sentence, chance])
 
 

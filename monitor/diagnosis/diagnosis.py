@@ -23,7 +23,7 @@ from monitor.diagnosis.throttles import Throttles
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Stream
 from monitor.layout import Layout
-from monitor.values import Event, Pattern, ReadingBlock, SampleBlock, SlowFigure, Snapshot
+from monitor.values import Action, Event, Pattern, ReadingBlock, SampleBlock, SlowFigure, Snapshot
 
 STANDSTILL_TICKS = 40
 
@@ -74,6 +74,11 @@ class Diagnosis:
         self._cut_snapshots(math.inf)
         self._slow.finish()
         return events, self._book.patterns(at_end=True)
+
+    def operate(self, action: Action) -> None:
+        """An operator did something: where a train passed a place that was named, spots are counted from there."""
+        if action.is_landmark:
+            self._book.mark(action)
 
     def drain(self) -> tuple[list[Snapshot], list[SlowFigure]]:
         """Snapshots of events whose samples are all there by now, and slow figures that changed, since the last call."""

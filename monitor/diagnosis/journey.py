@@ -20,12 +20,13 @@ class Journey:
 
     Attributes:
         usual_volts: At which a train goes one second of way a second.
+        start_s: From when on it is still known.
         end_s: Until when it is known.
     """
 
     def __init__(self, start_s: float, usual_volts: float) -> None:
         self.usual_volts = usual_volts
-        self._start_s = start_s
+        self.start_s = start_s
         self._way_s = np.zeros((len(SPEED_POWERS), 1))
         self._moved_s = np.zeros((len(SPEED_POWERS), 1))
         self._here = np.zeros(0, dtype=np.bool_)
@@ -34,7 +35,7 @@ class Journey:
     @property
     def end_s(self) -> float:
         """Until when the way is known."""
-        return self._start_s + len(self._here) * TICK_S
+        return self.start_s + len(self._here) * TICK_S
 
     def extend(self, volts: Floats, runs: Bools, here: Bools, breaks: Bools) -> None:
         """Go on by some ticks.
@@ -57,7 +58,7 @@ class Journey:
             self._way_s, self._moved_s = self._way_s[:, extra:], self._moved_s[:, extra:]
             self._stops = self._stops[:, extra:]
             self._here = self._here[extra:]
-            self._start_s += extra * TICK_S
+            self.start_s += extra * TICK_S
 
     def at(self, moment_s: float) -> Floats:
         """Way gone by then, shape (powers,)."""
@@ -68,17 +69,17 @@ class Journey:
         return self._at(self._moved_s, moment_s)
 
     def _at(self, summed: Floats, moment_s: float) -> Floats:
-        place = float(np.clip((moment_s - self._start_s) / TICK_S, 0, len(self._here)))
+        place = float(np.clip((moment_s - self.start_s) / TICK_S, 0, len(self._here)))
         low = min(int(place), max(len(self._here) - 1, 0))
         before, after = summed[:, low], summed[:, min(low + 1, len(self._here))]
         return np.asarray(before + (place - low) * (after - before))
 
     def between(self, first_s: float, last_s: float) -> list[Gone]:
         """What happened between two moments, stretch by stretch of being here or away."""
-        first, last = (int(np.clip(round((s - self._start_s) / TICK_S), 0, len(self._here))) for s in (first_s, last_s))
+        first, last = (int(np.clip(round((s - self.start_s) / TICK_S), 0, len(self._here))) for s in (first_s, last_s))
         changes = np.flatnonzero(np.diff(self._here[first:last].astype(np.int8))) + first + 1
         edges = [first, *changes.tolist(), last]
-        moments = [first_s, *(self._start_s + edge * TICK_S for edge in edges[1:-1]), last_s]
+        moments = [first_s, *(self.start_s + edge * TICK_S for edge in edges[1:-1]), last_s]
         return [
             Gone(
                 way_s=self.at(until_s) - self.at(from_s),

@@ -10,7 +10,7 @@ from monitor.diagnosis.presence import hand_overs, train_present
 from monitor.diagnosis.spot_search import LEAST_EVENTS, NO_SIGN, Spot
 from monitor.diagnosis.ticks import KEPT_TICKS, TICK_S, Ticks
 from monitor.layout import Layout
-from monitor.values import Cause, Pattern
+from monitor.values import Action, Cause, Pattern
 
 Bools = NDArray[np.bool_]
 
@@ -48,6 +48,12 @@ class PatternBook:
         kept.append(occurrence)
         if occurrence.cause in SPOT_CAUSES:
             self._fresh.append(occurrence)
+
+    def mark(self, action: Action) -> None:
+        """An operator saw a train pass a place."""
+        for district, places in self._places.items():
+            if action.district in (None, self._circuits.districts[district]):
+                places.mark(action.at_s, action.text)
 
     def patterns(self, *, at_end: bool = False) -> list[Pattern]:
         """The patterns that changed since, looked for every ten seconds and at the end."""
@@ -100,6 +106,7 @@ class PatternBook:
             there=spot.there,
             latest=spot.latest,
             causes=causes,
+            landmarks=self._places[district].landmarks(),
         )
 
     def _elsewhere(self, verdict: str, districts: list[int], spots: list[Spot]) -> Pattern:

@@ -76,6 +76,7 @@ class DistrictPlaces:
         self._journey: Journey | None = None
         self._searches: list[SpotSearch] = []
         self._told: int | None = None
+        self._landmarks: dict[str, tuple[float, float | None]] = {}
         self._prior: Floats | None = None
         self._prior_s = 0.0
 
@@ -105,6 +106,20 @@ class DistrictPlaces:
                 if cause in kind:
                     search.add(at_s)
         return True
+
+    def mark(self, at_s: float, text: str) -> None:
+        """A train passes a place now; the same words again take the place of the earlier ones."""
+        self._landmarks.pop(text, None)
+        self._landmarks[text] = (at_s, None)
+
+    def landmarks(self) -> tuple[tuple[str, float], ...]:
+        """Where on the lap the places are that trains were seen to pass, as far as that is known; the latest last."""
+        if self._told is not None:
+            search = self._searches[self._told]
+            self._landmarks = {
+                text: (at_s, _first(search.fraction_at(at_s), known)) for text, (at_s, known) in self._landmarks.items()
+            }
+        return tuple((text, fraction) for text, (_, fraction) in self._landmarks.items() if fraction is not None)
 
     def spots(self, history: History) -> tuple[Spot, tuple[Cause, ...]] | None:
         """The spot that stands out, of the kind that shows it best; else how the contacts lie. None before any event.
@@ -138,6 +153,10 @@ class DistrictPlaces:
             favour += HINT_WEIGHT * np.exp(-0.5 * (np.log(LAPS_S / self._hint_s) / HINT_WIDTH) ** 2)
         flat = favour.reshape(len(SPEED_POWERS) * len(LAPS_S))
         return np.asarray(flat - np.logaddexp.reduce(flat))
+
+
+def _first(new: float | None, known: float | None) -> float | None:
+    return known if new is None else new
 
 
 def _p(spot: Spot | None) -> float:

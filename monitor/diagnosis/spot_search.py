@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 
 LEAST_EVENTS = 6
 SIGNIFICANT = 0.02
-NO_SIGN = 0.25  # a p-value above this speaks for no spot
+NO_SIGN = 0.5  # a p-value above this speaks for no spot
 ONE_PASSING_S = 1.5  # events closer together are one passing of one train
 LATEST = 30  # events by which a spot is judged now
 KEPT = 60
@@ -28,6 +28,7 @@ NEW_LAP = 0.05  # a lap that differs by more is another lap, not a better figure
 NEW_LAP_EVIDENCE = 5.0  # natural logarithm: by how much another lap must be likelier than the one told
 PART_EVIDENCE = 15.0  # the same for a half or a third of it
 LONGER_EVIDENCE = 2.0  # the same by which twice or three times the likeliest lap may be less likely
+FARTHEST_LAPS = 3.0  # from the spot's passing to a moment whose place is asked for: the clock drifts
 SHOWN_LAP = 3.0  # natural logarithm: by how much the amps must favour a lap over others, to say that it is the lap
 _LAPS = np.tile(LAPS_S, len(SPEED_POWERS))
 _POWER = np.repeat(np.arange(len(SPEED_POWERS)), len(LAPS_S))
@@ -132,6 +133,26 @@ class SpotSearch:
             latest=latest,
             phases=tuple((at_s, (self._fraction + miss) % 1.0) for at_s, miss in self._misses),
         )
+
+    def fraction_at(self, at_s: float) -> float | None:
+        """Where on the lap the train was at a moment: between the passings of the spot before and after it.
+
+        None where no spot is told, the journey does not reach so far, or the spot was passed too long before or after.
+        """
+        if self._held is None or not self._journey.start_s <= at_s <= self._journey.end_s:
+            return None
+        lap_s, power = float(_LAPS[self._held]), int(_POWER[self._held])
+        hits = {moment_s for moment_s, miss in self._misses if abs(miss) <= AT_THE_SPOT}
+        ways_s = [float(passing.way_s[power]) for passing in self._passings if passing.at_s in hits]
+        way_s = float(self._journey.at(at_s)[power])
+        before, after = ([w for w in ways_s if w <= way_s], [w for w in ways_s if w > way_s])
+        nearest_s = min([way_s - w for w in before[-1:]] + [w - way_s for w in after[:1]], default=np.inf)
+        if nearest_s > FARTHEST_LAPS * lap_s:
+            return None
+        if before and after:
+            span_s = after[0] - before[-1]
+            return float((self._fraction + max(1, round(span_s / lap_s)) * (way_s - before[-1]) / span_s) % 1.0)
+        return float((self._fraction + (way_s - (before or after)[-1 if before else 0]) / lap_s) % 1.0)
 
     def _nowhere(self, log_prior: Floats, p_value: float) -> Spot:
         """All round the lap that the amps show, if they show one."""

@@ -103,6 +103,7 @@ class Pipeline:
         """An operator did something; the next step tells of it."""
         self._actions.append(action)
         self._operated += self._judge.operate(action)
+        self._diagnosis.operate(action)
 
     def finish(self, port: str = "") -> Step:
         """The stream ends: what was held back comes out."""

@@ -6,6 +6,10 @@ from typing import Literal
 ActionKind = Literal["acknowledge", "shelve", "unshelve", "mute", "unmute", "mark"]
 
 
+PASSES = "pass"
+"""A remark with this word is a place."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Action:
     """One operator action.
@@ -27,3 +31,8 @@ class Action:
     district: str | None = None
     text: str = ""
     by: str = ""
+
+    @property
+    def is_landmark(self) -> bool:
+        """A remark written as a train passed a place: "passes the station"."""
+        return self.kind == "mark" and PASSES in self.text.lower()

@@ -68,6 +68,7 @@ class Pattern:
         there: How many of the latest events lie at the fixed spot.
         latest: How many these latest events are.
         causes: Of a fixed spot's events; empty of other patterns.
+        landmarks: What operators saw a train pass, and where that is on the same lap, 0-1; the latest remark last.
     """
 
     verdict: Literal["fixed-spot", "follows-train", "scattered"]
@@ -82,6 +83,7 @@ class Pattern:
     there: int = 0
     latest: int = 0
     causes: tuple[Cause, ...] = ()
+    landmarks: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -180,11 +180,9 @@ def test_places_say_their_evidence():
 
 
 def test_a_place_counts_from_where_the_train_was_seen_to_pass():
-    # Half a lap of 17 s after the event that fell at 0.24 of it: at 0.74; the spot at 0.25 is 0.51 further on.
-    mark = Action(kind="mark", at_s=20.0 + 17.0 / 2, district="Outer main", text="passes the station")
-    assert '5.1 tenths of a lap after "passes the station"' in pattern_sentence(SPOT, [mark])
-    elsewhere = Action(kind="mark", at_s=17.0 * 2.15, district="Inner main", text="passes the station")
-    assert "tenths of a lap on" in pattern_sentence(SPOT, [elsewhere])
+    marked = replace(SPOT, landmarks=(("passes the yard", 0.1), ("passes the station", 0.74)))
+    assert '5.1 tenths of a lap after "passes the station"' in pattern_sentence(marked)
+    assert "tenths of a lap on" in pattern_sentence(SPOT)
 
 
 def lost_at(at_s, number):

@@ -12,6 +12,23 @@ LOOK_TICKS = 100
 KEPT_TICKS = 12_000
 
 
+def history_of(world: LapWorld, end: int) -> History:
+    rows = slice(max(0, end - KEPT_TICKS), end)
+    live = world.volts[rows] > 1
+    nothing = np.zeros(len(live), dtype=bool)
+    return History(
+        start_s=rows.start * 0.1,
+        volts=world.volts[rows],
+        amps=world.amps[rows],
+        live=live,
+        here=live,
+        runs=live,
+        disturbed=nothing,
+        moved=np.abs(np.gradient(world.volts[rows])) > 0.01,
+        breaks=nothing,
+    )
+
+
 def looks(world: LapWorld, hint_s: float | None = None, causes: list[Cause] | None = None) -> list[Spot]:
     """What is told at each look once eight events are there."""
     places, told, seen = DistrictPlaces(hint_s), [], 0
@@ -19,20 +36,7 @@ def looks(world: LapWorld, hint_s: float | None = None, causes: list[Cause] | No
         until = int(np.searchsorted(world.lost_s, end * 0.1))
         if until == seen:
             continue
-        rows = slice(max(0, end - KEPT_TICKS), end)
-        live = world.volts[rows] > 1
-        nothing = np.zeros(len(live), dtype=bool)
-        history = History(
-            start_s=rows.start * 0.1,
-            volts=world.volts[rows],
-            amps=world.amps[rows],
-            live=live,
-            here=live,
-            runs=live,
-            disturbed=nothing,
-            moved=np.abs(np.gradient(world.volts[rows])) > 0.01,
-            breaks=nothing,
-        )
+        history = history_of(world, end)
         events = [
             (float(s), causes[k] if causes else Cause.LOST_CONTACT) for k, s in enumerate(world.lost_s[:until]) if k >= seen
         ]
@@ -111,3 +115,22 @@ def test_a_lap_in_the_layout_file_helps_where_the_amps_show_none():
     world.amps[:] = np.where(world.volts > 1, 1.5, 0.0)
     without, hinted = looks(world), looks(world, hint_s=20.0)
     assert hinted[0].p_value < without[0].p_value
+
+
+def test_a_landmark_stays_where_the_train_passed_it():
+    world = lap_world(2, minutes=60)
+    places, seen, told = DistrictPlaces(None), 0, []
+    marked_s = 612.0
+    for end in range(LOOK_TICKS, len(world.volts) + 1, LOOK_TICKS):
+        until = int(np.searchsorted(world.lost_s, end * 0.1))
+        if end * 0.1 == marked_s + 8:
+            places.mark(marked_s, "passes the station")
+        history = history_of(world, end)
+        if until > seen and places.look(history, [(float(s), Cause.LOST_CONTACT) for s in world.lost_s[seen:until]]):
+            seen = until
+            found = places.spots(history)
+            told += [(found[0].fraction, *mark) for mark in places.landmarks()] if found is not None else []
+    station = np.interp(marked_s, world.at_s, world.laps) % 1
+    assert len(told) > 60
+    assert {text for _, text, _ in told} == {"passes the station"}
+    assert all(abs((spot - mark - (world.spot - station) + 0.5) % 1 - 0.5) < 0.05 for spot, _, mark in told)
