@@ -209,6 +209,9 @@ def slow_sentence(figure: SlowFigure) -> tuple[str, str]:
         more = figure.value / figure.reference
         good = "as its wire should." if more < 1.25 else f"{more:.1f} times what its wire alone has: look for a bad joint."
         return f"{line}; its wire {figure.reference:.3f}", f"That is {good}"
+    if figure.kind == "flickers":
+        line = f"{figure.name}: the cars' pickups flicker, {figure.value:.0f} times in the last minute"
+        return line, "Lights only: the engine runs on. Clean the cars' wheels when there is time."
     share = figure.value / figure.reference if figure.reference else 1.0
     if figure.kind == "running-amps":
         return f"{figure.name} draws {figure.value:.2f} A at unchanged volts", (

@@ -40,7 +40,7 @@ class Diagnosis:
         self._memory = SampleMemory(layout)
         self._to_cut: list[Occurrence] = []
         self._snapshots: list[Snapshot] = []
-        self._slow = SlowBook(layout, self._circuits, self._stream.ticks)
+        self._slow = SlowBook(layout, self._circuits, self._stream)
         self._book = PatternBook(layout, self._circuits, self._stream.ticks)
 
     def feed(

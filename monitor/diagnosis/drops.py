@@ -21,6 +21,7 @@ from monitor.values import Cause
 LEAST_SHARE = 0.12  # of the amps before: one engine of several
 LEAST_JOINT_SHARE = 0.18
 LEAST_AMPS = 0.03
+FLICKER_SHARE = 0.25  # of the amps before: the lights of lit cars take no more, and an engine's loss leaves less
 SPREADS = 1.6  # of the amps' own wavering within a tick
 SPREAD_TICKS = 11
 LEAST_CYCLES = 1.55  # losses of about a cycle are what every track has, and no train notices
@@ -227,6 +228,9 @@ class Drops(Watcher):
         typical = level - median(cut.amps[gone]) if gone.any() else 0.0
         if lost_s < LEAST_CYCLES * median(cut.end_s - cut.start_s) or typical < max(NOISES * noise, LEAST_SHARE * level):
             event.confidence = 0.0
+        elif level - lowest < FLICKER_SHARE * level:
+            event.confidence = 0.0
+            self.stream.flickers.append((event.start_s, self.district))
         fell = event.evidence["volts_during"] < FELL_SHARE * event.evidence["volts_before"]
         if fell and self.circuits.is_ac[self.district]:
             event.confidence = 0.0

@@ -1,10 +1,12 @@
 """The slow book: figures that change over an evening, gathered and compared."""
 
 from monitor.diagnosis.circuits import Circuits
+from monitor.diagnosis.flickers import Flickers
 from monitor.diagnosis.loop_ohms import LoopOhms
 from monitor.diagnosis.running_amps import RunningAmps
 from monitor.diagnosis.source_ohms import SourceOhms
-from monitor.diagnosis.ticks import TICK_S, Ticks
+from monitor.diagnosis.ticks import TICK_S
+from monitor.diagnosis.watcher import Stream
 from monitor.layout import Layout
 from monitor.values import Cause, Event, ReadingBlock, SlowFigure
 
@@ -14,8 +16,9 @@ EVERY_TICKS = 50
 class SlowBook:
     """Keeps what is watched for slow trouble."""
 
-    def __init__(self, layout: Layout, circuits: Circuits, ticks: Ticks) -> None:
-        self._ticks = ticks
+    def __init__(self, layout: Layout, circuits: Circuits, stream: Stream) -> None:
+        self._ticks = ticks = stream.ticks
+        self._flickers = Flickers(stream)
         self._supplies = {district.name: district.supply for district in layout.district}
         self._source = SourceOhms(circuits, ticks)
         self._loops = LoopOhms(layout)
@@ -32,6 +35,7 @@ class SlowBook:
 
     def advance(self, events: list[Event]) -> None:
         """Look at the ticks completed since, and at new events."""
+        self._figures += self._flickers.advance()
         self._figures += [figure for event in events for figure in self._opening(event)]
         if self._ticks.real_end < self._next_tick:
             return

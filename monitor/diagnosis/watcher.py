@@ -34,6 +34,7 @@ class Stream:
         self.rows = Rows(circuits.districts)
         # What happens to all districts at once makes each of them ask for the same.
         self._medians: dict[tuple[str, int, int], Floats] = {}
+        self.flickers: list[tuple[float, int]] = []  # when, and in which district, lit cars lost contact for a moment
         self._short_joints: list[list[tuple[float, float]]] = [[] for _ in circuits.districts]
 
     def cut(self, district: int, first: int, last: int) -> Cut:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-SlowKind = Literal["source-ohms", "loop-ohms", "running-amps", "opening-share"]
+SlowKind = Literal["source-ohms", "loop-ohms", "running-amps", "opening-share", "flickers"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -13,7 +13,7 @@ class SlowFigure:
     Attributes:
         kind: "source-ohms": what a supply loses for each amp. "loop-ohms": a district's feeder, out and back.
             "running-amps": what a district's trains draw. "opening-share": how soon a protection opened, as a share of its
-            typical time.
+            typical time. "flickers": how often lit cars lost contact for a moment in the last minute.
         name: The supply or district.
         value: The figure now, in the unit that the kind names.
         reference: What it is measured against: the wire's own ohms, the first minutes' amps, the first opening; None: nothing yet.
