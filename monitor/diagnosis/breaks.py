@@ -200,7 +200,7 @@ class Breaks(Watcher):
             undecided = event.cause is Cause.DIRECTION_BREAK
             back = yield from self.find(lambda rows: self.ticks.volts_high[rows, d] > 2 * off, at, limit if undecided else None)
             if back is None and "slid" in event.evidence:
-                event.cause, event.end_s = Cause.THROTTLE, event.start_s
+                event.cause, event.confidence, event.end_s = Cause.THROTTLE, 0.9, event.start_s
                 self.tell(event)
                 continue
             if back is None:

@@ -178,7 +178,7 @@ class Climbs(Watcher):
             "volts_before": climb.volts_before,
             "volts_during": climb.volts_during,
         }
-        event.confidence = 0.92 if level > 1.25 * high and not stalled else 0.8
+        event.confidence = 0.92 if level > 1.25 * high else 0.85
         return event
 
     def _stalled(self, climb: _Climb) -> bool:

@@ -68,7 +68,7 @@ def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, 
     if not (is_fine(cut) and share >= SHARP_SHARE and volts > held * volts_before and len(below)):
         return None
     start_s = float(cut.start_s[below[0]] + cut.end_s[below[0]]) / 2
-    event = Occurrence(district=district, cause=Cause.LOST_CONTACT, start_s=start_s, confidence=0.75)
+    event = Occurrence(district=district, cause=Cause.LOST_CONTACT, start_s=start_s, confidence=0.92)
     event.evidence = {
         "amps_before": usual,
         "amps_lowest": usual - depth,

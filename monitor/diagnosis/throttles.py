@@ -19,6 +19,7 @@ STILL_SHARE = 0.008
 AGAINST_SHARE = 0.06  # of the amps: who draws more while the volts fall is a load, not a hand
 AGAINST = 0.8  # of the volts' own share
 LONGEST_TICKS = 80
+QUICKEST_TICKS = 3  # no hand is quicker that does not slam the lever shut
 LEAST_SIGNAL_VOLTS = 0.3
 SHARPEST_SHARE = 0.6  # of the move within one cycle: a hand is slower
 
@@ -81,7 +82,7 @@ class Throttles(Watcher):
         d, stream = self.district, self.stream
         before, after = self._beside("volts", start, end)
         share = np.where(before > self.circuits.off_volts, after, before) / np.maximum(before, 1e-6) - 1
-        if not abs(share[d]) > LEAST_SHARE or self._has_other_reason(share, start, end):
+        if end - start < QUICKEST_TICKS or not abs(share[d]) > LEAST_SHARE or self._has_other_reason(share, start, end):
             return False
         cut = self.stream.cut(d, start - 1, end + 2)
         if is_fine(cut) and sharpest_share(cut.end_s, cut.volts, float(after[d] - before[d])) > SHARPEST_SHARE:
