@@ -1,4 +1,4 @@
-"""Draws wiring.svg: one district on one board, what may be joined and what must never be.
+"""Draws wiring.svg, one district on one board, and two_supplies.svg, two boards: what may be joined and what must never be.
 
 Run it again after a change: ``python firmware_notes/draw_wiring.py``. Resistor values come from the sketch's settings.h.
 """
@@ -78,12 +78,17 @@ def draw() -> str:
     _computer(drawing)
     _second_supply(drawing)
     _key(drawing)
+    return _svg(drawing, (WIDTH, HEIGHT), "Wiring of one district to a sensor board")
+
+
+def _svg(drawing: Drawing, size: tuple[int, int], title: str) -> str:
+    width, height = size
     body = "\n".join(drawing.parts)
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
         f'font-family="DejaVu Sans, Arial, sans-serif">\n'
-        f"<title>Wiring of one district to a sensor board</title>\n"
-        f'<rect width="{WIDTH}" height="{HEIGHT}" fill="{SOFT}"/>\n{body}\n</svg>\n'
+        f"<title>{title}</title>\n"
+        f'<rect width="{width}" height="{height}" fill="{SOFT}"/>\n{body}\n</svg>\n'
     )
 
 
@@ -220,5 +225,41 @@ def _key(drawing: Drawing) -> None:
     drawing.text(405, 820, "never join, never touch", size=13)
 
 
+def draw_two_supplies() -> str:
+    """Two supplies, each with a board and an isolator of its own."""
+    drawing = Drawing()
+    drawing.text(20, 35, "Two supplies: two boards, two isolators, one marked switch", size=17)
+    drawing.box((20, 60), (110, 330), fill=SOFT)
+    drawing.text(75, 85, "one switched\nstrip, plugs\nmarked", size=13, anchor="middle")
+    for row, name in enumerate(("North bench", "South bench")):
+        y = 80 + row * 180
+        drawing.line((130, y + 50), (180, y + 50))
+        drawing.box((180, y), (150, 110))
+        drawing.text(255, y + 30, name, size=15, anchor="middle")
+        drawing.text(255, y + 55, "hot", size=13, colour=HOT, anchor="middle")
+        drawing.text(255, y + 95, "common", size=13, colour=COMMON, anchor="middle")
+        drawing.line((330, y + 50), (420, y + 50), colour=HOT)
+        drawing.line((330, y + 90), (420, y + 90), colour=COMMON)
+        drawing.text(340, y + 42, "2 x 47 kΩ", size=11)
+        drawing.text(340, y + 82, "fuse 100 mA", size=11)
+        drawing.box((420, y), (170, 110))
+        drawing.text(505, y + 50, f"bench-{row + 1}", size=15, anchor="middle")
+        drawing.text(505, y + 75, "measures this supply only", size=12, anchor="middle")
+        drawing.line((590, y + 55), (650, y + 55))
+        drawing.box((650, y + 25), (120, 60), dash="8 5")
+        drawing.text(710, y + 60, "USB isolator", size=14, anchor="middle")
+        drawing.line((770, y + 55), (840, y + 55))
+    drawing.line((505, 190), (505, 260), colour=WARN, dash="6 4")
+    drawing.cross(505, 225)
+    drawing.text(530, 230, "no wire from board to board", size=13, colour=WARN)
+    drawing.line((255, 190), (255, 260), colour=WARN, dash="6 4")
+    drawing.cross(255, 225)
+    drawing.text(280, 230, "hots never joined", size=13, colour=WARN)
+    drawing.box((840, 80), (140, 290), fill=SOFT)
+    drawing.text(910, 225, "computer", size=15, anchor="middle")
+    return _svg(drawing, (1000, 410), "Two supplies with two sensor boards")
+
+
 if __name__ == "__main__":
     (HERE / "wiring.svg").write_text(draw(), encoding="utf-8")
+    (HERE / "two_supplies.svg").write_text(draw_two_supplies(), encoding="utf-8")

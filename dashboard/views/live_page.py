@@ -1,6 +1,7 @@
 """The live page's structure: what stands where; the figures are filled in by the page's script."""
 
 import math
+from collections.abc import Mapping
 from urllib.parse import quote
 
 from dash import dcc, html
@@ -23,14 +24,16 @@ def columns_for(districts: int) -> int:
     return max(1, min(MOST_COLUMNS, math.ceil(math.sqrt(districts))))
 
 
-def live_page(layout: Layout, source: str = "", *, opens: bool = True) -> Component:
+def live_page(layout: Layout, source: str = "", *, opens: bool = True, refused: Mapping[str, str] | None = None) -> Component:
     """Every district, every supply, the newest warnings.
 
     Args:
         layout: The layout that is watched.
         source: What to ask the feed for: a query; the feed has one source only where it is empty.
         opens: Whether a district opens to a page of its own.
+        refused: Supplies that the bench check does not pass, and why.
     """
+    refused = refused or {}
     columns = columns_for(len(layout.district))
     return html.Main(
         [
@@ -42,7 +45,10 @@ def live_page(layout: Layout, source: str = "", *, opens: bool = True) -> Compon
             html.Div(
                 [
                     html.Section(
-                        [supply_panel(layout, number, supply) for number, supply in enumerate(layout.supply)],
+                        [
+                            supply_panel(layout, number, supply, refused.get(supply.name))
+                            for number, supply in enumerate(layout.supply)
+                        ],
                         className="supplies",
                         **aria(label="Supplies"),
                     ),
@@ -98,18 +104,20 @@ def district_card(layout: Layout, number: int, row: District, *, opens: bool = T
     )
 
 
-def supply_panel(layout: Layout, number: int, supply: Supply) -> Component:
+def supply_panel(layout: Layout, number: int, supply: Supply, refusal: str | None = None) -> Component:
     """One supply: its outputs stacked against the nameplate.
 
     Args:
         layout: The layout that is watched.
         number: Its place in the layout file.
         supply: The supply.
+        refusal: Why the bench check does not pass it; None where it does.
     """
     outputs = [output.name for output in layout.output if output.supply == supply.name]
     return html.Article(
         [
             html.Div([html.H2(supply.name), _total(supply), chip()], className="top"),
+            *([html.P(f"NOT PASSED BY ITS BENCH CHECK: {refusal}", className="file-trouble", role="alert")] if refusal else []),
             html.Div(
                 [
                     html.Div(

@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 from monitor.layout import load_layout
+from monitor.layout.check import check_isolation
 from monitor.layout.load import layout_errors
 
 
@@ -38,6 +39,7 @@ def _check(args: argparse.Namespace) -> int:
     if errors:
         return 2
     layout = load_layout(args.file)
+    check_isolation(layout, source=str(args.file))
     print(
         f"{args.file}: good. {len(layout.supply)} supplies, {len(layout.output)} outputs, "
         f"{len(layout.district)} districts, {len(layout.board)} boards, {len(layout.load)} loads."

@@ -15,6 +15,7 @@ from monitor.cli.run_counts import Tally
 from monitor.cli.running import print_or_go_on, run_watch
 from monitor.cli.terminal import TerminalLines
 from monitor.layout import Layout, load_layout
+from monitor.layout.check import check_isolation
 from monitor.link import HostClock
 from monitor.sessions.recorder import Recorder
 from monitor.sessions.recording import SessionOptions
@@ -60,6 +61,7 @@ def configure_watching(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Watch until a signal or until the time is up."""
     layout = with_ports(load_layout(args.layout), dict(args.port))
+    check_isolation(layout, source=str(args.layout))
     return watch_layout(layout, args, layout_text=args.layout.read_text(encoding="utf-8"))
 
 

@@ -17,6 +17,24 @@ def layout_faults(layout: Layout, *, source: str | None = None) -> Iterator[Layo
         yield LayoutError(message, source=source, table=table, key=key)
 
 
+def check_isolation(layout: Layout, *, source: str | None = None) -> None:
+    """Refuse two supplies on one board: their commons would be joined on it. Recordings of such a board can still be read.
+
+    Raises:
+        LayoutError: A board measures two supplies and does not say that its inputs are isolated.
+    """
+    for board in layout.board:
+        supplies = list(dict.fromkeys(district.supply for district in layout.districts_of_board(board.name)))
+        if len(supplies) > 1 and not board.isolated_inputs:
+            raise LayoutError(
+                f"it measures {' and '.join(supplies)}, and its common wire would join their commons: give each supply a board and a USB "
+                "isolator of its own, or isolate every volts input (firmware_notes/wiring.md shows a circuit) and say isolated_inputs = true",
+                source=source,
+                table=f'board "{board.name}"',
+                key="isolated_inputs",
+            )
+
+
 _Error = tuple[str, str | None, str]
 
 

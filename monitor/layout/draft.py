@@ -14,6 +14,7 @@ class BoardDraft:
     number: int
     port: str | None
     baud: int
+    isolated_inputs: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,6 +101,8 @@ def _board_lines(board: BoardDraft) -> Iterator[str]:
     else:
         yield f"port = {_quoted(board.port)}"
     yield f"baud = {board.baud}"
+    if board.isolated_inputs:
+        yield "isolated_inputs = true       # every volts input; only then may one board measure two supplies"
 
 
 def _supply_lines(supply: SupplyDraft) -> Iterator[str]:

@@ -34,6 +34,7 @@ class Board(Table, frozen=True):
         port: Its serial device, or a URL such as socket://HOST:PORT; absent for an offline capture.
         baud: Bits per second.
         lines: What its lines mean, where it prints lines of its own.
+        isolated_inputs: Every volts input is isolated from the others, so that one board may measure two supplies.
         current_sensors: Whether the scale of its current sensors is fixed or follows the board's own supply; absent where that is not known.
     """
 
@@ -42,6 +43,7 @@ class Board(Table, frozen=True):
     port: Annotated[str, Meta(min_length=1, max_length=400)] | None = None
     baud: Annotated[int, Meta(ge=300, le=4_000_000)] = 500_000
     lines: LineMapping | None = None
+    isolated_inputs: bool = False
     current_sensors: Literal["fixed", "ratiometric"] | None = None
 
 

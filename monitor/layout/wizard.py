@@ -1,7 +1,7 @@
 """Asks a few questions and makes the layout file of a bench."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from monitor.layout.draft import BoardDraft, DistrictDraft, Draft, OutputDraft, SupplyDraft
 from monitor.values import Identity
@@ -35,6 +35,7 @@ class Wizard:
     def __init__(self, ask: Callable[[str], str], say: Callable[[str], None]) -> None:
         self._ask = ask
         self._say = say
+        self._isolated: set[str] = set()
 
     def run(self, plugged: Sequence[PluggedBoard]) -> Draft:
         """Ask everything.
@@ -61,6 +62,7 @@ class Wizard:
             boards.append(BoardDraft(name="bench-1", number=0, port=None, baud=USUAL_BAUD))
             count = int(self._number("How many districts is the board to measure?", (1, 10), 4))
             self._districts("bench-1", [(2 * k, 2 * k + 1) for k in range(count)], outputs, districts)
+        boards = [replace(board, isolated_inputs=board.name in self._isolated) for board in boards]
         return Draft(title=title, mains_volts=volts, mains_hertz=hertz, boards=boards, supplies=supplies, districts=districts)
 
     def _supply(self, taken: Sequence[str]) -> SupplyDraft:
@@ -98,7 +100,7 @@ class Wizard:
             districts.append(
                 DistrictDraft(
                     name=name,
-                    output=self._output(outputs),
+                    output=self._output(outputs, board, {known.output.supply for known in districts if known.board == board}),
                     board=board,
                     volts_channel=volts_channel,
                     amps_channel=amps_channel,
@@ -106,7 +108,22 @@ class Wizard:
                 )
             )
 
-    def _output(self, outputs: Sequence[OutputDraft]) -> OutputDraft:
+    def _output(self, outputs: Sequence[OutputDraft], board: str, measured: set[str]) -> OutputDraft:
+        """Which output feeds a district; a board that measures another supply already is refused unless its inputs are isolated."""
+        while True:
+            output = self._chosen(outputs)
+            if not measured or output.supply in measured or board in self._isolated:
+                return output
+            self._say(
+                f"  Board {board} measures {' and '.join(sorted(measured))} already. Its common wire would join the commons of two supplies: "
+                "that is only possible where every volts input is isolated (firmware_notes/wiring.md)."
+            )
+            if self._yes("Is every volts input of this board isolated from the others?", default=False):
+                self._isolated.add(board)
+                return output
+            self._say("  Then it measures outputs of the one supply only; the other supply needs a board of its own.")
+
+    def _chosen(self, outputs: Sequence[OutputDraft]) -> OutputDraft:
         if len(outputs) == 1:
             return outputs[0]
         for k, output in enumerate(outputs, 1):

@@ -18,7 +18,8 @@ CHECKS = {
     FindingKind.CLIPPED: "The converter reached the end of its range: a short does that for a moment; if it stays, fit a sensor or "
     "divider with more range.",
     FindingKind.STUCK: "This channel does not move at all: check its sensor's supply, its wire and its plug.",
-    FindingKind.REVERSED: "Power seems to flow backwards: turn the current sensor round, or swap its two leads.",
+    FindingKind.REVERSED: "Power seems to flow backwards: switch off and unplug the supply, then turn the current sensor round, "
+    "or swap its two leads.",
     FindingKind.CROSSED: "Volts show where no amps are and amps where no volts are: check that the leads of two districts are not "
     "crossed, against the layout file's channels.",
     FindingKind.NOISY: "This channel jumps about with nothing to measure: check its ground, keep its wire away from track wiring, "

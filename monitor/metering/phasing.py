@@ -76,7 +76,7 @@ class PhaseComparator:
             self._phasors = np.concatenate([self._phasors[:, -KEPT_FRAMES:], *(view.phasors for view in views)], axis=1)
         found: list[Phasing] = []
         for block in aggregates:
-            live = _live(block)
+            live = live_columns(block)
             for row in np.flatnonzero(live.sum(axis=1) > 1).tolist():
                 found += self._row(block, row, live[row])
         return found
@@ -179,7 +179,7 @@ def _steady(volts: list[float]) -> bool:
     return max(volts) - min(volts) <= STEADY_VOLTS_SHARE * max(volts)
 
 
-def _live(block: AggregateBlock) -> NDArray[np.bool_]:
+def live_columns(block: AggregateBlock) -> NDArray[np.bool_]:
     """Where there is AC to compare, shape (n, d)."""
     # An offset sounds a whistle for a moment; the angle is not worth much while it lasts.
     steady = np.abs(block.volts_mean) <= 0.1 * block.volts_rms

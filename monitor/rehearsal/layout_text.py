@@ -24,7 +24,7 @@ def layout_text(benches: list[BenchSpec], ports: list[str] | None = None, *, is_
     ]
     for n, bench in enumerate(benches):
         port = f'port = "{ports[n]}"\n' if ports else ""
-        rows.append(f'[[board]]\nname = "{bench.board_name}"\nnumber = {bench.board_number}\n{port}')
+        rows.append(f'[[board]]\nname = "{bench.board_name}"\nnumber = {bench.board_number}\n{port}{_isolation(bench)}')
     for bench in benches:
         plate = f"input_volts = [{bench.mains_volts:g}]\ninput_hertz = [{bench.mains_hertz:g}]\n" if is_checked else ""
         rows += [_supply(supply, plate) + (CHECKED if is_checked else "") for supply in bench.supplies]
@@ -38,6 +38,13 @@ def layout_text(benches: list[BenchSpec], ports: list[str] | None = None, *, is_
     for bench in benches:
         rows += _loads(bench)
     return "\n".join(rows)
+
+
+def _isolation(bench: BenchSpec) -> str:
+    """A modelled board that measures two supplies has an isolating transformer before each volts input."""
+    if len({district.supply for district in bench.districts}) < 2:
+        return ""
+    return "isolated_inputs = true      # a board without them measures one supply only\n"
 
 
 def _supply(supply: SupplySpec, plate: str) -> str:

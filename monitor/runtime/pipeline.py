@@ -14,9 +14,10 @@ from dataclasses import dataclass, field, replace
 
 from monitor.diagnosis import Diagnosis
 from monitor.layout import Layout
+from monitor.metering.phasing_across import PhasingAcrossBoards
 from monitor.protection import Asked, Judge
 from monitor.runtime.board_places import BoardPlaces
-from monitor.runtime.board_stage import BoardStage
+from monitor.runtime.board_stage import BoardStage, Drained
 from monitor.runtime.port_items import PortItems, readings_with
 from monitor.runtime.stream_clock import BoardTime, StreamClock
 from monitor.values import (
@@ -28,6 +29,7 @@ from monitor.values import (
     Identity,
     JoinedChunk,
     Pattern,
+    Phasing,
     ReadingBlock,
     SampleBlock,
     Step,
@@ -66,6 +68,8 @@ class Pipeline:
         self._touched: dict[str, BoardStage] = {}
         self._judge = Judge(layout, asked)
         self._diagnosis = Diagnosis(layout)
+        # Where each board's own time rules, their times have nothing to do with each other.
+        self._across = None if clock_for_board is None else PhasingAcrossBoards(layout)
         self._finding_ids = itertools.count(1)
         self._now_s = 0.0
         self._actions: list[Action] = []
@@ -214,11 +218,16 @@ class Pipeline:
             snapshots=tuple(snapshots),
             patterns=tuple(patterns),
             slow_figures=tuple(slow_figures),
-            phasings=tuple(phasing for each in drained for phasing in each.phasings),
+            phasings=(*(phasing for each in drained for phasing in each.phasings), *self._across_boards(samples, drained)),
             findings=tuple(finding for each in drained for finding in each.findings),
             actions=tuple(actions),
             unexplained_bytes=self._decoders[port].unexplained_bytes if port in self._decoders else 0,
         )
+
+    def _across_boards(self, samples: list[SampleBlock], drained: Sequence[Drained]) -> list[Phasing]:
+        if self._across is None:
+            return []
+        return self._across.feed(samples, [block for each in drained for block in each.aggregates])
 
     def _judged(self, readings: list[ReadingBlock]) -> list[RaisedWarning]:
         warnings, self._operated = self._operated, []

@@ -10,8 +10,7 @@ SILENT_AFTER_S = 2.0
 NONSENSE_AFTER_S, NONSENSE_FROM_KNOWN_AFTER_S = 3.0, 10.0
 """Bytes that come for this long and mean nothing are looked at for the reason; longer for a board that was understood before, since a
 burst of noise is likelier then."""
-INSPECT_EVERY_S = 20.0
-"""The last line shown is another each time, and so is the sentence: no more often than a person can read it."""
+INSPECT_EVERY_S = 2.0
 
 
 class PortRecord:
@@ -76,7 +75,7 @@ class PortRecord:
             elif at_s - max(self._opened_s, self._last_data_s or 0.0) > SILENT_AFTER_S:
                 self._set("silent", self._silent_words(), at_s)
 
-    def take(self, step: Step) -> None:
+    def told(self, step: Step) -> None:
         """The pipeline worked through a chunk of this port."""
         with self._lock:
             if self._state in ("opening", "lost"):
@@ -96,8 +95,6 @@ class PortRecord:
         """The reader listens at another rate than the layout file says (None: at that of the layout file again)."""
         with self._lock:
             self._baud_found = baud
-            self._transcript = Transcript()
-            self._inspected_s = None
 
     def makes_no_sense(self) -> bool:
         """True where bytes come that are neither text nor packets, so that their baud rate seems wrong."""

@@ -54,7 +54,7 @@ class PackedDecoder:
 
     @property
     def knows_a_board(self) -> bool:
-        """Whether any board has identified itself."""
+        """Whether any board has said who it is."""
         return bool(self._identities)
 
     def feed(self, data: bytes) -> list[Item]:
@@ -63,7 +63,7 @@ class PackedDecoder:
         Returns:
             Items in stream order. Sample packets that follow each other come as one run, as far as this chunk goes.
         """
-        text, end, skipped_bytes = self._framer.feed(data)
+        text, end, skipped_bytes = self._framer.feed_whole(data)
         frames = text.split(b"\0")[:-1]
         packets = _unstuffed(frames)
         items: list[Item] = []

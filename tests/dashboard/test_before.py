@@ -8,6 +8,7 @@ import pytest
 from dashboard.app import create_app
 from dashboard.pages.before import as_it_stands, plans_for
 from dashboard.views.before_page import Standing, before_page
+from dashboard.views.live_page import live_page
 from monitor.cli.main import main
 from monitor.layout import load_layout, parse_layout
 from monitor.planning.bench_check import Fitness
@@ -254,3 +255,10 @@ def readings_of(end_s, volts, amps):
 def test_without_a_file_nothing_is_kept():
     client = create_app(Hall(4)).server.test_client()
     assert client.post("/bench", json={"supply": "North bench", "answers": {}}, headers=ACT).status_code == 409
+
+
+def test_the_live_page_says_loudly_which_supply_its_bench_check_does_not_pass():
+    layout = parse_layout(FERNHOLLOW)
+    text = json.dumps(live_page(layout, refused={"South bench": "Not judged yet."}), default=lambda part: part.to_plotly_json())
+    assert text.count("NOT PASSED BY ITS BENCH CHECK: Not judged yet.") == 1
+    assert "NOT PASSED" not in json.dumps(live_page(layout), default=lambda part: part.to_plotly_json())

@@ -88,6 +88,30 @@ def test_the_picture_is_what_the_script_draws():
         assert value in stored
 
 
+def test_the_picture_of_two_supplies_is_what_the_script_draws():
+    spec = importlib.util.spec_from_file_location("draw_wiring", toolchain.NOTES / "draw_wiring.py")
+    script = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(script)
+    stored = (toolchain.NOTES / "two_supplies.svg").read_text(encoding="utf-8")
+    assert script.draw_two_supplies() == stored, "run: python firmware_notes/draw_wiring.py"
+    assert stored.count("USB isolator") == 2
+
+
+def test_reach_and_isolated_input_of_the_notes_add_up():
+    # A sine's peak is sqrt(2) of its RMS (textbook); mains 10 % high and 15 % without load are the notes' own assumption.
+    notes = (toolchain.NOTES / "wiring.md").read_text(encoding="utf-8")
+    peak = math.sqrt(2) * 1.10 * 1.15
+    assert f"{24 * peak:.1f} V: cut off below" in notes
+    assert 21 * peak < bench.DIVIDER_BIAS_MV / 1000 / bench.DIVIDER_GAIN < 24 * peak
+    taller = 6 / (112 + 6)
+    assert f"gain {taller:.4f}, reach -{2.5 * (1 - taller) / taller:.1f} to +{(5 - 2.5 * (1 - taller)) / taller:.1f} V" in notes
+    divider = 2.2 / 96.2
+    assert f"| {divider:.5f} |" in notes
+    assert f"| {1 / divider:.1f} V either way" in notes
+    assert 24 * peak < 1 / divider
+    assert f"| {math.degrees(math.atan(60 / 10000)):.2f} degrees at 60 Hz |" in notes
+
+
 def test_the_example_line_of_the_notes_is_a_reading():
     notes = (toolchain.NOTES / "wire.md").read_text(encoding="utf-8")
     line = re.search(r"Example: `(r,[^`]+)`", notes)[1]

@@ -10,6 +10,7 @@ hertz = 60
 [[board]]
 name = "bench-1"
 number = 0
+isolated_inputs = true
 port = "/dev/ttyUSB0"
 baud = 500000
 

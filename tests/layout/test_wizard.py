@@ -2,8 +2,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.errors import LayoutError
 from monitor.layout import parse_layout
+from monitor.layout.check import check_isolation
 from monitor.layout.wizard import PluggedBoard, Wizard
+from tests.layout.fernhollow import FERNHOLLOW
 from tests.wire.bytestreams import identity
 
 BOARD = PluggedBoard(port="/dev/ttyUSB0", baud=500_000, identity=identity(channels=8, name="bench-1"))
@@ -29,7 +32,7 @@ FERNHOLLOW_ANSWERS = [
     "Fernhollow show layout", "120", "60",
     "North bench", "ac", "180", "18", "thermal", "10", "2", "A", "y", "B", "n", "yes",
     "South bench", "ac", "75", "16", "unknown", "1", "A", "yes", "",
-    "Outer main", "1", "track", "Inner main", "2", "track", "Quarry branch", "3", "track", "-",
+    "Outer main", "1", "track", "Inner main", "2", "track", "Quarry branch", "3", "no", "3", "yes", "track", "-",
 ]  # fmt: skip
 
 
@@ -50,6 +53,16 @@ def test_answers_become_the_layout():
     ]
     assert [(b.name, b.port, b.baud) for b in layout.board] == [("bench-1", "/dev/ttyUSB0", 500_000)]
     assert text.count("#") > 15
+    # Refused at first, and taken once the inputs were said to be isolated.
+    assert layout.board[0].isolated_inputs
+    check_isolation(layout)
+
+
+def test_two_supplies_on_one_board_are_refused_unless_its_inputs_are_isolated():
+    layout = parse_layout(FERNHOLLOW)
+    check_isolation(layout)
+    with pytest.raises(LayoutError, match=r"North bench and South bench.*board and a USB isolator of its own"):
+        check_isolation(parse_layout(FERNHOLLOW.replace("isolated_inputs = true\n", "")))
 
 
 def test_return_alone_takes_what_is_proposed_except_for_the_nameplate():
