@@ -36,6 +36,8 @@ def test_a_breaker_without_points_is_as_wide_as_what_may_be_sold():
     """UL 489: 200 % within 120 s, 100 % holds. IEC 60898-1 test c: 2.55 times takes longer than 1 s."""
     devices = devices_of(protected(kind="thermal", rated_amps=10.0))
     times = cold_s(devices, 20.0)
+    # Typical: common practice, no published source.
+    assert times[TYPICAL] == pytest.approx(25.0, rel=0.02)
     # The warmth of the room, 7 % of what it holds, comes on top.
     assert 60.0 < times[FIRST:].max() <= 120.0 * 1.2
     assert times[FIRST:].min() < 6.0
@@ -49,6 +51,21 @@ def test_a_fuse_without_points_spans_the_published_bands():
     devices = devices_of(protected(kind="fuse", rated_amps=10.0))
     assert cold_s(devices, 13.5)[QUICKER] == pytest.approx(0.75)
     assert 60.0 < cold_s(devices, 20.0)[FIRST:].max() <= 120.0 * 1.05
+
+
+def test_what_counts_meets_its_points_and_is_open_about_what_lies_below():
+    devices = devices_of(protected(kind="electronic", rated_amps=10.0, points=((1.4, 20.0), (2.0, 5.0), (4.0, 0.5))))
+    for amps, seconds in ((20.0, 5.0), (40.0, 0.5), (28.3, 1.58)):
+        times = cold_s(devices, amps)
+        assert times[TYPICAL] == pytest.approx(seconds, rel=0.01)
+        assert np.median(times[FIRST:]) == pytest.approx(seconds, rel=0.06)
+    # At 1.25 times: as long as at 1.4, or longer by the slope between the first points (log-log: 20 s times 1.67), or never.
+    below = cold_s(devices, 12.5)[FIRST:]
+    assert 0.2 < np.isinf(below).mean() < 0.6
+    assert 20.0 < np.median(below[np.isfinite(below)]) < 20.0 * 1.67 * 1.3
+    # What is rated is held.
+    assert np.isinf(cold_s(devices, 8.5)[FIRST:]).mean() > 0.95
+    assert devices.has_points
 
 
 def test_electronic_limiters_without_points_may_take_anything():

@@ -31,6 +31,8 @@ def test_toy_limits_are_told():
     for words in ("300 VA is more than the 200 VA", "12.0 A is more than the 10 A", "25 V is more than the 24 V", "Class 2"):
         assert words in big
     assert not any("Class 2" in note for note in nameplate_notes(supply(rated_va=80, max_volts=18)))
+    assert any("Class 2" in note for note in nameplate_notes(supply(rated_va=110, max_volts=24)))
+    assert any("Class 2" in note for note in nameplate_notes(supply(rated_va=90, max_volts=16)))
 
 
 @pytest.mark.parametrize(("awg", "amps"), [(18, 7), (16, 10), (14, 15), (12, 20), (10, 30)])

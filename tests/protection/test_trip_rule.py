@@ -111,13 +111,23 @@ def test_one_that_comes_back_to_its_overload_is_warned_of_sooner():
 
 
 def test_a_gap_is_no_opening_and_forecasts_nothing():
-    whole = overload()
+    whole = overload(seconds=110.0, until_s=100.0)
     amps, volts = whole.amps_rms.copy(), whole.volts_rms.copy()
     rows = (whole.end_s > 31) & (whole.end_s < 60)
     amps[rows], volts[rows] = np.nan, np.nan
     warnings, _ = judged(layout_with(), block(whole.end_s, volts, amps))
     assert only(warnings, "protection-open") == []
-    assert only(warnings, "trip-forecast") == []
+    # Overloaded again once it is known: from then it is as any other.
+    assert [60.0 < w.start_s < 100.0 for w in only(warnings, "trip-forecast")] == [True]
+
+
+def test_each_short_is_told():
+    def shorted(t):
+        return (t > 10.0) & (t < 10.5) | (t > 15.0) & (t < 15.5)
+
+    whole = readings(20.0, lambda t: np.where(shorted(t), 35.0, 3.0), lambda t: 0 * t, lambda t: np.where(shorted(t), 3.0, 14.0))
+    told = only(judged(layout_with(), whole)[0], "short")
+    assert [round(w.start_s) for w in told] == [10, 15]
 
 
 def test_the_supply_says_when_it_may_come_back():
