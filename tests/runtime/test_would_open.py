@@ -1,10 +1,13 @@
 """Would that breaker have opened? Against the points that a layout gives of its breaker, and against a recording that opened."""
 
 import itertools
+import json
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from monitor.cli.main import main
 from monitor.layout import parse_layout
 from monitor.protection import Asked
 from monitor.runtime import Pipeline
@@ -74,3 +77,98 @@ def test_openings_count_once_a_supply():
     assert [round(opening.at_s) for opening in found["North bench"]] == [63]
     assert not found["North bench"][0].after_short
     assert all(later.at_s - one.at_s > 1 for each in openings(SHIPPED[1]).values() for one, later in itertools.pairwise(each))
+
+
+RATED = "rated_amps = 8\n"
+
+
+def session_amps(session):
+    """Time and amps of North bench as the session stored them, by pandas."""
+    rows = pd.concat([pd.read_parquet(path) for path in sorted(session.readings.glob("*.parquet"))])
+    rows = rows[rows["district"].isin(["Outer main", "Inner main"])].drop_duplicates(["time", "district"])
+    amps = rows.pivot_table(index="time", columns="district", values="amps_rms", observed=True).sum(axis=1).sort_index()
+    return (amps.index - amps.index[0]).total_seconds().to_numpy(), amps.to_numpy()
+
+
+def opens_by_hand(session, rated_amps):
+    """One time constant of 42 s that holds 1.1 times its rating gives all four points of the layout file (worked by hand)."""
+    times, amps = session_amps(session)
+    hold, is_open, found = 1.1 * rated_amps, False, []
+    heat = min(0.6, (amps[0] / hold) ** 2)
+    for at_s, before_s, drawn in zip(times[1:], times, amps, strict=False):
+        end = 0.0 if is_open else (drawn / hold) ** 2
+        heat = end + (heat - end) * np.exp(-(at_s - before_s) / 42)
+        is_open = is_open and drawn > 0.95 * hold
+        if heat >= 1 and not is_open:
+            found.append(at_s)
+            is_open = True
+    return found
+
+
+@pytest.fixture(scope="module")
+def smaller(tmp_path_factory):
+    """The layout of a shipped session with a smaller breaker on North bench."""
+    text = (SHIPPED[1].path / "layout.toml").read_text(encoding="utf-8")
+    assert RATED in text
+    path = tmp_path_factory.mktemp("smaller") / "six.toml"
+    path.write_text(text.replace(RATED, "rated_amps = 6\n"), encoding="utf-8")
+    return path
+
+
+def test_sift_answers_for_another_layout_as_worked_by_hand(smaller, capsys):
+    """Its own openings do not follow where the recorded one opened."""
+    assert main(["sift", str(SHIPPED[1].path), "--layout", str(smaller), "--json"]) == 0
+    lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    found = [line for line in lines if line["kind"] == "would-open" and line["supply"] == "North bench"]
+    assert [line["at_s"] for line in found] == pytest.approx(opens_by_hand(SHIPPED[1], 6), abs=0.8)
+    assert len(found) == 2
+    assert all(line["in_recording"] and line["confidence"] == "sure" for line in found)
+    assert all(line["recorded_s"] - line["at_s"] > 15 for line in found)
+
+
+def test_sift_of_a_session_by_its_own_layout_answers_only_where_asked(capsys):
+    assert main(["sift", str(SHIPPED[1].path), "--json"]) == 0
+    assert "would-open" not in capsys.readouterr().out
+    assert main(["sift", str(SHIPPED[1].path), "--would-open"]) == 0
+    assert "North bench: it opened here in the recording" in capsys.readouterr().out
+
+
+def test_a_report_by_another_layout_says_so_and_what_that_would_have_done(smaller, tmp_path):
+    page = tmp_path / "report.html"
+    assert main(["report", str(SHIPPED[1].path), "--layout", str(smaller), "--out", str(page)]) == 0
+    text = page.read_text(encoding="utf-8")
+    assert "Held against another layout" in text
+    assert "six.toml" in text
+    assert "0:00:38 North bench: this protection would have opened here; in the recording it opened 24 s later." in text
+    assert main(["report", str(SHIPPED[1].path), "--out", str(page)]) == 0
+    assert "another layout" not in page.read_text(encoding="utf-8")
+
+
+def test_a_report_says_how_long_a_supply_was_over_its_protection_until_that_opened(tmp_path):
+    """Amps of the session, added up by pandas: from the last moment at no more than 8 A to the opening."""
+    page = tmp_path / "report.html"
+    assert main(["report", str(SHIPPED[0].path), "--out", str(page)]) == 0
+    times, amps = session_amps(SHIPPED[0])
+    opened_s = openings(SHIPPED[0])["North bench"][0].at_s - SHIPPED[0].manifest().first_s
+    before = times < opened_s - 0.5
+    over_s = opened_s - times[before & (amps <= 8.0)][-1]
+    row = next(line for line in page.read_text(encoding="utf-8").split("<tr>") if "North bench" in line and "%" in line)
+    assert f"{over_s:.0f} s" in row or f"{over_s - 0.5:.0f} s" in row
+
+
+def test_sift_prints_forecasts_where_asked(tmp_path, heavy_bytes, capsys):
+    (tmp_path / "show.toml").write_text(breaker(6.0))
+    (tmp_path / "show.wire").write_bytes(heavy_bytes)
+    paths = [str(tmp_path / "show.wire"), "--layout", str(tmp_path / "show.toml"), "--json"]
+    assert main(["sift", *paths]) == 0
+    assert "forecast" not in {json.loads(line)["kind"] for line in capsys.readouterr().out.splitlines()}
+    assert main(["sift", *paths, "--forecasts", "--would-open"]) == 0
+    lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    found = [line for line in lines if line["kind"] == "forecast"]
+    assert {"supply", "at_s", "opens_in_s", "earliest_s", "latest_s"} <= set(found[0])
+    assert np.diff([line["at_s"] for line in found]) == pytest.approx(2.0)
+    (opens,) = [line for line in lines if line["kind"] == "would-open" and line["supply"] == "North bench"]
+    assert not opens["in_recording"]
+    assert all(line["at_s"] <= opens["at_s"] for line in found)
+    assert main(["sift", *paths[:-1], "--forecasts"]) == 0
+    assert "opens in" in capsys.readouterr().out
