@@ -80,5 +80,9 @@ def test_far_over_the_rating_for_a_minute_without_protection_is_high_and_clears(
     assert 130.0 <= told.end_s < 133.0
     assert "nothing is known that would switch it off" in told.message
     assert unguarded(1.45) == []
+    wavering = readings(170, lambda t: np.where(t < AT_S, 0.5, np.where(t < 110, 15.0, 13.5)))
+    (told,) = [w for w in judged(parse_layout(HEAD + NONE + DISTRICTS), wavering)[0] if w.rule == "no-protection"]
+    # 145 % is less than 150 %, but not by the deadband.
+    assert told.end_s is None
     assert unguarded(1.6, until_s=AT_S + 55.0) == []
     assert unguarded(1.6, protection=PLAIN, until_s=AT_S + 65.0) == []

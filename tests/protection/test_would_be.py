@@ -14,8 +14,9 @@ SECONDS, EVERY_S = 520.0, 0.1
 
 
 def draw(t):
-    """Three overloads; the recorded protection opened in the first two."""
-    over = ((t > 30) & (t < RECORDED_OPENS[0])) | ((t > 262) & (t < RECORDED_OPENS[1])) | ((t > 470) & (t < 480))
+    """Four overloads; the recorded protection opened in the first two, and less was drawn between the others."""
+    first, second = (t > 30) & (t < RECORDED_OPENS[0]), (t > 262) & (t < RECORDED_OPENS[1])
+    over = first | second | ((t > 420) & (t < 455)) | ((t > 485) & (t < 515))
     amps = np.where(over, 11.0, 4.5)
     return np.where(dead(t), 0.0, amps)
 

@@ -11,8 +11,8 @@ from monitor.cli.main import main
 from monitor.layout import parse_layout
 from monitor.protection import Asked
 from monitor.runtime import Pipeline
-from monitor.runtime.would_open import Opening, WouldOpen, openings
-from monitor.values import Chunk
+from monitor.runtime.would_open import Opening, Verdict, WouldOpen, openings, openings_of
+from monitor.values import Cause, Chunk, Event
 from tests.runtime.streams import packed_stream, sine_counts
 from tests.sessions.shows import LAYOUT_TEXT, PORT
 from tests.sessions.test_demo_sessions import SHIPPED
@@ -77,6 +77,60 @@ def test_openings_count_once_a_supply():
     assert [round(opening.at_s) for opening in found["North bench"]] == [63]
     assert not found["North bench"][0].after_short
     assert all(later.at_s - one.at_s > 1 for each in openings(SHIPPED[1]).values() for one, later in itertools.pairwise(each))
+
+
+def test_openings_of_events():
+    """One a supply, though each district tells of it; after a short where one came within three seconds before."""
+
+    def event(number, cause, start_s, district="Outer main"):
+        return Event(id=number, cause=cause, district=district, start_s=start_s, end_s=None, confidence=0.9)
+
+    told = [
+        event(1, Cause.PROTECTION_OPEN, 10.0),
+        event(2, Cause.PROTECTION_OPEN, 10.2, "Inner main"),
+        event(3, Cause.SHORT, 20.0),
+        event(4, Cause.PROTECTION_OPEN, 21.0),
+        event(5, Cause.SHORT, 30.0),
+        event(6, Cause.PROTECTION_OPEN, 34.0),
+        event(7, Cause.SHORT, 41.0),
+        event(8, Cause.PROTECTION_OPEN, 40.0),
+    ]
+    found = openings_of(parse_layout(LAYOUT_TEXT), told)["North bench"]
+    assert [(each.at_s, each.after_short) for each in found] == [(10.0, False), (21.0, True), (34.0, False), (40.0, False)]
+
+
+def verdict(**fields):
+    given = {"supply": "North bench", "at_s": 40.0, "opens": True, "recorded_s": None, "share": 1.0, "heat": 1.0}
+    return Verdict(**{**given, **fields})
+
+
+@pytest.mark.parametrize(
+    ("fields", "confidence", "tells", "words"),
+    [
+        ({}, "sure", True, "would have opened here; in the recording it did not."),
+        ({"recorded_s": 41.0}, "sure", True, "would have opened here; in the recording it opened here too."),
+        ({"recorded_s": 64.0, "share": 0.7}, "close", True, "but it was close; in the recording it opened 24 s later."),
+        (
+            {"at_s": None, "opens": False, "share": 0.0, "heat": 0.4},
+            "sure",
+            False,
+            "held: it came to 40% of what opens it at most.",
+        ),
+        ({"opens": False, "recorded_s": 40.0, "share": 0.3, "heat": 0.97}, "close", True, "too close to tell"),
+        ({"opens": False, "recorded_s": 40.0, "share": 0.1, "heat": 0.9}, "close", False, "too close to tell"),
+        ({"opens": False, "recorded_s": 40.0, "share": 0.0, "heat": 0.5}, "sure", False, "it opened here in the recording; this"),
+        (
+            {"opens": False, "recorded_s": 40.0, "share": 0.5, "heat": 0.5, "after_short": True},
+            "close",
+            False,
+            "a short may open it at once",
+        ),
+    ],
+)
+def test_answers_in_words(fields, confidence, tells, words):
+    found = verdict(**fields)
+    assert (found.confidence, found.tells_opening) == (confidence, tells)
+    assert words in found.sentence
 
 
 RATED = "rated_amps = 8\n"
