@@ -6,7 +6,8 @@ from monitor.layout import Layout
 from monitor.values import BoardSeen, FindingKind, PortState, PortStatus, Step
 from monitor.wire.inspection import Transcript, why_not
 
-SILENT_AFTER_S = 2.0
+SILENT_AFTER_S, ROUNDS_MISSED = 2.0, 2.5
+"""A port is silent after so long, or after so many times the interval that the layout file gives for its lines."""
 NONSENSE_AFTER_S, NONSENSE_FROM_KNOWN_AFTER_S = 3.0, 10.0
 """Bytes that come for this long and mean nothing are looked at for the reason; longer for a board that was understood before, since a
 burst of noise is likelier then."""
@@ -30,6 +31,8 @@ class PortRecord:
         self._layout = layout
         self._baud = baud
         self.line_board = layout.line_board(port)
+        interval_ms = self.line_board.lines.interval_ms if self.line_board and self.line_board.lines else None
+        self._silent_after_s = max(SILENT_AFTER_S, ROUNDS_MISSED * (interval_ms or 0.0) / 1000)
         self._expected = [board.name for board in layout.board if board.port == port]
         self._lock = threading.Lock()
         self._state: PortState = "opening"
@@ -69,10 +72,10 @@ class PortRecord:
         with self._lock:
             self._bytes += size
             if size:
-                if self._last_data_s is None or at_s - self._last_data_s > SILENT_AFTER_S:
+                if self._last_data_s is None or at_s - self._last_data_s > self._silent_after_s:
                     self._patient_from_s = at_s
                 self._last_data_s = at_s
-            elif at_s - max(self._opened_s, self._last_data_s or 0.0) > SILENT_AFTER_S:
+            elif at_s - max(self._opened_s, self._last_data_s or 0.0) > self._silent_after_s:
                 self._set("silent", self._silent_words(), at_s)
 
     def told(self, step: Step) -> None:

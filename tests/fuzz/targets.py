@@ -18,7 +18,7 @@ import numpy as np
 from dashboard.app import create_app
 from monitor.cli.sift_session import sift_session
 from monitor.errors import LayoutError, MonitorError
-from monitor.layout import load_layout
+from monitor.layout import Board, LineMapping, LineOutput, load_layout
 from monitor.link import BoardClock
 from monitor.runtime import Live, Pipeline
 from monitor.sessions import Playback, SessionFolder, find_sessions
@@ -30,6 +30,8 @@ from monitor.sessions.recovery import recover
 from monitor.sessions.report import report
 from monitor.values import Chunk, Event
 from monitor.wire import LineDecoder, PackedDecoder, WireDecoder
+from monitor.wire.inspection import inspect, why_not
+from monitor.wire.line_guess import guess_mapping
 from tests.browser.hall import Hall
 from tests.runtime.streams import packed_stream, plain_layout, sine_counts
 from tests.sessions.shows import record
@@ -40,10 +42,18 @@ PASSWD = b"root:"
 """What is in a file outside that everybody knows."""
 
 
+LINE_BOARDS = [
+    Board(name="x", lines=LineMapping(form=form, output=(LineOutput(volts=volts, amps=amps),)))
+    for form, volts, amps in (("values", 1, 2), ("pairs", "V", "I"), ("json", "v", "a"))
+]
+
+
 def decode(data):
     """Any bytes through every decoder, and through the whole pipeline as a live watch runs it."""
-    for decoder in (PackedDecoder(), LineDecoder(), WireDecoder()):
+    for decoder in (PackedDecoder(), LineDecoder(), WireDecoder(), *map(WireDecoder, LINE_BOARDS)):
         decoder.feed(data)
+    why_not(inspect(data), "p", 9600, None)
+    guess_mapping(inspect(data, lines=20).lines, 200.0)
     layout, now_s = plain_layout(), 0.0
     pipeline = Pipeline(layout, clock_for_board=lambda _board: BoardClock())
     live = Live(layout, lambda: now_s)

@@ -51,16 +51,18 @@ def test_lines_that_came_together_are_spread_and_never_overlap():
     assert (np.diff(end_s) >= 0).all()
 
 
-def test_a_recorded_watch_says_the_same_joined():
-    layout = layout_with("")
-    data = [line(k) for k in range(40)]
+@pytest.mark.parametrize("clock", ["", "time_ms = 5\n"])
+def test_a_recorded_watch_says_the_same_joined(clock):
+    """Lines without a clock are taken piece by piece; those with one all at once, and tell their clock for every piece."""
+    layout = layout_with(clock)
+    data = [line(k)[:-1] + f",{round(k * 352.5)}\n".encode() for k in range(40)]
     came = np.cumsum([0.2, 0.3, 0.21, 0.7] * 10)
     singly = Pipeline(layout, clock_for_board=lambda _: BoardClock())
     steps = [singly.feed(PORT, Chunk(data=each, received_s=at)) for each, at in zip(data, came, strict=True)]
     joined = JoinedChunk(data=b"".join(data), received_s=came[-1], ends=np.cumsum([len(each) for each in data]), came_s=came)
     together = [Pipeline(layout, clock_for_board=lambda _: BoardClock()).feed(PORT, joined)]
-    for name in ("end_s", "volts_rms"):
-        np.testing.assert_allclose(column(together, name), column(steps, name), atol=0.01)
+    np.testing.assert_array_equal(column(together, "volts_rms"), column(steps, "volts_rms"))
+    np.testing.assert_allclose(column(together, "end_s"), column(steps, "end_s"), atol=0.01 if not clock else 0.5)
 
 
 def test_a_capture_is_timed_by_the_usual_interval_whatever_the_cutting(tmp_path):

@@ -1,9 +1,11 @@
 from cobs import cobs
 from fastcrc import crc16
 
+from monitor.layout import parse_layout
 from monitor.runtime import Pipeline
 from monitor.runtime.port_record import PortRecord
 from monitor.values import Chunk
+from tests.layout.fernhollow import FERNHOLLOW
 from tests.runtime.streams import packed_stream, plain_layout, sine_counts
 from tests.wire.bytestreams import health_packet, identity, identity_packet
 
@@ -117,3 +119,17 @@ def test_the_rate_that_text_was_found_at_is_told():
         record.told(pipeline.feed(PORT, Chunk(data=b"12.3,1.5\n", received_s=0.1 * k)))
     assert "at 9600 baud" in record.status().sentence
     assert "write baud = 9600 in the layout file, which says 500000" in record.status().sentence
+
+
+def test_a_board_that_sends_seldom_is_not_silent_between_its_lines():
+    lines = '[board.lines]\nform = "values"\ninterval_ms = 5000\n[[board.lines.output]]\nvolts = 1\namps = 2\n'
+    text = (
+        FERNHOLLOW.split("[calibration")[0]
+        .replace("far_volts_channel = 4\n", "")
+        .replace("baud = 500000\n", "baud = 9600\n" + lines)
+    )
+    record = told([(5.0 * k, b"12.3,1.5\n") for k in range(4)], layout=parse_layout(text))
+    record.received(20.0, 0)
+    assert record.status().state == "reading"
+    record.received(28.0, 0)
+    assert record.status().state == "silent"
