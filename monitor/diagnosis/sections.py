@@ -24,10 +24,12 @@ STEP_SHARE = 0.5  # of the depth, within some tenths of a second
 SURGE_SHARE = 1.04  # of the amps before: a motor that slowed takes more when it is fed in full again
 EDGE_S = 0.3
 FALL_SHARE = 0.9  # of the depth within that time
-RISE_SHARE = 1.1  # of the depth within that time: the surge rises beyond what was before
+RISE_SHARE = 1.05  # of the depth within that time: the surge rises beyond what was before
 START_SHARE = 3.2  # of the depth: more is a train that starts, or something switched on
 OVER_SHARE = 0.6  # of the depth: by which the surge is above what was before
 DECAY_SHARE = 0.4  # of the depth: by which it is less within a second
+DEEP_SHARE = 0.3  # of the amps before: no hill's end takes so much
+DEEP_WANTED = 0.4  # of the surge that is wanted elsewhere
 BEHIND_TICKS = 10
 BEHIND_SHARE = 0.25  # by which the amps behind may differ from those before
 
@@ -122,8 +124,11 @@ class Sections(Watcher):
         rise = _cut(self.stream, self.district, end - 8, end + BEHIND_TICKS)
         fell, rose = -_steepest(fall, -1) / depth, _steepest(rise, 1) / depth
         surge = float(np.max(rise.amps, initial=0.0))
-        decays = surge - self.stream.median("amps", self.district, end + 6, end + BEHIND_TICKS) > DECAY_SHARE * depth
-        return fell > FALL_SHARE and RISE_SHARE < rose < START_SHARE and surge > before + OVER_SHARE * depth and decays
+        decay = surge - self.stream.median("amps", self.district, end + 6, end + BEHIND_TICKS)
+        # The surge is the motor's, whatever the joint took: in a deep sag it is the smaller part.
+        wanted = DEEP_WANTED if depth > DEEP_SHARE * before else 1.0
+        surges = surge > before + wanted * OVER_SHARE * depth and decay > wanted * DECAY_SHARE * depth
+        return fell > FALL_SHARE and RISE_SHARE < rose < START_SHARE and surges
 
 
 def _cut(stream: Stream, district: int, first: int, last: int) -> Cut:
