@@ -74,15 +74,15 @@ def ways_to_turn(supply: Supply, plan: Plan) -> str:
     if terminals is not None and terminals.alone:
         ways.append(f"swap both wires of output {' or '.join(terminals.alone)}, which shares no post with another output")
     if not ways:
-        return f"{supply.name}: its plug goes in one way, and {_no_swap(terminals)}."
-    closing = "" if terminals is not None and terminals.alone else f" ({_no_swap(terminals)})"
-    return f"{supply.name}: {STRIP_OFF.lower()}, {' or '.join(ways)}, then measure again{closing}."
+        return f"{supply.name}: its plug goes in one way. {_no_swap(terminals)}"
+    closing = "" if terminals is not None and terminals.alone else f" {_no_swap(terminals)}"
+    return f"{supply.name}: {STRIP_OFF.lower()}, {' or '.join(ways)}, then measure again.{closing}"
 
 
 def _no_swap(terminals: Terminals | None) -> str:
     if terminals is None:
-        return "its terminals are not measured (pilotlamp terminals), so no output's wires are to be swapped"
-    return "its outputs share a post: swapping the wires of one would short it through the common"
+        return "No output's wires are swapped: its terminals are not measured (pilotlamp terminals)."
+    return "No output's wires are swapped: its outputs share a post, and one would be shorted through the common."
 
 
 def guide(layout: Layout, verdicts: Sequence[BenchVerdict], plan: Plan | None = None) -> str:
@@ -104,12 +104,27 @@ def guide(layout: Layout, verdicts: Sequence[BenchVerdict], plan: Plan | None = 
             + "\n"
         )
     for other in fit[1:]:
-        rows += _steps(fit[0], other, plan)
+        has_throttle = [_has_throttle(layout, supply) for supply in (fit[0], other)]
+        if not any(has_throttle):
+            rows += [
+                f"{fit[0].name} and {other.name}: neither has a throttle to see a reading follow, so a meter alone proves nothing.",
+                "",
+            ]
+        elif has_throttle[1]:
+            rows += _steps((fit[0], other), TEST_SHARE if has_throttle[0] else 1.0, plan)
+        else:
+            rows += _steps((other, fit[0]), 1.0, plan)
     return "\n".join(rows) + "\n"
 
 
-def _steps(first: Supply, other: Supply, plan: Plan) -> Iterator[str]:
-    own = TEST_SHARE * min(first.max_volts, other.max_volts)
+def _has_throttle(layout: Layout, supply: Supply) -> bool:
+    return any(output.supply == supply.name and output.control == "variable" for output in layout.output)
+
+
+def _steps(pair: tuple[Supply, Supply], share: float, plan: Plan) -> Iterator[str]:
+    """The walk for two supplies, the second one with a throttle; the first stands at a share of its volts."""
+    first, other = pair
+    own = share * (min(first.max_volts, other.max_volts) if share < 1 else first.max_volts)
     reading = PhaseReading(own_volts=own, other_volts=own / 2, between_volts=0.0)
     in_phase, anti_phase = f"{reading.in_phase_volts:.0f} V", f"{reading.anti_phase_volts:.0f} V"
     yield f"{first.name} and {other.name}"

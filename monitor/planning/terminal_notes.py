@@ -42,6 +42,13 @@ def _winding_notes(winding: TerminalWinding) -> Iterator[str]:
     still = [each.post for each in winding.constant if each.volts > NOTHING_VOLTS]
     if still:
         yield f"{' and '.join(still)}: constant, as long as every throttle of the supply was turned up once. If one was not, add that round."
+    for each in winding.variable:
+        alike = [its.post for its in winding.constant if abs(its.volts - each.low_volts) <= NOTHING_VOLTS < its.volts]
+        if alike:
+            yield (
+                f"{' and '.join(alike)} stands at the volts of {each.post}'s low mark: it may be the post of another throttle, left low. "
+                "Nothing is put on it before that is known."
+            )
     same = [each.post for each in winding.constant if each.volts <= NOTHING_VOLTS]
     if same:
         yield f"{' and '.join(same)}: the same point as {winding.chosen}."

@@ -46,6 +46,7 @@ def test_supplies_on_other_phases_get_no_verdict_or_none_that_is_wrong(own, othe
         ([(5, 5, 100)], "stop"),
         ([(5, 60, 55)], "stop"),
         ([(10, 0, 10)], "no-verdict"),
+        ([(10, 1.4, 8.6)], "no-verdict"),
         ([(10, 4, 10)], "no-verdict"),
         ([(18, 14, 4)], "in-phase"),
         ([(18, 14, 32)], "anti-phase"),

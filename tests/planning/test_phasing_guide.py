@@ -36,12 +36,12 @@ def test_the_walk_proves_both_supplies_before_it_judges():
     text = walk(BOTH_FIT)
     places = [
         text.index(words)
-        for words in ("NEM 609", "Measure each supply alone", "Join the two commons", "between the two hots", "Turn South")
+        for words in ("NEM 609", "Measure each supply alone", "Join the two commons", "between the two hots", "Turn North")
     ]
     assert places == sorted(places)
-    # Half of 16 V and a quarter: 8 and 4 V.
-    assert "in phase about 4 V, in anti-phase about 12 V" in text
-    assert "Turn South bench up by 2 V" in text
+    # South bench has no throttle and gives its 16 V; North bench stands at half of that and is turned up by a quarter.
+    assert "in phase about 8 V, in anti-phase about 24 V" in text
+    assert "Turn North bench up by 4 V" in text
 
 
 def test_every_turn_of_a_plug_begins_with_the_strip_off():
@@ -61,6 +61,13 @@ def test_an_unfit_supply_gets_no_walk_and_no_verdict_but_danger_is_told():
     assert verdict(BOTH_FIT, (18, 14, 4), ("North bench", "South bench")) == "in-phase"
 
 
+def test_two_throttles_stand_at_half_and_a_quarter_and_none_proves_nothing():
+    text = walk(BOTH_FIT.replace('control = "constant"', 'control = "variable"'))
+    assert "set North bench to about 8 V and South bench to about 4 V" in text
+    assert "Turn South bench up by 2 V" in text
+    assert "a meter alone proves nothing" in walk(BOTH_FIT.replace('control = "variable"', 'control = "constant"'))
+
+
 def test_one_ac_supply_has_nothing_to_phase():
     alone = BOTH_FIT.replace('name = "South bench"\ncurrent = "ac"', 'name = "South bench"\ncurrent = "dc"')
     assert "nothing to phase" in walk(alone)
@@ -70,7 +77,7 @@ def test_one_ac_supply_has_nothing_to_phase():
 @pytest.mark.parametrize(
     ("terminals", "says", "never"),
     [
-        ("", "so no output's wires are to be swapped", "swap both wires"),
+        ("", "No output's wires are swapped: its terminals", "swap both wires"),
         (MEASURED, "its outputs share a post", "swap both wires"),
         (MEASURED + 'alone = ["A"]\n', "swap both wires of output A", "share a post"),
     ],

@@ -130,6 +130,12 @@ def test_a_throttle_that_was_not_measured_is_asked_for():
     assert "U-D" in found.measure_next.pairs
 
 
+def test_a_constant_post_at_a_low_mark_may_be_another_throttles():
+    found = find_terminals(parse_readings(EXAMPLE[: EXAMPLE.rindex("[[reading]]")]))
+    assert any("D stands at the volts of A's low mark" in note for note in found.notes)
+    assert not any("C stands" in note for note in found.notes)
+
+
 def test_isolated_windings_are_never_to_be_joined():
     rounds = [
         (None, {"1-2": 14.0, "3-4": 6.0, "1-3": 0.1, "1-4": 0.0, "2-3": 0.0, "2-4": 0.1}),
