@@ -3,6 +3,7 @@
 import argparse
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,12 +16,16 @@ from monitor.layout.write import change_layout, spare_path
 from monitor.link import HostClock, SerialSource
 from monitor.metering.calibration import CalibrationFit, Observed, fit_calibration
 from monitor.metering.uncertainty import decimals_supported
-from monitor.values import Channel, Health, Identity
+from monitor.values import Channel, Health, Identity, LineReadings
 from monitor.wire import SampleRun, WireDecoder
+from monitor.wire.reading_lines import OUTPUTS_LIMIT, line_channels
 
 TAKEN_S = 2.0
 """Each look at a channel lasts this long: a whole number of cycles at 50 and 60 Hz."""
 PATIENCE_S = 5.0
+FEWEST_READINGS = 4
+LINE_COUNT = 0.01
+"""Volts or amps: what one count stands for where a board sends finished readings, which most print with two decimals."""
 LET_GO_S = 0.3
 CAUTION = (
     "Measure on the track side only, with the meter's leads on the output terminals. Never open a supply, never touch its mains side. "
@@ -44,13 +49,19 @@ def run(args: argparse.Namespace) -> int:
     print(CAUTION)
     try:
         identity = bench.open()
+        if identity.form == "lines":
+            print("This board sends finished readings: a count is a hundredth of a volt or an amp here.")
         for channel, label in wanted:
             fit = _calibrate(bench, identity, channel, label)
             if fit is not None and _yes("Write this into the layout file? [yes/no] "):
-                _write(args.file, board.name, channel, _kept(fit, bench.supply_volts))
+                _write(args.file, board.name, channel, _kept(fit, bench))
     finally:
         bench.close()
     return 0
+
+
+_UNNAMED = Identity(number=0, name="", scan_interval_s=0.1, channels=line_channels(OUTPUTS_LIMIT), form="lines")
+"""A line board that does not say who it is."""
 
 
 class Bench:
@@ -61,14 +72,16 @@ class Bench:
 
     Attributes:
         supply_volts: What the board last said of its own supply; None where it does not measure it.
+        unit_counts: What a count is in the layout file: 1, or for a line board the volts or amps that one stands for.
     """
 
     def __init__(self, board: Board) -> None:
         self._board = board
         self._clock = HostClock()
         self._source = SerialSource(board.port or "", board.baud, self._clock)
-        self._decoder = WireDecoder()
+        self._decoder = WireDecoder(board if board.lines is not None else None)
         self._identity: Identity | None = None
+        self.unit_counts = 1.0
         self.supply_volts: float | None = None
 
     def open(self) -> Identity:
@@ -77,22 +90,36 @@ class Bench:
         Raises:
             LinkUnavailableError: The port will not open.
             LinkLostError: Nothing understandable comes.
-            CalibrationError: The board sends finished readings, which have no counts.
         """
         self._source.open()
         identity, _ = self._collect(lambda _: self._identity is not None)
-        if identity.form == "lines":
-            raise CalibrationError(
-                f'board "{self._board.name}" sends finished readings, not samples: correct the scale in its sketch instead'
-            )
-        return identity
+        if identity.form == "packed":
+            return identity
+        self.unit_counts = LINE_COUNT
+        channels = tuple(replace(channel, units_per_count=LINE_COUNT) for channel in identity.channels)
+        return replace(identity, channels=channels)
 
     def look(self, channel: int) -> Observed:
         """The channel over the next two seconds."""
         self._let_go()
+        if self._identity is not None and self._identity.form == "lines":
+            return Observed.of(self._readings(channel) / LINE_COUNT)
         interval_s = 1.0 if self._identity is None else self._identity.scan_interval_s
         _, counts = self._collect(lambda scans: scans * interval_s >= TAKEN_S)
         return Observed.of(counts[: round(TAKEN_S / interval_s), channel])
+
+    def _readings(self, channel: int) -> NDArray[np.float64]:
+        """What a line board sends for a channel, volts or amps, shape (n,)."""
+        figures: list[float] = []
+        until_s = self._clock.now_s() + TAKEN_S
+        while self._clock.now_s() < until_s or len(figures) < FEWEST_READINGS:
+            if self._clock.now_s() > until_s + PATIENCE_S:
+                raise self._nothing_came(f"output {channel // 2} of ")
+            for item in self._decoder.feed(self._source.read().data):
+                if isinstance(item, LineReadings):
+                    sent = item.amps_rms if channel % 2 else item.volts_rms
+                    figures += sent[item.outputs == channel // 2].tolist()
+        return np.array(figures)
 
     def _let_go(self) -> None:
         """Let what waited in the port while a person was typing go by."""
@@ -109,14 +136,12 @@ class Bench:
         until_s = self._clock.now_s() + PATIENCE_S
         while not done(sum(len(run) for run in runs)):
             if self._clock.now_s() > until_s:
-                raise LinkLostError(
-                    f"{self._board.port}: nothing usable came for {PATIENCE_S:.0f} s: check that board number {self._board.number} is "
-                    "plugged in and the baud is right",
-                    port=str(self._board.port),
-                )
+                raise self._nothing_came("")
             for item in self._decoder.feed(self._source.read().data):
-                if isinstance(item, Identity) and item.number == self._board.number:
+                if isinstance(item, Identity) and (item.form == "lines" or item.number == self._board.number):
                     self._identity = item
+                elif isinstance(item, LineReadings) and self._identity is None:
+                    self._identity = _UNNAMED
                 elif isinstance(item, Health) and item.number == self._board.number:
                     self.supply_volts = item.supply_volts
                 elif isinstance(item, SampleRun) and item.number == self._board.number:
@@ -124,6 +149,13 @@ class Bench:
                     until_s = self._clock.now_s() + PATIENCE_S
         assert self._identity is not None  # noqa: S101 - both ways of being done need an identity
         return self._identity, np.concatenate(runs) if runs else np.zeros((0, 0), dtype=np.int16)
+
+    def _nothing_came(self, of: str) -> LinkLostError:
+        return LinkLostError(
+            f"{self._board.port}: nothing usable came from {of}board number {self._board.number} for {PATIENCE_S:.0f} s: check that it is "
+            "plugged in and the baud is right",
+            port=str(self._board.port),
+        )
 
 
 def _board(layout: Layout, name: str | None, file: Path) -> Board:
@@ -196,11 +228,12 @@ def _show(fit: CalibrationFit, readings: Sequence[float], unit: str) -> None:
         )
 
 
-def _kept(fit: CalibrationFit, supply_volts: float | None) -> ChannelCalibration:
+def _kept(fit: CalibrationFit, bench: Bench) -> ChannelCalibration:
     """What the layout file keeps; a zero alone says nothing of the scale."""
+    zero = fit.zero * bench.unit_counts
     if math.isnan(fit.gain_uncertainty):
-        return ChannelCalibration(zero=fit.zero)
-    return ChannelCalibration(gain=fit.gain, zero=fit.zero, gain_uncertainty=fit.gain_uncertainty, supply_volts=supply_volts)
+        return ChannelCalibration(zero=zero)
+    return ChannelCalibration(gain=fit.gain, zero=zero, gain_uncertainty=fit.gain_uncertainty, supply_volts=bench.supply_volts)
 
 
 def _write(file: Path, board: str, channel: int, calibration: ChannelCalibration) -> None:

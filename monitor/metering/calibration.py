@@ -57,9 +57,10 @@ class Observed:
     moved_counts: float = 0.0
 
     @classmethod
-    def of(cls, counts: NDArray[np.int16]) -> "Observed":
+    def of(cls, counts: NDArray[np.int16] | NDArray[np.float64]) -> "Observed":
         """Of samples of one channel, shape (n,), n at least 2."""
-        one, other = np.array_split(counts, 2)
+        half = (len(counts) + 1) // 2
+        one, other = counts[:half], counts[half:]
         return cls(
             mean_counts=float(np.mean(counts)),
             spread_counts=float(np.std(counts)),
