@@ -55,7 +55,7 @@ def opening(standing: StandingWarning, picture: Picture) -> Opening | None:
         latest_s=None if load.forecast.latest_s is None else max(0.0, load.forecast.latest_s - gone_s),
     )
     words = time_left(now) if warning.rule == TRIP_RULE else f"in about {seconds(now.in_s)}"
-    return Opening(in_s=now.in_s, words="any moment" if now.in_s < 1 else words)
+    return Opening(in_s=now.in_s, words="any moment" if now.in_s < 1 and not now.is_late else words)
 
 
 def message_now(standing: StandingWarning, picture: Picture) -> str:

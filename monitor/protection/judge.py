@@ -12,7 +12,7 @@ from monitor.protection.alarms import Alarms
 from monitor.protection.clipping import unclipped
 from monitor.protection.limits import most_amps
 from monitor.protection.shorts import ShortDetector, ShortSeen
-from monitor.protection.stretch import Stretch
+from monitor.protection.stretch import Stretch, take_quiet
 from monitor.protection.supply_judge import SupplyJudge
 from monitor.protection.ticks import TICK_S, BoardTicks
 from monitor.protection.trip_rule import Asked
@@ -152,8 +152,7 @@ class Judge:
     def _judge(self, first: int, count: int) -> list[RaisedWarning]:
         """Judge some ticks: quiet supplies in stretches, the others tick by tick in the order of time."""
         stretches = [Stretch(supply, first, self._figures(supply, first, count)) for supply in self._fed]
-        for stretch in stretches:
-            stretch.take_quiet()
+        take_quiet(stretches)
         out: list[RaisedWarning] = []
         while (number := min((stretch.next for stretch in stretches), default=first + count)) < first + count:
             for stretch in stretches:

@@ -1,8 +1,12 @@
 """Ticks of one supply on their way through its judge."""
 
+import itertools
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.protection.recurrence import followed
 from monitor.protection.supply_judge import SupplyJudge
 from monitor.values import Warning as RaisedWarning
 
@@ -38,15 +42,33 @@ class Stretch:
         """Judge the next tick, and take the quiet ones behind it."""
         out = self.judge.feed(self.next, *self._figures[self.next - self.first])
         self.next += 1
-        while self.take_quiet(LOOK_TICKS):
+        while take_quiet([self], LOOK_TICKS):
             pass
         return out
 
-    def take_quiet(self, most: int | None = None) -> bool:
-        """Take quiet ticks, so many at most; True where all of these were quiet and there were any."""
-        figures = self.left(most)
-        if not self.judge.is_at_rest or not len(figures):
-            return False
-        quiet = self.judge.skip(self.next, figures, self.judge.course(figures))
-        self.next += quiet
-        return quiet == len(figures)
+
+def take_quiet(stretches: Sequence[Stretch], most: int | None = None) -> bool:
+    """Take the quiet ticks at the start of stretches of the same ticks, all that are at rest side by side.
+
+    Args:
+        stretches: Of different supplies, each with as many ticks left.
+        most: So many ticks at most.
+
+    Returns:
+        True where there were any, and all of the last one's were quiet.
+    """
+    resting = [stretch for stretch in stretches if stretch.judge.is_at_rest and len(stretch.left(most))]
+    if not resting:
+        return False
+    states = [stretch.judge.state for stretch in resting]
+    edges = np.cumsum([0, *map(len, states)]).tolist()
+    kept, gained = np.empty((2, len(resting[0].left(most)), edges[-1]))
+    places = [slice(begin, end) for begin, end in itertools.pairwise(edges)]
+    for stretch, place in zip(resting, places, strict=True):
+        stretch.judge.fill(stretch.left(most), kept[:, place], gained[:, place])
+    found = followed(np.concatenate(states), kept, gained)
+    taken = 0
+    for stretch, place in zip(resting, places, strict=True):
+        taken = stretch.judge.skip(stretch.next, stretch.left(most), found[:, place])
+        stretch.next += taken
+    return taken == len(found)

@@ -15,7 +15,6 @@ from monitor.protection.headroom import supply_load
 from monitor.protection.heat import HeatTrack
 from monitor.protection.limit_rules import HAIR, LimitRules
 from monitor.protection.limits import supply_limits
-from monitor.protection.recurrence import followed
 from monitor.protection.step_source import StepSource, find_source
 from monitor.protection.ticks import TICK_S
 from monitor.protection.trip_rule import Asked, TripRule
@@ -38,7 +37,7 @@ class SupplyJudge:
         limits: Its own limits.
         smooth: Shape (2, d): amps squared and VA of its districts, smoothed over a second.
         at_s: The end of the last tick.
-        is_at_rest: Nothing is about to be announced: ticks may be taken by :meth:`course` and :meth:`skip` until one is active.
+        is_at_rest: Nothing is about to be announced: ticks may be taken by :meth:`fill` and :meth:`skip` until one is active.
     """
 
     def __init__(self, layout: Layout, supply: Supply, alarms: Alarms, asked: Asked) -> None:
@@ -85,27 +84,32 @@ class SupplyJudge:
         quiet = self._rules.is_quiet and (self._trip is None or self._trip.is_quiet)
         return quiet and not self._unguarded_s and self._alarms.standing(*self._unguarded) is None
 
-    def course(self, figures: Floats) -> Floats:
-        """Its state over quiet ticks, shape (n, m).
+    @property
+    def state(self) -> Floats:
+        """What quiet ticks carry on, shape (m,)."""
+        smooth = self.smooth.ravel()
+        return smooth if self._trip is None else np.concatenate([smooth, self._trip.figures])
+
+    def fill(self, figures: Floats, kept: Floats, gained: Floats) -> None:
+        """Fill in the recurrence of :attr:`state` over quiet ticks.
 
         Args:
             figures: Shape (n, 3, d): volts, amps and VA of n ticks; NaN where unknown.
+            kept: Shape (n, m), to be filled. Likewise gained.
+            gained: See :func:`followed`.
         """
         now = _squared(figures).reshape(len(figures), -1)
-        trip, smooth = self._trip, now.shape[1]
-        start = self.smooth.ravel() if trip is None else np.concatenate([self.smooth.ravel(), trip.figures])
-        kept, gained = np.empty((2, len(figures), len(start)))
+        smooth = now.shape[1]
         kept[:, :smooth], gained[:, :smooth] = 1.0 - SMOOTH, SMOOTH * now
-        if trip is not None:
-            trip.fill(_totals(figures), kept[:, smooth:], gained[:, smooth:])
-        return followed(start, kept, gained)
+        if self._trip is not None:
+            self._trip.fill(_totals(figures), kept[:, smooth:], gained[:, smooth:])
 
     def skip(self, number: int, figures: Floats, states: Floats) -> int:
         """Take ticks up to the first active one.
 
         Args:
             number: The number of the first.
-            figures: As :meth:`course` took them.
+            figures: As :meth:`fill` took them.
             states: Shape (n, m): what that gave.
 
         Returns:

@@ -50,6 +50,11 @@ def forecast_of(in_s):
         ((), 20.0, "in about 20 s"),
         ((load_of(forecast_of(15.5)),), 15.0, "in about 15 s (7 s to 30 s)"),
         ((load_of(forecast_of(0.9)),), 0.4, "any moment"),
+        (
+            (load_of(replace(forecast_of(0.9), is_late=True)),),
+            0.4,
+            "in about 1 s (1 s to 1 s, later than typical: this one is slow)",
+        ),
         ((load_of(None),), None, "not at the present draw"),
         ((load_of(forecast_of(15.5), at_s=90.0),), 20.0, "in about 20 s"),
     ],
