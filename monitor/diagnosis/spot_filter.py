@@ -122,6 +122,10 @@ class SpotFilter:
         evidence = np.exp(self.log_evidence - highest)
         self.log_evidence = highest + np.log((1 - ANOTHER_LAP) * evidence + ANOTHER_LAP * evidence.mean())
 
+    def begin_again(self) -> None:
+        """Let the evidence so far go; where the spot may lie stays known."""
+        self.log_evidence = np.zeros(len(self.laps_s))
+
     def place(self, hypothesis: int = 0) -> float:
         """Where the spot most likely is on one hypothesis' clock, 0-1."""
         return float(np.angle((self._density[hypothesis] * _WAVES).sum()) / (2 * np.pi) % 1.0)

@@ -81,6 +81,7 @@ class SpotSearch:
         self._stops = 0
         self._passings: list[_Passing] = []
         self._held: int | None = None
+        self._let_go = 0
         self._fraction = 0.0
         self._misses: list[tuple[float, float]] = []
 
@@ -113,12 +114,14 @@ class SpotSearch:
             return None
         joint = self._filter.log_evidence + log_prior
         p_value = min(1.0, math.exp(-min(float(np.logaddexp.reduce(joint)), 700.0)))
-        if self.events >= LEAST_EVENTS and (p_value < SIGNIFICANT or self._held is not None):
+        if self.events - self._let_go >= LEAST_EVENTS and (p_value < SIGNIFICANT or self._held is not None):
             self._hold(joint)
         there = [abs(miss) for _, miss in self._misses[-LATEST:] if abs(miss) <= AT_THE_SPOT]
         latest = len(self._misses[-LATEST:])
         if self._held is not None and len(there) < LOST_THERE * latest:
-            self._held, self._misses = None, []
+            self._held, self._misses, self._let_go = None, [], self.events
+            self._filter.begin_again()
+            return self._nowhere(log_prior, 1.0)
         if self._held is None:
             return self._nowhere(log_prior, p_value)
         return Spot(
