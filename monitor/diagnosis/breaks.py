@@ -4,32 +4,17 @@ from collections.abc import Generator
 
 import numpy as np
 
+from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.edges import is_fine, sharpest_share
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.openings import FELL_SHARE, zero_amps
-from monitor.diagnosis.overloads import LOOK_BACK_TICKS, highest_mean, opening_evidence, overload_before, short_before
+from monitor.diagnosis.openings import zero_amps
+from monitor.diagnosis.overloads import highest_mean, opening_evidence, overload_before, short_before
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.sliding import rows_before, sliding
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
 from monitor.values import Cause
-
-LIVE_TICKS = 5
-BY_HAND_TICKS = 35  # a break that steps a reversing unit is 0.15-3 s long; longer is not one
-SHORTEST_BY_HAND_S = 0.1  # nobody lets go of a button faster
-DOWN_SHARE = 0.5
-EDGE_ROWS = 4  # a switch's edge lies within so many readings
-BACK_TICKS = 3  # volts are back when they stay for so long: a loose contact chatters faster than a hand
-SWING_SHARE = 0.2
-WAVERED = 1.3  # times what they wavered by just before, as pulses do that fall between the samples
-OVERLOAD = 0.97  # of the protection's rated amps: it may open up to a quarter early, never at ordinary running
-SHORT_CIRCUIT = 1.8
-TOGETHER_WINDOWS = 2.0  # what was live within so many windows before the fall fell with it
-SLID_HIGH, SLID_LOW = 0.85, 0.15  # of the volts before: between them a switch is for a window, a hand on a throttle for longer
-SLID_ROWS = 6
-SLID_BACK = 0.06
-SLID_STEP = 0.4  # of the volts before within a cycle: a switch takes more
 
 
 class Breaks(Watcher):
@@ -43,8 +28,8 @@ class Breaks(Watcher):
     def onsets(stream: Stream, rows: slice) -> Bools:
         """The volts are gone, and were there in every tick of the half second before."""
         low, off = stream.ticks.volts_low, stream.circuits.off_volts
-        live = rows_before(low, rows, LIVE_TICKS, 1) > off
-        return np.asarray((low[rows] < off) & sliding(np.logical_and, live, LIVE_TICKS))
+        live = rows_before(low, rows, t.BREAK_LIVE_TICKS, 1) > off
+        return np.asarray((low[rows] < off) & sliding(np.logical_and, live, t.BREAK_LIVE_TICKS))
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -77,14 +62,14 @@ class Breaks(Watcher):
         """Readings of an open feed: most of the volts gone, or a coasting motor's without amps."""
         dead = np.flatnonzero(cut.volts < self.circuits.off_volts[self.district])
         before = event.evidence["volts_before"]
-        if len(dead) and dead[0] >= EDGE_ROWS:
+        if len(dead) and dead[0] >= t.BREAK_EDGE_ROWS:
             # A neighbour's short takes volts and amps along before the protection opens.
-            before = min(before, float(cut.volts[dead[0] - EDGE_ROWS : dead[0]].max()))
+            before = min(before, float(cut.volts[dead[0] - t.BREAK_EDGE_ROWS : dead[0]].max()))
         # In a short of this district's own the volts collapse as well, but the amps do not go.
-        down = (cut.volts < DOWN_SHARE * before) & (cut.amps < event.evidence["amps_before"])
+        down = (cut.volts < t.BREAK_DOWN_SHARE * before) & (cut.amps < event.evidence["amps_before"])
         if self.circuits.is_ac[self.district]:
             return np.asarray(down)
-        coasts = (cut.amps < self._zero_amps) & (cut.volts < FELL_SHARE * event.evidence["volts_before"])
+        coasts = (cut.amps < self._zero_amps) & (cut.volts < t.FEED_FELL_SHARE * event.evidence["volts_before"])
         return np.asarray(down | coasts)
 
     def _judge_onset(self, event: Occurrence, tick: int) -> None:
@@ -132,7 +117,9 @@ class Breaks(Watcher):
                 ticks = self.ticks.volts_high[self.ticks.rows(tick - 5, tick + 3), other]
                 live &= ticks[np.minimum(rows, len(ticks) - 1)] > 2 * self.circuits.off_volts[other]
             window_s = median(cut.end_s - cut.start_s)
-            before = (cut.end_s < event.start_s + 0.5 * window_s) & (cut.end_s > event.start_s - TOGETHER_WINDOWS * window_s)
+            before = (cut.end_s < event.start_s + 0.5 * window_s) & (
+                cut.end_s > event.start_s - t.BREAK_TOGETHER_WINDOWS * window_s
+            )
             after = cut.start_s > event.start_s + 0.5 * window_s
             stays[other] = bool(live[after].any())
             fell[other] = bool(live[before].any()) and bool(after.any()) and not stays[other]
@@ -149,11 +136,11 @@ class Breaks(Watcher):
         event.evidence["supply_rating_multiple"] = multiple
         if alone:
             multiple = self._last_multiple(event, tick)
-            leap, shorted = multiple, shorted and multiple > OVERLOAD
-        if not (multiple > OVERLOAD or leap > SHORT_CIRCUIT or shorted):
+            leap, shorted = multiple, shorted and multiple > t.BREAK_OVERLOAD
+        if not (multiple > t.BREAK_OVERLOAD or leap > t.BREAK_SHORT_CIRCUIT or shorted):
             return 0.0
         event.evidence["highest_amps_before"] = leap * float(self.circuits.rated_amps[supply])
-        return 0.97 if max(multiple, leap / SHORT_CIRCUIT) > 1.1 or shorted else 0.85
+        return 0.97 if max(multiple, leap / t.BREAK_SHORT_CIRCUIT) > 1.1 or shorted else 0.85
 
     def _last_multiple(self, event: Occurrence, tick: int) -> float:
         """What this district drew in the last tenth of a second, as a multiple of the supply's rating; 0 while it starts."""
@@ -168,23 +155,23 @@ class Breaks(Watcher):
         """Turned down by hand: the volts went down through several cycles without turning back, and the amps with them."""
         cut = self.stream.cut(self.district, tick - 5, tick + 3)
         volts, amps = event.evidence["volts_before"], event.evidence["amps_before"]
-        under = np.flatnonzero(cut.volts < SLID_LOW * volts)
+        under = np.flatnonzero(cut.volts < t.BREAK_SLID_LOW * volts)
         if not len(under):
             return False
-        over = np.flatnonzero(cut.volts[: under[0]] > SLID_HIGH * volts)
+        over = np.flatnonzero(cut.volts[: under[0]] > t.BREAK_SLID_HIGH * volts)
         way = slice(int(over[-1]) + 1 if len(over) else 0, int(under[0]))
-        steady = bool((np.diff(cut.volts[way]) < SLID_BACK * volts).all())
-        steady &= sharpest_share(cut.end_s, cut.volts, -volts) < SLID_STEP
-        if way.stop - way.start < SLID_ROWS or not steady:
+        steady = bool((np.diff(cut.volts[way]) < t.BREAK_SLID_BACK * volts).all())
+        steady &= sharpest_share(cut.end_s, cut.volts, -volts) < t.BREAK_SLID_STEP
+        if way.stop - way.start < t.BREAK_SLID_ROWS or not steady:
             return False
         # On DC a coasting motor holds the volts of an open feed up, but it takes no amps.
-        fed = cut.amps[way] > max(self._zero_amps, SLID_LOW * amps)
+        fed = cut.amps[way] > max(self._zero_amps, t.BREAK_SLID_LOW * amps)
         return bool(self.circuits.is_ac[self.district]) or bool(fed.mean() > 0.5)
 
     def _output_overload(self, tick: int) -> bool:
         circuits = self.circuits
         same = circuits.output_of == circuits.output_of[self.district]
-        amps = self.ticks.amps[self.ticks.rows(tick - LOOK_BACK_TICKS, tick - 1)][:, same].sum(axis=1)
+        amps = self.ticks.amps[self.ticks.rows(tick - t.OPENING_LOOK_BACK_TICKS, tick - 1)][:, same].sum(axis=1)
         return highest_mean(amps, 5) > float(circuits.output_max_amps[self.district])
 
     def _faded(self, tick: int) -> bool:
@@ -195,7 +182,7 @@ class Breaks(Watcher):
     def _follow(self, event: Occurrence, tick: int) -> Generator[int, None, int]:
         """Wait until volts are back; a chatter of the contact, or too long a break, is no hand's."""
         d, off = self.district, self.circuits.off_volts[self.district]
-        at, limit = tick + 1, tick + BY_HAND_TICKS
+        at, limit = tick + 1, tick + t.BREAK_BY_HAND_TICKS
         while True:
             undecided = event.cause is Cause.DIRECTION_BREAK
             back = yield from self.find(lambda rows: self.ticks.volts_high[rows, d] > 2 * off, at, limit if undecided else None)
@@ -206,11 +193,11 @@ class Breaks(Watcher):
             if back is None:
                 self._call_lost(event, 0.92)
                 continue
-            yield back + BACK_TICKS + 1
-            low = self.ticks.volts_low[self.ticks.rows(back + 1, back + 1 + BACK_TICKS), d]
+            yield back + t.BREAK_BACK_TICKS + 1
+            low = self.ticks.volts_low[self.ticks.rows(back + 1, back + 1 + t.BREAK_BACK_TICKS), d]
             if bool((low > off).all()):
                 self._close(event, back)
-                return back + BACK_TICKS
+                return back + t.BREAK_BACK_TICKS
             if undecided:
                 self._call_lost(event, 0.95)
             at = back + 1
@@ -221,7 +208,7 @@ class Breaks(Watcher):
 
     def _close(self, event: Occurrence, back: int) -> None:
         d = self.district
-        cut = self.stream.cut(d, back - 3, back + BACK_TICKS + 1)
+        cut = self.stream.cut(d, back - 3, back + t.BREAK_BACK_TICKS + 1)
         down = np.flatnonzero(self._is_down(cut, event))
         end_s = float(0.25 * cut.start_s[down[-1]] + 0.75 * cut.end_s[down[-1]]) if len(down) else back * TICK_S
         event.end_s = max(event.start_s, end_s)
@@ -238,7 +225,7 @@ class Breaks(Watcher):
         ragged = max(event.evidence.get("falls", 1.0), event.evidence["rises"]) > 1
         if fine and ragged:
             event.cause, event.confidence = Cause.FEED_LOST, 0.95
-        elif fine and event.evidence["dead_s"] < SHORTEST_BY_HAND_S:
+        elif fine and event.evidence["dead_s"] < t.BREAK_SHORTEST_BY_HAND_S:
             event.cause, event.confidence = Cause.FEED_LOST, 0.6
         else:
             event.confidence = 0.98 if fine else 0.8
@@ -249,7 +236,7 @@ def _swings(volts: Floats, evidence: dict[str, float], *, falling: bool) -> int:
 
     A window averages over a cycle, so a contact that chatters faster shows as volts that go up and down part of the way.
     """
-    least = max(SWING_SHARE * evidence["volts_before"], WAVERED * evidence["volts_wavered"])
+    least = max(t.BREAK_SWING_SHARE * evidence["volts_before"], t.BREAK_WAVERED * evidence["volts_wavered"])
     count, turning, way = 0, float(volts[0]) if len(volts) else 0.0, 0
     for value in volts.tolist():
         if (value - turning) * way > 0:

@@ -7,8 +7,9 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from monitor.diagnosis.balance import PARTLY, WHOLLY, handed_over
-from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share, steady
+from monitor.diagnosis import thresholds as t
+from monitor.diagnosis.balance import handed_over
+from monitor.diagnosis.edges import is_fine, sharpest_share, steady
 from monitor.diagnosis.medians import lowest_tenth, median, medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
@@ -17,33 +18,7 @@ from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
 from monitor.values import Cause
 
-LEAST_RATIO = 1.18  # of the amps just before
-ABOVE_HIGH_RATIO = 1.13  # of the highest that grades brought in the laps before
-KNOWN_TICKS = 240  # before so much of its way was seen, a train that binds looks like one that climbs a hill
-HIGH_QUANTILE = 0.95  # what lasts a shorter share of the time are surges, not grades
-LOOK_BACK_TICKS = 600
-TOGETHER_TICKS = 300
-SAME_VOLTS_SHARE = 0.6  # laps at volts within this tell what hills there are
-BEFORE_TICKS = 26
-COMPARED_TICKS = LOOK_BACK_TICKS - BEFORE_TICKS // 2
-LEAST_AMPS = 0.05
-REMEMBERED = 8
-STAYS_TICKS = 12
-STAYS_SHARE = 0.6
-ARRIVAL_RATIO = 3.5  # a running train does not draw so many times its usual without stopping
-ARRIVAL_S = 0.16  # from a fifth to four fifths of the climb: an engine rolls over a gap, but inertia keeps a bound one turning
-LEFT_SHARE = 0.85  # of the least that a district drew just before: a train left it; a grade's end leaves more
-LEFT_TICKS = 120
-HOLD_SHARE = 0.85
-STALL_RATIO = 1.3  # of the highest that laps brought before
-STALL_S = 0.4
-STALL_RIPPLE = 1.2  # of the ripple before; of far more amps
-STALL_RELATIVE = 0.75  # of the ripple before, each as a share of the amps
-SILENT_SHARE = 0.4  # of the ripple before: whatever is drawn, it is no motor that turns
-LEFT_OF_CLIMB, LEFT_OF_OWN = 0.5, 0.3  # of the climb here, and of its own amps, that another district lost in the same moment
-CLOSED_SHARE = 0.75
-SWITCHED_SHARE = 0.62  # of the climb within one cycle: a contact closed; a motor takes some cycles to stop
-LAMP_QUIET = 0.35  # amps that waver less than this share of what they do later had no motor among them
+COMPARED_TICKS = t.CLIMB_LOOK_BACK_TICKS - t.CLIMB_BEFORE_TICKS // 2
 
 
 class _Climb(NamedTuple):
@@ -74,28 +49,28 @@ class Climbs(Watcher):
     def __init__(self, stream: Stream, district: int) -> None:
         super().__init__(stream, district)
         self._bound: list[tuple[int, int]] = []
-        self._same_since = -BEFORE_TICKS  # since this tick no train came
+        self._same_since = -t.CLIMB_BEFORE_TICKS  # since this tick no train came
 
     @staticmethod
     def onsets(stream: Stream, rows: slice) -> Bools:
         """Half a second's median well above the lowest half second of the last two and a half."""
         ticks = stream.ticks
         usual = ticks.usual_amps[rows]
-        lowest = sliding(np.minimum, rows_before(ticks.usual_amps, rows, BEFORE_TICKS + 1, 0), BEFORE_TICKS + 1)
-        return np.asarray((usual > LEAST_RATIO * lowest) & (usual > lowest + LEAST_AMPS) & ticks.calm[rows])
+        lowest = sliding(np.minimum, rows_before(ticks.usual_amps, rows, t.CLIMB_BEFORE_TICKS + 1, 0), t.CLIMB_BEFORE_TICKS + 1)
+        return np.asarray((usual > t.CLIMB_LEAST_RATIO * lowest) & (usual > lowest + t.CLIMB_LEAST_AMPS) & ticks.calm[rows])
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
         while True:
             found = yield from self.onset(tick)
-            yield found + STAYS_TICKS + 1
+            yield found + t.CLIMB_STAYS_TICKS + 1
             onsets = self._every_other(found)
             tick = int(onsets[-1]) + 2
             for climb in self._measured(onsets):
                 same_since = self._same_since
                 event = self._event(climb)
                 if event is not None:
-                    self.look_at(climb.found + STAYS_TICKS + 1)
+                    self.look_at(climb.found + t.CLIMB_STAYS_TICKS + 1)
                     self.tell(event)
                     tick = yield from self._follow(event, climb)
                     break
@@ -106,7 +81,7 @@ class Climbs(Watcher):
     def _every_other(self, found: int) -> NDArray[np.intp]:
         """This onset and those soon after it that can be decided by now, two ticks apart at least."""
         onsets = [found]
-        for tick in self.coming(min(self.ticks.end - STAYS_TICKS, found + TOGETHER_TICKS)):
+        for tick in self.coming(min(self.ticks.end - t.CLIMB_STAYS_TICKS, found + t.CLIMB_TOGETHER_TICKS)):
             if tick >= onsets[-1] + 2:
                 onsets.append(tick)
         return np.array(onsets)
@@ -116,14 +91,17 @@ class Climbs(Watcher):
         laps = self._laps(found)
         if self._is_hilly(found, laps):
             return []
-        amps, volts = self._around("amps", found, -2, STAYS_TICKS), self._around("volts", found, -2, STAYS_TICKS)
-        floor, level = np.min(self._around("usual_amps", found, -BEFORE_TICKS, 0), axis=1), medians(amps, 1)
-        stays = (amps[:, 2:] > (floor + STAYS_SHARE * (level - floor))[:, None]).mean(axis=1) > 0.85
-        before, during = medians(self._around("volts", found, -BEFORE_TICKS, -9), 1), medians(volts, 1)
-        holds = (HOLD_SHARE * before < during) & (during < 1.025 * before)
-        some = np.flatnonzero((floor + LEAST_AMPS < level) & stays & holds)
+        amps, volts = (
+            self._around("amps", found, -2, t.CLIMB_STAYS_TICKS),
+            self._around("volts", found, -2, t.CLIMB_STAYS_TICKS),
+        )
+        floor, level = np.min(self._around("usual_amps", found, -t.CLIMB_BEFORE_TICKS, 0), axis=1), medians(amps, 1)
+        stays = (amps[:, 2:] > (floor + t.CLIMB_STAYS_SHARE * (level - floor))[:, None]).mean(axis=1) > 0.85
+        before, during = medians(self._around("volts", found, -t.CLIMB_BEFORE_TICKS, -9), 1), medians(volts, 1)
+        holds = (t.CLIMB_HOLD_SHARE * before < during) & (during < 1.025 * before)
+        some = np.flatnonzero((floor + t.CLIMB_LEAST_AMPS < level) & stays & holds)
         high, known = _highest(laps, found[some] - found[0], during[some])
-        above = level[some] > ABOVE_HIGH_RATIO * high
+        above = level[some] > t.CLIMB_ABOVE_HIGH_RATIO * high
         figures = [
             values[above].tolist() for values in (found[some], floor[some], level[some], before[some], during[some], high, known)
         ]
@@ -136,7 +114,7 @@ class Climbs(Watcher):
 
     def _laps(self, found: NDArray[np.intp]) -> Floats:
         """Volts and amps of the ticks that these onsets are compared with, shape (2, n); volts are NaN where a tick does not count."""
-        first, last = int(found[0]) - LOOK_BACK_TICKS, int(found[-1]) - BEFORE_TICKS // 2
+        first, last = int(found[0]) - t.CLIMB_LOOK_BACK_TICKS, int(found[-1]) - t.CLIMB_BEFORE_TICKS // 2
         rows = self.ticks.rows(first, last)
         tick = np.arange(last - (rows.stop - rows.start), last)
         counts = self.ticks.calm[rows, self.district] & (tick >= self._same_since)
@@ -149,23 +127,23 @@ class Climbs(Watcher):
 
     def _is_hilly(self, found: NDArray[np.intp], laps: Floats) -> bool:
         """Laps brought as much as all that came with these onsets, and so often that it can be above the high of none of them."""
-        rows = self.ticks.rows(int(found[0]) - 2, int(found[-1]) + STAYS_TICKS)
+        rows = self.ticks.rows(int(found[0]) - 2, int(found[-1]) + t.CLIMB_STAYS_TICKS)
         amps, volts = self.ticks.amps[rows, self.district], self.ticks.volts[rows, self.district]
         # All of them are compared with these ticks, whatever their volts.
         volts_then, amps_then = laps[:, found[-1] - found[0] : COMPARED_TICKS]
-        same = (volts_then > SAME_VOLTS_SHARE * volts.max()) & (volts_then * SAME_VOLTS_SHARE < volts.min())
-        often = int(np.count_nonzero(same & (ABOVE_HIGH_RATIO * amps_then >= amps.max())))
-        return often > (1 - HIGH_QUANTILE) * COMPARED_TICKS + 1
+        same = (volts_then > t.CLIMB_SAME_VOLTS_SHARE * volts.max()) & (volts_then * t.CLIMB_SAME_VOLTS_SHARE < volts.min())
+        often = int(np.count_nonzero(same & (t.CLIMB_ABOVE_HIGH_RATIO * amps_then >= amps.max())))
+        return often > (1 - t.CLIMB_HIGH_QUANTILE) * COMPARED_TICKS + 1
 
     def _event(self, climb: _Climb) -> Occurrence | None:
         found, floor, level, high = climb.found, climb.floor, climb.level, climb.high
-        if self.stream.signal_changed(self.district, found - BEFORE_TICKS, found + 2):
+        if self.stream.signal_changed(self.district, found - t.CLIMB_BEFORE_TICKS, found + 2):
             return None  # a whistle draws amps of its own
         stalled = climb.known and self._stalled(climb)
-        if not stalled and (not level < ARRIVAL_RATIO * floor or self._came_from_elsewhere(found, floor, level)):
+        if not stalled and (not level < t.CLIMB_ARRIVAL_RATIO * floor or self._came_from_elsewhere(found, floor, level)):
             # What laps brought before says nothing about one train more.
-            if found - BEFORE_TICKS > self._same_since:
-                self._same_since = found + STAYS_TICKS // 2
+            if found - t.CLIMB_BEFORE_TICKS > self._same_since:
+                self._same_since = found + t.CLIMB_STAYS_TICKS // 2
             return None
         if not climb.known:
             return None
@@ -187,40 +165,48 @@ class Climbs(Watcher):
         A load switched on is there within a cycle, and a train that arrives brings ripple of its own.
         """
         found, floor, level = climb.found, climb.floor, climb.level
-        cut = self.stream.cut(self.district, found - BEFORE_TICKS - 8, found + 2)
-        calm = bool(self.ticks.calm[self.ticks.rows(found - BEFORE_TICKS, found + STAYS_TICKS), self.district].all())
+        cut = self.stream.cut(self.district, found - t.CLIMB_BEFORE_TICKS - 8, found + 2)
+        calm = bool(
+            self.ticks.calm[self.ticks.rows(found - t.CLIMB_BEFORE_TICKS, found + t.CLIMB_STAYS_TICKS), self.district].all()
+        )
         if not is_fine(cut) or not calm or self._left_another(found, level - floor):
             return False
         if handed_over(self.stream, self.district, int(self._onset_s(found, floor, level) / TICK_S), floor - level):
             return False
-        before = self.stream.ripple(self.district, found - BEFORE_TICKS - STAYS_TICKS, found - BEFORE_TICKS // 2)
-        left = self.stream.ripple(self.district, found + 2, found + STAYS_TICKS) / before
+        before = self.stream.ripple(
+            self.district, found - t.CLIMB_BEFORE_TICKS - t.CLIMB_STAYS_TICKS, found - t.CLIMB_BEFORE_TICKS // 2
+        )
+        left = self.stream.ripple(self.district, found + 2, found + t.CLIMB_STAYS_TICKS) / before
         cut = cut._replace(amps=steady(cut.amps))
         share, rise_s = sharpest_share(cut.end_s, cut.amps, level - floor), _rise_s(cut, floor, level)
-        if left < SILENT_SHARE:
-            return share < CLOSED_SHARE and level < ARRIVAL_RATIO * floor
-        enough = level > STALL_RATIO * max(climb.high, floor) and left < min(STALL_RIPPLE, STALL_RELATIVE * level / floor)
-        return enough and share < SWITCHED_SHARE and rise_s < STALL_S
+        if left < t.CLIMB_SILENT_SHARE:
+            return share < t.CLIMB_CLOSED_SHARE and level < t.CLIMB_ARRIVAL_RATIO * floor
+        enough = level > t.CLIMB_STALL_RATIO * max(climb.high, floor) and left < min(
+            t.CLIMB_STALL_RIPPLE, t.CLIMB_STALL_RELATIVE * level / floor
+        )
+        return enough and share < t.CLIMB_SWITCHED_SHARE and rise_s < t.CLIMB_STALL_S
 
     def _onset_s(self, found: int, floor: float, level: float) -> float:
-        cut = self.stream.cut(self.district, found - BEFORE_TICKS, found)
+        cut = self.stream.cut(self.district, found - t.CLIMB_BEFORE_TICKS, found)
         under = np.flatnonzero(_smooth(cut.amps) < floor + 0.15 * (level - floor))
-        return float(cut.end_s[under[-1]]) if len(under) else (found - BEFORE_TICKS) * TICK_S
+        return float(cut.end_s[under[-1]]) if len(under) else (found - t.CLIMB_BEFORE_TICKS) * TICK_S
 
     def _came_from_elsewhere(self, found: int, floor: float, level: float) -> bool:
         """Switched on, driven in from another district, or started: nothing that was running already."""
         climb = level - floor
         if self._left_another(found, climb):
             return True
-        cut = self.stream.cut(self.district, found - BEFORE_TICKS - 8, found + 2)
+        cut = self.stream.cut(self.district, found - t.CLIMB_BEFORE_TICKS - 8, found + 2)
         if is_fine(cut):
             cut = cut._replace(amps=steady(cut.amps))  # without losses of contact, which end within a cycle
-        if sharpest_share(cut.end_s, cut.amps, climb) >= SHARP_SHARE or (is_fine(cut) and _rise_s(cut, floor, level) < ARRIVAL_S):
+        if sharpest_share(cut.end_s, cut.amps, climb) >= t.EDGE_SHARP_SHARE or (
+            is_fine(cut) and _rise_s(cut, floor, level) < t.CLIMB_ARRIVAL_S
+        ):
             return True
         # Only a motor wavers with its load; without one before, something arrived. Coarse readings do not show it.
         return (
             is_fine(cut)
-            and self._spread(found - 36, found - 26) / floor < LAMP_QUIET * self._spread(found + 2, found + 12) / level
+            and self._spread(found - 36, found - 26) / floor < t.CLIMB_LAMP_QUIET * self._spread(found + 2, found + 12) / level
         )
 
     def _left_another(self, found: int, climb: float) -> bool:
@@ -231,12 +217,14 @@ class Climbs(Watcher):
         lost, lost_now = before - after, just - after
         lost[self.district] = lost_now[self.district] = 0.0
         is_track = self.circuits.is_track
-        wholly = (lost_now > WHOLLY * climb) | ((lost_now > LEFT_OF_CLIMB * climb) & (lost_now > LEFT_OF_OWN * just))
+        wholly = (lost_now > t.BALANCE_WHOLLY * climb) | (
+            (lost_now > t.CLIMB_LEFT_OF_CLIMB * climb) & (lost_now > t.CLIMB_LEFT_OF_OWN * just)
+        )
         if bool((is_track & wholly).any()):
             return True
-        for other in np.flatnonzero(is_track & (lost > PARTLY * climb)).tolist():
-            past = self.ticks.amps[self.ticks.rows(found - 24 - LEFT_TICKS, found - 24), other]
-            if float(after[other]) < LEFT_SHARE * lowest_tenth(past):
+        for other in np.flatnonzero(is_track & (lost > t.BALANCE_PARTLY * climb)).tolist():
+            past = self.ticks.amps[self.ticks.rows(found - 24 - t.CLIMB_LEFT_TICKS, found - 24), other]
+            if float(after[other]) < t.CLIMB_LEFT_SHARE * lowest_tenth(past):
                 return True
         return False
 
@@ -247,7 +235,7 @@ class Climbs(Watcher):
     def _follow(self, event: Occurrence, climb: _Climb) -> Generator[int, None, int]:
         """Until the amps fall below the middle for half a second, or the volts go."""
         d, found, middle = self.district, climb.found, 0.5 * (climb.floor + climb.level)
-        at = found + STAYS_TICKS
+        at = found + t.CLIMB_STAYS_TICKS
         while True:
             under = yield from self.find(lambda rows: (self.ticks.amps[rows, d] < middle) | ~self.ticks.calm[rows, d], at)
             at = found if under is None else under
@@ -262,7 +250,7 @@ class Climbs(Watcher):
         event.end_s = float(cut.end_s[over[-1]]) if len(over) else at * TICK_S
         event.evidence["lasted_s"] = event.end_s - event.start_s
         self.tell(event)
-        self._bound = [*self._bound, (found - BEFORE_TICKS // 2, at + 5)][-REMEMBERED:]
+        self._bound = [*self._bound, (found - t.CLIMB_BEFORE_TICKS // 2, at + 5)][-t.CLIMB_REMEMBERED :]
         return at + 8
 
 
@@ -278,12 +266,12 @@ def _highest(laps: Floats, at: NDArray[np.intp], volts: Floats) -> tuple[Floats,
         return np.zeros(0), np.zeros(0, dtype=np.bool_)
     volts_then, amps = sliding_window_view(laps, COMPARED_TICKS, axis=1)[:, at]
     volts = volts[:, None]
-    same = (volts_then > SAME_VOLTS_SHARE * volts) & (volts_then * SAME_VOLTS_SHARE < volts)
+    same = (volts_then > t.CLIMB_SAME_VOLTS_SHARE * volts) & (volts_then * t.CLIMB_SAME_VOLTS_SHARE < volts)
     # A hill asks for the same torque at any speed; at more volts it may take as much more amps at the most.
     ordered = np.sort(np.where(same, amps * np.maximum(1.0, volts / volts_then), np.inf), axis=1)
     count = same.sum(axis=1)
-    high = ordered[np.arange(len(at)), (HIGH_QUANTILE * np.maximum(count - 1, 0)).astype(np.intp)]
-    return np.where(count < STAYS_TICKS, 0.0, high), count >= KNOWN_TICKS
+    high = ordered[np.arange(len(at)), (t.CLIMB_HIGH_QUANTILE * np.maximum(count - 1, 0)).astype(np.intp)]
+    return np.where(count < t.CLIMB_STAYS_TICKS, 0.0, high), count >= t.CLIMB_KNOWN_TICKS
 
 
 def _rise_s(cut: Cut, floor: float, level: float) -> float:

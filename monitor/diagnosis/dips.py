@@ -2,13 +2,10 @@
 
 import numpy as np
 
+from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.watcher import Floats
-
-OVERSHOOT_SHARE = 0.05
-BESIDE_S = 0.6
-STARTING_RATIO = 2.3  # no motor surges by more from standstill: something else came on
 
 
 def level_beside(cut: Cut, middle: float) -> float:
@@ -34,7 +31,7 @@ def overshoots(cut: Cut, middle: float, depth: float) -> bool:
         return False
     before, after = beside
     high, surge = float(np.max(before, initial=0.0)), float(np.max(after, initial=0.0))
-    return high + OVERSHOOT_SHARE * depth < surge < STARTING_RATIO * high
+    return high + t.DIP_OVERSHOOT_SHARE * depth < surge < t.DIP_STARTING_RATIO * high
 
 
 def lost_s(cut: Cut, gone: "np.ndarray[tuple[int], np.dtype[np.bool_]]", level: float) -> float:
@@ -93,5 +90,5 @@ def _beside(cut: Cut, middle: float) -> tuple[Floats, Floats] | None:
     if not len(low):
         return None
     first_s, last_s = cut.end_s[low[0]], cut.end_s[low[-1]]
-    before = cut.amps[(cut.end_s < first_s) & (cut.end_s > first_s - BESIDE_S)]
-    return before, cut.amps[(cut.end_s > last_s) & (cut.end_s < last_s + BESIDE_S)]
+    before = cut.amps[(cut.end_s < first_s) & (cut.end_s > first_s - t.DIP_BESIDE_S)]
+    return before, cut.amps[(cut.end_s > last_s) & (cut.end_s < last_s + t.DIP_BESIDE_S)]

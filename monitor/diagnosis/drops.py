@@ -5,56 +5,19 @@ from collections.abc import Generator
 import numpy as np
 
 from monitor.diagnosis import dips
-from monitor.diagnosis.balance import BESIDE_TICKS, PARTLY, WHOLLY, handed_over
+from monitor.diagnosis import thresholds as t
+from monitor.diagnosis.balance import handed_over
 from monitor.diagnosis.circuits import Circuits
-from monitor.diagnosis.edges import SHARP_SHARE, crossing_s, is_fine, sharpest_share, steady
-from monitor.diagnosis.joints import LEAST_CONFIDENCE, SINGLE, Joints
+from monitor.diagnosis.edges import crossing_s, is_fine, sharpest_share, steady
+from monitor.diagnosis.joints import Joints
 from monitor.diagnosis.medians import median, medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.sliding import rows_before
-from monitor.diagnosis.stands import BOUNCED_TICKS, STANDS_TICKS, judge_stand
+from monitor.diagnosis.stands import judge_stand
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
 from monitor.values import Cause
-
-LEAST_SHARE = 0.12  # of the amps before: one engine of several
-LEAST_JOINT_SHARE = 0.18
-LEAST_AMPS = 0.03
-FLICKER_SHARE = 0.25  # of the amps before: the lights of lit cars take no more, and an engine's loss leaves less
-SPREADS = 1.6  # of the amps' own wavering within a tick
-SPREAD_TICKS = 11
-LEAST_CYCLES = 1.55  # losses of about a cycle are what every track has, and no train notices
-SURE_SHARE = 0.75
-WAVERING_SHARE = 0.05  # of the depth: a motor still runs behind a joint, and what is left after a lost contact is steady
-WAVERING_AMPS = 0.06
-LONGEST_LOST_S = 0.55
-HOLD_SHARE = 0.955  # volts that stay above this share of what they were hold
-DC_HOLD_SHARE = 0.91  # a motor fills the pauses of unfiltered DC with volts of its own, and takes them along
-STALLED_TICKS = 25
-SLOWEST_TICKS = 25  # a slow train takes so long over a joint that leaves it little
-RECENT_TICKS = 26
-WAVERED_TICKS = 10
-RECENT_SHARE = 0.85
-WAVERED = 1.7  # of what the amps wavered by in the seconds before
-NOT_FELL_SHARE = 0.997  # less current raises the volts; where both fall, something else moves them
-FELL_SHARE = 0.985  # where both fall by more, somebody turned the volts down
-NOISES = 2.2  # of the readings just before
-GIVE_UP_TICKS = 1200
-RECOVERED_SHARE = 0.4  # of the depth: back above this, contact is made again
-SLOWEST_EDGE_S = 0.65  # on one side, where the other is quick
-QUICK_EDGE_S = 0.2
-LONGEST_EDGE_S = 0.46  # a train crosses a joint within this; grades take longer
-DEEP_SHARE = 0.45  # no grade takes so much of the level running amps
-LONGEST_EDGE_SHARE = 0.3  # of the time in a deep joint: a slow train comes into it slowly
-STEEP_EDGE_S = 0.3  # volts that a joint takes show at once; a hill's end waits for the train to gather way
-SHORTEST_JOINT_S = 0.3
-COARSE_EDGE_S = 0.35
-REMEMBERED = 3
-EARLIER_TICKS = 6
-SOON_TICKS = 9
-GOES_ON_RATIO = 1.8
-BRIEF_S = 0.3  # no train drives over and comes back, or hands its place to another, so soon
 
 
 class Drops(Watcher):
@@ -63,7 +26,7 @@ class Drops(Watcher):
     def __init__(self, stream: Stream, district: int) -> None:
         super().__init__(stream, district)
         self._joints = Joints()
-        self._last = -SOON_TICKS - 1, 0.0  # when amps came back last, and what they were before
+        self._last = -t.DROP_SOON_TICKS - 1, 0.0  # when amps came back last, and what they were before
         self._hold_share = float(_hold_share(stream.circuits)[district])
 
     @staticmethod
@@ -71,26 +34,26 @@ class Drops(Watcher):
         """The amps fell by more than they waver, and the volts hold."""
         ticks = stream.ticks
         low, usual = ticks.amps_low[rows], _usual(stream, rows)
-        least = np.maximum(LEAST_SHARE * usual, LEAST_AMPS)
+        least = np.maximum(t.DROP_LEAST_SHARE * usual, t.DROP_LEAST_AMPS)
         holds = ticks.volts[rows] > _hold_share(stream.circuits) * ticks.usual_volts[rows]
         dropped = (low < usual - least) & holds & ticks.calm[rows]
         at, district = np.nonzero(dropped)
-        within = [ticks.before(name, at + rows.start, district, SPREAD_TICKS) for name in ("amps_high", "amps_low")]
-        spread = SPREADS * medians(within[0] - within[1], 1)
+        within = [ticks.before(name, at + rows.start, district, t.DROP_SPREAD_TICKS) for name in ("amps_high", "amps_low")]
+        spread = t.DROP_SPREADS * medians(within[0] - within[1], 1)
         dropped[at, district] = low[at, district] < usual[at, district] - np.maximum(least[at, district], spread)
         return dropped
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
-        first = tick - STANDS_TICKS
+        first = tick - t.STAND_TICKS
         while True:
             found = yield from self.onset(tick)
             yield found + 1
             usual, tick = self._usual(found), found + 1
             if not self._has_dropped(found, usual):
                 continue
-            first = found if found > first + BOUNCED_TICKS else first
-            back = yield from self._recovery(found, usual, found + STANDS_TICKS)
+            first = found if found > first + t.STAND_BOUNCED_TICKS else first
+            back = yield from self._recovery(found, usual, found + t.STAND_TICKS)
             tick = found + 2
             if back is None:
                 after = yield from self._follow_stand(found, max(usual, self._usual(first)), first)
@@ -110,15 +73,15 @@ class Drops(Watcher):
         # What a whistle took says nothing of what a contact lost.
         if self.stream.signal_changed(self.district, found - 6, (back if event.cause is Cause.WEAK_JOINT else found) + 1):
             return
-        if event.cause is Cause.WEAK_JOINT or event.evidence["lasted_s"] > BRIEF_S:
-            yield back + BESIDE_TICKS
+        if event.cause is Cause.WEAK_JOINT or event.evidence["lasted_s"] > t.DROP_BRIEF_S:
+            yield back + t.BALANCE_BESIDE_TICKS
             if self._drove_over(event, (found, back), depth) or not self._goes_on(back, usual):
                 return
         self._remember(event)
 
     def _drove_over(self, event: Occurrence, ticks: tuple[int, int], depth: float) -> bool:
         """The train was elsewhere meanwhile: another district took its amps and gave them back, or nearly all of them at either."""
-        at_both = [self._went_over(ticks, depth, share) for share in (PARTLY, WHOLLY)]
+        at_both = [self._went_over(ticks, depth, share) for share in (t.BALANCE_PARTLY, t.BALANCE_WHOLLY)]
         return all(at_both[0]) or (event.cause is Cause.WEAK_JOINT and any(at_both[1]))
 
     def _went_over(self, ticks: tuple[int, int], depth: float, share: float) -> tuple[bool, bool]:
@@ -127,24 +90,24 @@ class Drops(Watcher):
 
     def _goes_on(self, back: int, usual: float) -> bool:
         """The train behind a joint is the one before it: much more means that another came, or something came on."""
-        after = self.stream.median("amps", self.district, back + 3, back + BESIDE_TICKS)
-        return after < GOES_ON_RATIO * usual
+        after = self.stream.median("amps", self.district, back + 3, back + t.BALANCE_BESIDE_TICKS)
+        return after < t.DROP_GOES_ON_RATIO * usual
 
     def _usual(self, tick: int) -> float:
         """Amps before: those before the last loss where that ended a moment ago, for it must not hide the next."""
         usual = float(self.ticks.usual_amps[self.ticks.rows(tick, tick + 1), self.district][0])
         back, before = self._last
-        return max(usual, before) if tick - back <= SOON_TICKS else usual
+        return max(usual, before) if tick - back <= t.DROP_SOON_TICKS else usual
 
     def _has_dropped(self, tick: int, usual: float) -> bool:
         low = float(self.ticks.amps_low[self.ticks.rows(tick, tick + 1), self.district][0])
-        return low < usual - max(LEAST_SHARE * usual, LEAST_AMPS)
+        return low < usual - max(t.DROP_LEAST_SHARE * usual, t.DROP_LEAST_AMPS)
 
     def _slowest(self, found: int, usual: float) -> int:
         """Until when amps may come back from a joint."""
-        first_rows = self.ticks.rows(found, found + STALLED_TICKS)
-        deep = float(np.min(self.ticks.amps_low[first_rows, self.district])) < (1 - DEEP_SHARE) * usual
-        return found + (SLOWEST_TICKS if deep else STALLED_TICKS)
+        first_rows = self.ticks.rows(found, found + t.DROP_STALLED_TICKS)
+        deep = float(np.min(self.ticks.amps_low[first_rows, self.district])) < (1 - t.DROP_DEEP_SHARE) * usual
+        return found + (t.DROP_SLOWEST_TICKS if deep else t.DROP_STALLED_TICKS)
 
     def _recovery(self, found: int, usual: float, limit: int) -> Generator[int, None, int | None]:
         """First of two ticks in a row that are back; None where the amps stay away until the limit or the volts go."""
@@ -153,7 +116,7 @@ class Drops(Watcher):
             end = min(self.ticks.end, limit)
             rows = self.ticks.rows(found, end)
             low = self.ticks.amps_low[rows, d]
-            back = low >= usual - RECOVERED_SHARE * (usual - np.minimum.accumulate(low))
+            back = low >= usual - t.DROP_RECOVERED_SHARE * (usual - np.minimum.accumulate(low))
             both = back[:-1] & back[1:]
             gone = ~self.ticks.calm[rows, d][1:]
             if both.any() or gone.any():
@@ -182,7 +145,7 @@ class Drops(Watcher):
         """Tell an event, and what it makes surer; a doubtful one waits for another like it."""
         self.stream.note_joint(self.district, event.start_s, event.end_s or event.start_s)
         for told in self._joints.note(event) if event.cause is Cause.WEAK_JOINT else [event]:
-            if told.confidence >= LEAST_CONFIDENCE:
+            if told.confidence >= t.JOINT_LEAST_CONFIDENCE:
                 self.tell(told)
 
     def _measure(self, cut: Cut, found: int, usual: float, depth: float) -> Occurrence | None:
@@ -209,9 +172,9 @@ class Drops(Watcher):
         event.evidence["change_within_one_cycle_share"] = share
         event.evidence["wavering_share"] = wavering
         event.confidence = 0.0
-        wavers = wavering > max(WAVERING_SHARE, WAVERING_AMPS / depth)
-        long = event.evidence["lasted_s"] > LONGEST_LOST_S and (share < SURE_SHARE or wavers)
-        if share >= SHARP_SHARE and not long:
+        wavers = wavering > max(t.DROP_WAVERING_SHARE, t.DROP_WAVERING_AMPS / depth)
+        long = event.evidence["lasted_s"] > t.DROP_LONGEST_LOST_S and (share < t.DROP_SURE_SHARE or wavers)
+        if share >= t.EDGE_SHARP_SHARE and not long:
             self._call_lost(event, cut, usual, depth)
         else:
             self._call_joint(event, cut, usual)
@@ -226,12 +189,14 @@ class Drops(Watcher):
         event.confidence = 0.98 if event.evidence["change_within_one_cycle_share"] > 0.6 and depth > 0.25 * usual else 0.9
         noise = dips.noise(cut.amps[: max(8, int(np.argmax(gone)) - 1)])
         typical = level - median(cut.amps[gone]) if gone.any() else 0.0
-        if lost_s < LEAST_CYCLES * median(cut.end_s - cut.start_s) or typical < max(NOISES * noise, LEAST_SHARE * level):
+        if lost_s < t.DROP_LEAST_CYCLES * median(cut.end_s - cut.start_s) or typical < max(
+            t.DROP_NOISES * noise, t.DROP_LEAST_SHARE * level
+        ):
             event.confidence = 0.0
-        elif level - lowest < FLICKER_SHARE * level:
+        elif level - lowest < t.DROP_FLICKER_SHARE * level:
             event.confidence = 0.0
             self.stream.flickers.append((event.start_s, self.district))
-        fell = event.evidence["volts_during"] < FELL_SHARE * event.evidence["volts_before"]
+        fell = event.evidence["volts_during"] < t.DROP_FELL_SHARE * event.evidence["volts_before"]
         if fell and self.circuits.is_ac[self.district]:
             event.confidence = 0.0
 
@@ -242,31 +207,34 @@ class Drops(Watcher):
         level = min(usual, dips.highest_beside(smooth, 0.5 * (usual + lowest)))
         depth = level - lowest
         span = crossing_s(smooth, smooth.amps < level - 0.3 * depth)
-        if span is None or not LEAST_JOINT_SHARE * level < depth < 0.9 * level:
+        if span is None or not t.DROP_LEAST_JOINT_SHARE * level < depth < 0.9 * level:
             return
         tick = int(span[0] / TICK_S)
-        wavered = dips.noise(self.ticks.amps[self.ticks.rows(tick - WAVERED_TICKS, tick), self.district])
-        if depth < WAVERED * wavered or event.evidence["volts_during"] < NOT_FELL_SHARE * event.evidence["volts_before"]:
+        wavered = dips.noise(self.ticks.amps[self.ticks.rows(tick - t.DROP_WAVERED_TICKS, tick), self.district])
+        if (
+            depth < t.DROP_WAVERED * wavered
+            or event.evidence["volts_during"] < t.DROP_NOT_FELL_SHARE * event.evidence["volts_before"]
+        ):
             return
         edge_s, lasted_s = dips.edge_s(smooth, level, depth), span[1] - span[0]
         edge_out_s = dips.edge_s(dips.reversed_in_time(smooth), level, depth)
-        quick_out = edge_out_s <= QUICK_EDGE_S
-        quick = max(edge_s, edge_out_s) <= STEEP_EDGE_S and lasted_s > LONGEST_LOST_S
-        if depth < DEEP_SHARE * level and not quick and not dips.overshoots(smooth, 0.5 * (level + lowest), depth):
+        quick_out = edge_out_s <= t.DROP_QUICK_EDGE_S
+        quick = max(edge_s, edge_out_s) <= t.DROP_STEEP_EDGE_S and lasted_s > t.DROP_LONGEST_LOST_S
+        if depth < t.DROP_DEEP_SHARE * level and not quick and not dips.overshoots(smooth, 0.5 * (level + lowest), depth):
             return
         event.start_s, event.end_s = span
         event.evidence.update(edge_s=edge_s, lasted_s=lasted_s, amps_before=level, amps_lowest=lowest)
-        longest_s = SLOWEST_EDGE_S if quick_out else LONGEST_EDGE_S
-        if depth > DEEP_SHARE * level:
-            longest_s = max(longest_s, LONGEST_EDGE_SHARE * lasted_s)
-        if lasted_s >= SHORTEST_JOINT_S and edge_s <= longest_s:
+        longest_s = t.DROP_SLOWEST_EDGE_S if quick_out else t.DROP_LONGEST_EDGE_S
+        if depth > t.DROP_DEEP_SHARE * level:
+            longest_s = max(longest_s, t.DROP_LONGEST_EDGE_SHARE * lasted_s)
+        if lasted_s >= t.DROP_SHORTEST_JOINT_S and edge_s <= longest_s:
             event.cause = Cause.WEAK_JOINT
-            event.confidence = SINGLE
+            event.confidence = t.JOINT_SINGLE
 
     def _check_surge(self, event: Occurrence, found: int) -> None:
         """A starting train's surge that fades is no sag: what counts is the last seconds' usual."""
-        recent = self.stream.median("amps", self.district, found - RECENT_TICKS, found - 1)
-        if event.cause is Cause.WEAK_JOINT and not event.evidence["amps_lowest"] < RECENT_SHARE * recent:
+        recent = self.stream.median("amps", self.district, found - t.DROP_RECENT_TICKS, found - 1)
+        if event.cause is Cause.WEAK_JOINT and not event.evidence["amps_lowest"] < t.DROP_RECENT_SHARE * recent:
             event.confidence = 0.0
 
     def _call_by_length(self, event: Occurrence, cut: Cut, usual: float, depth: float) -> None:
@@ -274,26 +242,26 @@ class Drops(Watcher):
         lasted_s, edge_s = event.evidence["lasted_s"], dips.edge_s(cut, usual, depth)
         event.evidence["edge_s"] = edge_s
         event.confidence = 0.0
-        if 0 < lasted_s < LONGEST_LOST_S and depth > 0.3 * usual and edge_s <= COARSE_EDGE_S:
+        if 0 < lasted_s < t.DROP_LONGEST_LOST_S and depth > 0.3 * usual and edge_s <= t.DROP_COARSE_EDGE_S:
             # A single low reading may be a loss of a cycle, as every track has.
             event.confidence = 0.75
-        elif lasted_s >= LONGEST_LOST_S and 0.22 * usual < depth < 0.8 * usual and edge_s <= COARSE_EDGE_S:
-            event.cause, event.confidence = Cause.WEAK_JOINT, SINGLE
+        elif lasted_s >= t.DROP_LONGEST_LOST_S and 0.22 * usual < depth < 0.8 * usual and edge_s <= t.DROP_COARSE_EDGE_S:
+            event.cause, event.confidence = Cause.WEAK_JOINT, t.JOINT_SINGLE
 
     def _follow_stand(self, found: int, usual: float, first: int) -> Generator[int, None, int | None]:
         """A train that stands without contact, until its amps are back or a hand breaks the volts; None where it is no such thing."""
         d = self.district
-        yield found + STANDS_TICKS
+        yield found + t.STAND_TICKS
         event, depth = judge_stand(self.stream, self.district, (first, found), usual)
         if event is None:
             return None
         self.tell(event)
         gone = yield from self.find(
-            lambda rows: (self.ticks.amps_low[rows, d] > usual - RECOVERED_SHARE * depth) | ~self.ticks.calm[rows, d],
-            found + STANDS_TICKS,
-            found + GIVE_UP_TICKS,
+            lambda rows: (self.ticks.amps_low[rows, d] > usual - t.DROP_RECOVERED_SHARE * depth) | ~self.ticks.calm[rows, d],
+            found + t.STAND_TICKS,
+            found + t.DROP_GIVE_UP_TICKS,
         )
-        end = gone or found + GIVE_UP_TICKS
+        end = gone or found + t.DROP_GIVE_UP_TICKS
         event.end_s = end * TICK_S
         event.evidence["lasted_s"] = event.end_s - event.start_s
         self.tell(event)
@@ -302,9 +270,9 @@ class Drops(Watcher):
 
 def _usual(stream: Stream, rows: slice) -> Floats:
     """What was usual just before each tick, or half a second earlier where it was more, that one loss hides no other: shape (n, d)."""
-    return np.fmax(stream.ticks.usual_amps[rows], rows_before(stream.ticks.usual_amps, rows, 1, EARLIER_TICKS))
+    return np.fmax(stream.ticks.usual_amps[rows], rows_before(stream.ticks.usual_amps, rows, 1, t.DROP_EARLIER_TICKS))
 
 
 def _hold_share(circuits: Circuits) -> Floats:
     """Of each district, shape (d,)."""
-    return np.where(circuits.is_ac, HOLD_SHARE, DC_HOLD_SHARE)
+    return np.where(circuits.is_ac, t.DROP_HOLD_SHARE, t.DROP_DC_HOLD_SHARE)

@@ -2,12 +2,10 @@
 
 import numpy as np
 
+from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.medians import median, medians
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.watcher import Floats
-
-FINE_S = 0.03
-SHARP_SHARE = 0.45  # a switch or a lost contact changes so much of the whole within one cycle; a mechanism does not
 
 
 def sharpest_share(times_s: Floats, values: Floats, change: float) -> float:
@@ -50,4 +48,4 @@ def is_fine(cut: Cut) -> bool:
 
 
 def _are_fine(times_s: Floats) -> bool:
-    return len(times_s) > 2 and median(np.diff(times_s)) < FINE_S
+    return len(times_s) > 2 and median(np.diff(times_s)) < t.EDGE_FINE_S

@@ -2,13 +2,10 @@
 
 import numpy as np
 
+from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Stream
 from monitor.values import SlowFigure
-
-MINUTE_TICKS = 600
-DECIDED_TICKS = 40  # what began before is decided by then
-LEAST_A_MINUTE = 3
 
 
 class Flickers:
@@ -21,13 +18,13 @@ class Flickers:
     def advance(self) -> list[SlowFigure]:
         """Districts in which lights flickered in the minutes that are over."""
         found: list[SlowFigure] = []
-        while self._stream.ticks.real_end >= (self._minute + 1) * MINUTE_TICKS + DECIDED_TICKS:
+        while self._stream.ticks.real_end >= (self._minute + 1) * t.FLICKER_MINUTE_TICKS + t.FLICKER_DECIDED_TICKS:
             self._minute += 1
-            end_s = self._minute * MINUTE_TICKS * TICK_S
+            end_s = self._minute * t.FLICKER_MINUTE_TICKS * TICK_S
             here = [district for at_s, district in self._stream.flickers if at_s < end_s]
             self._stream.flickers[:] = [flicker for flicker in self._stream.flickers if flicker[0] >= end_s]
             counts = np.bincount(np.array(here, dtype=np.intp), minlength=len(self._stream.circuits))
-            found += [self._figure(int(d), int(counts[d]), end_s) for d in np.flatnonzero(counts >= LEAST_A_MINUTE)]
+            found += [self._figure(int(d), int(counts[d]), end_s) for d in np.flatnonzero(counts >= t.FLICKER_LEAST_A_MINUTE)]
         return found
 
     def _figure(self, district: int, count: int, at_s: float) -> SlowFigure:

@@ -2,15 +2,12 @@
 
 import numpy as np
 
+from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.ticks import TICK_S, Ticks
 from monitor.diagnosis.watcher import Bools, Floats, Stream, Waiting, Watcher, Watching
 from monitor.values import Cause
-
-LEAST_VOLTS = 0.45  # electronic sound units react from about 1 V, of which a phase-cut output passes half (common practice)
-HELD_TICKS = 2
-USUAL_TICKS = 50
 
 
 class Offsets(Watcher):
@@ -19,7 +16,7 @@ class Offsets(Watcher):
     @staticmethod
     def onsets(stream: Stream, rows: slice) -> Bools:
         """There is an offset in this tick and the one before, taken together."""
-        return np.asarray(np.abs(_of_two(stream.ticks, rows)) > LEAST_VOLTS)
+        return np.asarray(np.abs(_of_two(stream.ticks, rows)) > t.SIGNAL_LEAST_VOLTS)
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -27,8 +24,8 @@ class Offsets(Watcher):
         while True:
             found = yield from self.onset(tick)
             usual = self._usual(found)
-            yield found + HELD_TICKS + 1
-            held = self.ticks.offset_volts[self.ticks.rows(found + 1, found + 1 + HELD_TICKS), d] - usual
+            yield found + t.SIGNAL_HELD_TICKS + 1
+            held = self.ticks.offset_volts[self.ticks.rows(found + 1, found + 1 + t.SIGNAL_HELD_TICKS), d] - usual
             if not (bool(self.ticks.calm[self.ticks.rows(found, found + 1), d].all()) and self._is_held(held, found)):
                 tick = found + 1
                 continue
@@ -51,14 +48,17 @@ class Offsets(Watcher):
 
     def _usual(self, tick: int) -> float:
         """The offset that this district always shows (a converter's zero is never quite right)."""
-        usual = self.stream.median("offset_volts", self.district, tick - USUAL_TICKS, tick - 2)
-        return usual if abs(usual) < LEAST_VOLTS else 0.0
+        usual = self.stream.median("offset_volts", self.district, tick - t.SIGNAL_USUAL_TICKS, tick - 2)
+        return usual if abs(usual) < t.SIGNAL_LEAST_VOLTS else 0.0
 
     def _is_held(self, held: "np.ndarray[tuple[int], np.dtype[np.float64]]", tick: int) -> bool:
-        volts = self.ticks.volts[self.ticks.rows(tick, tick + 1 + HELD_TICKS), self.district]
+        volts = self.ticks.volts[self.ticks.rows(tick, tick + 1 + t.SIGNAL_HELD_TICKS), self.district]
         live = bool((volts > 2 * self.circuits.off_volts[self.district]).all())
         return (
-            live and len(held) == HELD_TICKS and bool(np.abs(held.mean()) > LEAST_VOLTS) and abs(np.sign(held).sum()) == len(held)
+            live
+            and len(held) == t.SIGNAL_HELD_TICKS
+            and bool(np.abs(held.mean()) > t.SIGNAL_LEAST_VOLTS)
+            and abs(np.sign(held).sum()) == len(held)
         )
 
     def _tell_signal(self, found: int, over: int, usual: float, level: float) -> None:
@@ -75,7 +75,7 @@ class Offsets(Watcher):
             "volts_before": self.stream.median("volts", d, found - 6, found - 1),
             "volts_during": self.stream.median("volts", d, found + 1, over),
         }
-        event.confidence = 0.97 if abs(level) > 2 * LEAST_VOLTS else 0.8
+        event.confidence = 0.97 if abs(level) > 2 * t.SIGNAL_LEAST_VOLTS else 0.8
         self.tell(event)
 
 

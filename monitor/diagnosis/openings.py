@@ -3,14 +3,10 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.circuits import Circuits
 
 Floats = NDArray[np.float64]
-
-ZERO_SHARE = 0.015  # of the supply's rated amps: less than a sensor's own error
-DEAD_SHARE = 0.15  # of the volts before: what leaks past an open switch
-FELL_SHARE = 0.9  # amps that vanish raise the volts of a feed that holds; falling volts tell an open one
-BACK_SHARE = 0.35
 
 
 class Openings:
@@ -33,8 +29,13 @@ class Openings:
             amps: Lows and highs, shape (n, d).
             usual: Usual volts and amps before each tick, shape (n, d).
         """
-        fell = (volts[1] < DEAD_SHARE * usual[0]) & (amps[0] < 0.5 * usual[1])
-        coasts = self._is_dc & (amps[0] < self._zero_amps) & (volts[1] < FELL_SHARE * usual[0]) & (usual[1] > 3 * self._zero_amps)
+        fell = (volts[1] < t.FEED_DEAD_SHARE * usual[0]) & (amps[0] < 0.5 * usual[1])
+        coasts = (
+            self._is_dc
+            & (amps[0] < self._zero_amps)
+            & (volts[1] < t.FEED_FELL_SHARE * usual[0])
+            & (usual[1] > 3 * self._zero_amps)
+        )
         begins = fell | coasts
         for d in np.flatnonzero(begins.any(axis=0) | (self._volts_before > 0)).tolist():
             self._close_off_one(d, [v[:, d] for v in volts], [a[:, d] for a in amps], (begins[:, d], usual[0][:, d]))
@@ -52,14 +53,14 @@ class Openings:
                 low[found] = 0.0
                 at = found + 1
                 continue
-            back = high[at:] > BACK_SHARE * self._volts_before[d]
+            back = high[at:] > t.FEED_BACK_SHARE * self._volts_before[d]
             if self._is_dc[d]:
                 back &= (amps[1][at:] > 2 * self._zero_amps[d]) | (mean[at:] > 0.95 * self._volts_before[d])
             end = at + int(np.argmax(back)) if back.any() else n
             for values in volts:
                 values[at:end] = 0.0
             if end < n:
-                if low[end] < DEAD_SHARE * self._volts_before[d] or (self._is_dc[d] and amps[0][end] < self._zero_amps[d]):
+                if low[end] < t.FEED_DEAD_SHARE * self._volts_before[d] or (self._is_dc[d] and amps[0][end] < self._zero_amps[d]):
                     low[end] = 0.0
                 self._volts_before[d] = 0.0
             at = end + 1
@@ -67,4 +68,4 @@ class Openings:
 
 def zero_amps(circuits: Circuits) -> Floats:
     """Amps that count as none, shape (d,)."""
-    return np.asarray(ZERO_SHARE * circuits.rated_amps[circuits.supply_of])
+    return np.asarray(t.FEED_ZERO_SHARE * circuits.rated_amps[circuits.supply_of])

@@ -4,13 +4,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.medians import medians
-from monitor.diagnosis.shorts import COLLAPSED_SHARE, LEAP
 from monitor.diagnosis.ticks import TICK_S, Ticks
-
-LOOK_BACK_TICKS = 25  # how far an overload before the opening is looked for
-LONGEST_TICKS = 6000
 
 
 class Overload(NamedTuple):
@@ -28,7 +25,7 @@ class Overload(NamedTuple):
 def overload_before(ticks: Ticks, circuits: Circuits, supply: int, tick: int) -> Overload:
     """What a supply gave before this tick."""
     near = circuits.supply_of == supply
-    amps = ticks.amps[ticks.rows(tick - LOOK_BACK_TICKS, tick - 1)][:, near].sum(axis=1)
+    amps = ticks.amps[ticks.rows(tick - t.OPENING_LOOK_BACK_TICKS, tick - 1)][:, near].sum(axis=1)
     high = ticks.amps_high[ticks.rows(tick - 4, tick + 1)][:, near].sum(axis=1)
     rated = float(circuits.rated_amps[supply])
     return Overload(highest_mean(amps, 5) / rated, float(np.nanmax(high, initial=0.0)) / rated)
@@ -38,9 +35,9 @@ def short_before(ticks: Ticks, circuits: Circuits, supply: int, tick: int) -> bo
     """Whether a district of this supply was shorted in the second before: its amps leapt while its volts collapsed."""
     near = circuits.supply_of == supply
     past, last = ticks.rows(tick - 60, tick), ticks.rows(tick - 10, tick + 1)
-    leapt = ticks.amps_high[last][:, near] > LEAP * medians(ticks.amps[past][:, near], 0)
+    leapt = ticks.amps_high[last][:, near] > t.SHORT_LEAP * medians(ticks.amps[past][:, near], 0)
     low = ticks.volts_low[last][:, near]
-    collapsed = low < COLLAPSED_SHARE * medians(ticks.volts[past][:, near], 0)
+    collapsed = low < t.SHORT_COLLAPSED_SHARE * medians(ticks.volts[past][:, near], 0)
     return bool((leapt & collapsed).any())
 
 
@@ -50,7 +47,7 @@ def opening_evidence(ticks: Ticks, circuits: Circuits, supply: int, tick: int) -
     An opening sooner than that from a cold start is the protection's; after another opening it was still warm.
     """
     near = circuits.supply_of == supply
-    amps = ticks.amps[ticks.rows(tick - LONGEST_TICKS, tick - 1)][:, near].sum(axis=1) / circuits.rated_amps[supply]
+    amps = ticks.amps[ticks.rows(tick - t.OPENING_LONGEST_TICKS, tick - 1)][:, near].sum(axis=1) / circuits.rated_amps[supply]
     under = np.flatnonzero(~(amps > 1.0))
     over = amps[under[-1] + 1 :] if len(under) else amps
     if len(over) < 10:

@@ -5,25 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.edges import crossing_s
 from monitor.diagnosis.medians import medians
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.shorts import COLLAPSED_SHARE, LEAP
 from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
 from monitor.values import Cause
-
-FOUND_SHARE = 0.945  # of the usual volts, looked into
-SAG_DEPTH = 0.07  # of the volts before; trains visibly slow from about a tenth (common practice, no published source)
-DIP_DEPTH = 0.1  # of the volts before: the usual threshold of a dip (IEC 61000-4-30 takes 90 % of the reference)
-ALONG_DEPTH = 0.06  # by which the others must have fallen too
-RECENT_TICKS = 25
-STEADY_TICKS = 16  # a starting train's surge has faded by then
-BACK_SHARE = 0.5
-LEAST_RATED_SHARE = 0.06  # a rise of the supply's amps smaller than this does not pull volts down
-FORGET_TICKS = 6000
-BY_HAND_SHARE = 0.6  # of the rise: a hand that gives a neighbour more volts takes them here; whoever looks on sees it done
-DRIVEN_DEPTH = 0.15  # a train driven over takes its load along; only a deep fall is worth a word
 
 
 @dataclass(slots=True, kw_only=True)
@@ -55,7 +43,7 @@ class Sags(Watcher):
         volts, usual, wavering = ticks.volts[rows], ticks.usual_volts[rows], 0.8 * ticks.volts_spread[rows]
         fell = _fell(volts, usual, wavering) & ticks.calm[rows]
         at, district = np.nonzero(fell)
-        recent = medians(ticks.before("volts", at + rows.start, district, RECENT_TICKS), 1)
+        recent = medians(ticks.before("volts", at + rows.start, district, t.SAG_RECENT_TICKS), 1)
         fell[at, district] = _fell(volts[at, district], np.fmin(usual[at, district], recent), wavering[at, district])
         return fell
 
@@ -69,25 +57,25 @@ class Sags(Watcher):
             if cause is None:
                 tick = found + 1
                 continue
-            over = yield from self._over(before, found + STEADY_TICKS if cause is Cause.SUPPLY_SAG else None)
+            over = yield from self._over(before, found + t.SAG_STEADY_TICKS if cause is Cause.SUPPLY_SAG else None)
             if cause is Cause.SUPPLY_SAG and not self._is_lasting(before, over):
                 tick = (over or found) + 2
                 continue
             if cause is Cause.SUPPLY_SAG and over is None and self._is_shallow(before) and self._is_driven_over(before):
-                tick = found + STEADY_TICKS
+                tick = found + t.SAG_STEADY_TICKS
                 continue
             event = self._tell_begin(before, cause)
             if over is None:
-                over = yield from self._over(before, found + FORGET_TICKS)
-            self._tell_end(event, before, over or found + FORGET_TICKS)
-            tick = (over or found + FORGET_TICKS) + 3
+                over = yield from self._over(before, found + t.SAG_FORGET_TICKS)
+            self._tell_end(event, before, over or found + t.SAG_FORGET_TICKS)
+            tick = (over or found + t.SAG_FORGET_TICKS) + 3
 
     def _before(self, tick: int) -> _Before:
         rows = self.ticks.rows(tick, tick + 4)
         lowest = rows.start + int(np.argmin(self.ticks.volts[rows, self.district]))
         volts = self.stream.medians("volts", tick - 6, tick - 1)
-        if tick - RECENT_TICKS - 1 >= self.ticks.base:
-            volts = np.fmin(volts, self.stream.medians("volts", tick - RECENT_TICKS - 1, tick - 1))
+        if tick - t.SAG_RECENT_TICKS - 1 >= self.ticks.base:
+            volts = np.fmin(volts, self.stream.medians("volts", tick - t.SAG_RECENT_TICKS - 1, tick - 1))
         return _Before(
             tick=tick,
             volts=volts,
@@ -105,22 +93,26 @@ class Sags(Watcher):
         near, far = circuits.supply_of == circuits.supply_of[d], circuits.supply_of != circuits.supply_of[d]
         rise = float(np.nansum((before.amps_low - before.amps)[near]))
         rated = float(circuits.rated_amps[circuits.supply_of[d]])
-        if not share[d] < 1 - min(DIP_DEPTH, SAG_DEPTH) or self._is_short(before):
+        if not share[d] < 1 - min(t.SAG_DIP_DEPTH, t.SAG_DEPTH) or self._is_short(before):
             return None
-        if bool((live & far).any()) and bool((share[live] < 1 - ALONG_DEPTH).all()) and rise < LEAST_RATED_SHARE * rated:
-            alike = share[d] < 1 - DIP_DEPTH and self._fell_alike(share[live], share[d])
+        if (
+            bool((live & far).any())
+            and bool((share[live] < 1 - t.SAG_ALONG_DEPTH).all())
+            and rise < t.SAG_LEAST_RATED_SHARE * rated
+        ):
+            alike = share[d] < 1 - t.SAG_DIP_DEPTH and self._fell_alike(share[live], share[d])
             return Cause.MAINS_DIP if alike and self._fell_together(before, live) else None
-        if rise > LEAST_RATED_SHARE * rated:
+        if rise > t.SAG_LEAST_RATED_SHARE * rated:
             return None if self._is_by_hand(before, near, rise) else Cause.SUPPLY_SAG
         if not bool((live & far).any()) and int((live & near).sum()) > 1 and self._fell_alike(share[live], share[d]) and rise < 0:
-            return Cause.MAINS_DIP if share[d] < 1 - DIP_DEPTH and self._fell_sharply(before) else None
+            return Cause.MAINS_DIP if share[d] < 1 - t.SAG_DIP_DEPTH and self._fell_sharply(before) else None
         return None
 
     def _is_by_hand(self, before: _Before, near: "np.ndarray[tuple[int], np.dtype[np.bool_]]", rise: float) -> bool:
         """The amps rose where the volts rose: somebody turned a throttle up, or switched a neighbour on again."""
         more = np.where(near, before.amps_low - before.amps, 0.0)
         raised = before.volts_low > before.volts + 0.3 * (before.volts[self.district] - before.volts_low[self.district])
-        return bool(np.nansum(more[raised]) > BY_HAND_SHARE * rise)
+        return bool(np.nansum(more[raised]) > t.SAG_BY_HAND_SHARE * rise)
 
     def _is_driven_over(self, before: _Before) -> bool:
         """A train came from a district of another supply, which lost what this supply's gained."""
@@ -134,13 +126,13 @@ class Sags(Watcher):
     def _is_short(self, before: _Before) -> bool:
         """This district's own short: the amps leapt while the volts were down, not when they came back."""
         cut, d = self.stream.cut(self.district, before.tick - 1, before.tick + 4), self.district
-        return bool(((cut.amps > LEAP * before.amps[d]) & (cut.volts < COLLAPSED_SHARE * before.volts[d])).any())
+        return bool(((cut.amps > t.SHORT_LEAP * before.amps[d]) & (cut.volts < t.SHORT_COLLAPSED_SHARE * before.volts[d])).any())
 
     def _fell_together(self, before: _Before, live: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> bool:
         """All within the tick in which it was found, or the next."""
         rows = self.ticks.rows(before.tick, before.tick + 2)
         low = np.min(self.ticks.volts_low[rows], axis=0)
-        return bool((low[live] < (1 - ALONG_DEPTH) * before.volts[live]).all())
+        return bool((low[live] < (1 - t.SAG_ALONG_DEPTH) * before.volts[live]).all())
 
     def _fell_alike(self, share: Floats, own: float) -> bool:
         return bool((np.abs(share - own) < 0.35 * (1 - own) + 0.02).all())
@@ -154,7 +146,7 @@ class Sags(Watcher):
     def _over(self, before: _Before, until: int | None) -> Generator[int, None, int | None]:
         """First tick in which the volts are half way back, or gone altogether."""
         d = self.district
-        middle = before.volts[d] - BACK_SHARE * (before.volts[d] - before.volts_low[d])
+        middle = before.volts[d] - t.SAG_BACK_SHARE * (before.volts[d] - before.volts_low[d])
         off = self.circuits.off_volts[d]
         return (
             yield from self.find(
@@ -165,18 +157,18 @@ class Sags(Watcher):
     def _is_lasting(self, before: _Before, over: int | None) -> bool:
         """Still down when a surge would have faded; or, if it was short, down until it ended at once."""
         d, tick = self.district, before.tick
-        end = tick + STEADY_TICKS if over is None else over
+        end = tick + t.SAG_STEADY_TICKS if over is None else over
         if end - tick < 2:
             return False
         late = self.stream.median("volts", d, max(tick + 1, end - 5), end)
         early = self.stream.median("volts", d, tick + 1, min(tick + 4, end))
-        steady = late < before.volts[d] * (1 - SAG_DEPTH) and early < before.volts[d] * (1 - SAG_DEPTH)
+        steady = late < before.volts[d] * (1 - t.SAG_DEPTH) and early < before.volts[d] * (1 - t.SAG_DEPTH)
         fades = (before.volts[d] - late) < 0.72 * (before.volts[d] - early)
         return steady and (over is None or not fades)
 
     def _is_shallow(self, before: _Before) -> bool:
         d = self.district
-        return bool(before.volts_low[d] > (1 - DRIVEN_DEPTH) * before.volts[d])
+        return bool(before.volts_low[d] > (1 - t.SAG_DRIVEN_DEPTH) * before.volts[d])
 
     def _tell_begin(self, before: _Before, cause: Cause) -> Occurrence:
         circuits, d = self.circuits, self.district
@@ -213,4 +205,4 @@ class Sags(Watcher):
 
 
 def _fell(volts: Floats, usual: Floats, wavering: Floats) -> Bools:
-    return np.asarray(volts < usual - np.maximum((1 - FOUND_SHARE) * usual, wavering))
+    return np.asarray(volts < usual - np.maximum((1 - t.SAG_FOUND_SHARE) * usual, wavering))

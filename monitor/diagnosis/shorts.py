@@ -2,30 +2,14 @@
 
 import numpy as np
 
-from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share
+from monitor.diagnosis import thresholds as t
+from monitor.diagnosis.edges import is_fine, sharpest_share
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.openings import DEAD_SHARE
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.sliding import rows_before, sliding
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.values import Cause
-
-FADE_S = 0.15
-FADED_SHARE = 0.93
-EARLY_S = 0.1
-LOST_SHARE = 0.55  # of the volts: below, more is lost in the supply than is left whatever the amps do
-COARSE_SHARE = 0.6  # of readings that a short fills in part only; a heavy load switched on leaves more
-LEAP = 2.5  # times the amps before
-RATED_SHARE = 0.8  # of the supply's rated amps
-WORTH_A_LOOK = 0.9  # of the volts before
-BEYOND = 2.5  # times the rated amps within a cycle is no load's, whatever is left of the volts
-BEYOND_SHARE = 0.85  # of the volts before
-RECENT_TICKS = 40
-ASTRIDE_ROWS = 3  # readings, half a cycle apart, that reach into the first cycle and a half
-COLLAPSED_SHARE = 0.68  # of the volts before; lamps and trains that start leave three quarters
-OPEN_TICKS = 5
-HELD_S = 0.2  # metal that scrapes bounces; a short that is back within this is the same
 
 
 class Shorts(Watcher):
@@ -36,9 +20,9 @@ class Shorts(Watcher):
         """The amps leapt and the volts fell."""
         ticks, circuits = stream.ticks, stream.circuits
         rated = circuits.rated_amps[circuits.supply_of]
-        leapt = ticks.amps_high[rows] > np.maximum(LEAP * ticks.usual_amps[rows], RATED_SHARE * rated)
-        volts = sliding(np.fmax, rows_before(ticks.usual_volts, rows, RECENT_TICKS, 0), RECENT_TICKS)
-        return np.asarray(leapt & (ticks.volts_low[rows] < WORTH_A_LOOK * volts))
+        leapt = ticks.amps_high[rows] > np.maximum(t.SHORT_LEAP * ticks.usual_amps[rows], t.SHORT_RATED_SHARE * rated)
+        volts = sliding(np.fmax, rows_before(ticks.usual_volts, rows, t.SHORT_RECENT_TICKS, 0), t.SHORT_RECENT_TICKS)
+        return np.asarray(leapt & (ticks.volts_low[rows] < t.SHORT_WORTH_A_LOOK * volts))
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -54,7 +38,7 @@ class Shorts(Watcher):
             event = self._event(cut, shorted, usual_amps, usual_volts)
             last = found + 4
             while not event.end_s:
-                if last == found + OPEN_TICKS:
+                if last == found + t.SHORT_OPEN_TICKS:
                     self.tell(event)
                 yield last + 1
                 last += 1
@@ -64,30 +48,32 @@ class Shorts(Watcher):
 
     def _usual(self, tick: int) -> tuple[float, float]:
         """Amps just before, and the volts that there were last: a short may wait for them to come back."""
-        recent = self.ticks.usual_volts[self.ticks.rows(tick - RECENT_TICKS + 1, tick + 1), self.district]
+        recent = self.ticks.usual_volts[self.ticks.rows(tick - t.SHORT_RECENT_TICKS + 1, tick + 1), self.district]
         return float(self.ticks.usual_amps[self.ticks.rows(tick, tick + 1), self.district][0]), float(np.fmax.reduce(recent))
 
     def _shorted(self, cut: Cut, amps: float, volts: float) -> Bools:
         """Readings with leapt amps, if the volts collapsed with them or the amps are beyond what any load takes."""
         peak = float(np.max(cut.amps, initial=0.0))
-        leapt = (cut.amps > max(LEAP * amps, 0.3 * peak)) & ~self._coming_on(cut, volts)
-        if not leapt.any() or sharpest_share(cut.end_s, cut.amps, peak - amps) < SHARP_SHARE:
+        leapt = (cut.amps > max(t.SHORT_LEAP * amps, 0.3 * peak)) & ~self._coming_on(cut, volts)
+        if not leapt.any() or sharpest_share(cut.end_s, cut.amps, peak - amps) < t.EDGE_SHARP_SHARE:
             return leapt & False  # a short is there within a cycle; a heavy train comes over wheel by wheel
         lowest = float(np.min(cut.volts[leapt]))
-        beyond = float(np.max(cut.amps[leapt])) > BEYOND * float(self.circuits.rated_amps[self.circuits.supply_of[self.district]])
-        share = BEYOND_SHARE if beyond else COLLAPSED_SHARE if is_fine(cut) else COARSE_SHARE
+        beyond = float(np.max(cut.amps[leapt])) > t.SHORT_BEYOND * float(
+            self.circuits.rated_amps[self.circuits.supply_of[self.district]]
+        )
+        share = t.SHORT_BEYOND_SHARE if beyond else t.SHORT_COLLAPSED_SHARE if is_fine(cut) else t.SHORT_COARSE_SHARE
         return leapt & (lowest < share * volts)
 
     @staticmethod
     def _dead(cut: Cut, volts: float) -> Bools:
         """Readings of an open feed; something may leak past a hand's switch."""
-        return np.asarray((cut.volts < DEAD_SHARE * volts) & (cut.amps < 0.3 * np.max(cut.amps, initial=0.0)))
+        return np.asarray((cut.volts < t.FEED_DEAD_SHARE * volts) & (cut.amps < 0.3 * np.max(cut.amps, initial=0.0)))
 
     def _coming_on(self, cut: Cut, volts: float) -> Bools:
         """Windows that reach into the first cycle and a half after the volts came: inrush, and no whole cycle of either."""
         dead = self._dead(cut, volts)
         row = np.arange(len(dead))
-        return np.asarray(row - np.maximum.accumulate(np.where(dead, row, -ASTRIDE_ROWS - 1)) <= ASTRIDE_ROWS)
+        return np.asarray(row - np.maximum.accumulate(np.where(dead, row, -t.SHORT_ASTRIDE_ROWS - 1)) <= t.SHORT_ASTRIDE_ROWS)
 
     def _fades(self, cut: Cut, shorted: Bools, volts: float) -> bool:
         """Something heavy that starts: amps that fall within tenths of a second, and volts not quite lost.
@@ -96,13 +82,13 @@ class Shorts(Watcher):
         """
         lowest = float(cut.volts[shorted].min())
         if bool(self._dead(cut, volts)[: int(np.argmax(shorted))].any()):
-            if lowest > LOST_SHARE * volts:
+            if lowest > t.SHORT_LOST_SHARE * volts:
                 return True
-        elif lowest < LOST_SHARE * volts:
+        elif lowest < t.SHORT_LOST_SHARE * volts:
             return False
         peak_s = float(cut.end_s[int(np.argmax(np.where(shorted, cut.amps, 0.0)))])
-        early, late = shorted & (cut.end_s < peak_s + EARLY_S), shorted & (cut.end_s > peak_s + FADE_S)
-        return bool(late.any()) and median(cut.amps[late]) < FADED_SHARE * median(cut.amps[early])
+        early, late = shorted & (cut.end_s < peak_s + t.SHORT_EARLY_S), shorted & (cut.end_s > peak_s + t.SHORT_FADE_S)
+        return bool(late.any()) and median(cut.amps[late]) < t.SHORT_FADED_SHARE * median(cut.amps[early])
 
     def _event(self, cut: Cut, shorted: Bools, amps: float, volts: float) -> Occurrence:
         first = int(np.argmax(shorted))
@@ -119,9 +105,9 @@ class Shorts(Watcher):
     def _end(self, event: Occurrence, cut: Cut, amps: float) -> None:
         """Over when readings are no longer shorted for a while: the amps are back, or the protection opened."""
         peak = event.evidence["amps_highest"]
-        shorted = np.flatnonzero(~(cut.amps < max(LEAP * amps, 0.3 * peak)) & (cut.end_s > event.start_s))
+        shorted = np.flatnonzero(~(cut.amps < max(t.SHORT_LEAP * amps, 0.3 * peak)) & (cut.end_s > event.start_s))
         last_s = event.start_s if not len(shorted) else float(cut.end_s[shorted[-1]])
-        if len(cut.end_s) and cut.end_s[-1] > last_s + HELD_S:
+        if len(cut.end_s) and cut.end_s[-1] > last_s + t.SHORT_HELD_S:
             # The window that follows the last one is the first without.
             after = np.flatnonzero(cut.end_s > last_s)
             event.end_s = max(event.start_s, float(cut.start_s[after[0]]))

@@ -2,70 +2,63 @@
 
 import numpy as np
 
-from monitor.diagnosis.balance import MOSTLY, handed_over, others_dropped
-from monitor.diagnosis.edges import SHARP_SHARE, is_fine, sharpest_share
+from monitor.diagnosis import thresholds as t
+from monitor.diagnosis.balance import handed_over, others_dropped
+from monitor.diagnosis.edges import is_fine, sharpest_share
 from monitor.diagnosis.medians import median, quantiles
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.watcher import Stream
 from monitor.values import Cause
 
-STANDS_TICKS = 12  # a train that drew no amps for so long stands
-BOUNCED_TICKS = 6  # its pickups may bounce before
-STANDS_SHARE = 0.3  # of the amps before: lamps and standby are the rest
-HELD_SHARE = 0.997  # of the volts before: less current raises them; a coasting motor on DC takes them along
-DC_HELD_SHARE = 0.91
-QUIET_SHARE = 0.75  # of the ripple before: what went away was a motor that turned
-SILENT_SHARE = 0.25
-MOTOR_FLOORS = 1.4
-RAN_SHARE = 0.5
-FLOORS = 1.6  # times the quietest other channel's ripple: lamps and a converter's noise
 HANGING_SHARE = 1e-4
-LEFT_SHARE = 0.8  # of the least this district drew in the seconds before
-LEAST_QUANTILE = 0.05
-EARLIER_TICKS = 120
-DROPPED_SHARE = 0.4
 
 
 def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: float) -> tuple[Occurrence | None, float]:
     """A drop that did not come back: the train without contact, if it is one, and how many amps went.
 
     Args:
-        stream: Known at least STANDS_TICKS beyond the drop.
+        stream: Known at least t.STAND_TICKS beyond the drop.
         district: Where.
         ticks: The first drop of a bouncing contact, and the last.
         usual: Amps before the first.
     """
     first, found = ticks
-    rows = stream.ticks.rows(found + BOUNCED_TICKS, found + STANDS_TICKS)
+    rows = stream.ticks.rows(found + t.STAND_BOUNCED_TICKS, found + t.STAND_TICKS)
     high, amps = stream.ticks.amps_high[rows, district], stream.ticks.amps[rows, district]
     depth = usual - median(high)
-    highest = float(np.max(stream.ticks.usual_amps[stream.ticks.rows(found - EARLIER_TICKS, found), district], initial=usual))
-    live = bool(stream.ticks.calm[stream.ticks.rows(found, found + STANDS_TICKS), district].all())
-    if not (live and depth > STANDS_SHARE * max(usual, RAN_SHARE * highest) and bool((high < usual - 0.8 * depth).all())):
+    highest = float(
+        np.max(stream.ticks.usual_amps[stream.ticks.rows(found - t.STAND_EARLIER_TICKS, found), district], initial=usual)
+    )
+    live = bool(stream.ticks.calm[stream.ticks.rows(found, found + t.STAND_TICKS), district].all())
+    if not (
+        live and depth > t.STAND_SHARE * max(usual, t.STAND_RAN_SHARE * highest) and bool((high < usual - 0.8 * depth).all())
+    ):
         return None, depth
     # A converter always shows some noise; a channel that hangs shows none.
     hangs = float(np.ptp(amps)) < HANGING_SHARE * usual
     if (
         hangs
         or not _is_quiet(stream, district, ticks)
-        or not usual - depth < LEFT_SHARE * _least_since_live(stream, district, first)
+        or not usual - depth < t.STAND_LEFT_SHARE * _least_since_live(stream, district, first)
     ):
         return None, depth  # back to what it drew before something came on
     last_depth = stream.median("amps", district, found - 6, found - 1) - (usual - depth)
-    if handed_over(stream, district, found, last_depth, MOSTLY) or others_dropped(stream, district, first, DROPPED_SHARE):
+    if handed_over(stream, district, found, last_depth, t.BALANCE_MOSTLY) or others_dropped(
+        stream, district, first, t.STAND_DROPPED_SHARE
+    ):
         return None, depth
     return _event(stream, district, ticks, usual, depth), depth
 
 
 def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, depth: float) -> Occurrence | None:
     found = ticks[1]
-    volts = stream.median("volts", district, found + BOUNCED_TICKS, found + STANDS_TICKS)
+    volts = stream.median("volts", district, found + t.STAND_BOUNCED_TICKS, found + t.STAND_TICKS)
     volts_before = stream.median("volts", district, found - 6, found - 1)
     cut = stream.cut(district, found - 4, found + 4)
     share = sharpest_share(cut.end_s, cut.amps, -depth)
-    held = HELD_SHARE if stream.circuits.is_ac[district] else DC_HELD_SHARE
+    held = t.STAND_HELD_SHARE if stream.circuits.is_ac[district] else t.STAND_DC_HELD_SHARE
     below = np.flatnonzero(cut.amps < usual - 0.3 * depth)
-    if not (is_fine(cut) and share >= SHARP_SHARE and volts > held * volts_before and len(below)):
+    if not (is_fine(cut) and share >= t.EDGE_SHARP_SHARE and volts > held * volts_before and len(below)):
         return None
     start_s = float(cut.start_s[below[0]] + cut.end_s[below[0]]) / 2
     event = Occurrence(district=district, cause=Cause.LOST_CONTACT, start_s=start_s, confidence=0.92)
@@ -82,22 +75,24 @@ def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, 
 
 def _is_quiet(stream: Stream, district: int, ticks: tuple[int, int]) -> bool:
     """Most of the ripple went, and what is left is no more than a channel without a motor shows."""
-    after = ticks[1] + BOUNCED_TICKS, ticks[1] + STANDS_TICKS
+    after = ticks[1] + t.STAND_BOUNCED_TICKS, ticks[1] + t.STAND_TICKS
     floor = min((stream.ripple(k, *after) for k in range(len(stream.circuits)) if k != district), default=0.0)
     left = _ripple_left(stream, district, ticks)
     ripple = stream.ripple(district, *after)
-    return left < SILENT_SHARE or (left < QUIET_SHARE and ripple < FLOORS * floor and ripple / left > MOTOR_FLOORS * floor)
+    return left < t.STAND_SILENT_SHARE or (
+        left < t.STAND_QUIET_SHARE and ripple < t.STAND_FLOORS * floor and ripple / left > t.STAND_MOTOR_FLOORS * floor
+    )
 
 
 def _ripple_left(stream: Stream, district: int, ticks: tuple[int, int]) -> float:
     first, found = ticks
-    after = stream.ripple(district, found + BOUNCED_TICKS, found + STANDS_TICKS)
-    return after / stream.ripple(district, first - STANDS_TICKS, first - 1)
+    after = stream.ripple(district, found + t.STAND_BOUNCED_TICKS, found + t.STAND_TICKS)
+    return after / stream.ripple(district, first - t.STAND_TICKS, first - 1)
 
 
 def _least_since_live(stream: Stream, district: int, tick: int) -> float:
     """The least that was drawn for long since the volts last came on: a train that ran never stood meanwhile."""
-    rows = stream.ticks.rows(tick - EARLIER_TICKS, tick - 2)
+    rows = stream.ticks.rows(tick - t.STAND_EARLIER_TICKS, tick - 2)
     dead = np.flatnonzero(~stream.ticks.calm[rows, district])
     past = stream.ticks.amps[rows, district][int(dead[-1]) + 1 if len(dead) else 0 :]
-    return quantiles(past, (LEAST_QUANTILE,))[0] if len(past) else np.inf
+    return quantiles(past, (t.STAND_LEAST_QUANTILE,))[0] if len(past) else np.inf

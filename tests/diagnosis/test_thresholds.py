@@ -1,0 +1,17 @@
+"""The table of figures that decide: each has a unit, a reason and a source, and decides something."""
+
+import re
+from pathlib import Path
+
+import monitor.diagnosis
+
+ROOM = Path(monitor.diagnosis.__file__).parent
+ROW = re.compile(r"^([A-Z_]+) = \S.*?  # ([^|]+) \| ([^|]{8,}) \| (judgement|common practice|from memory|IEC [\d-]+)$")
+
+
+def test_each_has_unit_reason_and_source_and_is_used():
+    rows = [line for line in (ROOM / "thresholds.py").read_text().splitlines() if re.match(r"^[A-Z_]+ =", line)]
+    used = "".join(path.read_text() for path in ROOM.glob("*.py"))
+    assert len(rows) > 100
+    assert [row for row in rows if not ROW.match(row)] == []
+    assert [row for row in rows if f"t.{row.split()[0]}" not in used] == []
