@@ -1,4 +1,4 @@
-"""Which of the two forms a stream has, found from the bytes themselves."""
+"""Which form a stream has, found from the bytes themselves."""
 
 from typing import Literal
 
@@ -11,26 +11,32 @@ from monitor.wire.packed import PackedDecoder
 
 
 class WireDecoder:
-    """Takes either form: both decoders listen until one of them has understood something whole.
+    """Takes any form: all decoders listen until one of them has understood something whole.
 
     A packed stream has zero bytes and a line stream has none, but noise may hold anything, so the proof is a packet with a right
     CRC or a line of the form, whichever ended first. Faults met before that are those of the form that won; a packet or line that
     the listening broke into, before the first delimiter, is none of them.
+
+    Args:
+        line_board: The board that prints lines of its own there; where it speaks another form, that is understood too.
 
     Attributes:
         form: "packed" or "lines" once known, else None.
     """
 
     def __init__(self, line_board: Board | None = None) -> None:
-        self._packed = PackedDecoder()
-        self._lines = LineDecoder(None if line_board is None else MappedLines(line_board))
-        self._early: dict[str, list[Item]] = {"packed": [], "lines": []}
+        # In order: what the layout file says of the lines goes first.
+        self._listening: list[tuple[PackedDecoder | LineDecoder, list[Item]]] = [(PackedDecoder(), [])]
+        if line_board is not None:
+            self._listening.append((LineDecoder(MappedLines(line_board)), []))
+        self._listening.append((LineDecoder(), []))
+        self._decoder: PackedDecoder | LineDecoder | None = None
         self.form: Literal["packed", "lines"] | None = None
 
     @property
     def offset(self) -> int:
         """Bytes taken in so far."""
-        return max(self._packed.offset, self._lines.offset)
+        return (self._decoder or self._listening[0][0]).offset
 
     @property
     def unexplained_bytes(self) -> int:
@@ -39,22 +45,18 @@ class WireDecoder:
 
     def feed(self, data: bytes) -> list[Item]:
         """Take bytes in, cut anywhere; items in stream order."""
-        if self.form == "packed":
-            return self._packed.feed(data)
-        if self.form == "lines":
-            return self._lines.feed(data)
-        return self._listen(data)
+        return self._listen(data) if self._decoder is None else self._decoder.feed(data)
 
     def finish(self) -> list[Item]:
         """The stream ends: what its end makes whole."""
-        return self._lines.finish() if self.form == "lines" else []
+        return self._decoder.finish() if isinstance(self._decoder, LineDecoder) else []
 
     def _listen(self, data: bytes) -> list[Item]:
         # Short pieces, so that the decision falls at the same place however the stream was cut: pieces end at the only bytes
         # that can end a packet or a line.
         items: list[Item] = []
         start = 0
-        while start < len(data) and self.form is None:
+        while start < len(data) and self._decoder is None:
             end = _next_end(data, start)
             self._listen_piece(data[start:end], items)
             start = end
@@ -63,16 +65,22 @@ class WireDecoder:
         return items
 
     def _listen_piece(self, piece: bytes, items: list[Item]) -> None:
-        found: dict[str, list[Item]] = {"packed": self._packed.feed(piece), "lines": self._lines.feed(piece)}
-        understood_packed = self._packed.packets > 0
-        understood_lines = any(isinstance(item, Identity | LineReadings) for item in found["lines"])
-        for form, new in found.items():
-            early = self._early[form]
-            early += [item for item in new if not isinstance(item, Fault)] or new[: _EARLY_FAULTS_LIMIT - len(early)]
-        if understood_packed or understood_lines:
-            self.form = "packed" if understood_packed else "lines"
-            items += [item for item in self._early[self.form] if not _is_broken_into(item)]
-            self._early = {"packed": [], "lines": []}
+        for decoder, early in self._listening:
+            new = decoder.feed(piece)
+            early.extend([item for item in new if not isinstance(item, Fault)] or new[: _EARLY_FAULTS_LIMIT - len(early)])
+            if self._decoder is None and _has_understood(decoder, new):
+                self._decoder = decoder
+                self.form = "packed" if isinstance(decoder, PackedDecoder) else "lines"
+                items += [item for item in early if not _is_broken_into(item)]
+        if self._decoder is not None:
+            self._listening = []
+
+
+def _has_understood(decoder: PackedDecoder | LineDecoder, items: list[Item]) -> bool:
+    """Whether something whole came: a packet, or a line that is no comment."""
+    if isinstance(decoder, PackedDecoder):
+        return decoder.packets > 0
+    return any(isinstance(item, Identity | LineReadings) for item in items)
 
 
 def _is_broken_into(item: Item) -> bool:

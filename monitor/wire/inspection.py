@@ -7,7 +7,7 @@ from typing import Literal
 from monitor.layout import Board
 from monitor.wire.framing import Framer
 from monitor.wire.items import Fault, FaultKind
-from monitor.wire.line_advice import fault_of, is_like_a_reading
+from monitor.wire.line_advice import fault_of
 from monitor.wire.line_figures import printable, shown
 from monitor.wire.lines import LineDecoder
 from monitor.wire.mapped_lines import MappedLines
@@ -147,11 +147,6 @@ def _why_no_lines(seen: Inspection, port: str, baud: int, line_board: Board | No
         return (
             f"{came}but not lines of firmware_notes/wire.md. The last one is: {shown(last)} - {fault_of(last)}. Correct the sketch, or "
             f"say what its lines mean under [board.lines] of the layout file: 'pilotlamp listen {port}' proposes it."
-        )
-    if is_like_a_reading(last):
-        return (
-            f"{came}in the form of firmware_notes/wire.md, which needs no [board.lines]: remove that table of board "
-            f'"{line_board.name}" from the layout file. The last line is: {shown(last)}'
         )
     faults = [item for item in LineDecoder(MappedLines(line_board)).feed(last.encode() + b"\n") if isinstance(item, Fault)]
     wrong = faults[0].detail.removeprefix(f"{shown(last)}: ") if faults else "it has none of what is asked for"

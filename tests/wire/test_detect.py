@@ -1,7 +1,8 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.values import Identity
+from monitor.layout import Board, LineMapping, LineOutput
+from monitor.values import Identity, LineReadings
 from monitor.wire import Fault, WireDecoder
 from monitor.wire.encode import line
 from tests.wire.bytestreams import (
@@ -69,3 +70,16 @@ def test_items_before_the_decision_are_not_lost():
     items = WireDecoder().feed(LINES)
     assert isinstance(items[0], Identity)
     assert not any(isinstance(item, Fault) for item in items)
+
+
+def test_a_board_whose_lines_are_declared_may_speak_any_form():
+    """Where a line is of both, what the layout file says of it goes first."""
+    of = Board(name="hut", lines=LineMapping(form="values", time_ms=2, output=(LineOutput(volts=5, amps=4),)))
+    items = WireDecoder(of).feed(b"r,100,0,2.4,15.2\n" * 3)
+    assert [volts for item in items if isinstance(item, LineReadings) for volts in item.volts_rms.tolist()] == [15.2] * 3
+    plain = Board(name="hut", lines=LineMapping(form="values", output=(LineOutput(volts=1, amps=2),)))
+    decoder = WireDecoder(plain)
+    assert flat(decoder.feed(LINES)) == flat(WireDecoder().feed(LINES))
+    assert decoder.form == "lines"
+    packed = b"\0" + identity_packet(identity())
+    assert flat(WireDecoder(plain).feed(packed)) == flat(WireDecoder().feed(packed))

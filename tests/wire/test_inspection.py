@@ -91,8 +91,6 @@ def test_text_without_line_ends():
 def test_a_mapping_that_does_not_fit_is_told_with_what_is_missing():
     said = why_not(inspect(b"U=12.3 I=1.5\n" * 10), "/dev/x", 115_200, PAIRS)
     assert 'The last line is: U=12.3 I=1.5 - output 0 volts ("V") is missing' in said
-    said = why_not(inspect(b"r,100,0,15.2,2.4\n" * 10), "/dev/x", 115_200, TIMED)
-    assert "needs no [board.lines]" in said
     said = why_not(inspect(b"hello\n" * 10), "/dev/x", 115_200, TIMED)
     assert "it has none of what is asked for" in said
 
