@@ -16,7 +16,7 @@ from monitor.layout.shape import allowed, is_table
 
 _UNITS = {
     "volts": "volts", "amps": "amps", "watts": "watts", "va": "volt-amperes", "hertz": "hertz", "s": "seconds", "ms": "milliseconds",
-    "m": "metres", "mm2": "square millimetres", "megohms": "megohms", "ohms": "ohms", "baud": "bits per second",
+    "us": "microseconds", "m": "metres", "mm2": "square millimetres", "megohms": "megohms", "ohms": "ohms", "baud": "bits per second",
 }  # fmt: skip
 """By the last word of a key; the figures of the file are in SI units."""
 _ATTRIBUTE = re.compile(r"^ {4}(\w+): (.+?)(?=^ {4}\w+: |\Z)", re.MULTILINE | re.DOTALL)

@@ -36,6 +36,8 @@ class Board(Table, frozen=True):
         lines: What its lines mean, where it prints lines of its own.
         isolated_inputs: Every volts input is isolated from the others, so that one board may measure two supplies.
         current_sensors: Whether the scale of its current sensors is fixed or follows the board's own supply; absent where that is not known.
+        filter_us: Time constant of the low-pass before each input: 5.64 kohm and 10 nF, as the wiring notes have it, where the file does not
+            say; 0 for none.
     """
 
     name: Name
@@ -45,6 +47,7 @@ class Board(Table, frozen=True):
     lines: LineMapping | None = None
     isolated_inputs: bool = False
     current_sensors: Literal["fixed", "ratiometric"] | None = None
+    filter_us: Annotated[float, Meta(ge=0, le=1000)] = 56.4
 
 
 class Protection(Table, frozen=True):

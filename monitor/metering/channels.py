@@ -27,6 +27,7 @@ class ChannelTable:
         zero: Shape (channels,): counts at zero, calibration included.
         skew_scans: Shape (channels,): conversion time within the scan, in scans.
         volts, amps, far: Shape (districts,): channel of each; -1 where there is none.
+        tau_s: Time constant of the low-pass before each channel.
         implausible: Channels whose scale, zero or skew cannot be.
         rails: Lowest and highest count of the converter.
     """
@@ -48,6 +49,7 @@ class ChannelTable:
         self.implausible: tuple[int, ...] = tuple(np.flatnonzero(wrong).tolist())
         self.gain[wrong] = np.nan
         self.skew_scans[wrong] = 0.0
+        self.tau_s = next(b.filter_us for b in layout.board if b.name == board) * 1e-6
         districts = layout.districts_of_board(board)
         self.volts = self._index([d.volts_channel for d in districts])
         self.amps = self._index([d.amps_channel for d in districts])

@@ -1,11 +1,10 @@
-"""The steep edges of phase-cut waveforms, found between samples.
+"""The steep edges of phase-cut waveforms, found between samples and taken for what they were before the board's filter.
 
 At 20 samples a cycle a triac's edge lies anywhere within a twentieth of the cycle, and a plain sum of squares is wrong by up to
-10 % of the RMS (90 degrees). But the edge returns at the same phase in every half cycle while the samples creep along it, so each
-half cycle brackets it anew. What is left open of its place is narrowed by every bracket, and where one denies it, moved no further
-than the bracket asks: once a sample crept across the edge the place is known, for as long as the throttle rests and however slowly
-the samples creep on. With that the cell that holds the edge is integrated as what it is: nothing on one side, a piece of the mains sine
-on the other.
+10 % of the RMS (90 degrees). Around an edge lie a sample that saw nothing of it, one or more that may have caught it on the way, and
+settled ones that lie on the mains sine (:mod:`~monitor.metering.edge_shapes`). From the settled ones follows what each of the others
+is a fraction of, from the fractions the place of the edge (:mod:`~monitor.metering.edge_response`, :mod:`~monitor.metering.edge_track`),
+and the cells around it are integrated as what the rail had: nothing on one side, a piece of the sine on the other.
 """
 
 from dataclasses import dataclass
@@ -13,15 +12,42 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering.edge_response import PARTLY, WIDEST_S, EdgeResponse
+from monitor.metering.edge_shapes import LEAST_COUNTS, Edges, trapezoid
+from monitor.metering.edge_track import SIZE_HALVES, WIDTH_HALVES, WIDTH_PRIOR_CELLS, EdgePlaces, Fading, crept
+
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 
-MOVED_CELLS = 1.5
-"""An edge that leaps by more than this from one half cycle to the next was moved: nothing is known of where in its cell it is."""
-STRETCH_HALVES = 64
-"""So many half cycles are worked on at once: any number does, this one is quick."""
-STEEPEST = 1.6
-"""Beside a true edge the waveform changes by no more than this factor from sample to sample; natural zeros change by more."""
+MOST_WAITING = 3
+"""No more samples than this are taken for on the way; those of boards that scan faster than 2400 times a second matter little."""
+USUAL_WIDTH = 5
+"""Row of the response's tables for a triac's edge of 20 us (common practice, no published source)."""
+TOO_WIDE = 1.5
+"""What shows so many times the trace of the widest edge is a waveform that passes zero slowly."""
+UNTOLD = 0.03
+"""A fraction so close to nothing or to all bounds the place on one side only."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EdgeGrid:
+    """Half cycles, h of them, among samples.
+
+    Attributes:
+        base: Shape (h + 1,): where half cycles begin, in scans from the first value.
+        number: Shape (h,): number of each, counting on for ever.
+        whole: Shape (h,): False where a hole lies between two places, and no half cycle.
+    """
+
+    base: Floats
+    number: NDArray[np.int64]
+    whole: Bools
+
+    @property
+    def order(self) -> Ints:
+        """Shape (h,): the place of each among those that are whole."""
+        return np.cumsum(self.whole, dtype=np.intp) - 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,174 +56,218 @@ class EdgeSums:
 
     Attributes:
         squares: Shape (rows, h): to be added to the trapezoid sum of squares, counts squared times scans.
-        shares: Shape (2, rows, h): rise and fall: how far into its cell the edge lies, 0-1; NaN where there is none.
-        cells: Shape (2, rows, h): sample before the edge; -1 where there is none.
+        products: Shape (districts, h): to be added to that of volts times amps.
+        doubt: Shape (rows, h): what the squares may still be off, the edge lying anywhere between its bounds.
         conduction: Shape (rows, h): from edge to edge as share of the half cycle, a natural zero standing in for a missing edge.
         steep: Shape (rows, h): whether there is a true edge, not only a natural zero.
     """
 
     squares: Floats
-    shares: Floats
-    cells: Ints
+    products: Floats
+    doubt: Floats
     conduction: Floats
-    steep: NDArray[np.bool_]
+    steep: Bools
+
+    @classmethod
+    def none(cls, shape: tuple[int, int, int], districts: int) -> "EdgeSums":
+        """Where there is no edge."""
+        return cls(
+            squares=np.zeros(shape[1:]),
+            products=np.zeros((districts, shape[2])),
+            doubt=np.zeros(shape[1:]),
+            conduction=np.full(shape[1:], np.nan),
+            steep=np.zeros(shape[1:], dtype=bool),
+        )
 
 
 class CutEdges:
     """Finds and remembers the edges of all rows of one board.
 
     Args:
-        later: Shape (rows,): how much later than its nominal place each row was sampled, in scans.
-        step_rad: Mains phase from one scan to the next.
+        later: Shape (rows,): how much later than its nominal place each row was sampled, in scans; volts first, then as many amps.
+        interval_s: Seconds between scans.
+        tau_s: Time constant of the filter before each channel.
     """
 
-    def __init__(self, later: Floats, step_rad: float) -> None:
+    def __init__(self, later: Floats, interval_s: float, tau_s: float) -> None:
         self._later = later
-        self._step_rad = step_rad
+        self._response = EdgeResponse(tau_s / interval_s, interval_s)
+        self._wait = min(MOST_WAITING, max(1, round(np.ceil((0.75 * WIDEST_S + 4 * tau_s) / interval_s))))
         self.forget()
 
     def forget(self) -> None:
         """A long hole: what was known before it says nothing."""
-        self._open = np.zeros((2, 2, len(self._later)))
-        self._low = np.full((2, len(self._later)), np.nan)
+        rows = len(self._later)
+        self._places = EdgePlaces(rows)
+        self._widths = Fading((2, rows), WIDTH_HALVES, WIDTH_PRIOR_CELLS)
+        self._peaks = Fading((2, rows), SIZE_HALVES)
+        self._cell = np.full((2, rows), np.nan)
 
-    def feed(self, values: Floats, sizes: NDArray[np.int16], base: Floats, whole: NDArray[np.bool_]) -> EdgeSums:
-        """Edges of the half cycles between the places given.
+    def feed(self, values: Floats, sizes: NDArray[np.int16], together: Floats, grid: EdgeGrid) -> EdgeSums:
+        """Edges of some half cycles.
 
         Args:
             values: Shape (rows, n): counts less zero.
             sizes: Shape (rows, n): their absolute values, rounded.
-            base: Shape (h + 1,): where half cycles begin, in scans from the first value.
-            whole: Shape (h,): False where a hole lies between two places, and no half cycle.
+            together: Shape (districts, n): volts times amps at the moments of the volts.
+            grid: The half cycles.
         """
-        cells = self._cells(sizes, base, whole)
-        low, high = self._brackets(cells, base)
-        places = self._places(low, high)
-        with np.errstate(invalid="ignore"):
-            shares = np.clip((places - low) / (high - low), 0.0, 1.0)
-        cells = self._true(values, cells)
-        squares = np.zeros(cells.shape[1:])
-        for side in range(2):
-            rows, halves = np.nonzero(cells[side] >= 0)
-            if len(rows):
-                at = cells[side, rows, halves] + (1 - side)
-                angles = np.pi * (at + self._later[rows] - base[halves]) / (base[halves + 1] - base[halves])
-                squares[rows, halves] += self._change((values, rows, at), shares[side, rows, halves], angles, side)
-        true = cells >= 0
-        steep = true[0] | true[1]
-        open_share = (np.where(true[1], places[1], 1.0) - np.where(true[0], places[0], 0.0)) % 1.0
-        conduction = np.where(steep, open_share, np.nan)
-        return EdgeSums(squares=squares, shares=shares, cells=cells, conduction=conduction, steep=steep)
+        shape = (2, len(values), len(grid.number))
+        edges = Edges.of(values, self._dead(sizes, grid), self._wait, grid.base, self._later)
+        # Amps step where the volts do; what else they do at once is a load's own harmonics.
+        stepped = np.zeros(shape, dtype=bool)
+        stepped[edges.at] = True
+        edges = edges.where(stepped[edges.side, edges.row % len(together), edges.half])
+        if not len(edges):
+            self._peaks.pass_by(int(grid.whole.sum()))
+            self._widths.pass_by(int(grid.whole.sum()))
+            return EdgeSums.none(shape, len(together))
+        peaks = self._held_peaks(edges, grid)
+        fractions, doubts = edges.fractions(peaks)
+        seen = self._seen(edges, fractions, grid)
+        true = seen <= TOO_WIDE * self._response.seen[-1]
+        if not true.all():
+            edges, peaks, fractions, doubts = edges.where(true), peaks[true], fractions[:, true], doubts[:, true]
+        level = self._response.level(seen[true])
+        low, high = self._bounds(edges, fractions, doubts, level)
+        low, high = self._narrowed(edges, low, high, grid)
+        edges.lay_deep(self._response.after[level], (low + high) / 2, peaks)
+        edges.come_closer(self._response.after[level, -1], (low + high) / 2, fractions)
+        return self._summed(edges, together, (low, high, self._response.square_lag[level]), grid)
 
-    def _cells(self, sizes: NDArray[np.int16], base: Floats, whole: NDArray[np.bool_]) -> Ints:
-        """The sample before each edge; a fall is the mirror of a rise.
+    def _dead(self, sizes: NDArray[np.int16], grid: EdgeGrid) -> Ints:
+        """The dead sample beside each edge that there may be, shape (2, rows, h); -1 where there is none.
 
-        A rise is a sample near zero and then one eight times as large. The one before both is at most a quarter of that: beside a
-        natural zero both neighbours are of much the same size.
+        A rise is a sample near zero and then, soon, one sixteen times as large. The one before both is at most a quarter of what comes
+        next: beside a natural zero both neighbours are of much the same size. A fall is the mirror of it.
         """
-        loud, half_loud = sizes >> 3, sizes >> 2
-        halves = len(base) - 1
-        cells = np.full((2, len(sizes), halves), -1, dtype=np.intp)
-        width = sizes.shape[1] - 2
-        before, middle, after = sizes[:, :-2], sizes[:, 1:-1], sizes[:, 2:]
-        rises = (middle < loud[:, 2:]) & (before < half_loud[:, 2:])
-        falls = (middle < loud[:, :-2]) & (after < half_loud[:, :-2])
-        for side, found in enumerate((rises, falls)):
-            flat = np.flatnonzero(found)
-            rows, columns = flat // width, flat % width + (1 - side)
-            half = np.searchsorted(base, columns + self._later[rows] + 0.5, side="right") - 1
-            inside = (half >= 0) & (half < halves) & (columns >= 2) & (columns + 3 < sizes.shape[1])
-            inside[inside] = whole[half[inside]]
-            cells[side, rows[inside], half[inside]] = columns[inside]
-        return cells
+        loud = np.maximum(sizes[:, 1:], sizes[:, :-1])
+        halves, reach = len(grid.number), self._wait + 4
+        dead = np.full((2, len(sizes), halves), -1, dtype=np.intp)
+        width = sizes.shape[1] - 4
+        before, middle, after = sizes[:, 1:-3], sizes[:, 2:-2], sizes[:, 3:-1]
+        for side, (far, near, other) in enumerate(((loud[:, 3:], after, before), (loud[:, :-3], before, after))):
+            found = (middle <= (far >> 4) + 1) & (far >= LEAST_COUNTS)
+            flat = np.flatnonzero(found & (other <= (np.where(2 * near > far, far, near) >> 2) + 1))[:: 1 - 2 * side]
+            rows, columns = flat // width, flat % width + 2
+            half = np.searchsorted(grid.base, columns + self._later[rows] + (0.5 - side), side="right") - 1
+            inside = (half >= 0) & (half < halves) & (columns >= reach) & (columns + reach < sizes.shape[1])
+            inside[inside] = grid.whole[half[inside]]
+            dead[side, rows[inside], half[inside]] = columns[inside]
+        return dead
 
-    def _brackets(self, cells: Ints, base: Floats) -> tuple[Floats, Floats]:
-        lengths = np.diff(base)
-        low = np.where(cells >= 0, (cells + self._later[:, None] - base[:-1]) / lengths, np.nan)
-        return low, low + 1 / lengths
+    def _held_peaks(self, edges: Edges, grid: EdgeGrid) -> Floats:
+        """Peak of the sine behind each edge, held from half cycles that show it well."""
+        peaks, sure = edges.peaks()
+        dense, weights = np.zeros((2, 2, len(self._later), int(grid.whole.sum())))
+        at = edges.side, edges.row, grid.order[edges.half]
+        dense[at], weights[at] = peaks, sure
+        held = self._peaks.feed(dense, weights)[at]
+        return np.where(np.isfinite(held), held, peaks)
 
-    @staticmethod
-    def _true(values: Floats, cells: Ints) -> Ints:
-        """The cells of true edges only: the wave is about as large at the live sample next to one as at the next but one."""
-        side, row, half = np.nonzero(cells >= 0)
-        at = cells[side, row, half] + (1 - side)
-        first, second = np.abs(values[row, at]), np.abs(values[row, at + 1 - 2 * side])
-        true = (second <= STEEPEST * first) & (first >= 8)
-        cells[side[~true], row[~true], half[~true]] = -1
-        return cells
+    def _seen(self, edges: Edges, fractions: Floats, grid: EdgeGrid) -> Floats:
+        """Mean of f (1 - f) that the samples around each edge showed over time, which tells its width."""
+        at = edges.side, edges.row, grid.order[edges.half]
+        partly = np.zeros((2, len(self._later), int(grid.whole.sum())))
+        cell = np.full(partly.shape, np.nan)
+        cell[at] = edges.settled - grid.base[edges.half]
+        caught = (fractions > PARTLY[0]) & (fractions < PARTLY[1])
+        partly[at] = np.where(caught, fractions * (1 - fractions), 0.0).sum(axis=0)
+        steps, self._cell = crept(cell, self._cell)
+        return self._widths.feed(partly, steps, float(self._response.seen[USUAL_WIDTH]))[at]
 
-    def _places(self, low: Floats, high: Floats) -> Floats:
-        """Where each edge is held to be: the middle of what is left open; NaN where a half cycle shows none."""
-        places = np.full(low.shape, np.nan)
-        shown = np.isfinite(low)
-        side, row = np.nonzero(shown.any(axis=2))
-        if not len(row):
-            return places
-        low, high, shown = low[side, row], high[side, row], shown[side, row]
-        lows = _latest(self._low[side, row], low, shown)
-        with np.errstate(invalid="ignore"):
-            anew = shown & ~(np.abs(low - lows[:, :-1]) <= MOVED_CELLS * (high - low))
-        least, most = np.where(shown, low, -np.inf), np.where(shown, high, np.inf)
-        ends = _carried(
-            self._open[:, side, row],
-            np.stack([least, np.where(anew, high, least)]),
-            np.stack([np.where(anew, low, most), most]),
+    def _bounds(self, edges: Edges, fractions: Floats, doubts: Floats, level: Ints) -> tuple[Floats, Floats]:
+        """Least and highest place of each edge that its own half cycle allows, in scans from the first value."""
+        reached = np.where(edges.side == 0, fractions, 1 - fractions)
+        most, least = reached + doubts, reached - doubts
+        samples = edges.samples()
+        bounds_low, bounds_high = most < 1 - UNTOLD, least > UNTOLD
+        lows = samples - self._response.reached_after(level, np.where(bounds_low, most, 0.0))
+        highs = samples - self._response.reached_after(level, np.where(bounds_high, least, 0.0))
+        ends = samples[0], samples[-1]
+        low = np.maximum(np.where(bounds_low, lows, -np.inf).max(axis=0), np.minimum(*ends))
+        high = np.minimum(np.where(bounds_high, highs, np.inf).min(axis=0), np.maximum(*ends))
+        crossed = low > high
+        return np.where(crossed, (low + high) / 2, low), np.where(crossed, (low + high) / 2, high)
+
+    def _narrowed(self, edges: Edges, low: Floats, high: Floats, grid: EdgeGrid) -> tuple[Floats, Floats]:
+        """The same after all that was known before."""
+        lead = grid.base[edges.half] - self._later[edges.row]
+        dense = np.full((3, 2, len(self._later), len(grid.number)), np.nan)
+        for each, place in zip(dense, (low, high, edges.settled), strict=True):
+            each[edges.at] = (place - lead) / edges.span
+        low, high = self._places.feed(dense, 1 / np.diff(grid.base), grid.number)
+        return low[edges.at] * edges.span + lead, high[edges.at] * edges.span + lead
+
+    def _summed(self, edges: Edges, together: Floats, known: tuple[Floats, Floats, Floats], grid: EdgeGrid) -> EdgeSums:
+        """Exact integrals over the cells around each edge in place of the trapezoid's.
+
+        The live side is a piece of a sine of mains frequency, from the edge to the settled sample, or in a deep cut to the natural
+        zero. Where the trapezoid sum of the live side ends, a twelfth of the slope of the square is missing (Euler-Maclaurin).
+        """
+        low, high, lag = known
+        place, rows, halves = (low + high) / 2, len(self._later), len(grid.number)
+        begin = np.clip((place - edges.settled) * edges.ahead + lag, -(self._wait + 1.0), 3.0)
+        until_zero = np.where(edges.side == 0, np.pi - edges.angle, edges.angle) / edges.step
+        end = np.where(edges.lone, np.maximum(until_zero, begin), 0.0)
+        first, slope = _turned(edges.first, edges.slope, edges.step * end)
+        half = 0.5 * edges.step * (begin - end)
+        turn = np.cos(half), np.sin(half)
+        arc = _arc(first, slope, turn)
+        squares = _simpson(arc, arc) * (end - begin) - trapezoid(edges.seen**2, edges.lone)
+        squares += np.where(edges.lone, 0.0, edges.first * edges.slope * edges.step / 6)
+        doubt = arc[0] ** 2 * (high - low) / 2
+        both = np.zeros((2, 2, rows, halves))
+        both[(0, *edges.at)], both[(1, *edges.at)] = squares, doubt
+        shares = np.stack([np.zeros((rows, halves)), np.ones((rows, halves))])
+        shares[edges.at] = (place + self._later[edges.row] - grid.base[edges.half]) / edges.span
+        steep = np.zeros((rows, halves), dtype=bool)
+        steep[edges.row, edges.half] = True
+        return EdgeSums(
+            squares=both[0].sum(axis=0),
+            doubt=both[1].sum(axis=0),
+            products=self._products(edges, together, (end, turn, arc), halves),
+            conduction=np.where(steep, (shares[1] - shares[0]) % 1.0, np.nan),
+            steep=steep,
         )
-        self._open[:, side, row], self._low[side, row] = ends[:, :, -1], lows[:, -1]
-        places[side, row] = np.where(shown, (ends[0] + ends[1]) / 2, np.nan)
-        return places
 
-    def _change(self, live: tuple[Floats, Ints, Ints], shares: Floats, angles: Floats, side: int) -> Floats:
-        """Exact integral of squares over the edge's cell less the trapezoid's.
-
-        The live side is a piece of a sine of mains frequency, through its first two samples, or through its only one with the
-        slope that the grid's phase says. Where the trapezoid sum of the live side ends, a twelfth of the slope of the square is
-        missing (Euler-Maclaurin).
-
-        Args:
-            live: The values, and row and sample of the live sample next to each edge.
-            shares: How far into its cell each edge lies.
-            angles: Phase of that live sample on the grid, rad.
-            side: 0 for rises, 1 for falls.
-        """
-        values, rows, at = live
-        ahead = 1 if side == 0 else -1
-        first, second, dead = values[rows, at], values[rows, at + ahead], values[rows, at - ahead]
-        lone = np.abs(second) <= np.abs(first) / 8
-        slope = (second - first * np.cos(self._step_rad)) / np.sin(self._step_rad)
-        slope[lone] = ahead * first[lone] / np.tan(np.clip(angles[lone], 0.05 * np.pi, 0.95 * np.pi))
-        length = np.where(side == 0, 1 - shares, shares)
-        half = 0.5 * self._step_rad * length
-        cos, sin = np.cos(half), np.sin(half)
-        sign = np.sign(first)
-        middle = np.maximum(0.0, sign * (first * cos - slope * sin))
-        end = np.maximum(0.0, sign * (first * (2 * cos * cos - 1) - slope * 2 * sin * cos))
-        squares = (first**2 + 4 * middle**2 + end**2) / 6
-        ending = np.where(lone, 0.0, first * slope * self._step_rad / 6)
-        return np.asarray(squares * length - (first**2 + dead**2) / 2 + ending)
+    def _products(
+        self, edges: Edges, together: Floats, live: tuple[Floats, tuple[Floats, Floats], list[Floats]], halves: int
+    ) -> Floats:
+        """The same of volts times amps, where both have an edge."""
+        districts = len(together)
+        index = np.full((2, len(self._later), halves), -1, dtype=np.intp)
+        index[edges.at] = np.arange(len(edges))
+        volts, amps = index[:, :districts].ravel(), index[:, districts:].ravel()
+        both = np.flatnonzero((volts >= 0) & (amps >= 0))
+        volts, amps = volts[both], amps[both]
+        end, turn, arc = live[0][volts], [each[volts] for each in live[1]], [each[volts] for each in live[2]]
+        step, ahead, row = edges.step[volts], edges.ahead[volts], edges.row[volts]
+        moment = edges.settled + self._later[edges.row]
+        first, slope = edges.first[amps], edges.slope[amps]
+        of_amps = _arc(*_turned(first, slope, step * ((moment[volts] - moment[amps]) * ahead + end)), (turn[0], turn[1]))
+        length = -2 * np.arctan2(turn[1], turn[0]) / step
+        seen = together[row, edges.settled[volts] + ahead * np.arange(-self._wait - 1, 3)[:, None]]
+        lone = edges.lone[volts]
+        slopes = edges.first[volts] * slope + edges.slope[volts] * first
+        products = np.zeros(2 * districts * halves)
+        products[both] = _simpson(arc, of_amps) * length - trapezoid(seen, lone)
+        products[both] += np.where(lone, 0.0, slopes * step / 12)
+        return np.asarray(products.reshape(2, districts, halves).sum(axis=0))
 
 
-def _latest(before: Floats, figures: Floats, shown: NDArray[np.bool_]) -> Floats:
-    """The latest figure shown until then, for each of n columns and the one after, shape (r, n + 1)."""
-    column = np.maximum.accumulate(np.where(shown, np.arange(1, shown.shape[1] + 1), 0), axis=1)
-    both = np.concatenate([before[:, None], figures], axis=1)
-    return np.take_along_axis(both, np.concatenate([np.zeros((len(both), 1), dtype=np.intp), column], axis=1), axis=1)
+def _turned(first: Floats, slope: Floats, angle: Floats) -> tuple[Floats, Floats]:
+    """A sine and its slope, some angle further on."""
+    cos, sin = np.cos(angle), np.sin(angle)
+    return first * cos + slope * sin, slope * cos - first * sin
 
 
-def _carried(start: Floats, least: Floats, most: Floats) -> Floats:
-    """Numbers moved into one interval after another by the shortest way, along the last axis.
+def _arc(first: Floats, slope: Floats, turn: tuple[Floats, Floats]) -> list[Floats]:
+    """A sine at the beginning, in the middle and at the end of an arc, from the end and cosine and sine of half the way back."""
+    cos, sin = turn
+    return [first * (2 * cos * cos - 1) + slope * 2 * sin * cos, first * cos + slope * sin, first]
 
-    Two intervals one after the other move a number as one interval does, so that all of a stretch are found by doubling.
-    """
-    out = np.empty_like(least)
-    for first in range(0, least.shape[-1], STRETCH_HALVES):
-        some = (..., slice(first, first + STRETCH_HALVES))
-        low, high = least[some], most[some]
-        width = 1
-        while width < low.shape[-1]:
-            joined = [np.minimum(np.maximum(each[..., :-width], low[..., width:]), high[..., width:]) for each in (low, high)]
-            low, high = (np.concatenate([old[..., :width], new], axis=-1) for old, new in zip((low, high), joined, strict=True))
-            width *= 2
-        out[some] = np.minimum(np.maximum(start[..., None], low), high)
-        start = out[some][..., -1]
-    return out
+
+def _simpson(one: list[Floats], other: list[Floats]) -> Floats:
+    """Mean of a product over an interval of which it is known at both ends and in the middle."""
+    return np.asarray((one[0] * other[0] + 4 * one[1] * other[1] + one[2] * other[2]) / 6)

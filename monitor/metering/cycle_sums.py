@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.metering.channels import ChannelTable
-from monitor.metering.cut_edges import CutEdges, EdgeSums
+from monitor.metering.cut_edges import CutEdges, EdgeGrid
 from monitor.metering.grid import CycleGrid, GridNodes
 from monitor.metering.half_cycles import HalfCycles
 from monitor.metering.integral import Shift, window_sums
@@ -15,8 +15,8 @@ from monitor.metering.mains_view import NODE_BACK_SCANS, MainsTracker, MainsView
 
 Floats = NDArray[np.float64]
 
-MARGIN_SCANS = 5
-"""Samples needed on either side of a window: interpolation takes three, skew one, an edge two."""
+MARGIN_SCANS = 8
+"""Samples needed on either side of a window: interpolation takes three, skew one, an edge up to seven."""
 LONG_HOLE_S = 1.0
 """After a longer hole the grid is placed anew; over a shorter one it runs on."""
 
@@ -45,7 +45,7 @@ class CycleSums:
         self._measured = np.flatnonzero(np.concatenate([np.ones(4 * d, dtype=bool), has_far, np.ones(d, dtype=bool)]))
         self._shift = Shift(self._later[:d] - self._later[d : 2 * d])
         interval_s = table.interval_s
-        self._edges = CutEdges(self._later[: 2 * d], 2 * np.pi * hertz * interval_s)
+        self._edges = CutEdges(self._later[: 2 * d], interval_s, table.tau_s)
         self._watch = MainsTracker(hertz, interval_s, self._later[:d] * interval_s, self._gain[:d])
         self._grid = CycleGrid(hertz)
         self._end_s = -np.inf
@@ -170,9 +170,9 @@ class CycleSums:
         lengths = np.diff(base)
         sums = window_sums(rows, base, self._row_later)
         sizes = np.abs(counts[: 2 * d] - self._whole_zero[: 2 * d])
-        edges = self._edges.feed(values[: 2 * d], sizes, base, whole)
+        edges = self._edges.feed(values[: 2 * d], sizes, together, EdgeGrid(base=base, number=pieces.number, whole=whole))
         sums[2 * d : 4 * d] += edges.squares
-        sums[-d:] += _product_change(together, edges, d)
+        sums[-d:] += edges.products
         flat = np.full((6 * d, len(lengths)), np.nan)
         flat[self._measured] = sums / lengths * self._scale
         means = flat.reshape(6, d, -1).transpose(0, 2, 1)
@@ -188,6 +188,7 @@ class CycleSums:
             clipped=clipped,
             conduction=edges.conduction[:d].T,
             steep=edges.steep[:d].T.astype(np.float64),
+            edge_doubt=(edges.doubt / lengths * self._unit**2).reshape(2, d, -1).transpose(0, 2, 1),
         )
         return halves if whole.all() else halves.where(whole)
 
@@ -245,14 +246,3 @@ class _Pieces:
     def hertz(self) -> Floats:
         """Shape (h,): at the end of each half cycle; worth nothing in a hole."""
         return np.concatenate([np.append(hertz, np.nan) for _, _, _, hertz in self._pieces])[:-1]
-
-
-def _product_change(together: Floats, edges: EdgeSums, districts: int) -> Floats:
-    """What the edges change in the sums of volts times amps; both step where the volts do."""
-    change = np.zeros(edges.squares[:districts].shape)
-    for side in range(2):
-        rows, halves = np.nonzero(edges.cells[side, :districts] >= 0)
-        cells, shares = edges.cells[side, rows, halves], edges.shares[side, rows, halves]
-        true = edges.steep[rows, halves]
-        change[rows, halves] += np.where(true, (0.5 - shares) * (together[rows, cells + 1] - together[rows, cells]), 0.0)
-    return change

@@ -23,6 +23,8 @@ class HalfCycles:
         clipped: Shape (2, h, d): samples of volts and of amps that stood at the end of the converter's range.
         conduction: Shape (h, d): conduction angle as share of the half cycle; NaN where no edges were found.
         steep: Shape (h, d): 1 where the volts have a true edge, else 0.
+        edge_doubt: Shape (2, h, d): what the means of volts squared and of amps squared may be off, steep edges lying anywhere between
+            the bounds that samples set them.
     """
 
     number: NDArray[np.int64]
@@ -34,6 +36,7 @@ class HalfCycles:
     clipped: Floats
     conduction: Floats
     steep: Floats
+    edge_doubt: Floats
 
     def __len__(self) -> int:
         """How many half cycles."""
@@ -59,6 +62,7 @@ class HalfCycles:
             clipped=np.concatenate([part.clipped for part in parts], axis=1),
             conduction=np.concatenate([part.conduction for part in parts]),
             steep=np.concatenate([part.steep for part in parts]),
+            edge_doubt=np.concatenate([part.edge_doubt for part in parts], axis=1),
         )
 
     def sliced(self, start: int, stop: int | None = None) -> "HalfCycles":
@@ -74,6 +78,7 @@ class HalfCycles:
             clipped=self.clipped[:, some],
             conduction=self.conduction[some],
             steep=self.steep[some],
+            edge_doubt=self.edge_doubt[:, some],
         )
 
     def where(self, keep: NDArray[np.bool_]) -> "HalfCycles":
@@ -88,4 +93,5 @@ class HalfCycles:
             clipped=self.clipped[:, keep],
             conduction=self.conduction[keep],
             steep=self.steep[keep],
+            edge_doubt=self.edge_doubt[:, keep],
         )

@@ -2,27 +2,26 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering.paused_mains import PausedMains, boxed
 from monitor.metering.sine_fit import HOPS, SineFit
 
 Floats = NDArray[np.float64]
 Phasors = NDArray[np.complex128]
-_Number = TypeVar("_Number", np.float64, np.complex128)
 
 WINDOW_FRAMES = 16
 """Frames that one estimate is made of; with the frames' own length about ten half cycles beyond them: 9 to 10 cycles."""
 RIPE_FRAMES = WINDOW_FRAMES + 1
-NODE_BACK_SCANS = 4
+NODE_BACK_SCANS = 7
 """A node lies this far before the end of its frame's scans, so that what is cut at nodes can still be interpolated."""
 FAINTEST_COUNTS = 1.5
 """Lowest amplitude of the fundamental, in counts, that counts as seen; the noise of a 10-bit converter leaves 0.05."""
 STEADIEST = 0.85
 """Lowest share of the frames' energy that turns steadily; noise has about 0.25."""
-BAND = 0.05
+BAND = 0.1
 """Mains and resonator together are never further off the nominal frequency."""
 
 
@@ -99,9 +98,11 @@ class MainsTracker:
         self._made = 0
         self._held = ripen
         self._linked = False
+        self._before = np.zeros(len(self._turn))
         if ripen:
             self._ripened = 0
             self._past = _Frames(len(self._turn))
+            self._paused = PausedMains(len(self._turn), self.hop_scans, self._omega * self._interval_s, BAND)
 
     def feed(self, values: Floats) -> MainsView | None:
         """Frames that became complete.
@@ -109,15 +110,17 @@ class MainsTracker:
         Args:
             values: Shape (channels, n): counts less zero, from scan :attr:`next_scan` on.
         """
-        fitted = self._fit.frames(values)
+        fitted, cut = self._fit.frames(values)
         count = fitted.shape[1]
         if not count:
             return None
         numbers = np.arange(self._made, self._made + count)
         links = np.ones(count)
         links[0] = float(self._linked)
+        fitted = self._paused.fitted(fitted, cut, links, lambda fit: fit.live_sums(values, self._before))
         self._add(fitted, numbers, links, self._start_s)
         self._linked = True
+        self._before = values[:, count * self.hop_scans - 1]
         self._made += count
         if self._held and self._made < RIPE_FRAMES:
             return None
@@ -131,16 +134,25 @@ class MainsTracker:
             runs: Of each the board time of its first scan, and where it begins and ends in the values.
         """
         hop = self.hop_scans
-        blocks = [(stop - first) // hop for _, first, stop in runs]
+        blocks = [(stop - first - 1) // hop for _, first, stop in runs]
         full = [k for k, count in enumerate(blocks) if count >= HOPS]
         if not full:
             return [None] * len(runs)
         counts = np.array([blocks[k] - HOPS + 1 for k in full])
-        fitted = self._fit.frames(np.concatenate([values[:, runs[k][1] : runs[k][1] + blocks[k] * hop] for k in full], axis=1))
-        places = np.repeat(np.cumsum([0, *(blocks[k] for k in full[:-1])]), counts)
+        # One hop more of each run: its next sample and silence, and no frame is taken that reaches there.
+        joined = np.zeros((len(values), sum(blocks[k] + 1 for k in full) * hop))
+        begins = np.cumsum([0, *(blocks[k] + 1 for k in full[:-1])])
+        for k, begin in zip(full, begins.tolist(), strict=True):
+            size = blocks[k] * hop + 1
+            joined[:, begin * hop : begin * hop + size] = values[:, runs[k][1] : runs[k][1] + size]
+        none = np.zeros(len(values))
+        fitted, cut = self._fit.frames(joined)
+        places = np.repeat(begins, counts)
         numbers = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
         starts_s = np.repeat([runs[k][0] for k in full], counts)
-        self._add(fitted[:, places + numbers], numbers, (numbers > 0).astype(np.float64), starts_s)
+        links, some = (numbers > 0).astype(np.float64), places + numbers
+        fitted = self._paused.fitted(fitted[:, some], cut[:, some], links, lambda fit: fit.live_sums(joined, none)[..., some])
+        self._add(fitted, numbers, links, starts_s)
         first_ripe = max(0, WINDOW_FRAMES - self._ripened)
         self._ripened += len(numbers)
         whole = self._view(self._past, numbers, first_ripe, starts_s)
@@ -237,23 +249,14 @@ class _Frames:
         some = slice(-(count + WINDOW_FRAMES), None)
         frames, links = self._frames[:, some], self._linked[some][1:]
         after = frames[:, 1:]
-        turned = _boxed(after * frames[:, :-1].conj() * links)
-        energy = _boxed((after.real**2 + after.imag**2) * links)
-        middle_s = _boxed(self._centres_s[None, some][:, 1:])[0] / WINDOW_FRAMES
-        whole = _boxed((after != 0).astype(np.float64)) == WINDOW_FRAMES
-        return turned, energy, _boxed(after) / WINDOW_FRAMES, middle_s, whole
+        turned = boxed(after * frames[:, :-1].conj() * links, WINDOW_FRAMES)
+        energy = boxed((after.real**2 + after.imag**2) * links, WINDOW_FRAMES)
+        middle_s = boxed(self._centres_s[None, some][:, 1:], WINDOW_FRAMES)[0] / WINDOW_FRAMES
+        whole = boxed((after != 0).astype(np.float64), WINDOW_FRAMES) == WINDOW_FRAMES
+        return turned, energy, boxed(after, WINDOW_FRAMES) / WINDOW_FRAMES, middle_s, whole
 
     def trim(self) -> None:
         """Forget what no later window reaches."""
         self._frames = self._frames[:, -WINDOW_FRAMES:]
         self._centres_s = self._centres_s[-WINDOW_FRAMES:]
         self._linked = self._linked[-WINDOW_FRAMES:]
-
-
-def _boxed(values: NDArray[_Number]) -> NDArray[_Number]:
-    """Sums of each WINDOW_FRAMES neighbours along the last axis, always added in the same order."""
-    width = 1
-    while width < WINDOW_FRAMES:
-        values = values[:, width:] + values[:, :-width]
-        width *= 2
-    return values

@@ -4,12 +4,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 Phasors = NDArray[np.complex128]
 
 HOPS = 4
 """A frame is four hops of half a nominal cycle: two cycles."""
 LIVE_COUNTS = 6.0
 """A sample nearer to zero than this may lie in the pause of a phase-cut waveform."""
+LEADING = 1.25
+"""Edges lie at the beginnings of half cycles unless their ends are so much larger: a few samples look the same both ways, and triacs fire."""
+EDGE_WEIGHT = 0.003
+"""Of a sample that may lie on an edge: it tells where nothing else does, and else turns the phase by no more than 0.1 degrees."""
+WEAKEST = 2e-5
+FIRMEST = 1e-3
+"""Lowest determinant of a fit that tells a phase at all, and without samples that may lie on an edge, by the square of the number of
+samples; a whole sine has a quarter."""
 DEAD_SHARE = 0.08
 """With more samples than this in pauses the mains is fitted to the others only; a plain sine has some 2 %."""
 
@@ -39,27 +48,58 @@ class SineFit:
         self._mask = self._by_hop([one, cos, sin, cos * cos, cos * sin])
         self._live = self._by_hop([one, cos, sin])
 
-    def frames(self, values: Floats) -> Phasors:
+    def frames(self, values: Floats) -> tuple[Phasors, Bools]:
         """Complex amplitude (peak) of each frame at its middle, frames one hop apart.
 
         Args:
-            values: Shape (channels, n): counts less zero.
+            values: Shape (channels, n): counts less zero; the last sample shows only whether the one before it is the last of its kind.
 
         Returns:
-            Shape (channels, n // hop - 3).
+            Shape (channels, (n - 1) // hop - 3), and where the waveform has pauses.
         """
-        blocks = values.shape[1] // self._hop
+        blocks = (values.shape[1] - 1) // self._hop
         if blocks < HOPS:
-            return np.zeros((len(values), 0), dtype=np.complex128)
+            return np.zeros((len(values), 0), dtype=np.complex128), np.zeros((len(values), 0), dtype=bool)
         parts = values[:, : blocks * self._hop].reshape(len(values), blocks, self._hop)
         real, imag = self._summed(parts @ self._hann, 2)
-        live = (np.abs(parts) >= LIVE_COUNTS).astype(np.float64)
-        number = live @ np.ones(self._hop)
+        number = (np.abs(parts) >= LIVE_COUNTS) @ np.ones(self._hop)
         cut = number[:, :-3] + number[:, 1:-2] + number[:, 2:-1] + number[:, 3:] < (1 - DEAD_SHARE) * HOPS * self._hop
-        if cut.any():
-            cos, minus_sin = _solved(self._summed(live @ self._mask, 5), self._summed((live * parts) @ self._live, 3))
-            real, imag = np.where(cut, cos, real), np.where(cut, minus_sin, imag)
-        return np.asarray(real + 1j * imag)
+        return np.asarray(real + 1j * imag), cut
+
+    def live_sums(self, values: Floats, before: Floats) -> Phasors:
+        """What a least-squares sine through the live samples of each frame needs, but for those that may still lie on an edge.
+
+        That is the one beside a pause, on the side where the next two after pauses are larger, unless it is the only one.
+
+        Args:
+            values: As for :meth:`frames`.
+            before: Shape (channels,): the sample before the first; 0 where there is none.
+
+        Returns:
+            Shape (5, channels, frames): number, sums of exp(-ja) and of exp(-2ja), a the angle from the middle of the frame, of the
+            samples, and of the samples times exp(-ja).
+        """
+        blocks = (values.shape[1] - 1) // self._hop
+        sizes = np.abs(np.concatenate([before[:, None], values[:, : blocks * self._hop + 1]], axis=1))
+        parts = values[:, : blocks * self._hop].reshape(len(values), blocks, self._hop)
+        live = sizes >= LIVE_COUNTS
+        earlier, here, later = live[:, :-2], live[:, 1:-1], live[:, 2:]
+        starts, ends = here & ~earlier, here & ~later
+        first, last = np.maximum(sizes[:, 1:-1], sizes[:, 2:]), np.maximum(sizes[:, 1:-1], sizes[:, :-2])
+        beside = np.stack([starts * first, ends * last, starts, ends])
+        beside = beside.reshape(4, *parts.shape).sum(axis=3)
+        first, last, begun, ended = beside[..., :-3] + beside[..., 1:-2] + beside[..., 2:-1] + beside[..., 3:]
+        leading = LEADING * first * ended >= last * begun
+        sums = np.zeros((5, *leading.shape), dtype=np.complex128)
+        for beside, other, some in ((earlier, later, leading), (later, earlier, ~leading)):
+            if some.any():
+                kept = np.where(beside | ~other, 1.0, EDGE_WEIGHT) * here
+                kept = kept.reshape(parts.shape)
+                number, cos, sin, cos_cos, cos_sin = self._summed(kept @ self._mask, 5)
+                total, with_cos, with_sin = self._summed((kept * parts) @ self._live, 3)
+                found = [number, cos - 1j * sin, 2 * cos_cos - number - 2j * cos_sin, total, with_cos - 1j * with_sin]
+                sums = np.where(some, found, sums)
+        return sums
 
     def _by_hop(self, rows: list[Floats]) -> Floats:
         """Weights as a matrix of shape (hop, HOPS x rows): those of the first hop first."""
@@ -73,17 +113,22 @@ class SineFit:
         return np.moveaxis(sums, 2, 0)
 
 
-def _solved(masked: Floats, live: Floats) -> tuple[Floats, Floats]:
-    """Least squares of x = a cos + b sin + d over the live samples: a and -b; 0 where too little is live."""
-    number, cos, sin, cos_cos, cos_sin = masked
-    total, with_cos, with_sin = live
-    number = np.maximum(number, 1.0)
-    cc = cos_cos - cos * cos / number
-    ss = (number - cos_cos) - sin * sin / number
-    cs = cos_sin - cos * sin / number
-    xc = with_cos - total * cos / number
-    xs = with_sin - total * sin / number
+def solved(sums: Phasors) -> tuple[Phasors, Bools]:
+    """Complex amplitude of x = a cos + b sin + d by least squares over the live samples, a - jb; 0 where too little is live.
+
+    The second array is True where the amplitude hangs on no sample that may lie on an edge.
+
+    Args:
+        sums: Shape (5, ...), as :meth:`SineFit.live_sums` gives them, of one or of several frames.
+    """
+    number = np.maximum(sums[0].real, EDGE_WEIGHT)
+    cos, sin, total = sums[1].real, -sums[1].imag, sums[3].real
+    cc = (number + sums[2].real) / 2 - cos * cos / number
+    ss = (number - sums[2].real) / 2 - sin * sin / number
+    cs = -sums[2].imag / 2 - cos * sin / number
+    xc = sums[4].real - total * cos / number
+    xs = -sums[4].imag - total * sin / number
     determinant = cc * ss - cs * cs
-    firm = determinant > 0.02 * number * number * 0.25
-    scale = np.where(firm, 1 / np.where(firm, determinant, 1.0), 0.0)
-    return (xc * ss - xs * cs) * scale, (xc * cs - xs * cc) * scale
+    told = determinant > WEAKEST * number * number
+    scale = np.where(told, 1 / np.where(told, determinant, 1.0), 0.0)
+    return (xc * ss - xs * cs) * scale - 1j * (xs * cc - xc * cs) * scale, determinant > FIRMEST * number * number

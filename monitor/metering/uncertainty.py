@@ -45,7 +45,7 @@ TIMING_S = 5e-6
 LIFT = 1.5
 """A wrong zero z adds z squared to a mean square; its RMS over a uniform or normal z is 1.34 or 1.73 times half of its variance over the
 reading (closed forms)."""
-EDGE_SCANS = 0.1
+EDGE_SCANS = 0.04
 """Standard deviation of the place of a phase-cut waveform's edges over 200 ms, in scans (from the oracle of the tests: a board's own
 filters and edges of up to 60 us)."""
 HIDDEN = 10.0

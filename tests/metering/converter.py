@@ -12,9 +12,9 @@ VOLTS_PER_COUNT, AMPS_PER_COUNT, ZERO = 0.0703125, 0.05859375, 512
 FULL_VOLTS, FULL_AMPS = 36.0, 30.0
 
 
-def layout_of(districts=1, hertz=60, supplies=1, current="ac", calibration=""):
-    """District k hangs on channels 2k and 2k+1; supplies are dealt round."""
-    text = f'title = "t"\n[mains]\nvolts = 120\nhertz = {hertz}\n[[board]]\nname = "bench-1"\n'
+def layout_of(districts=1, hertz=60, supplies=1, current="ac", calibration="", filter_us=0.0):
+    """District k hangs on channels 2k and 2k+1; supplies are dealt round; no filter before this converter."""
+    text = f'title = "t"\n[mains]\nvolts = 120\nhertz = {hertz}\n[[board]]\nname = "bench-1"\nfilter_us = {filter_us}\n'
     for k in range(supplies):
         text += f'[[supply]]\nname = "Supply {k}"\ncurrent = "{current}"\nrated_va = 180\nmax_volts = 18\n'
         text += f'[[output]]\nsupply = "Supply {k}"\nname = "A"\ncontrol = "variable"\n'

@@ -1,0 +1,121 @@
+"""The mains behind waveforms with pauses: a sine through what a phase-cut output leaves of it.
+
+The fundamental of a cut waveform shifts with its edges and with how samples fall on them, the sine that was cut does not. It is fitted
+to the live samples of several frames together (a deep cut leaves one or two of each half cycle), at the frequency that the frames'
+fundamentals show over half a second: pauses make a fit at another frequency wander.
+"""
+
+from collections.abc import Callable
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.metering.sine_fit import HOPS, SineFit, solved
+
+Floats = NDArray[np.float64]
+Phasors = NDArray[np.complex128]
+_Number = TypeVar("_Number", np.float64, np.complex128)
+
+PAST_FRAMES = 3 * HOPS
+"""Four frames are fitted together, one after the other: two thirds of those sixteen that a view of the mains is made of lie in each."""
+ROUGH_FRAMES = 64
+"""About half a second: a fundamental that leaps by some degrees as samples come and go tells the frequency to 0.1 Hz."""
+TUNING = 0.01
+"""Step of the frequencies at which frames are fitted, as share of the nominal one."""
+WEAK_FRAMES = 120
+"""For about a second the frequency known carries on better than a phase taken from samples that may lie on an edge."""
+FIRM_FRAMES = 24
+"""So many firm fits one after the other make a view of the mains that can be carried on."""
+STEADIEST = 0.85
+"""Lowest share of the frames' energy that turns steadily; noise has about 0.1."""
+
+
+class PausedMains:
+    """Remembers the frames of all channels for as long as later fits need them.
+
+    Args:
+        channels: How many.
+        hop_scans: Scans to half a nominal cycle.
+        step_rad: Nominal mains phase from one scan to the next.
+        band: Share of the nominal frequency that the mains is never further off.
+    """
+
+    def __init__(self, channels: int, hop_scans: int, step_rad: float, band: float) -> None:
+        self._hop_scans, self._step_rad = hop_scans, step_rad
+        self._fits: dict[float, SineFit] = {}
+        self._turn = hop_scans * step_rad
+        self._band = band
+        self._turned: Phasors = np.zeros((channels, ROUGH_FRAMES - 1), dtype=np.complex128)
+        self._energy: Floats = np.zeros((channels, ROUGH_FRAMES - 1))
+        self._last: Phasors = np.zeros((channels, 1), dtype=np.complex128)
+        self._sums: Phasors = np.zeros((5, channels, PAST_FRAMES), dtype=np.complex128)
+        self._weak: NDArray[np.int64] = np.full(channels, WEAK_FRAMES + 1)
+        self._turns: Floats = np.full((channels, PAST_FRAMES), self._turn)
+        self._run: NDArray[np.int64] = np.zeros(channels, dtype=np.int64)
+        self._runs: NDArray[np.intp] = np.zeros(PAST_FRAMES, dtype=np.intp)
+
+    def fitted(self, phasors: Phasors, cut: NDArray[np.bool_], links: Floats, live_sums: Callable[[SineFit], Phasors]) -> Phasors:
+        """The phasors, those of frames with pauses replaced.
+
+        Args:
+            phasors: Shape (channels, f): fundamentals of frames one hop apart, all that follow those given before.
+            cut: Shape (channels, f): where there are pauses.
+            links: Shape (f,): 1 where a frame follows the one before without a hole, else 0.
+            live_sums: Gives the live sums of these frames for a fit.
+        """
+        off = self._off_nominal(phasors, links, cut)
+        steps = np.round(off / TUNING)
+        sums = np.zeros((5, *phasors.shape), dtype=np.complex128)
+        for step in np.unique(steps[cut]).tolist():
+            if step not in self._fits:
+                self._fits[step] = SineFit(self._hop_scans, self._step_rad * (1 + step * TUNING))
+            found = live_sums(self._fits[step])
+            sums = np.where(cut & (steps == step), found, sums)
+        every = np.concatenate([self._sums, sums], axis=-1)
+        runs = np.concatenate([self._runs, self._runs[-1] + np.cumsum(links == 0)])
+        # Near the nominal frequency that one it is, not what a leaping edge makes of it.
+        turn = np.concatenate([self._turns, self._turn * (1 + np.where(steps == 0, 0.0, off))], axis=1)
+        self._sums, self._runs, self._turns = every[..., -PAST_FRAMES:], runs[-PAST_FRAMES:], turn[:, -PAST_FRAMES:]
+        if not cut.any():
+            self._unsure(~cut)
+            return phasors
+        # Four frames are twice two; those further back are turned by what the mains turned since.
+        for apart in (HOPS, 2 * HOPS):
+            back = np.exp(1j * apart * turn[:, apart:]) * (runs[apart:] == runs[:-apart])
+            turns = [runs[apart:] == runs[:-apart], back, back * back, runs[apart:] == runs[:-apart], back]
+            every = every[..., apart:] + np.stack(np.broadcast_arrays(*turns)) * every[..., :-apart]
+            runs, turn = runs[apart:], turn[:, apart:]
+        sums = every
+        found, firm = solved(sums)
+        return np.where(cut, np.where(self._unsure(~cut | firm), 0.0, found), phasors)
+
+    def _unsure(self, firm: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Where a fit hangs on samples that may lie on an edge, and some that did not came not long ago: the mains runs on meanwhile."""
+        count = np.arange(1, firm.shape[1] + 1)
+        run = count - np.maximum.accumulate(np.where(firm, -self._run[:, None], count), axis=1)
+        weak = count - np.maximum.accumulate(np.where(run >= FIRM_FRAMES, count, -self._weak[:, None]), axis=1)
+        self._run, self._weak = np.minimum(run[:, -1], FIRM_FRAMES), np.minimum(weak[:, -1], WEAK_FRAMES + 1)
+        return ~firm & (weak <= WEAK_FRAMES)
+
+    def _off_nominal(self, phasors: Phasors, links: Floats, cut: NDArray[np.bool_]) -> Floats:
+        """How far each frame is off the nominal frequency, as a share of it; 0 where there are no pauses, or where it is not steady."""
+        before = np.concatenate([self._last, phasors[:, :-1]], axis=1)
+        turned = np.concatenate([self._turned, phasors * before.conj() * links], axis=1)
+        energy = np.concatenate([self._energy, (phasors.real**2 + phasors.imag**2) * links], axis=1)
+        self._last, self._turned, self._energy = phasors[:, -1:], turned[:, 1 - ROUGH_FRAMES :], energy[:, 1 - ROUGH_FRAMES :]
+        off = np.zeros(phasors.shape)
+        if cut.any():
+            turned, energy = boxed(turned, ROUGH_FRAMES), boxed(energy, ROUGH_FRAMES)
+            off = np.angle(turned * np.exp(-1j * self._turn)) / self._turn
+            off[~cut | (np.abs(turned) < STEADIEST * energy) | (np.abs(off) > self._band)] = 0.0
+        return off
+
+
+def boxed(values: NDArray[_Number], count: int) -> NDArray[_Number]:
+    """Sums of each ``count`` (a power of two) neighbours along the last axis, always added in the same order."""
+    width = 1
+    while width < count:
+        values = values[:, width:] + values[:, :-width]
+        width *= 2
+    return values
