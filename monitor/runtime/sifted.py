@@ -195,4 +195,5 @@ def _finding(finding: Finding) -> Line:
         "start_s": finding.start_s,
         "end_s": finding.end_s,
         "count": finding.count,
+        "message": f"{finding.count}: {finding.check}" if finding.count > 1 else finding.check,
     }

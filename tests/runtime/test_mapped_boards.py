@@ -87,7 +87,9 @@ def test_a_capture_is_timed_by_the_usual_interval_whatever_the_cutting(tmp_path)
     )
     path = tmp_path / "x.wire"
     path.write_bytes(data)
-    districts = sift_capture(path, layout).summary.districts
+    sifted = sift_capture(path, layout)
+    assert "The last one: 15.0,2.: output 1 volts (place 3) is missing" in sifted.table()
+    districts = sifted.summary.districts
     assert districts["Town lights"].volts_mean == pytest.approx(12.0)
     with pytest.raises(CaptureError, match="interval_ms"):
         sift_capture(path, layout_with(""))
