@@ -189,16 +189,25 @@ class Drops(Watcher):
         event.confidence = 0.98 if event.evidence["change_within_one_cycle_share"] > 0.6 and depth > 0.25 * usual else 0.9
         noise = dips.noise(cut.amps[: max(8, int(np.argmax(gone)) - 1)])
         typical = level - median(cut.amps[gone]) if gone.any() else 0.0
-        if lost_s < t.DROP_LEAST_CYCLES * median(cut.end_s - cut.start_s) or typical < max(
-            t.DROP_NOISES * noise, t.DROP_LEAST_SHARE * level
-        ):
+        brief = lost_s < t.DROP_LEAST_CYCLES * median(cut.end_s - cut.start_s)
+        fell = event.evidence["volts_during"] < t.DROP_FELL_SHARE * event.evidence["volts_before"]
+        turned_down = fell and bool(self.circuits.is_ac[self.district])
+        shallow = typical < max(t.DROP_NOISES * noise, t.DROP_LEAST_SHARE * level)
+        if brief or shallow or turned_down or self._was_so_before(event.start_s, lowest, level):
             event.confidence = 0.0
         elif level - lowest < t.DROP_FLICKER_SHARE * level:
             event.confidence = 0.0
             self.stream.flickers.append((event.start_s, self.district))
-        fell = event.evidence["volts_during"] < t.DROP_FELL_SHARE * event.evidence["volts_before"]
-        if fell and self.circuits.is_ac[self.district]:
-            event.confidence = 0.0
+
+    def _was_so_before(self, start_s: float, lowest: float, level: float) -> bool:
+        """The pause of a load that a contact switched on a moment ago: back to what was drawn before it."""
+        tick = int(start_s / TICK_S)
+        rows = self.ticks.rows(tick - t.DROP_PAUSED_TICKS, tick)
+        past = self.ticks.amps[rows, self.district][self.ticks.calm[rows, self.district]]
+        if len(past) <= t.DROP_PAUSED_TICKS // 2 or lowest < t.DROP_PAUSED_SHARE * median(past):
+            return False
+        cut = self.stream.cut(self.district, tick - t.DROP_PAUSED_TICKS, tick)
+        return sharpest_share(cut.end_s, cut.amps, level - lowest) > t.CLIMB_SWITCHED_SHARE
 
     def _call_joint(self, event: Occurrence, cut: Cut, usual: float) -> None:
         """By what lasts: single losses of contact within a sag, or beside one, do not count."""

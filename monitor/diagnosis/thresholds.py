@@ -103,6 +103,8 @@ DROP_COARSE_EDGE_S = 0.35  # s | the same where ten readings a second tell few e
 DROP_EARLIER_TICKS = 6  # ticks | what was usual half a second earlier, that one loss hides no other | judgement
 DROP_SOON_TICKS = 9  # ticks | a loss so soon after another is held against what was before both | judgement
 DROP_GOES_ON_RATIO = 1.8  # times | of the amps before: more behind a sag means that another train came | judgement
+DROP_PAUSED_TICKS = 30  # ticks | the seconds before, of which a solenoid's pulses take the smaller part | judgement
+DROP_PAUSED_SHARE = 0.85  # share | of what was drawn for most of them: less is lost | judgement
 DROP_BRIEF_S = 0.3  # s | no train drives over and comes back, or hands its place to another, so soon | judgement
 
 # A train that stands without contact

@@ -319,3 +319,20 @@ def test_two_losses_of_contact_soon_after_one_another_are_two():
     for at_s in (20.0, 20.75):
         bench.load[bench.rows(at_s, at_s + 0.35), 0] = 0
     assert bare(bench.diagnose()[0]) == [("lost-contact", "Outer main")] * 2
+
+
+@pytest.mark.parametrize(("on_s", "off_s"), [(0.3, 0.15), (0.5, 0.3)])
+def test_the_pause_between_two_pulses_of_a_solenoid_is_no_lost_contact(on_s: float, off_s: float):
+    bench = Bench(seconds=40)
+    for k in range(2):
+        at_s = 20 + k * (on_s + off_s)
+        bench.extra[bench.rows(at_s, at_s + on_s), 0] = 3
+    assert "lost-contact" not in {cause for cause, _ in bare(bench.diagnose()[0])}
+
+
+def test_a_whistle_on_a_hill_is_no_binding():
+    bench = Bench(seconds=90, grade=0.3)
+    whistle = bench.rows(60, 66)
+    bench.offset[whistle, 0] = 2
+    bench.extra[whistle, 0] = 2 * np.clip((bench.at_s[whistle] - 60) / 0.4, 0, 1)
+    assert {cause for cause, _ in bare(bench.diagnose()[0])} == {"dc-signal"}
