@@ -14,7 +14,7 @@ from monitor.errors import LayoutError
 from monitor.layout import Feeder, Load, parse_layout
 from monitor.planning.bench_check import check_all
 from monitor.planning.budget import BudgetOptions, draw_of, reckon
-from monitor.planning.budget_words import budget_text
+from monitor.planning.budget_words import binding_words, budget_text
 from monitor.planning.feeders import Way, feeder_volts
 from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.plan_load import parse_plan
@@ -103,6 +103,51 @@ def test_the_table_says_what_is_over():
     assert "OVER" in text
     assert "nameplate total" in text or "winding current" in text
     assert "OVER" not in budget_text(reckon(LAYOUT))
+
+
+def test_where_the_others_leave_nothing_anything_is_too_much():
+    text = LAYOUT_OF_FOUR.replace("running_amps = 4.0", "running_amps = 6.0")
+    (limit,) = next(each for each in reckon(parse_layout(text)).entries if each.name == "Old four/A").limits
+    # By hand: 275 / 18 = 15.3 A, and the other three draw 18 A.
+    assert (limit.allowed, limit.share) == (0.0, float("inf"))
+    idle = text.replace("running_amps = 6.0", "running_amps = 0.0", 1)
+    (limit,) = next(each for each in reckon(parse_layout(idle)).entries if each.name == "Old four/A").limits
+    assert limit.share == 0.0
+
+
+def test_lit_cars_on_a_track_are_taken_to_suit_its_volts_unless_they_say_otherwise():
+    high = FERNHOLLOW.replace("max_volts = 18", "max_volts = 24")
+    for volts, said in (("", False), ("volts = 12", True)):
+        cars = f'[[load]]\nname = "Lit cars"\ndistrict = "Outer main"\nkind = "lighting"\nrunning_amps = 0.4\n{volts}\n'
+        words = budget_text(reckon(parse_layout(high + cars)))
+        assert ("Lit cars is made for 12 V; output North bench/A gives up to 24 V: keep the throttle so low" in words) == said
+
+
+@pytest.mark.parametrize(
+    ("running", "starting", "word"),
+    [
+        # 180 VA at 18 V: 10 A of winding and breaker, 8 A with a fifth kept free.
+        ("7.9", "9.9", ""),
+        ("8.2", "9.9", "Into the reserve: supply North bench, winding current: 8.2 of 10.0 A, 82%."),
+        ("7.9", "10.1", "For a moment over: supply North bench, winding current: a start on top makes 10.1 of 10.0 A."),
+        ("10.1", "10.1", "OVER: supply North bench, winding current: 10.1 of 10.0 A, 101%."),
+    ],
+)
+def test_reserve_start_and_overload_are_told_apart(running, starting, word):
+    text = FERNHOLLOW.replace("running_amps = 2.4", f"running_amps = {running}").replace(
+        "starting_amps = 4.5", f"starting_amps = {starting}"
+    )
+    words = [
+        line for line in binding_words(reckon(parse_layout(text))) if "North bench, winding" in line and "binds first" not in line
+    ]
+    assert words == ([word] if word else [])
+
+
+def test_a_layout_on_which_nothing_draws_says_what_to_add():
+    (head, *_) = FERNHOLLOW.split("[[load]]")
+    assert list(binding_words(reckon(parse_layout(head)))) == [
+        "Nothing draws yet: add [[load]] tables, or guess with the plan file's [[guess]]."
+    ]
 
 
 def test_draws_of_nothing_are_zero():

@@ -11,8 +11,9 @@ import pytest
 
 from monitor.errors import LayoutError
 from monitor.layout import parse_layout
+from monitor.layout.joined_commons import COMMONS
 from monitor.planning.budget import BudgetOptions, reckon
-from monitor.planning.budget_words import budget_text
+from monitor.planning.budget_words import budget_text, return_rows
 from monitor.planning.common_return import return_drops
 from monitor.planning.plan_load import parse_plan
 
@@ -111,6 +112,10 @@ def test_volts_across_gaps_are_named_where_commons_oppose():
     worst = highest.pop("South bench") + max(highest.values())
     assert f"up to {worst:g} V stand across the gaps" in said
     assert "across the gaps" not in budget_text(reckon(LAYOUT, None, plan()))
+    assert COMMONS in said
+    assert COMMONS not in budget_text(reckon(LAYOUT))
+    nothing = reckon(LAYOUT, None, parse_plan('[[common]]\nname = "rail"\nawg = 14\ntap = []\n', LAYOUT)).returns[0]
+    assert list(return_rows(nothing)) == []
 
 
 def test_a_supply_is_not_in_phase_and_opposed_at_once():
@@ -123,8 +128,10 @@ def test_a_supply_is_not_in_phase_and_opposed_at_once():
 def test_too_thin_a_wire_is_said_with_one_that_would_do():
     drops = reckon(LAYOUT, BudgetOptions(celsius=20.0), plan(awg=22)).returns[0]
     assert drops.better_awg is not None
+    assert f"{drops.better_awg} AWG would bring that under" in " ".join(return_rows(drops))
     better = reckon(LAYOUT, BudgetOptions(celsius=20.0), plan(awg=drops.better_awg)).returns[0]
     assert better.better_awg is None
+    assert "would bring" not in " ".join(return_rows(better))
     assert all(better.lost_volts[name] <= 0.05 * 16 + 0.1 for name in better.lost_volts)
 
 

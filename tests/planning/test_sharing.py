@@ -268,6 +268,38 @@ def test_nothing_to_share_is_shared():
     assert share_load([need("main", 1.0)], []).left_out == ("main",)
 
 
+def said_of(needs, offers, options=None):
+    return explain(share_load(needs, offers, options), needs, offers, options)
+
+
+def test_why_something_moves_names_what_binds():
+    both = (OfferOutput(name="A", volts=18.0, current="ac", own_amps=3.0), OfferOutput(name="B", volts=18.0, current="ac"))
+    needs = [need("main", 2.0, at=("a", "A")), need("yard", 1.0, at=("a", "A"))]
+    # 3.0 A on an output of 3.0 A, of which a fifth stays free: 2.4 A.
+    assert "all that is on that output today draws 3.0 A; 2.4 A may be" in said_of(needs, [offer("a", 10, both)])
+    wrong = [need("small gauge", 1.0, current="dc", at=("a", "B"))]
+    dc = offer("b", 5, (OfferOutput(name="A", volts=16.0, current="dc"),))
+    moved = said_of(wrong, [offer("a", 10, both), dc])
+    assert "what a gives there does not suit it" in moved
+    assert "Rewire with the strip switched off" in moved
+
+
+def test_a_plan_that_changes_and_buys_nothing_says_neither():
+    said = said_of([need("main", 2.0, at=("a", "A"))], [offer("a", 10), offer("dear", 10, price=9.0, candidate="dear")])
+    assert said == "a: main (output A, 2 A). 20% of what it may give for long.\n"
+    assert "To buy: 9 in all." in said_of([need("main", 9.0)], [offer("a", 10), offer("dear", 20, price=9.0, candidate="dear")])
+
+
+def test_why_nothing_has_a_place_tells_fitness_throttles_and_ratings_apart():
+    assert "no supply here is fit" in said_of([need("main", 1.0)], [offer("a", 10, refusal="Do not energise.")])
+    fixed = offer("a", 10, (OfferOutput(name="A", volts=18.0, current="ac", is_variable=False),))
+    assert "track needs an output that a throttle moves" in said_of([need("main", 1.0)], [fixed])
+    small = said_of(
+        [need("main", 20.0)], [offer("a", 10, (OfferOutput(name="A", volts=18.0, current="ac"), *offer("x", 1, 1, 5.0).outputs))]
+    )
+    assert "main finds no place.\n" in small
+
+
 def test_an_unfit_supply_gets_no_load():
     assert share_load([need("main", 3.0)], [offer("old", 10, refusal="Do not energise.")]).left_out == ("main",)
 
