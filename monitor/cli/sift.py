@@ -14,6 +14,7 @@ from monitor.runtime import Pipeline, SummaryBuilder
 from monitor.runtime.sifted import Sifted
 from monitor.runtime.would_open import WouldOpen
 from monitor.values import BoardSeen, Chunk, Step
+from monitor.wire.inspection import Transcript, why_not
 
 CHUNK_BYTES = 1 << 18
 
@@ -85,19 +86,20 @@ def sift_capture(path: Path, layout: Layout, sink: Callable[[Step], None] | None
     sifted = Sifted(layout, sink, WouldOpen(layout) if asked is not None and asked.would_open else None)
     boards: dict[int, BoardSeen] = {}
     unexplained_bytes: int | None = None
+    transcript = Transcript()
     for chunk in _chunks(path):
         step = pipeline.feed(path.name, chunk)
         sifted.add(step)
         summary.add(step)
         unexplained_bytes = step.unexplained_bytes
+        if unexplained_bytes:
+            transcript.take(chunk.data)
         boards.update((seen.identity.number, seen) for seen in step.boards)
     if unexplained_bytes is None:
         raise CaptureError(f"{path}: the file is empty: nothing was captured")
     if unexplained_bytes:
-        raise CaptureError(
-            f"{path}: nothing in these {unexplained_bytes} bytes is of either wire form: is this a capture of a sensor board, "
-            "taken at the board's baud rate?"
-        )
+        said = why_not(transcript.inspect(), str(path), None, layout.line_board(path.name))
+        raise CaptureError(f"{path}: nothing in these {unexplained_bytes} bytes is understood. {said}")
     _check_boards(path, layout, list(boards.values()))
     step = pipeline.finish(path.name)
     sifted.add(step)

@@ -42,7 +42,7 @@ class Heard:
         line_ends: Line feeds among them.
         seen: What they look like.
         form: The wire form; None where nothing was understood.
-        boards: The boards, by number; a line board that never said who it is has an empty name.
+        boards: The boards, by number; a line board that never identified itself has an empty name.
         readings: Readings of lines; None where there was none.
         counts: Of packed boards, by number: their scans, int16 of shape (scans, channels).
         damaged: Packets or lines that were damaged.
@@ -141,7 +141,7 @@ def _boards(items: list[Item]) -> tuple[Identity, ...]:
 
 
 def _counts(items: list[Item]) -> dict[int, NDArray[np.int16]]:
-    """Scans by board; those with as many channels as the last ones, should the board have begun anew with others."""
+    """Scans by board; those with as many channels as the last ones, should the board have restarted with others."""
     runs: dict[int, list[NDArray[np.int16]]] = {}
     for item in items:
         if isinstance(item, SampleRun):

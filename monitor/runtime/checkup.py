@@ -52,7 +52,7 @@ def check_computer(recordings: Path, layout: Layout | None, hear: Callable[[Boar
     Args:
         recordings: Where sessions are kept.
         layout: The layout file, where given: its boards' ports are looked at too.
-        hear: Listens to a board's port for some seconds, or raises a LinkError; None where nobody is to listen.
+        hear: Listens to a board's port for some seconds, or raises a LinkError; None where no port is to be opened.
     """
     yield from _ports(layout, hear)
     yield _folder(recordings)
@@ -89,7 +89,7 @@ def port_check(layout: Layout, board: Board, heard: Heard | LinkError | None) ->
     Args:
         layout: The layout file.
         board: The board.
-        heard: What was heard at its port, or why it could not be opened; None where nobody listened.
+        heard: What was heard at its port, or why it could not be opened; None where it was not opened.
     """
     if board.port is None:
         return _board_check(board, "The layout file names none.", 'Add port = "..." to its table; see pilotlamp ports.')
@@ -111,13 +111,9 @@ def _heard_check(layout: Layout, board: Board, heard: Heard) -> Check:
     names = [identity.name for identity in heard.boards]
     fits = [identity for identity in heard.boards if identity.name == board.name]
     fits = fits or [identity for identity in heard.boards if identity.number == board.number]
-    if not fits and heard.counts:
-        return _board_check(
-            board, f"Samples come from {board.port}, but no identity packet.", "Let its sketch send one each second."
-        )
     if not fits:
-        said = ", ".join(f'"{name}"' for name in names) or "nobody"
-        return _board_check(board, f"On {board.port} talks {said}.", "Correct the board's name or number in the layout file.")
+        found = f"The board on {board.port} calls itself {', '.join(map(repr, names))}."
+        return _board_check(board, found, "Correct the board's name or number in the layout file.")
     (identity, *_) = fits
     counts = heard.counts.get(identity.number)
     found = f"{board.port} talks at {heard.baud} baud: {_talk(identity, heard, counts)}"
@@ -137,8 +133,9 @@ def _heard_check(layout: Layout, board: Board, heard: Heard) -> Check:
 def _talk(identity: Identity, heard: Heard, counts: NDArray[np.int16] | None) -> str:
     """Form, outputs or channels, rate, and noise of what is at rest."""
     if identity.form == "lines":
-        count = 0 if heard.readings is None else len(heard.readings.outputs)
-        return f"lines, {len(identity.channels) // 2} outputs, {count / heard.seconds:.1f} readings a second."
+        outputs = np.zeros(0, dtype=np.int64) if heard.readings is None else heard.readings.outputs
+        sent = ", ".join(map(str, np.unique(outputs).tolist())) or "none yet"
+        return f"lines, outputs {sent}, {len(outputs) / heard.seconds:.1f} readings a second."
     if counts is None:
         return f"the packed form, {len(identity.channels)} channels, but no samples."
     spread = counts.std(axis=0)
@@ -233,7 +230,7 @@ def _newest_session(recordings: Path) -> datetime | None:
 
 
 def clock_check(now: datetime, newest: datetime | None = None) -> Check:
-    """The wall clock, as far as it can be judged without asking anybody.
+    """The wall clock, as far as it can be judged without a network.
 
     Args:
         now: What it says.

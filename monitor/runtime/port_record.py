@@ -11,7 +11,8 @@ SILENT_AFTER_S, ROUNDS_MISSED = 2.0, 2.5
 NONSENSE_AFTER_S, NONSENSE_FROM_KNOWN_AFTER_S = 3.0, 10.0
 """Bytes that come for this long and mean nothing are looked at for the reason; longer for a board that was understood before, since a
 burst of noise is likelier then."""
-INSPECT_EVERY_S = 2.0
+INSPECT_EVERY_S = 20.0
+"""The last line shown is another each time, and so is the sentence: no more often than a person can read it."""
 
 
 class PortRecord:
@@ -78,7 +79,7 @@ class PortRecord:
             elif at_s - max(self._opened_s, self._last_data_s or 0.0) > self._silent_after_s:
                 self._set("silent", self._silent_words(), at_s)
 
-    def told(self, step: Step) -> None:
+    def take(self, step: Step) -> None:
         """The pipeline worked through a chunk of this port."""
         with self._lock:
             if self._state in ("opening", "lost"):
@@ -98,6 +99,8 @@ class PortRecord:
         """The reader listens at another rate than the layout file says (None: at that of the layout file again)."""
         with self._lock:
             self._baud_found = baud
+            self._transcript = Transcript()
+            self._inspected_s = None
 
     def makes_no_sense(self) -> bool:
         """True where bytes come that are neither text nor packets, so that their baud rate seems wrong."""

@@ -135,7 +135,7 @@ class PipelineWorker:
         self.steps += 1
         self._reached_s = step.now_s
         if step.port in self._records:
-            self._records[step.port].told(step)
+            self._records[step.port].take(step)
         for sink in self._sinks:
             try:
                 sink(step)

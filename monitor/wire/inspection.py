@@ -110,18 +110,18 @@ def _look_of_packets(data: bytes) -> Look:
     return "bytes"
 
 
-def why_not(seen: Inspection, port: str, baud: int, line_board: Board | None) -> str:
+def why_not(seen: Inspection, port: str, baud: int | None, line_board: Board | None) -> str:
     """Why nothing is understood, and what to do: a sentence or two for a person.
 
     Args:
         seen: What came.
-        port: Where.
-        baud: Read at this rate.
+        port: Where: a port, or a capture's file.
+        baud: Read at this rate; None of a capture.
         line_board: The board whose own lines are expected there; None where lines of the project's own form are.
     """
     if seen.look == "text":
         return _why_no_lines(seen, port, baud, line_board)
-    return _WORDS[seen.look].format(port=port, baud=baud)
+    return _WORDS[seen.look].format(port=port, rate="" if baud is None else f" at {baud} baud")
 
 
 _WORDS: dict[Look, str] = {
@@ -133,24 +133,25 @@ _WORDS: dict[Look, str] = {
     "start and once a second (firmware_notes/wire.md).",
     "wrong-identity": "Samples come from {port}, but the lengths within the identity packet do not fit: 11 bytes a channel, then the name's "
     "length in bytes (16 at most), then that many bytes (firmware_notes/wire.md).",
-    "bytes": "Bytes from {port} make no sense at {baud} baud and are no text: the board probably sends at another baud rate, so set baud in "
+    "bytes": "Bytes from {port} make no sense{rate} and are no text: the board probably sends at another baud rate, so set baud in "
     "the layout file to what its sketch says (500000 is usual for the packed form, 115200 for lines); if that is right, check the cable.",
 }
 
 
-def _why_no_lines(seen: Inspection, port: str, baud: int, line_board: Board | None) -> str:
-    came = f"Text comes from {port} at {baud} baud, "
+def _why_no_lines(seen: Inspection, port: str, baud: int | None, line_board: Board | None) -> str:
+    came = f"Text comes from {port}{'' if baud is None else f' at {baud} baud'}, "
+    proposes = "'pilotlamp listen PORT'" if baud is None else f"'pilotlamp listen {port}'"
     if not seen.has_line_ends or not seen.lines:
         return f"{came}but no line ever ends: let the sketch end each reading with a line feed (println)."
     last = seen.lines[-1]
     if line_board is None:
         return (
             f"{came}but not lines of firmware_notes/wire.md. The last one is: {shown(last)} - {fault_of(last)}. Correct the sketch, or "
-            f"say what its lines mean under [board.lines] of the layout file: 'pilotlamp listen {port}' proposes it."
+            f"say what its lines mean under [board.lines] of the layout file: {proposes} proposes it."
         )
     faults = [item for item in LineDecoder(MappedLines(line_board)).feed(last.encode() + b"\n") if isinstance(item, Fault)]
     wrong = faults[0].detail.removeprefix(f"{shown(last)}: ") if faults else "it has none of what is asked for"
     return (
         f'{came}but not what [board.lines] of board "{line_board.name}" says. The last line is: {shown(last)} - {wrong}. Correct that table: '
-        f"'pilotlamp listen {port}' proposes it anew."
+        f"{proposes} proposes another."
     )

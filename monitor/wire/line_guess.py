@@ -47,7 +47,7 @@ def guess_mapping(texts: Sequence[str], interval_ms: float | None = None) -> Map
         interval_ms: Usual time between two, where known.
 
     Returns:
-        None where they have no volts and amps that can be told.
+        None where they have no volts and amps that can be told apart.
     """
     has_commas = not any("." in text for text in texts) and any(_COMMA_DECIMALS.search(text) for text in texts)
     for form in ("json", "pairs", "values"):

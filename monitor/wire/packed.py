@@ -54,7 +54,7 @@ class PackedDecoder:
 
     @property
     def knows_a_board(self) -> bool:
-        """Whether any board has said who it is."""
+        """Whether any board has identified itself."""
         return bool(self._identities)
 
     def feed(self, data: bytes) -> list[Item]:

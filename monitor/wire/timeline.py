@@ -1,4 +1,4 @@
-"""Scan numbers made into time: unwrapped, with gaps and restarts told apart.
+"""Scan numbers made into time: unwrapped, with gaps and restarts distinguished.
 
 Board time starts at 0 with the first scan that was seen and never falls. After a restart it goes on where it was, since how long
 the board was away cannot be known from its own bytes; where a host clock knows better, the caller says where it goes on.
@@ -28,7 +28,7 @@ class Hole:
     """A break in a board's scans.
 
     Attributes:
-        kind: "gap" where scans are missing, "restart" where the board began anew, "repeat" where scans came a second time.
+        kind: "gap" where scans are missing, "restart" where the board restarted, "repeat" where scans came a second time.
         start_s: Board time at which it began.
         end_s: Board time at which scans go on.
         scans: How many scans are missing (or came twice).
@@ -62,7 +62,7 @@ class ScanTimeline:
         Args:
             run: Scans as numbered on the wire.
             identity: The identity in force.
-            resumes_s: Board time at which this run begins if it turns out to follow a restart; None where nobody knows.
+            resumes_s: Board time at which this run begins if it turns out to follow a restart; None where that is not known.
 
         Returns:
             At most one hole, then at most one block.
@@ -124,7 +124,7 @@ class MillisecondTimeline:
 
     Attributes:
         end_s: Board time of the line placed last.
-        restarts: How often the board began anew so far.
+        restarts: How often the board restarted so far.
         restarts_at: Which of the lines placed last showed that it did.
     """
 

@@ -41,6 +41,13 @@ def test_millivolts_and_milliamps_are_asked_about_and_left_out():
     assert {trouble.kind for trouble in found.troubles} == {FindingKind.IMPLAUSIBLE}
 
 
+def test_more_volt_amperes_than_any_such_source_can_give():
+    """99 A at 15 V from a plate of 180 VA: nothing regulates so well; at 2 V the same amps are a short like any other."""
+    found = judged([15.0, 2.0], [99.0, 99.0])
+    assert np.isnan(found.figures[1, :, 0]).tolist() == [True, False]
+    assert "Are these milliamps?" in found.troubles[0].check
+
+
 def test_a_mapped_board_is_told_the_very_key():
     text = '[board.lines]\nform = "values"\n[[board.lines.output]]\nvolts = 1\namps = 2\n'
     whole = 'title = "t"\n[mains]\nvolts = 120\nhertz = 60\n[[board]]\nname = "bench-1"\n' + text

@@ -89,7 +89,7 @@ def test_lines_are_heard_with_their_damage():
     lines = [b"b,bench-1,2,100\n" + b"".join(b"r,%d,0,15.2,2.4\nr,%d,1,15.2,2.4\nr,x\n" % (k, k) for k in range(20))]
     check = port_of(plain_layout(), sent=lines)
     assert check.good
-    assert "lines, 2 outputs, 13." in check.found
+    assert "lines, outputs 0, 1, 13." in check.found
     assert "20 damaged, the last one: not a line of the form." in check.found
 
 
@@ -99,7 +99,7 @@ def test_lines_are_heard_with_their_damage():
         ([], "nothing came in 3 s"),
         ([b"12.3,1.5\n"] * 40, "The last one is: 12.3,1.5"),
         ([b"\0" + samples_packet(0, counts(15, 4))] * 9, "no identity packet"),
-        ([b"\0" + identity_packet(identity(channels=4, number=9, name="visitor"))], 'talks "visitor"'),
+        ([b"\0" + identity_packet(identity(channels=4, number=9, name="visitor"))], "calls itself 'visitor'"),
         ([b"\x93\xff\x07\x81"] * 40, "another baud rate"),
     ],
 )

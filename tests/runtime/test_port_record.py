@@ -19,7 +19,7 @@ def told(chunks, *, port=PORT, layout=None):
     record.opened(0.0)
     for at_s, data in chunks:
         record.received(at_s, len(data))
-        record.told(pipeline.feed(port, Chunk(data=data, received_s=at_s)))
+        record.take(pipeline.feed(port, Chunk(data=data, received_s=at_s)))
     return record
 
 
@@ -74,7 +74,7 @@ def test_missing_channels_are_said_and_the_rest_goes_on():
 def test_another_rate_than_the_layouts_is_said():
     record = told([])
     record.baud_changed(115_200)
-    record.told(Pipeline(plain_layout()).feed(PORT, Chunk(data=packed_stream(sine_counts(0.1)), received_s=0.2)))
+    record.take(Pipeline(plain_layout()).feed(PORT, Chunk(data=packed_stream(sine_counts(0.1)), received_s=0.2)))
     assert "It speaks at 115200 baud although the layout file says 500000: write baud = 115200 there." in record.status().sentence
 
 
@@ -111,12 +111,13 @@ def test_samples_without_an_identity_are_called_that_whatever_the_boards_health_
 
 
 def test_the_rate_that_text_was_found_at_is_told():
-    record = told([(0.1 * k, b"12.3,1.5\n") for k in range(20)])
+    record = told([(0.1 * k, b"\x93\xff\x07\x81") for k in range(50)])
+    assert record.makes_no_sense()
     record.baud_changed(9600)
     pipeline = Pipeline(plain_layout())
-    for k in range(20, 60):
+    for k in range(50, 90):
         record.received(0.1 * k, 9)
-        record.told(pipeline.feed(PORT, Chunk(data=b"12.3,1.5\n", received_s=0.1 * k)))
+        record.take(pipeline.feed(PORT, Chunk(data=b"12.3,1.5\n", received_s=0.1 * k)))
     assert "at 9600 baud" in record.status().sentence
     assert "write baud = 9600 in the layout file, which says 500000" in record.status().sentence
 
