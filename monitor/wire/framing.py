@@ -2,7 +2,7 @@
 
 
 class Framer:
-    """Yields what stands between delimiters.
+    """Gives what ends with a delimiter.
 
     Whatever grows longer than the limit is dropped up to its delimiter. The "drop to the next delimiter" state is what keeps
     the result independent of chunking: a framer that trims its buffer instead turns the tail of an over-long frame into a
@@ -19,33 +19,11 @@ class Framer:
         self._skipped_bytes = 0
         self.offset = 0
 
-    @property
-    def pending_bytes(self) -> int:
-        """Bytes of the unfinished frame, kept or skipped."""
-        return len(self._tail) + self._skipped_bytes
-
-    def feed(self, data: bytes) -> list[tuple[bytes | None, int, int]]:
+    def feed(self, data: bytes) -> tuple[bytes, int, int]:
         """Take bytes in.
 
         Args:
             data: Any number of bytes.
-
-        Returns:
-            For each frame that ended: its content without the delimiter, or None where it was longer than the limit; the byte
-            position in the stream just after its delimiter; its length in bytes without the delimiter. Empty frames are left out.
-        """
-        text, position, skipped_bytes = self.feed_whole(data)
-        frames: list[tuple[bytes | None, int, int]] = []
-        for part in text.split(self._delimiter)[:-1]:
-            position += len(part) + 1
-            size = len(part) + skipped_bytes
-            if size:
-                frames.append((part if size <= self._limit_bytes else None, position, size))
-            skipped_bytes = 0
-        return frames
-
-    def feed_whole(self, data: bytes) -> tuple[bytes, int, int]:
-        """Take bytes in, for callers who look at many frames at once.
 
         Returns:
             All frames that ended, each with its delimiter and however long; the byte position in the stream at which they begin;

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 from monitor.layout import Board
-from monitor.wire.framing import Framer
 from monitor.wire.items import Fault, FaultKind
 from monitor.wire.line_advice import fault_of
 from monitor.wire.line_figures import printable, shown
@@ -98,7 +97,7 @@ def _letters_beyond_ascii(data: bytes) -> int:
 
 def _look_of_packets(data: bytes) -> Look:
     decoder = PackedDecoder()
-    frames = Framer(delimiter=b"\0", limit_bytes=1 << 20).feed(data)[1:]
+    frames = [frame for frame in data.split(b"\0")[1:-1] if frame]
     items = decoder.feed(data)
     faults = Counter(item.kind for item in items if isinstance(item, Fault))
     if decoder.packets and not faults[FaultKind.VERSION]:

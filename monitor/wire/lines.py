@@ -69,7 +69,7 @@ class LineDecoder:
         Returns:
             Items in stream order; readings that follow each other come together, as far as this chunk goes.
         """
-        text, position, skipped_bytes = self._framer.feed_whole(data)
+        text, position, skipped_bytes = self._framer.feed(data)
         items: list[Item] = []
         if skipped_bytes:
             size = text.index(b"\n")

@@ -138,7 +138,8 @@ def _one_blank(text: bytes) -> bytes:
     while b"  " in text:
         text = text.replace(b"  ", b" ")
     for mark in (b"\n", b",", b";", b"=", b":"):
-        text = text.replace(b" " + mark, mark).replace(mark + b" ", mark)
+        for beside in (b" " + mark, mark + b" "):
+            text = text.replace(beside, mark) if beside in text else text
     return text.lstrip(b" ")
 
 

@@ -63,7 +63,7 @@ class PackedDecoder:
         Returns:
             Items in stream order. Sample packets that follow each other come as one run, as far as this chunk goes.
         """
-        text, end, skipped_bytes = self._framer.feed_whole(data)
+        text, end, skipped_bytes = self._framer.feed(data)
         frames = text.split(b"\0")[:-1]
         packets = _unstuffed(frames)
         items: list[Item] = []

@@ -8,12 +8,18 @@ frame_lengths = st.lists(st.sampled_from([0, 1, LIMIT - 1, LIMIT, LIMIT + 1, 2 *
 
 
 def frames_of(data, sizes):
+    """For each frame: its content, None where it is longer than the limit; where it ends in the stream; its length."""
     framer = Framer(delimiter=b"\0", limit_bytes=LIMIT)
     out, start = [], 0
-    for size in sizes:
-        out += framer.feed(data[start : start + size])
+    for size in [*sizes, len(data)]:
+        text, position, skipped_bytes = framer.feed(data[start : start + size])
         start += size
-    return out + framer.feed(data[start:])
+        for part in text.split(b"\0")[:-1]:
+            position += len(part) + 1
+            length = len(part) + skipped_bytes
+            skipped_bytes = 0
+            out += [(part if length <= LIMIT else None, position, length)] if length else []
+    return out
 
 
 @given(frame_lengths, st.lists(st.integers(1, 4), max_size=300))
@@ -30,9 +36,9 @@ def test_an_over_long_frame_is_dropped_up_to_its_delimiter_even_byte_by_byte():
     assert frames_of(data, [1] * len(data)) == expected
 
 
-def test_pending_bytes_never_grow_beyond_the_limit_in_memory():
+def test_an_unfinished_frame_never_grows_beyond_the_limit_in_memory():
     framer = Framer(delimiter=b"\0", limit_bytes=LIMIT)
     for _ in range(1000):
         framer.feed(b"x" * 7)
-    assert framer.pending_bytes == 7000
+    assert framer._skipped_bytes + len(framer._tail) == 7000
     assert len(framer._tail) <= LIMIT
