@@ -6,7 +6,6 @@ decoded in C. Whatever that refuses is read line by line, so both say the same.
 
 import functools
 from collections.abc import Callable, Sequence
-from itertools import chain
 from typing import Any
 
 import msgspec
@@ -17,7 +16,7 @@ from monitor.layout import Board, LineMapping
 from monitor.values import Identity, LineReadings
 from monitor.wire.items import FaultKind, Item
 from monitor.wire.line_figures import UNITS, NumberForm, by_name, by_place, figures_of, of_object, shown, text_of
-from monitor.wire.reading_lines import U32, line_channels
+from monitor.wire.reading_lines import U32, column_of, line_channels
 
 LIMIT_BYTES = 2048
 """A longer line is dropped up to its end."""
@@ -85,14 +84,14 @@ class MappedLines:
 
     def taken(self, rows: Sequence[Sequence[float]], ends: NDArray[np.int64]) -> list[Item]:
         """The board's identity before its first reading; then a reading for each output of each row."""
-        table = np.fromiter(chain.from_iterable(rows), dtype=np.float64).reshape(len(rows), -1)
+        table = np.stack([column_of(figures) for figures in zip(*rows, strict=True)], axis=1)
         outputs = len(self._mapping.output)
         if self._mapping.time_ms is None:
             times_ms = np.rint(np.arange(self._lines, self._lines + len(rows)) * self._interval_ms)
         else:
             times_ms = np.rint(table[:, 0])
         self._lines += len(rows)
-        figures = ((table[:, -2 * outputs :] - self._zeros) * self._scales + 0.0).reshape(-1, 2)  # a zero with a sign is a zero
+        figures = ((table[:, -2 * outputs :] - self._zeros) * self._scales + 0.0).reshape(-1, 2)  # as in column_of
         readings = LineReadings(
             times_ms=np.repeat(times_ms % U32, outputs).astype(np.int64),
             outputs=np.tile(np.arange(outputs), len(rows)),

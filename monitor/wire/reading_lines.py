@@ -81,13 +81,13 @@ class ReadingLines:
     def taken(self, rows: Sequence[Sequence[float]], ends: NDArray[np.int64]) -> list[Item]:
         """Readings."""
         times_ms, outputs, volts_rms, amps_rms, *sent = zip(*rows, strict=True)
-        watts = _column(sent[0]) if sent else np.full(len(rows), np.nan)
+        watts = column_of(sent[0]) if sent else np.full(len(rows), np.nan)
         return [
             LineReadings(
                 times_ms=np.frombuffer(struct.pack(f"={len(rows)}q", *times_ms), dtype=np.int64),
                 outputs=np.frombuffer(struct.pack(f"={len(rows)}q", *outputs), dtype=np.int64),
-                volts_rms=_column(volts_rms),
-                amps_rms=_column(amps_rms),
+                volts_rms=column_of(volts_rms),
+                amps_rms=column_of(amps_rms),
                 watts=watts,
                 ends=ends,
             )
@@ -128,7 +128,7 @@ def _without_checksums(text: bytes) -> bytes:
     return characters[kept].tobytes()
 
 
-def _column(figures: Sequence[float]) -> NDArray[np.float64]:
+def column_of(figures: Sequence[float]) -> NDArray[np.float64]:
     """Figures as an array; packed first, which takes half as long. A zero with a sign is a zero."""
     return np.frombuffer(struct.pack(f"={len(figures)}d", *figures)) + 0.0
 
