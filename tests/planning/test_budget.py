@@ -82,6 +82,7 @@ def test_feeder_volts_by_hand():
     assert volts.lost_volts == pytest.approx(1.010, abs=0.001)
     assert volts.lost_share == pytest.approx(0.0561, abs=0.0001)
     assert volts.better_awg == 12
+    assert "12 AWG would bring that under the chosen loss" in volts.words
     assert feeder_volts(Way(feeder=Feeder(awg=14, one_way_m=6.096)), 18.0, 1.0, **AT_20).better_awg is None
 
 

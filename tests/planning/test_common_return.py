@@ -39,13 +39,17 @@ TAPS = (
 OHMS_A_METRE = 2.525 / 304.8
 
 
-def plan(ring_m=None, opposed=(), taps=TAPS, awg=14):
+def text_of_plan(ring_m=None, opposed=(), taps=TAPS, awg=14):
     text = (
         f'celsius = 20\n[[common]]\nname = "outer rails"\nawg = {awg}\nopposed = [{", ".join(f"{name!r}" for name in opposed)}]\n'
     )
     text += "" if ring_m is None else f"ring_m = {ring_m}\n"
     text += "".join(f'[[common.tap]]\nat_m = {at}\n{kind} = "{name}"\n' for kind, name, at in taps)
-    return parse_plan(text, LAYOUT)
+    return text
+
+
+def plan(*args, **more):
+    return parse_plan(text_of_plan(*args, **more), LAYOUT)
 
 
 def spice(tmp_path, ring_m, opposed, at_worst):
@@ -140,6 +144,16 @@ def test_the_budget_counts_the_shared_return_in_place_of_the_feeders_own():
     assert entry.feeder is not None
     assert entry.feeder.return_volts == pytest.approx(entry.feeder.lost_volts)
     assert "in the shared return" in entry.feeder.words
+
+
+def test_of_a_loop_that_was_measured_only_the_neighbours_part_of_the_return_comes_on_top():
+    loop = '\n[[track]]\ndistrict = "Outer main"\nloop_ohms = 0.3\n'
+    alone = reckon(LAYOUT, BudgetOptions(celsius=20.0), plan())
+    measured = reckon(LAYOUT, BudgetOptions(celsius=20.0), parse_plan(text_of_plan() + loop, LAYOUT))
+    feeder = next(each for each in measured.entries if each.name == "Outer main").feeder
+    assert feeder is not None
+    # The engine starts at 6.0 A.
+    assert feeder.lost_volts == pytest.approx(6.0 * 0.3 + alone.returns[0].neighbours_volts["Outer main"])
 
 
 @pytest.mark.parametrize(
