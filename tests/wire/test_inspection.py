@@ -7,6 +7,7 @@ from fastcrc import crc16
 
 from monitor.wire.inspection import Transcript, inspect, why_not
 from monitor.wire.line_advice import fault_of
+from tests.faults.hostile_board import misread
 from tests.wire.bytestreams import counts, health_packet, identity, identity_packet, samples_packet
 from tests.wire.test_mapped_lines import PAIRS, TIMED
 
@@ -76,6 +77,19 @@ def test_the_field_at_fault_is_named_and_the_line_shown(line, fault):
     assert line[:70] in said
     assert "another baud rate" not in said
     assert "pilotlamp listen /dev/x" in said
+
+
+@pytest.mark.parametrize("sent_baud", [9600, 115_200, 500_000])
+@pytest.mark.parametrize("read_baud", [9600, 19_200, 57_600, 115_200, 230_400, 250_000, 500_000, 1_000_000])
+@pytest.mark.parametrize("sent", [SAMPLES, b"r,1200,0,15.23,2.40\nr,1200,1,12.07,0.51\n" * 90, b"15.23,2.40\n15.31,2.44\n" * 200])
+def test_bits_read_at_another_rate_are_no_packets_and_where_they_look_like_text_the_baud_is_doubted(sent, sent_baud, read_baud):
+    """Misread bit by bit as a serial receiver does, start and stop bits included; regular text at half its rate is text again."""
+    if sent_baud == read_baud:
+        return
+    seen = inspect(misread(sent, sent_baud, read_baud)[:20_000])
+    assert seen.look in ("bytes", "text")
+    if seen.look == "text" and b"\n" in misread(sent, sent_baud, read_baud):
+        assert "check the baud" in why_not(seen, "/dev/x", read_baud, None)
 
 
 def test_another_baud_rate_only_where_bytes_are_no_text():
