@@ -143,14 +143,16 @@ def _why_no_lines(seen: Inspection, port: str, baud: int | None, line_board: Boa
     if not seen.has_line_ends or not seen.lines:
         return f"{came}but no line ever ends: let the sketch end each reading with a line feed (println)."
     last = seen.lines[-1]
+    # Regular text read at half its rate comes out as text too.
+    check_baud = " If the sketch prints something else, check the baud."
     if line_board is None:
         return (
             f"{came}but not lines of firmware_notes/wire.md. The last one is: {shown(last)} - {fault_of(last)}. Correct the sketch, or "
-            f"say what its lines mean under [board.lines] of the layout file: {proposes} proposes it."
+            f"say what its lines mean under [board.lines] of the layout file: {proposes} proposes it.{check_baud}"
         )
     faults = [item for item in LineDecoder(MappedLines(line_board)).feed(last.encode() + b"\n") if isinstance(item, Fault)]
     wrong = faults[0].detail.removeprefix(f"{shown(last)}: ") if faults else "it has none of what is asked for"
     return (
         f'{came}but not what [board.lines] of board "{line_board.name}" says. The last line is: {shown(last)} - {wrong}. Correct that table: '
-        f"{proposes} proposes another."
+        f"{proposes} proposes another.{check_baud}"
     )
