@@ -27,13 +27,14 @@ class HeatTrack:
         open_since_s: Since when it is open; None while it is closed.
         reset_heat: Likely heat at which it closes again.
         is_held_open: A typical one would be open while what was recorded goes on: it cools.
+        is_replaced: A fuse: once opened, the next is another device, and cold.
         is_foreign: What opens in the stream is another device than this: nothing of it is learnt, and nothing refuted.
     """
 
-    def __init__(self, devices: Devices, *, is_foreign: bool = False) -> None:
+    def __init__(self, devices: Devices, *, is_foreign: bool = False, is_replaced: bool = False) -> None:
         count = len(devices.hold_amps)
         numbers = np.arange(count) - FIRST
-        self.devices, self.is_foreign = devices, is_foreign
+        self.devices, self.is_foreign, self.is_replaced = devices, is_foreign, is_replaced
         self.typical = devices.only(TYPICAL)
         self.heats, self.scale = np.full(count, np.nan), np.ones(count)
         self.belief = (numbers >= 0).astype(float)
@@ -132,7 +133,12 @@ class HeatTrack:
         self.open_since_s = at_s
         if self.is_foreign:
             return
-        if by_heat and th.LEARN_ABOVE < self.likely < th.LEARN_BELOW and self.highest - self.lowest < th.LEARN_SPAN:
+        if (
+            by_heat
+            and not self.is_replaced
+            and th.LEARN_ABOVE < self.likely < th.LEARN_BELOW
+            and self.highest - self.lowest < th.LEARN_SPAN
+        ):
             self._learn()
         # A short may open it by its heat, or at once by another part of it.
         rest = self.heats if not by_heat else np.ones(len(self.heats))
@@ -146,6 +152,8 @@ class HeatTrack:
         """It was seen to close again."""
         if self.open_since_s is not None and not self.is_foreign:
             self.reset_heat = min(0.95, max(0.05, self.likely))
+            if self.is_replaced:
+                self.heats = np.zeros(len(self.heats))
         self.open_since_s = None
 
     def reset_in_s(self) -> float:

@@ -54,7 +54,8 @@ class TripRule:
     """
 
     def __init__(self, supply: Supply, devices: Devices, alarms: Alarms, asked: Asked) -> None:
-        self.heat = heat = HeatTrack(devices, is_foreign=asked.would_open)
+        is_fuse = supply.protection is not None and supply.protection.kind == "fuse"
+        self.heat = heat = HeatTrack(devices, is_foreign=asked.would_open, is_replaced=is_fuse)
         self.would_be = WouldBe(supply.name, heat) if asked.would_open else None
         self.foreseen: list[Foreseen] = []
         self._asked = asked
@@ -214,7 +215,9 @@ class TripRule:
         out = self._alarms.clear(at_s, self._trip, name, at_once=True)
         reset_in_s = self.heat.reset_in_s() if closes_by_itself(self._supply.protection) else None
         is_foreign = self.would_be is not None
-        wording = words.opened_in_recording(name) if is_foreign else words.opened(name, reset_in_s, after_short=after_short)
+        wording = (
+            words.opened_in_recording(name) if is_foreign else words.opened(self._supply, reset_in_s, after_short=after_short)
+        )
         return out + self._alarms.raise_(at_s, self._open, Priority.MEDIUM, wording, name)
 
     def _time(self, at_s: float, amps: float) -> None:

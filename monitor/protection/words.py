@@ -141,13 +141,15 @@ def opened_in_recording(supply: str) -> Wording:
     )
 
 
-def opened(supply: str, reset_in_s: float | None, *, after_short: bool) -> Wording:
+def opened(supply: Supply, reset_in_s: float | None, *, after_short: bool) -> Wording:
     """The protection has opened."""
     why = "after a short" if after_short else "after an overload"
-    back = "it has to be reset by hand" if reset_in_s is None else f"it may come back by itself in about {span(reset_in_s)}"
+    is_fuse = supply.protection is not None and supply.protection.kind == "fuse"
+    by_hand = "its fuse has to be replaced by one of the same kind and rating" if is_fuse else "it has to be reset by hand"
+    back = by_hand if reset_in_s is None else f"it may come back by itself in about {span(reset_in_s)}"
     return Wording(
-        message=f"The protection of {supply} has opened {why}: everything it feeds is dead, and {back}.",
-        advice=f"Turn the throttles of {supply} down and take the cause away before power returns.",
+        message=f"The protection of {supply.name} has opened {why}: everything it feeds is dead, and {back}.",
+        advice=f"Turn the throttles of {supply.name} down and take the cause away before power returns.",
     )
 
 

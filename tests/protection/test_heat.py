@@ -83,6 +83,18 @@ def test_an_opening_of_another_device_teaches_nothing():
     assert heat.is_possible.all()
 
 
+def test_a_fuse_that_was_replaced_is_another_device_and_cold():
+    heat = track(is_replaced=True)
+    run(heat, 15.0, 60)
+    heat.opened(60.0, by_heat=True)
+    run(heat, 0.0, 5)
+    heat.closed()
+    assert (heat.heats == 0.0).all()
+    assert (heat.scale == 1.0).all()
+    assert heat.is_possible.all()
+    assert (heat.belief[FIRST:] == 1.0).all()
+
+
 def test_the_heat_of_a_reset_is_learnt():
     heat = track()
     run(heat, 15.0, 60)

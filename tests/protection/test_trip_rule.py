@@ -61,6 +61,13 @@ def test_one_that_is_reset_by_hand_says_so():
     assert (load.is_open, load.reset_in_s) == (True, None)
 
 
+def test_a_fuse_has_to_be_replaced():
+    fuse = "[supply.protection]\nkind = 'fuse'\nrated_amps = 10\npoints = [[1.7, 25.0], [3.0, 2.0]]\n"
+    (told,), load = opened(heavy, 45.0, layout=layout_with(fuse))
+    assert "replaced by one of the same kind and rating" in told.message
+    assert load.reset_in_s is None
+
+
 def test_volts_that_go_without_an_overload_are_no_opening():
     assert opened(lambda t: 3.0 + 0 * t, 45.0)[0] == []
     # Long over by then, and never hot.
