@@ -8,11 +8,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from monitor.planning.line_places import WORST_SIGMAS
-from monitor.planning.terminal_hypotheses import NOTHING_VOLTS, FittedWinding, TerminalHypothesis
+from monitor.planning.phantom_volts import NOTHING_VOLTS
+from monitor.planning.terminal_hypotheses import FittedWinding, TerminalHypothesis
 from monitor.planning.terminal_readings import TerminalReadings, sigma_volts
 
-REACHES_PLATE = 0.85
-"""A supply's highest output comes at least this near to its plate, on mains 10 % low (judgement, no published source)."""
+REACHES_PLATE = 0.75
+"""A supply's highest output comes at least this near to its plate, on low mains and warm (judgement, no published source)."""
 HIGHEST_LOW_MARK_VOLTS = 12.0
 """No throttle begins above this (common practice, no published source: 0 to 8 V)."""
 SMALLEST_RANGE_VOLTS = 1.0

@@ -8,28 +8,18 @@ source). A throttle moves one post.
 import itertools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from math import hypot, inf, prod, sqrt
+from math import hypot, inf, prod
 
 from monitor.planning.line_places import PLACEMENTS_LIMIT, WORST_SIGMAS, Distance, Placement, placements
-from monitor.planning.terminal_readings import SCATTER_VOLTS, TerminalReadings, sigma_volts
+from monitor.planning.phantom_volts import NOTHING_VOLTS, PHANTOM_LIMIT_VOLTS, misfit_across
+from monitor.planning.terminal_readings import TerminalReadings, sigma_volts
 
 Pair = tuple[int, int]
 Group = tuple[int, ...]
-PHANTOM_LIMIT_VOLTS = 6.0
-"""More than this between two posts is no phantom: they are on one winding (judgement, no published source)."""
-PHANTOMS_AT_ALL, PHANTOM_EACH, PHANTOM_SIGMA_VOLTS = 8.0, 3.2, 2.0
-"""Misfit that phantoms cost, as twice the logarithm of a likelihood: once, since a meter with a lamp across shows none, and each, as
-volts with that standard deviation do against the meter's scatter (judgement, no published source)."""
 PLACE_MISFIT = 8.0
 """What each place on a line costs that the figures were free to choose: one among some 25 V against the meter's scatter."""
-SILENT_MISFIT = 4.0
-"""A post that shows nothing against any other is rare."""
-SMALLEST_WINDING_VOLTS = 4.0
+SMALLEST_WINDING_VOLTS = 3.2
 """No output gives less than this (common practice, no published source)."""
-MOST_PHANTOM_RMS_VOLTS = 5.0
-"""Of all phantoms of a supply together (judgement, no published source)."""
-NOTHING_VOLTS = 4.5 * SCATTER_VOLTS
-"""Less than this may be nothing: one figure in 150,000 that scatters normally is off by more."""
 CHANGED_SIGMAS = 5.0
 """From here on a throttle has moved what a pair shows."""
 SEARCHED_MISFIT = 60.0
@@ -137,7 +127,7 @@ class HypothesisSearch:
         self._too_many = len(groupings) > GROUPINGS_LIMIT
         least = inf
         alive = any(reading.volts > SMALLEST_WINDING_VOLTS for reading in self._readings.readings)
-        for across, groups in sorted((self._misfit_across(groups), groups) for groups in groupings[:GROUPINGS_LIMIT]):
+        for across, groups in sorted((misfit_across(self._readings, groups), groups) for groups in groupings[:GROUPINGS_LIMIT]):
             if across == inf or across > least + SEARCHED_MISFIT:
                 break
             if alive and all(len(group) == 1 for group in groups):
@@ -237,20 +227,6 @@ class HypothesisSearch:
                 unseen=choice.unseen,
                 misfit=across + sum(fit.misfit for fit in chosen),
             )
-
-    def _misfit_across(self, groups: Sequence[Group]) -> float:
-        """What the figures between posts of different groups weigh: all of them nothing, or some of them phantoms; and silent posts."""
-        number = {post: k for k, group in enumerate(groups) for post in group}
-        across = [reading for reading in self._readings.readings if number[reading.pair[0]] != number[reading.pair[1]]]
-        nothing = sum((reading.volts / reading.sigma_volts) ** 2 for reading in across)
-        phantoms = [reading.volts for reading in across if reading.volts > NOTHING_VOLTS]
-        silent = SILENT_MISFIT * sum(len(group) == 1 for group in groups)
-        if not phantoms:
-            return silent + nothing
-        if hypot(*phantoms) > MOST_PHANTOM_RMS_VOLTS * sqrt(len(phantoms)):
-            return inf
-        each = (min((v.volts / v.sigma_volts) ** 2, PHANTOM_EACH + (v.volts / PHANTOM_SIGMA_VOLTS) ** 2) for v in across)
-        return silent + min(nothing, PHANTOMS_AT_ALL + sum(each))
 
     def _fit(self, group: Group, movers: Mapping[int, int], left_out: tuple[int, ...]) -> list[FittedWinding]:
         key = (group, tuple(movers.items()), left_out)
