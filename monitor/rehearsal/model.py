@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.rehearsal.model_acts import Act
-from monitor.rehearsal.model_converter import Converter
+from monitor.rehearsal.model_converter import Converter, edge_answer
 from monitor.rehearsal.model_director import Director
 from monitor.rehearsal.model_frame import SCANS_PER_TICK, Floats, Frame
 from monitor.rehearsal.model_network import DistrictLoad, Solved, WaveNetwork
@@ -85,7 +85,7 @@ class Bench:
         squares: dict[tuple[int, str], Floats] = {}
         for channel, (district, what) in enumerate(self.converter.sources):
             network, n = networks[self.spec.districts[district].supply], self._place(district)
-            at = theta + 2 * math.pi * hertz * self.converter.skew_s(channel)
+            at = theta + 2 * math.pi * hertz * self.converter.seen_s(channel, frame.start_scan, frame.scans)
             values = network.amps(n, at) if what == "amps" else _pick(network.volts(at), n, what)
             if what == "amps":
                 values = values * record.hash_noise(self._rng, district, frame)
@@ -98,7 +98,13 @@ class Bench:
         spec = self.spec.supplies[supply]
         closed = record.closed(supply, frame)
         loads = [self._load(district, frame, levels, record, closed) for district in self.spec.districts_of(supply)]
-        return WaveNetwork(spec, spec.volts_open * frame.tracks["mains"][0], loads)
+        board, turn = self.spec.converter, 2 * math.pi * self.spec.mains_hertz
+        return WaveNetwork(
+            spec,
+            spec.volts_open * frame.tracks["mains"][0],
+            loads,
+            lambda angle: edge_answer(angle / turn + board.filter_s, board.edge_s, board.filter_s),
+        )
 
     def _load(self, n: int, frame: Frame, levels: Floats, record: SlowRecord, closed: Floats) -> DistrictLoad:
         district, tracks = self.spec.districts[n], frame.tracks

@@ -1,4 +1,6 @@
-"""The sensor board's converter: one channel after the other, noise, errors of zero and gain, clipping, whole counts."""
+"""The sensor board's front end: filters, one channel after the other, a reference that drifts, noise, errors of zero and gain, clipping,
+whole counts.
+"""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -6,6 +8,17 @@ from numpy.typing import NDArray
 from monitor.rehearsal.model_frame import Floats
 from monitor.rehearsal.model_specs import BenchSpec
 from monitor.values import Channel, Identity
+
+DRIFT_S = 100.0
+"""The reference swings this slowly: a supply that warms up (common practice, no published source)."""
+
+
+def edge_answer(times_s: Floats, ramp_s: float, tau_s: float) -> Floats:
+    """How much of a ramp a one-pole low-pass shows, some time after its beginning (textbook); 0 before."""
+    late = np.maximum(times_s, 0.0)
+    rising = (late - tau_s * -np.expm1(-late / tau_s)) / ramp_s
+    settling = 1 - tau_s / ramp_s * -np.expm1(-ramp_s / tau_s) * np.exp(-np.maximum(late - ramp_s, 0.0) / tau_s)
+    return np.where(late < ramp_s, rising, settling)
 
 
 class Converter:
@@ -29,9 +42,12 @@ class Converter:
         self._stuck: int | None = None
         self.identity = self._identity(spec)
 
-    def skew_s(self, channel: int) -> float:
-        """Seconds from the start of the scan to this channel's conversion."""
-        return channel * self._spec.conversion_s
+    def seen_s(self, channel: int, first_scan: int, scans: int) -> Floats:
+        """Seconds from the start of each scan to the moment of the rail that this channel shows: its conversion, less its filter's delay."""
+        begins_s = np.arange(first_scan, first_scan + scans) * self._spec.scan_interval_s
+        asked_s = begins_s + channel * self._spec.conversion_s
+        begun_s = np.ceil(asked_s / self._spec.alignment_s) * self._spec.alignment_s
+        return np.asarray(begun_s - begins_s - self._spec.filter_s)
 
     def counts(self, channel: int, values: Floats, first_scan: int) -> NDArray[np.int16]:
         """Counts for true volts or amps of one channel.
@@ -45,6 +61,8 @@ class Converter:
         district, what = self.sources[channel]
         if what == "amps" and district in self._spec.reversed_amps:
             values = -values
+        seconds = np.arange(first_scan, first_scan + len(values)) * self._spec.scan_interval_s
+        values = values * (1 + self._spec.reference_drift * np.sin(2 * np.pi * seconds / DRIFT_S))
         raw = values / described.units_per_count * self._gain[channel] + described.zero_counts + self._zero_error[channel]
         raw = raw + self._rng.standard_normal(len(values), dtype=np.float32) * self._spec.noise_counts
         counts: NDArray[np.int16] = np.clip(np.rint(raw), 0, (1 << self._spec.bits) - 1).astype(np.int16)

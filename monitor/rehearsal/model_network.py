@@ -4,6 +4,7 @@ Each district sees drive - R_own i_d - R_source (sum of i); its load is a conduc
 conducts only above its back-EMF.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,8 +66,19 @@ class Solved:
 class WaveNetwork:
     """One supply over one block."""
 
-    def __init__(self, spec: SupplySpec, open_volts: Floats, loads: list[DistrictLoad]) -> None:
+    def __init__(
+        self, spec: SupplySpec, open_volts: Floats, loads: list[DistrictLoad], edge: Callable[[Floats], Floats] = np.sign
+    ) -> None:
+        """Set up.
+
+        Args:
+            spec: The supply.
+            open_volts: Its open-circuit volts at each scan.
+            loads: What hangs on its outputs.
+            edge: Share of the volts that is there some angle of the mains after a triac fired.
+        """
         self._spec = spec
+        self._edge = edge
         self._open_volts = open_volts
         self._loads = loads
         third, fifth = spec.harmonics
@@ -128,7 +140,7 @@ class WaveNetwork:
         firing = self._firing[n]
         if firing is None:
             return load.feed
-        return load.feed * ((theta + self._spec.phase_rad) % np.pi >= firing)
+        return load.feed * np.maximum(self._edge((theta + self._spec.phase_rad) % np.pi - firing), 0.0)
 
     def _solve(
         self, drives: list[Floats], closed: list[Floats], siemens: list[Floats], conducts: list[np.ndarray] | None

@@ -205,6 +205,10 @@ class ConverterSpec:
         volts_span: Volts either side of zero at full scale.
         amps_span: Amps either side of zero at full scale.
         noise_counts: RMS noise.
+        filter_s: Time constant of the low-pass before each channel: 5.64 kohm and 10 nF.
+        edge_s: Time that a triac's edge takes from nothing to the sine.
+        alignment_s: Conversions begin with the next tick of the prescaled clock.
+        reference_drift: Amplitude of the slow swing of the converter's reference, as a share of it.
         zero_error_counts: Spread of each channel's true zero against the claimed one.
         gain_error: Spread of each channel's true gain against the claimed one.
         reversed_amps: Districts whose current sensor is the wrong way round.
@@ -219,6 +223,10 @@ class ConverterSpec:
     volts_span: float = 36.0
     amps_span: float = 25.0
     noise_counts: float = 0.5
+    filter_s: float = 56.4e-6
+    edge_s: float = 40e-6
+    alignment_s: float = 12e-6
+    reference_drift: float = 0.001
     zero_error_counts: float = 0.4
     gain_error: float = 0.004
     reversed_amps: tuple[int, ...] = ()
