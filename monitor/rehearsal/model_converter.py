@@ -1,6 +1,4 @@
-"""The sensor board's front end: filters, one channel after the other, a reference that drifts, noise, errors of zero and gain, clipping,
-whole counts.
-"""
+"""The sensor board's front end: filters, one channel after the other, drift, noise, errors of zero and gain, clipping, whole counts."""
 
 import numpy as np
 from numpy.typing import NDArray
