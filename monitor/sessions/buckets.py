@@ -75,23 +75,36 @@ class BoardBuckets:
             "district": np.repeat(np.array(districts, dtype=object), len(numbers)),
             **columns,
             "frequency_hz": np.tile(_mean(hertz, edges)[:, 0], len(districts)),
-            "readings": np.add.reduceat(good.astype(np.int32), edges, axis=0).T.reshape(-1),
+            "readings": _counted(good, edges),
+            "doubtful": _counted(~self._marks(_good, done), edges),
+            "clipped": _counted(self._marks(_clipped, done), edges),
         }
+
+    def _marks(self, of: Callable[[ReadingBlock], NDArray[np.bool_]], done: int) -> NDArray[np.bool_]:
+        return np.concatenate([of(block) for block in self._held])[:done]
 
     def _figure(self, name: str, done: int) -> Floats:
         return np.concatenate([getattr(block, name) for block in self._held])[:done]
 
 
 def _rest(blocks: list[ReadingBlock], done: int) -> ReadingBlock:
-    # What a block need not have is not kept in rows either, but for what says which figures are good.
+    # What a block need not have is not kept in rows either, but for what says which figures are good or a lower bound.
     names = [each.name for each in fields(ReadingBlock) if each.default is MISSING and each.name not in ("board", "districts")]
     rows = {name: np.concatenate([getattr(block, name) for block in blocks])[done:] for name in names}
-    good = np.concatenate([_good(block) for block in blocks])[done:]
-    return ReadingBlock(board=blocks[0].board, districts=blocks[0].districts, good=good, **rows)
+    good, clipped = (np.concatenate([of(block) for block in blocks])[done:] for of in (_good, _clipped))
+    return ReadingBlock(board=blocks[0].board, districts=blocks[0].districts, good=good, amps_clipped=clipped, **rows)
 
 
 def _good(block: ReadingBlock) -> NDArray[np.bool_]:
     return np.ones(block.volts_rms.shape, dtype=np.bool_) if block.good is None else block.good
+
+
+def _clipped(block: ReadingBlock) -> NDArray[np.bool_]:
+    return np.zeros(block.volts_rms.shape, dtype=np.bool_) if block.amps_clipped is None else block.amps_clipped
+
+
+def _counted(marks: NDArray[np.bool_], edges: NDArray[np.intp]) -> NDArray[np.int32]:
+    return np.asarray(np.add.reduceat(marks.astype(np.int32), edges, axis=0).T.reshape(-1))
 
 
 def _mean(values: Floats, edges: NDArray[np.intp]) -> Floats:

@@ -9,7 +9,7 @@ import pyarrow as pa
 
 from monitor.errors import SessionDamagedError, SessionError
 from monitor.sessions.folder import SessionFolder
-from monitor.sessions.readings_log import STEM
+from monitor.sessions.readings_log import LATER_COLUMNS, STEM
 from monitor.sessions.table_log import part_paths, read_part
 
 HEADINGS = {
@@ -29,6 +29,9 @@ HEADINGS = {
     "amps_peak": "amps peak (A)",
     "far_volts_rms": "volts at the far end (V)",
     "frequency_hz": "mains frequency (Hz)",
+    "readings": "readings",
+    "doubtful": "of them doubtful",
+    "clipped": "of them at the end of the sensor's range: at least so much",
 }
 TIME_FORM = "%Y-%m-%d %H:%M:%S.%f"
 
@@ -91,7 +94,7 @@ def _pieces(parts: list[Path], offset: timedelta) -> Iterator[bytes]:
 
 def _table(part: Path) -> pd.DataFrame | None:
     try:
-        table = read_part(part, ["time", *HEADINGS])
+        table = read_part(part, ["time", *HEADINGS], later=LATER_COLUMNS)
         return None if table is None else table.sort_by("at_s").to_pandas()
     except (pa.ArrowException, OSError, KeyError, ValueError) as error:
         raise SessionDamagedError(

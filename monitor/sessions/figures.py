@@ -19,7 +19,7 @@ from monitor.values import Warning as RaisedWarning
 
 Floats = NDArray[np.float64]
 
-COLUMNS = ("volts_rms", "volts_lowest", "amps_rms", "amps_highest", "watts", "volt_amperes", "far_volts_rms")
+COLUMNS = ("volts_rms", "volts_lowest", "amps_rms", "amps_highest", "watts", "volt_amperes", "far_volts_rms", "clipped")
 LIMIT_SHARES = (0.8, 1.0)
 """Time is counted above these shares of a supply's plate and of an output's own limit."""
 STALLS = (Cause.LOST_CONTACT, Cause.SHORT, Cause.PROTECTION_OPEN, Cause.FEED_LOST, Cause.BINDING, Cause.WEAK_JOINT)
@@ -56,6 +56,7 @@ class DistrictReview:
         energy_wh: Real energy.
         above_s: Seconds above each of :data:`LIMIT_SHARES` of the output's own max_amps; empty where it has none.
         loop_ohms: What the watch found, else the median of volts lost to the far end over amps; None where no channel measures the far end.
+        amps_clipped: Whether amps reached the end of the sensor's range, so that the highest are lower bounds.
         stalls: How often each cause stopped or hindered a train here.
     """
 
@@ -69,6 +70,7 @@ class DistrictReview:
     above_s: dict[float, float]
     loop_ohms: float | None
     stalls: dict[Cause, int]
+    amps_clipped: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,6 +217,7 @@ def _district(layout: Layout, name: str, stored: StoredDistrict | None, events: 
         above_s={} if limit is None else _above(figures["amps_rms"], limit),
         loop_ohms=_loop_ohms(figures),
         stalls=dict(stalls),
+        amps_clipped=bool((figures["clipped"] > 0).any()),
     )
 
 

@@ -12,17 +12,57 @@ from monitor.sessions.buckets import FIGURES, Table
 from monitor.sessions.table_log import Batches, TableLog, arrow_column
 
 STEM = "readings"
+_UNITS = {"volts": "V", "amps": "A", "watts": "W", "volt_amperes": "VA", "far": "V"}
+_MEANINGS = {
+    "rms": "root mean square of the one-cycle RMS values",
+    "lowest": "lowest one-cycle RMS",
+    "highest": "highest one-cycle RMS; where clipped is above 0, a lower bound",
+    "mean": "mean",
+}
+
+
+def _field(name: str, kind: pa.DataType, unit: str, meaning: str) -> pa.Field:
+    return pa.field(name, kind, metadata={"unit": unit, "meaning": meaning})
+
+
+def _figure(name: str, source: str, how: str) -> pa.Field:
+    meaning = (
+        f"{source}: {_MEANINGS[how]}"
+        if not source.endswith("_peak")
+        else "highest sample, whatever its sign; at the end of the range a lower bound"
+    )
+    return _field(
+        name, pa.float32(), _UNITS.get(source, _UNITS.get(source.split("_", maxsplit=1)[0], "")), f"{meaning}. NaN: not measured"
+    )
+
+
 SCHEMA = pa.schema(
     [
-        ("time", pa.timestamp("ms", tz="UTC")),
-        ("at_s", pa.float64()),
-        ("district", pa.dictionary(pa.int16(), pa.string())),
-        *((name, pa.float32()) for name in FIGURES),
-        ("frequency_hz", pa.float32()),
-        ("readings", pa.int32()),
+        _field("time", pa.timestamp("ms", tz="UTC"), "", "beginning of the row's fifth of a second"),
+        _field("at_s", pa.float64(), "s", "the same, seconds since the watch began"),
+        _field("district", pa.dictionary(pa.int16(), pa.string()), "", "name in the layout file"),
+        *(_figure(name, source, how) for name, (source, how) in FIGURES.items()),
+        _field("frequency_hz", pa.float32(), "Hz", "mains frequency, mean. NaN: no AC to measure it by"),
+        _field(
+            "readings", pa.int32(), "", "readings that the row is made of: one each half cycle, or as a line board sends them"
+        ),
+        _field(
+            "doubtful",
+            pa.int32(),
+            "",
+            "how many of them a sensor was known to be wrong in: their figures are not to be relied on",
+        ),
+        _field(
+            "clipped",
+            pa.int32(),
+            "",
+            "how many of them had amps at the end of the sensor's range: those figures are lower bounds",
+        ),
     ]
 )
-_OPEN_SCHEMA = SCHEMA.set(2, pa.field("district", pa.string()))
+LATER_COLUMNS = ("doubtful", "clipped")
+"""Sessions from before they were kept lack them."""
+_OPEN_SCHEMA = SCHEMA.set(2, _field("district", pa.string(), "", "name in the layout file"))
 
 
 class ReadingsLog(TableLog):

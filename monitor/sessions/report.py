@@ -100,7 +100,8 @@ def _ran(figures: SessionReview) -> Iterator[str]:
     yield "<h2>What ran</h2>"
     heads = ("District", "measured", "volts mean", "lowest", "amps mean", "95\u00a0%", "highest", "VA highest", "Wh", "stalls")
     yield _table(heads, (_district_cells(district) for district in figures.districts), words=(9,), named=True)
-    yield '<p class="small">Means over time of one-cycle RMS; 95 %: no higher for so much of the time; VA: highest one-second mean.</p>'
+    yield '<p class="small">Means over time of one-cycle RMS; 95 %: no higher for so much of the time; VA: highest one-second mean. '
+    yield "≥: amps reached the end of the sensor's range, at least so much flowed.</p>"
 
 
 def _close(figures: SessionReview, layout: Layout, stored: dict[str, StoredDistrict]) -> Iterator[str]:
@@ -188,6 +189,7 @@ def _courses(figures: SessionReview, stored: dict[str, StoredDistrict]) -> Itera
 
 def _district_cells(district: DistrictReview) -> tuple[str, ...]:
     volts, amps, va = district.volts, district.amps, district.volt_amperes
+    at_least = "≥\u00a0" if district.amps_clipped else ""
     return (
         district.name,
         clock_words(district.measured_s),
@@ -195,8 +197,8 @@ def _district_cells(district: DistrictReview) -> tuple[str, ...]:
         _figure(district.volts_lowest),
         _part(amps, "mean", 2),
         _part(amps, "high", 2),
-        _part(amps, "highest", 2),
-        _part(va, "highest"),
+        at_least + _part(amps, "highest", 2),
+        at_least + _part(va, "highest"),
         _figure(district.energy_wh, 2),
         ", ".join(f"{_cause(cause)} {district.stalls[cause]}" for cause in STALLS if cause in district.stalls) or "0",
     )

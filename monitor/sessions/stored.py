@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from monitor.errors import SessionDamagedError
 from monitor.sessions.buckets import BUCKET_S
 from monitor.sessions.folder import SessionFolder
-from monitor.sessions.readings_log import SCHEMA, STEM
+from monitor.sessions.readings_log import LATER_COLUMNS, SCHEMA, STEM
 from monitor.sessions.table_log import part_paths, read_part
 
 Floats = NDArray[np.float64]
@@ -48,7 +48,7 @@ def load_readings(session: SessionFolder, columns: tuple[str, ...]) -> dict[str,
     tables = []
     for path in part_paths(session.readings, STEM):
         try:
-            part = read_part(path, ["at_s", "district", *columns])
+            part = read_part(path, ["at_s", "district", *columns], later=LATER_COLUMNS)
         except (pa.ArrowInvalid, OSError, KeyError) as error:
             raise SessionDamagedError(
                 f"{path} cannot be read ({error}): 'pilotlamp sessions recover' puts the session in order"

@@ -119,27 +119,43 @@ def part_paths(folder: Path, stem: str) -> list[Path]:
     return [path for _, path in sorted({**left_open, **sealed}.items())]
 
 
-def read_part(path: Path, columns: list[str] | None = None) -> pa.Table | None:
+def read_part(path: Path, columns: list[str] | None = None, later: Sequence[str] = ()) -> pa.Table | None:
     """A part, sealed or open; None where an open one holds nothing yet.
 
     Args:
         path: Of :func:`part_paths`.
         columns: Which; None takes all.
+        later: Columns of whole numbers that older parts lack: 0 there.
 
     Raises:
         pa.ArrowInvalid: It is damaged.
         OSError: It cannot be read.
         KeyError: It holds no such column.
     """
-    if path.suffix != ".parquet":
-        batches = open_batches(path)
-        sealed = sealed_path(path)
-        if batches or not sealed.exists():
-            table = pa.Table.from_batches(batches) if batches else None
-            return table if table is None or columns is None else table.select(columns)
-        path = sealed
-    _check_size(path)
-    return pa.parquet.read_table(path, columns=columns)
+    table, path = _open_table(path)
+    if table is None and path.suffix != ".parquet":
+        return None
+    names = pa.parquet.read_schema(path).names if table is None else table.column_names
+    missing = [name for name in later if name in (columns or ()) and name not in names]
+    wanted = None if columns is None else [name for name in columns if name not in missing]
+    if table is None:
+        _check_size(path)
+        table = pa.parquet.read_table(path, columns=wanted)
+    elif wanted is not None:
+        table = table.select(wanted)
+    for name in missing:
+        table = table.append_column(name, arrow_column(np.zeros(len(table)), pa.int32()))
+    return table
+
+
+def _open_table(path: Path) -> tuple[pa.Table | None, Path]:
+    """What an open part holds; where it was sealed meanwhile, the path of that."""
+    if path.suffix == ".parquet":
+        return None, path
+    batches, sealed = open_batches(path), sealed_path(path)
+    if batches:
+        return pa.Table.from_batches(batches), path
+    return None, sealed if sealed.exists() else path
 
 
 def _check_size(path: Path) -> None:
