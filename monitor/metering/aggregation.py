@@ -17,6 +17,9 @@ Bools = NDArray[np.bool_]
 FULL_SHARE = 0.5
 """A window needs so large a share of its half cycles: where packets are lost the others still tell."""
 
+ON_GRID_HERTZ = 3.0
+"""A grid that runs at the nominal frequency to within this has the mains it was made for."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gathered:
@@ -116,8 +119,10 @@ class Aggregator:
             watts_u95=unknown,
             good=~clipped.any(axis=0) & ~pulses & np.isfinite(volts_rms) & np.isfinite(amps_rms),
         )
-        block = self._doubt.added(block, fast_ripple)
-        other_mains = other_mains_seen(used, starts, shapes, self._hertz) & ~np.isfinite(hertz)[:, None]
+        halves = np.diff(starts, append=len(used))[:, None]
+        block = self._doubt.added(block, fast_ripple, np.add.reduceat(used.edge_doubt, starts, axis=1) / halves)
+        on_grid = np.abs(hertz - self._hertz) < ON_GRID_HERTZ
+        other_mains = other_mains_seen(used, starts, shapes, self._hertz) & ~on_grid[:, None]
         spans = tops - bottoms
         return Gathered(block=block, told_s=told_s, spans=spans, clipped=clipped, pulses=pulses, other_mains=other_mains)
 

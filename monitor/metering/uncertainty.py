@@ -45,9 +45,9 @@ TIMING_S = 5e-6
 LIFT = 1.5
 """A wrong zero z adds z squared to a mean square; its RMS over a uniform or normal z is 1.34 or 1.73 times half of its variance over the
 reading (closed forms)."""
-EDGE_SCANS = 0.04
-"""Standard deviation of the place of a phase-cut waveform's edges over 200 ms, in scans (from the oracle of the tests: a board's own
-filters and edges of up to 60 us)."""
+EDGE_SCANS = 0.08
+"""Standard deviation of the place of a phase-cut waveform's edges over 200 ms, in scans, beyond what the meter itself leaves open:
+filters whose parts are off by 10 %, edges of up to 60 us, noise (from the oracle of the tests)."""
 HIDDEN = 10.0
 """A board's own filter of 56 us leaves a ninth of a ripple of 25 kHz (closed form, wiring.md), the fastest of usual throttles."""
 ONE_TAIL = 0.84
@@ -159,23 +159,30 @@ class Doubt:
         """What is left of a standard deviation in counts once the converter's noise is taken off, volts."""
         return np.asarray(self._volts.unit[district] * np.sqrt(np.maximum(0.0, counts**2 - (SURELY * NOISE_COUNTS) ** 2)))
 
-    def added(self, block: AggregateBlock, fast_ripple: Floats) -> AggregateBlock:
+    def added(self, block: AggregateBlock, fast_ripple: Floats, edge_doubt: Floats) -> AggregateBlock:
         """The figures with their half widths; NaN where there is no figure.
 
         Args:
             block: The figures.
             fast_ripple: Shape (n, d): RMS volts of ripple that does not come from the mains, of which a filter may hide most.
+            edge_doubt: Shape (2, n, d): what steep edges leave open of the mean squares of volts and amps.
         """
         scans = np.maximum(1.0, (block.end_s - block.start_s)[:, None] / self._interval_s)
         open_shares = self._supply.open_shares(block.end_s)
-        one, other, edge = self._volts, self._amps, self._edge_share(block)
+        one, other = self._volts, self._amps
         sizes = ((one, block.volts_rms, block.volts_mean), (other, block.amps_rms, block.amps_mean))
-        volts, amps = (_of_rms(*each, scans) + _Spread.normal(edge * each[1]) for each in sizes)
+        place = self._edge_share(block)
+        edges = [
+            np.hypot(place * rms, _of_square(doubt, rms) / math.sqrt(3))
+            for (_, rms, _), doubt in zip(sizes, edge_doubt, strict=True)
+        ]
+        volts, amps = (_of_rms(*each, scans) + _Spread.normal(edge) for each, edge in zip(sizes, edges, strict=True))
         watts = other.zero.times(block.volts_mean) + one.zero.times(block.amps_mean)
         watts += other.zero.times(np.sqrt(one.zero.variance) * np.ones_like(block.watts))
         watts += _Spread.normal(NOISE_COUNTS * np.hypot(one.unit * block.amps_rms, other.unit * block.volts_rms) / np.sqrt(scans))
         watts += _Spread.normal(self._late_rad * block.non_active_va)
-        watts += (one.scale + other.scale).times(block.watts) + _Spread.normal(2 * edge * block.watts)
+        watts += (one.scale + other.scale).times(block.watts)
+        watts += _Spread.normal(edges[0] * block.amps_rms + edges[1] * block.volts_rms)
         # What both scales share adds up in the product.
         unknown = np.isnan(open_shares)
         limits = np.where(unknown, np.stack([one.supply_limit, other.supply_limit])[:, None], 0.0)
@@ -193,11 +200,14 @@ class Doubt:
         An edge of v volts moved by a scan changes the sum of squares of a half cycle by v squared times the scan's length.
         """
         fired = np.radians(180 - block.conduction_degrees)
-        volts = block.volts_peak * np.where(fired < np.pi / 2, np.sin(fired), 1.0)
+        volts = block.volts_peak * np.sin(np.minimum(fired, np.pi / 2))
         scans = 1 / (2 * self._hertz * self._interval_s)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            share = EDGE_SCANS / scans * (volts / block.volts_rms) ** 2 / 2
-        return np.nan_to_num(share, posinf=0.0)
+        return np.nan_to_num(EDGE_SCANS / scans * _of_square(volts**2, block.volts_rms) / np.maximum(block.volts_rms, 1e-9))
+
+
+def _of_square(open_square: Floats, rms: Floats) -> Floats:
+    """What is open of an RMS for what is of its square."""
+    return np.divide(open_square, 2 * rms, out=np.zeros_like(rms), where=rms > 0)
 
 
 def _with_sum(shares: Floats) -> Floats:

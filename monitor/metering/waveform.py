@@ -184,9 +184,12 @@ def other_mains_seen(halves: HalfCycles, starts: Ints, shapes: WindowShapes, her
     products, squares = np.add.reduceat(beside, starts, axis=0), np.add.reduceat(inside, starts, axis=0)
     told = shapes.both_ways & (squares > 0)
     cosine = np.divide(products, 2 * squares, out=np.ones_like(products), where=told)
-    found = np.arccos(np.clip(cosine, -1.0, 1.0)) / np.pi * hertz
+    lengths_s = halves.end_s - halves.start_s
+    grid_hertz = np.diff(starts, append=len(halves)) / (2 * np.add.reduceat(lengths_s, starts))
+    turns = np.arccos(np.clip(cosine, -1.0, 1.0)) / np.pi
     other = min(MAINS_HERTZ, key=lambda each: -abs(each - hertz))
-    return np.asarray(told & (np.abs((found if other < hertz else 2 * hertz - found) - other) < NEAR_HERTZ))
+    found = (turns if other < hertz else 2 - turns) * grid_hertz[:, None]
+    return np.asarray(told & (np.abs(found - other) < NEAR_HERTZ))
 
 
 def conduction_degrees(conduction: Floats, starts: Ints, cut: Bools) -> Floats:
