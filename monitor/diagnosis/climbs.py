@@ -31,6 +31,7 @@ class _Climb(NamedTuple):
         volts_before: Volts in the seconds before.
         volts_during: Volts behind it.
         high: The highest amps that laps brought before.
+        both: What two trains draw that are on such a hill each.
         known: Enough of the train's way was seen to tell.
     """
 
@@ -40,6 +41,7 @@ class _Climb(NamedTuple):
     volts_before: float
     volts_during: float
     high: float
+    both: float
     known: bool
 
 
@@ -100,10 +102,11 @@ class Climbs(Watcher):
         before, during = medians(self._around("volts", found, -t.CLIMB_BEFORE_TICKS, -9), 1), medians(volts, 1)
         holds = (t.CLIMB_HOLD_SHARE * before < during) & (during < 1.025 * before)
         some = np.flatnonzero((floor + t.CLIMB_LEAST_AMPS < level) & stays & holds)
-        high, known = _highest(laps, found[some] - found[0], during[some])
+        high, base, known = _highest(laps, found[some] - found[0], during[some])
         above = level[some] > t.CLIMB_ABOVE_HIGH_RATIO * high
         figures = [
-            values[above].tolist() for values in (found[some], floor[some], level[some], before[some], during[some], high, known)
+            values[above].tolist()
+            for values in (found[some], floor[some], level[some], before[some], during[some], high, 2 * high - base, known)
         ]
         return [_Climb(*climb) for climb in zip(*figures, strict=True)]
 
@@ -145,7 +148,7 @@ class Climbs(Watcher):
             if found - t.CLIMB_BEFORE_TICKS > self._same_since:
                 self._same_since = found + t.CLIMB_STAYS_TICKS // 2
             return None
-        if not climb.known:
+        if not climb.known or (not stalled and level < climb.both):
             return None
         event = Occurrence(district=self.district, cause=Cause.BINDING, start_s=self._onset_s(found, floor, level))
         event.evidence = {
@@ -254,8 +257,8 @@ class Climbs(Watcher):
         return at + 8
 
 
-def _highest(laps: Floats, at: NDArray[np.intp], volts: Floats) -> tuple[Floats, Bools]:
-    """The highest amps that a train's laps brought before each onset, and whether enough of its way was seen.
+def _highest(laps: Floats, at: NDArray[np.intp], volts: Floats) -> tuple[Floats, Floats, Bools]:
+    """The highest amps that a train's laps brought before each onset, those on the level, and whether enough of its way was seen.
 
     Args:
         laps: Shape (2, n): volts and amps of the ticks before the onsets.
@@ -263,15 +266,20 @@ def _highest(laps: Floats, at: NDArray[np.intp], volts: Floats) -> tuple[Floats,
         volts: Shape (k,): volts behind each onset.
     """
     if not len(at):
-        return np.zeros(0), np.zeros(0, dtype=np.bool_)
+        return np.zeros(0), np.zeros(0), np.zeros(0, dtype=np.bool_)
     volts_then, amps = sliding_window_view(laps, COMPARED_TICKS, axis=1)[:, at]
     volts = volts[:, None]
     same = (volts_then > t.CLIMB_SAME_VOLTS_SHARE * volts) & (volts_then * t.CLIMB_SAME_VOLTS_SHARE < volts)
     # A hill asks for the same torque at any speed; at more volts it may take as much more amps at the most.
     ordered = np.sort(np.where(same, amps * np.maximum(1.0, volts / volts_then), np.inf), axis=1)
     count = same.sum(axis=1)
-    high = ordered[np.arange(len(at)), (t.CLIMB_HIGH_QUANTILE * np.maximum(count - 1, 0)).astype(np.intp)]
-    return np.where(count < t.CLIMB_STAYS_TICKS, 0.0, high), count >= t.CLIMB_KNOWN_TICKS
+    high, base = (
+        np.where(
+            count < t.CLIMB_STAYS_TICKS, 0.0, ordered[np.arange(len(at)), (share * np.maximum(count - 1, 0)).astype(np.intp)]
+        )
+        for share in (t.CLIMB_HIGH_QUANTILE, t.CLIMB_LEVEL_QUANTILE)
+    )
+    return high, base, count >= t.CLIMB_KNOWN_TICKS
 
 
 def _rise_s(cut: Cut, floor: float, level: float) -> float:

@@ -164,6 +164,7 @@ CLIMB_LEAST_RATIO = 1.18  # times | of the amps just before | judgement
 CLIMB_ABOVE_HIGH_RATIO = 1.13  # times | of the highest that grades brought in the laps before | judgement
 CLIMB_KNOWN_TICKS = 240  # ticks | until so much of its way was seen a hill looks like binding | judgement
 CLIMB_HIGH_QUANTILE = 0.95  # share | what lasts a shorter share of the time are surges, not grades | judgement
+CLIMB_LEVEL_QUANTILE = 0.3  # share | a train runs on the level for most of its laps | judgement
 CLIMB_LOOK_BACK_TICKS = 600  # ticks | a minute holds some laps | judgement
 CLIMB_TOGETHER_TICKS = 300  # ticks | onsets that are looked at together, for speed | judgement
 CLIMB_SAME_VOLTS_SHARE = 0.6  # share | laps at volts within this tell what hills there are | judgement

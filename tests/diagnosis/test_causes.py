@@ -336,3 +336,16 @@ def test_a_whistle_on_a_hill_is_no_binding():
     bench.offset[whistle, 0] = 2
     bench.extra[whistle, 0] = 2 * np.clip((bench.at_s[whistle] - 60) / 0.4, 0, 1)
     assert {cause for cause, _ in bare(bench.diagnose()[0])} == {"dc-signal"}
+
+
+def test_two_trains_on_a_hill_each_at_the_same_moment_are_no_binding():
+    bench = Bench(seconds=110, grade=0.03)
+
+    def hill(lap_s: float, begins_s: float) -> np.ndarray:
+        on_it = (bench.at_s - begins_s) % lap_s
+        return np.clip(np.minimum(on_it, 2.0 - on_it) / 0.35, 0, 1)
+
+    bench.load[:, 0] = 1 + 0.45 * hill(17, 9)
+    # Together for the first time a minute and a half in.
+    bench.extra[:, 0] = 1.8 * (1 + 0.5 * hill(12.5, 94.3 - 7 * 12.5))
+    assert "binding" not in {cause for cause, _ in bare(bench.diagnose()[0])}
