@@ -12,13 +12,15 @@ from dashboard.views.words import (
     WORD_OF_PRIORITY,
     district_standing,
     first_sentence,
+    has_no_power,
     headline,
+    is_unseen,
     supply_standing,
 )
 from monitor.layout import District, Layout
 from monitor.runtime import DistrictNow, Picture, StandingWarning
 from monitor.runtime.trend import BUCKET_S, TrendWindow
-from monitor.values import Finding, Priority
+from monitor.values import Finding
 from monitor.values import Warning as RaisedWarning
 
 Json = dict[str, object]
@@ -89,7 +91,7 @@ def _past(picture: Picture) -> list[Json]:
     found = [
         (
             w.end_s or w.start_s,
-            {"id": f"w{w.id}", "where": w.scope.name, "what": _over(w), "unseen": w.id if _is_unseen(w) else None},
+            {"id": f"w{w.id}", "where": w.scope.name, "what": _over(w), "unseen": w.id if is_unseen(w) else None},
         )
         for w in picture.past_warnings[:PAST_SHOWN]
     ]
@@ -103,11 +105,7 @@ def _past(picture: Picture) -> list[Json]:
 
 def _over(warning: RaisedWarning) -> str:
     """What a warning that cleared had said, and whether anybody had marked it as seen."""
-    return f"over{', seen by nobody' if _is_unseen(warning) else ''}: {first_sentence(warning.message)}"
-
-
-def _is_unseen(warning: RaisedWarning) -> bool:
-    return warning.state == "returned" and warning.priority > Priority.LOW
+    return f"over{', not seen yet' if is_unseen(warning) else ''}: {first_sentence(warning.message)}"
 
 
 def _columns(table: object, decimals: int) -> list[list[float | None]]:
@@ -117,13 +115,13 @@ def _columns(table: object, decimals: int) -> list[list[float | None]]:
 
 def _district(picture: Picture, row: District, now: DistrictNow, output: OutputLoad, load: SupplyLoad) -> Json:
     volts_decimals, amps_decimals = channel_decimals(picture, row)
-    standing = district_standing(row, now, output.share, picture.warnings, picture.events)
+    standing = district_standing(row, now, output.share, picture)
     own = now.volt_amperes if not now.is_stale else None
     return {
         "volts": figure(now.volts_rms, volts_decimals),
         "amps": figure(now.amps_rms, amps_decimals),
         "va": volt_amperes(now.volt_amperes),
-        "fits": "" if now.is_stale else district_room(fresh_load(picture, row.supply), row.name),
+        "fits": "" if now.is_stale or has_no_power(now) else district_room(fresh_load(picture, row.supply), row.name),
         "of_output": None if now.is_stale or now.amps_rms is None else _rounded(now.amps_rms / output.limit_amps, 3),
         "of_supply": _rounded(own / load.allowed_va, 3) if own is not None and load.allowed_va else None,
         "age_s": _rounded(now.age_s, 2),

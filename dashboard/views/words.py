@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from dashboard.views.figures import percent, seconds
-from dashboard.views.headroom import fresh_load, message_now, opening, supply_room
+from dashboard.views.headroom import fresh_load, heat_words, message_now, opening, supply_room
 from dashboard.views.shares import SupplyLoad
 from monitor.layout import District, Layout
 from monitor.runtime import DistrictNow, Picture, StandingWarning
-from monitor.values import Cause, Event, Priority
+from monitor.values import Cause, Priority
+from monitor.values import Warning as RaisedWarning
 
 NO_VOLTS = 1.0
 NO_AMPS = 0.1
@@ -56,6 +57,10 @@ WORD_OF_PORT = {
     "wrong-baud": "wrong baud rate",
     "stranger": "unknown board",
 }
+SILENCE_S = 15.0
+"""Where nothing came for so long, a warning that still stands says nothing about now; before that, late figures hide no act-now."""
+LATCHED_FOR_S = 300.0
+"""So long an act-now warning that is over stays the headline, unless it is marked as seen."""
 WORD_OF_CAUSE = {
     Cause.LOST_CONTACT: "lost contact",
     Cause.SHORT: "short circuit",
@@ -103,10 +108,11 @@ class Headline:
     warning_id: int | None = None
 
 
-def district_standing(
-    row: District, now: DistrictNow, share: float | None, warnings: tuple[StandingWarning, ...], events: tuple[Event, ...]
-) -> Standing:
-    """How a district stands: doubt about the figures first, then warnings, then what goes on."""
+def district_standing(row: District, now: DistrictNow, share: float | None, picture: Picture) -> Standing:
+    """How a district itself stands: doubt about the figures first, then its power, its warnings, and what goes on.
+
+    What troubles its supply is shown at the supply: a district that runs well says so.
+    """
     if now.age_s is None:
         return Standing(level=Level.STALE, word="no figures yet")
     if now.is_stale:
@@ -114,19 +120,28 @@ def district_standing(
     if not now.is_good:
         kind = now.findings[0].kind.value if now.findings else ""
         return Standing(level=Level.DOUBT, word=WORD_OF_FINDING.get(kind, "sensor in doubt"))
-    own = [s.warning for s in warnings if s.shelved_until_s is None and _touches(row, s)]
+    load = fresh_load(picture, row.supply)
+    if load is not None and load.is_open and has_no_power(now):
+        return Standing(level=Level.MEDIUM, word="no power: breaker open")
+    return _trouble_of(row, picture) or _draw_standing(row, now, share)
+
+
+def _trouble_of(row: District, picture: Picture) -> Standing | None:
+    own = [s.warning for s in picture.warnings if s.shelved_until_s is None and _touches(row, s)]
     if own:
-        worst = max(own, key=lambda warning: (warning.priority, warning.scope.kind != "supply"))
-        word = WORD_OF_PRIORITY[worst.priority]
-        return Standing(level=LEVEL_OF_PRIORITY[worst.priority], word="its supply" if worst.scope.kind == "supply" else word)
-    going_on = next((e for e in events if e.district == row.name and e.end_s is None and e.cause.is_fault), None)
-    if going_on is not None:
-        return Standing(level=Level.LOW, word=WORD_OF_CAUSE[going_on.cause])
-    return _draw_standing(row, now, share)
+        worst = max(own, key=lambda warning: warning.priority)
+        return Standing(level=LEVEL_OF_PRIORITY[worst.priority], word=WORD_OF_PRIORITY[worst.priority])
+    going_on = next((e for e in picture.events if e.district == row.name and e.end_s is None and e.cause.is_fault), None)
+    return None if going_on is None else Standing(level=Level.LOW, word=WORD_OF_CAUSE[going_on.cause])
+
+
+def has_no_power(now: DistrictNow) -> bool:
+    """Whether nothing arrives there."""
+    return now.volts_rms is not None and now.volts_rms < NO_VOLTS
 
 
 def _draw_standing(row: District, now: DistrictNow, share: float | None) -> Standing:
-    if now.volts_rms is not None and now.volts_rms < NO_VOLTS:
+    if has_no_power(now):
         return Standing(level=Level.REST, word="no volts")
     if share is not None and share >= 1:
         return Standing(level=Level.LOW, word="over its limit")
@@ -161,18 +176,18 @@ def supply_standing(load: SupplyLoad, warnings: tuple[StandingWarning, ...]) -> 
 def headline(layout: Layout, picture: Picture, loads: tuple[SupplyLoad, ...]) -> Headline:
     """Is anything about to open, and where?"""
     silent = [d for d in picture.districts if d.is_stale]
-    if layout.district and len(silent) == len(layout.district):
+    all_silent = bool(layout.district) and len(silent) == len(layout.district)
+    if all_silent and min((d.age_s for d in silent if d.age_s is not None), default=0.0) > SILENCE_S:
         return _silence(picture)
     for standing in picture.warnings:
-        if standing.shelved_until_s is None and standing.warning.priority > Priority.LOW:
-            warning, opens = standing.warning, opening(standing, picture)
-            return Headline(
-                level=LEVEL_OF_PRIORITY[warning.priority],
-                sentence=first_sentence(message_now(standing, picture)),
-                more=warning.advice,
-                opens_in_s=None if opens is None else opens.in_s,
-                warning_id=warning.id,
-            )
+        least = Priority.MEDIUM if all_silent else Priority.LOW
+        if standing.shelved_until_s is None and standing.warning.priority > least:
+            return _of_warning(standing, picture, silent)
+    if all_silent:
+        return _silence(picture)
+    latched = _latched(picture)
+    if latched is not None:
+        return latched
     if silent:
         names = ", ".join(d.name for d in silent[:3]) + (" and others" if len(silent) > 3 else "")
         return Headline(
@@ -182,6 +197,42 @@ def headline(layout: Layout, picture: Picture, loads: tuple[SupplyLoad, ...]) ->
         )
     calm = Headline(level=Level.WELL, sentence="Nothing is near its limit", more=_closest(picture, loads))
     return _trouble_without_warning(picture, loads) or calm
+
+
+def _of_warning(standing: StandingWarning, picture: Picture, silent: list[DistrictNow]) -> Headline:
+    """A standing warning; late figures hide nothing, they are told beside it."""
+    warning, opens = standing.warning, opening(standing, picture)
+    ages = [now.age_s for now in silent if now.age_s is not None]
+    late = f" The figures are {seconds(max(ages))} old." if ages else ""
+    return Headline(
+        level=LEVEL_OF_PRIORITY[warning.priority],
+        sentence=first_sentence(message_now(standing, picture)),
+        more=f"{warning.advice}{late}",
+        opens_in_s=None if opens is None else opens.in_s,
+        warning_id=warning.id,
+    )
+
+
+def _latched(picture: Picture) -> Headline | None:
+    """An act-now warning that is over and that has not been marked as seen; None where there is none of the last minutes.
+
+    A short of a tenth of a second is gone before anybody looks up (ISA-18.2: returned to normal, not acknowledged).
+    """
+    for warning in picture.past_warnings:
+        ago_s = picture.now_s - (warning.end_s or warning.start_s)
+        if is_unseen(warning) and warning.priority >= Priority.HIGH and ago_s <= LATCHED_FOR_S:
+            return Headline(
+                level=Level.MEDIUM,
+                sentence=f"{warning.scope.name}, {seconds(ago_s)} ago: {first_sentence(warning.message)}",
+                more="It is over. Look there before you go on, then mark it as seen.",
+                warning_id=warning.id,
+            )
+    return None
+
+
+def is_unseen(warning: RaisedWarning) -> bool:
+    """Whether a warning that is over asked for somebody and has not been marked as seen."""
+    return warning.state == "returned" and warning.priority > Priority.LOW
 
 
 def first_sentence(text: str) -> str:
@@ -213,10 +264,8 @@ def _shares(loads: tuple[SupplyLoad, ...]) -> list[tuple[float, str]]:
 
 def _trouble_without_warning(picture: Picture, loads: tuple[SupplyLoad, ...]) -> Headline | None:
     """What no warning speaks of: a fault that goes on, or a draw near a limit. None where there is neither."""
-    shares = _shares(loads)
-    loaded = (
-        Headline(level=Level.LOW, sentence=shares[0][1], more="No warning stands: it may pass by itself.") if shares else None
-    )
+    shares = sorted([*_binding_shares(picture, loads), *_shares(loads)], key=lambda found: found[0], reverse=True)
+    loaded = Headline(level=Level.LOW, sentence=shares[0][1], more=_comes_next(picture, loads)) if shares else None
     if loaded is not None and shares[0][0] >= 1:
         return loaded
     going_on = next((event for event in picture.events if event.end_s is None and event.cause.is_fault), None)
@@ -224,6 +273,21 @@ def _trouble_without_warning(picture: Picture, loads: tuple[SupplyLoad, ...]) ->
         since = f"It began {seconds(picture.now_s - going_on.start_s)} ago."
         return Headline(level=Level.LOW, sentence=f"{going_on.district}: {WORD_OF_CAUSE[going_on.cause]}", more=since)
     return loaded if shares and shares[0][0] >= NEAR_SHARE else None
+
+
+def _binding_shares(picture: Picture, loads: tuple[SupplyLoad, ...]) -> list[tuple[float, str]]:
+    """What binds each supply, as the judge says: the winding or the protection may bind long before the plate does."""
+    judged = [found for load in loads if (found := fresh_load(picture, load.name)) is not None and supply_room(found)]
+    return [(load.headroom.share, f"{load.name}: {supply_room(load)}") for load in judged if load.headroom.share is not None]
+
+
+def _comes_next(picture: Picture, loads: tuple[SupplyLoad, ...]) -> str:
+    """Whether a protection would open at this draw; without that, a draw near a limit may pass."""
+    for load in loads:
+        judged = fresh_load(picture, load.name)
+        if judged is not None and judged.forecast is not None:
+            return f"{heat_words(judged, picture.now_s)}."
+    return "At this draw nothing is expected to open."
 
 
 def _closest(picture: Picture, loads: tuple[SupplyLoad, ...]) -> str:
@@ -238,4 +302,4 @@ def _closest(picture: Picture, loads: tuple[SupplyLoad, ...]) -> str:
 
 def _touches(row: District, standing: StandingWarning) -> bool:
     scope = standing.warning.scope
-    return {"district": row.name, "output": row.output_name, "supply": row.supply}[scope.kind] == scope.name
+    return scope.name == {"district": row.name, "output": row.output_name}.get(scope.kind)

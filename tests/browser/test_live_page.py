@@ -145,7 +145,8 @@ def test_a_high_warning_is_said_shown_and_can_be_worked_with(shown):
     said = ':has-text("North bench may open soon."):has-text("Stop one train on Outer main.")'
     page.wait_for_selector('[data-headline][data-level="high"]' + said)
     page.wait_for_selector('[role="alert"]:has-text("North bench may open soon.")', state="attached")
-    page.wait_for_selector('[data-district="0"][data-level="high"]')
+    page.wait_for_selector('[data-supply="0"][data-level="high"]')
+    page.wait_for_selector('[data-district="0"][data-level="well"]')  # it runs well: the trouble is its supply's
     page.wait_for_selector('[data-district="8"][data-level="well"]')
     notice = page.locator("[data-warnings] .notice")
     notice.get_by_role("button", name="Seen").click()

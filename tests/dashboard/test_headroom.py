@@ -9,10 +9,10 @@ import pytest
 from dashboard.views.headroom import district_room, heat_words, message_now, opening, supply_room
 from dashboard.views.payload import tick
 from dashboard.views.shares import supply_loads
-from dashboard.views.words import headline
+from dashboard.views.words import LATCHED_FOR_S, headline
 from monitor.runtime.trend import Trend
-from monitor.values import Headroom, Limit, PlaceLoad, SupplyLoad, TripForecast
-from tests.dashboard.test_views import LAYOUT, picture_of, standing
+from monitor.values import Headroom, Limit, PlaceLoad, Priority, SupplyLoad, TripForecast
+from tests.dashboard.test_views import LAYOUT, now_of, picture_of, standing
 
 WINDING = Limit(kind="winding", place="North bench", amps=10.0, va=None, words="the North bench winding at 10.0 A")
 
@@ -103,3 +103,67 @@ def test_heat_says_its_bounds_the_opening_and_the_way_back():
     assert heat_words(cooling, 100.0) == "Protection open for 12 s, cooled to 85 % of opening heat: back by itself in about 9 s"
     assert heat_words(replace(cooling, reset_in_s=None), 100.0).endswith("reset it by hand")
     assert heat_words(load_of(), 100.0) == ""
+
+
+def tick_now(picture):
+    recent = Trend(len(LAYOUT.district)).window(picture.now_s, 5)
+    return json.loads(msgspec.json.encode(tick(LAYOUT, picture, recent)))
+
+
+def test_nothing_fits_on_a_district_without_power_and_its_chip_says_why():
+    dead = now_of("Outer main", volts=0.1, amps=0.0)
+    open_load = replace(load_of(), is_open=True, open_since_s=95.0)
+    said = tick_now(picture_of(dead, loads=(open_load,)))["districts"]
+    assert (said[0]["fits"], said[0]["word"]) == ("", "no power: breaker open")
+    running = tick_now(picture_of(now_of("Outer main"), loads=(load_of(),)))["districts"]
+    assert running[0]["fits"].startswith("3.0 A")
+    # Power is back on one district while the judge still holds its supply open: what is measured goes first.
+    assert tick_now(picture_of(now_of("Outer main"), loads=(open_load,)))["districts"][0]["word"] == "running"
+
+
+def test_a_supplys_trouble_is_no_word_of_a_healthy_district():
+    said = tick_now(picture_of(warnings=(told(),)))
+    assert {row["word"] for row in said["districts"]} <= {"running", "on"}
+    assert said["supplies"][0]["word"] == "act now"
+
+
+@pytest.mark.parametrize(("share", "calm"), [(0.7, True), (0.93, False), (1.24, False)])
+def test_what_binds_decides_whether_anything_is_near_its_limit(share, calm):
+    load = replace(load_of(), headroom=replace(load_of().headroom, share=share))
+    picture = picture_of(loads=(load,))
+    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
+    assert (said.sentence == "Nothing is near its limit") is calm
+
+
+def test_no_word_of_passing_by_itself_beside_a_forecast():
+    load = replace(load_of(forecast_of(30.0)), heat=0.6, headroom=replace(load_of().headroom, share=1.24))
+    picture = picture_of(loads=(load,))
+    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
+    assert "opens in about" in said.more
+    calm = replace(picture, loads=(replace(load, forecast=None),))
+    assert headline(LAYOUT, calm, supply_loads(LAYOUT, calm.districts)).more == "At this draw nothing is expected to open."
+
+
+@pytest.mark.parametrize(("age_s", "hidden"), [(2.0, False), (14.0, False), (16.0, True)])
+def test_late_figures_hide_no_act_now_until_it_says_nothing_about_now(age_s, hidden):
+    picture = picture_of(*(now_of(row.name, age_s=age_s) for row in LAYOUT.district), warnings=(told(),))
+    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
+    assert ("North bench is overloaded" in said.sentence) is not hidden
+    assert hidden or f"The figures are {age_s:.0f} s old." in said.more
+
+
+@pytest.mark.parametrize(
+    ("state", "ended_s", "priority", "latched"),
+    [
+        ("returned", 99.0, Priority.HIGH, True),
+        ("normal", 99.0, Priority.HIGH, False),  # marked as seen
+        ("returned", 99.0, Priority.MEDIUM, False),
+        ("returned", 99.0 - LATCHED_FOR_S, Priority.HIGH, False),
+    ],
+)
+def test_an_act_now_that_is_over_stays_the_headline_until_it_is_seen(state, ended_s, priority, latched):
+    short = replace(told("Short circuit on Quarry branch.").warning, end_s=ended_s, state=state, priority=priority)
+    picture = picture_of(past_warnings=(short,))
+    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
+    assert ("Short circuit on Quarry branch." in said.sentence) is latched
+    assert said.warning_id == (short.id if latched else None)

@@ -123,7 +123,7 @@ def test_stale_and_doubtful_figures_are_never_shown_as_good():
     ],
 )
 def test_states_in_words(now, share, word):
-    assert district_standing(LAYOUT.district[0], now, share, (), ()).word == word
+    assert district_standing(LAYOUT.district[0], now, share, picture_of()).word == word
 
 
 def test_a_part_that_stands_still_is_on_the_page():
@@ -133,15 +133,15 @@ def test_a_part_that_stands_still_is_on_the_page():
 
 def test_a_warning_marks_the_districts_it_touches():
     by_output = standing(kind="output", name="North bench/B", priority=Priority.MEDIUM)
-    found = [district_standing(row, now_of(row.name), 0.1, (by_output,), ()) for row in LAYOUT.district]
+    found = [district_standing(row, now_of(row.name), 0.1, picture_of(warnings=(by_output,))) for row in LAYOUT.district]
     assert [f.word for f in found] == ["running", "running", "act soon", "act soon"]
     aside = standing(kind="district", name="Outer main", shelved_until_s=200.0)
-    assert district_standing(LAYOUT.district[0], now_of("Outer main"), 0.1, (aside,), ()).level is Level.WELL
+    assert district_standing(LAYOUT.district[0], now_of("Outer main"), 0.1, picture_of(warnings=(aside,))).level is Level.WELL
 
 
 def test_an_event_that_goes_on_is_named():
     lost = Event(id=1, district="Outer main", cause=Cause.LOST_CONTACT, start_s=99.0, end_s=None, confidence=0.9)
-    assert district_standing(LAYOUT.district[0], now_of("Outer main"), 0.1, (), (lost,)).word == "lost contact"
+    assert district_standing(LAYOUT.district[0], now_of("Outer main"), 0.1, picture_of(events=(lost,))).word == "lost contact"
 
 
 def test_what_happened_lately_stands_newest_first_and_deliberate_acts_do_not():
@@ -156,7 +156,7 @@ def test_what_happened_lately_stands_newest_first_and_deliberate_acts_do_not():
     assert [p["unseen"] for p in said] == [None, None, None]
     returned = replace(past, state="returned")
     (unseen,) = tick_of(picture_of(past_warnings=(returned,)))["past"]
-    assert (unseen["unseen"], unseen["what"]) == (7, "over, seen by nobody: North bench may open.")
+    assert (unseen["unseen"], unseen["what"]) == (7, "over, not seen yet: North bench may open.")
 
 
 def test_headline_says_what_opens_first_and_counts_down():
