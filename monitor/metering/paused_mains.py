@@ -71,7 +71,8 @@ class PausedMains:
             if step not in self._fits:
                 self._fits[step] = SineFit(self._hop_scans, self._step_rad * (1 + step * TUNING))
             found = live_sums(self._fits[step])
-            sums = np.where(cut & (steps == step), found, sums)
+            here = cut & (steps == step)
+            sums = found if here.all() else np.where(here, found, sums)
         every = np.concatenate([self._sums, sums], axis=-1)
         runs = np.concatenate([self._runs, self._runs[-1] + np.cumsum(links == 0)])
         # Near the nominal frequency that one it is, not what a leaping edge makes of it.
@@ -82,12 +83,13 @@ class PausedMains:
             return phasors
         # Four frames are twice two; those further back are turned by what the mains turned since.
         for apart in (HOPS, 2 * HOPS):
-            back = np.exp(1j * apart * turn[:, apart:]) * (runs[apart:] == runs[:-apart])
-            turns = [runs[apart:] == runs[:-apart], back, back * back, runs[apart:] == runs[:-apart], back]
-            every = every[..., apart:] + np.stack(np.broadcast_arrays(*turns)) * every[..., :-apart]
+            linked = runs[apart:] == runs[:-apart]
+            back = np.exp(1j * apart * turn[:, apart:]) * linked
+            before, every = every[..., :-apart], every[..., apart:].copy()
+            for k, turned in enumerate((linked, back, back * back, linked, back)):
+                every[k] += turned * before[k]
             runs, turn = runs[apart:], turn[:, apart:]
-        sums = every
-        found, firm = solved(sums)
+        found, firm = solved(every)
         return np.where(cut, np.where(self._unsure(~cut | firm), 0.0, found), phasors)
 
     def _unsure(self, firm: NDArray[np.bool_]) -> NDArray[np.bool_]:

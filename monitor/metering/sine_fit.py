@@ -98,7 +98,7 @@ class SineFit:
                 number, cos, sin, cos_cos, cos_sin = self._summed(kept @ self._mask, 5)
                 total, with_cos, with_sin = self._summed((kept * parts) @ self._live, 3)
                 found = [number, cos - 1j * sin, 2 * cos_cos - number - 2j * cos_sin, total, with_cos - 1j * with_sin]
-                sums = np.where(some, found, sums)
+                sums = np.array(found) if some.all() else np.where(some, found, sums)
         return sums
 
     def _by_hop(self, rows: list[Floats]) -> Floats:
