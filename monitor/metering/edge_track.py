@@ -8,7 +8,6 @@ up and those that go down are held apart, for triacs do not fire alike in both.
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -81,7 +80,10 @@ class Fading:
     """
 
     def __init__(self, shape: tuple[int, ...], length: float, prior: float = 0.0) -> None:
-        self._keep = np.exp(-1 / length)
+        self._keep = float(np.exp(-1 / length))
+        steps = np.arange(STRETCH_HALVES)
+        self._since = self._keep ** (steps + 1)
+        self._within = np.triu(self._keep ** np.maximum(steps - steps[:, None], 0))
         self._sums = np.zeros((2, *shape))
         self._prior = prior
 
@@ -92,8 +94,14 @@ class Fading:
     def feed(self, values: Floats, weights: Floats, usual: float = 0.0) -> Floats:
         """Mean up to and with each step; NaN where nothing counted yet."""
         both = np.stack([values * weights, weights])
-        sums, _ = lfilter([1.0], [1.0, -self._keep], both, axis=-1, zi=self._keep * self._sums[..., None])
-        self._sums = sums[..., -1]
+        sums = np.empty_like(both)
+        for first in range(0, both.shape[-1], STRETCH_HALVES):
+            part = both[..., first : first + STRETCH_HALVES]
+            some = slice(part.shape[-1])
+            sums[..., first : first + STRETCH_HALVES] = (
+                part @ self._within[some, some] + self._sums[..., None] * self._since[some]
+            )
+            self._sums = sums[..., first + part.shape[-1] - 1]
         weight = sums[1] + self._prior
         return np.where(weight > 1e-9, (sums[0] + self._prior * usual) / np.maximum(weight, 1e-9), np.nan)
 
