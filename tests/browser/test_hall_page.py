@@ -70,7 +70,7 @@ def test_trouble_comes_first_opens_to_its_station_and_back(hall):
     page.wait_for_selector(".hall .notice >> text=Ridge, North bench")
     assert page.is_hidden(".notice .buttons")
     page.click('.station a:text-is("Ridge")')
-    page.wait_for_selector('[data-district][data-level="high"] >> text=Outer main')
+    page.wait_for_selector('[data-supply="0"][data-level="high"] >> text=North bench')
     assert page.inner_text('[data-district="0"] [data-slot="amps"]') == "2.00"
     page.click("text=All stations")
     page.wait_for_selector(".station")

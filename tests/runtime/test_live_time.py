@@ -80,7 +80,10 @@ def test_a_board_that_was_away_for_40_s_goes_on_at_the_hosts_time(reopened):
     assert ticks[-1].now_s == pytest.approx(49.9)
     after = [pipeline.feed(PORT, chunk) for _, chunk in HostedBoard(starts_s=50.0).chunks(5.0, reopened=reopened)]
     assert ends(before)[-1] == pytest.approx(10.0, abs=0.05)
-    assert ends(after)[0] == pytest.approx(50.0, abs=0.05)
+    # What the meter still held of the last cycle before comes with the first bytes after, at its own time.
+    held = ends(after) < 11.0
+    assert held.sum() <= 2
+    assert ends(after)[~held][0] == pytest.approx(50.0, abs=0.05)
     assert ends(after)[-1] == pytest.approx(55.0, abs=0.06)
     (away,) = findings(after, FindingKind.GAP if reopened else FindingKind.RESTART)
     assert (away.start_s, away.end_s) == (pytest.approx(10.0, abs=0.05), pytest.approx(50.0, abs=0.05))
