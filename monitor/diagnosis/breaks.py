@@ -214,11 +214,19 @@ class Breaks(Watcher):
         event.end_s = max(event.start_s, end_s)
         event.evidence["dead_s"] = event.end_s - event.start_s
         event.evidence["rises"] = float(_swings(cut.volts, event.evidence, falling=False))
+        if event.cause is Cause.DIRECTION_BREAK and self._amps_flowed(event, event.end_s):
+            return  # an open switch carries none: this is a short, told as one where the readings can show it
         if event.cause is Cause.DIRECTION_BREAK:
             self._judge_hand(event, fine=is_fine(cut))
         if event.cause is Cause.THROTTLE:
             event.end_s = event.start_s
         self.tell(event)
+
+    def _amps_flowed(self, event: Occurrence, end_s: float) -> bool:
+        """Whether more flowed while the volts were gone than before."""
+        dead = self.ticks.rows(int(event.start_s / TICK_S) + 1, int(end_s / TICK_S) - 1)
+        amps = self.ticks.amps[dead, self.district]
+        return bool(len(amps)) and median(amps) > event.evidence["amps_before"]
 
     def _judge_hand(self, event: Occurrence, *, fine: bool) -> None:
         """A hand's switch opens once and closes once."""

@@ -59,10 +59,10 @@ def test_line_boards_side_by_side(tmp_path, boards):
     found = assert_same(
         recorded(tmp_path, layout_of(boards), chunks, marks=[(41.0, "Doors open"), (99.0, "Doors shut")], last_s=158.0)
     )
-    # Five readings a second show no short and no lost contact for what it is: the warning of the judge tells of the short.
-    assert {line["cause"] for line in found if line["kind"] == "event"} == {"direction-break", "throttle"}
+    # Five readings a second show no short and no lost contact for what it is, and a short is no press by hand either: amps flow.
+    assert {line["cause"] for line in found if line["kind"] == "event"} == {"throttle"}
     assert {line["rule"] for line in found if line["kind"] == "warning"} >= {"short", "trip-forecast"}
-    assert sum(line["kind"] == "event" for line in found) >= 5
+    assert sum(line["kind"] == "event" for line in found) >= 3
 
 
 def test_a_board_that_is_away_and_a_silence_of_all(tmp_path):
