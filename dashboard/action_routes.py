@@ -8,7 +8,7 @@ from msgspec import Meta, Struct
 
 from dashboard.access import Gate
 from dashboard.requests import answer, read_request
-from dashboard.watch import Watch
+from dashboard.watch import WatchLike
 from monitor.values import Action, ActionKind
 
 
@@ -42,7 +42,7 @@ class ActionRequest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         return None
 
 
-def acting_routes(watch: Watch, gate: Gate) -> Blueprint:
+def acting_routes(watch: WatchLike, gate: Gate) -> Blueprint:
     """The address /act."""
     routes = Blueprint("acting", __name__)
 

@@ -16,7 +16,7 @@ from dashboard.replay_routes import replay_routes
 from dashboard.server import DEFAULT_HOST, DEFAULT_PORT, PageOptions, Server
 from dashboard.views.replay_bar import replay_bar
 from dashboard.views.shell import shell
-from dashboard.watch import Watch
+from dashboard.watch import WatchLike
 from dashboard.worker_pool import WorkerPool
 from monitor.runtime.replay import Replay
 
@@ -24,7 +24,7 @@ __all__ = ["PageOptions", "PageServer", "create_app"]
 
 
 def create_app(
-    watch: Watch, gate: Gate | None = None, passphrase: Passphrase | None = None, *, insist_on_encryption: bool = False
+    watch: WatchLike, gate: Gate | None = None, passphrase: Passphrase | None = None, *, insist_on_encryption: bool = False
 ) -> dash.Dash:
     """The Dash app: pages, feed and acting.
 
@@ -77,7 +77,7 @@ class PageServer(Server):
     """
 
     def __init__(
-        self, watch: Watch, host: str = DEFAULT_HOST, port: int = DEFAULT_PORT, options: PageOptions | None = None
+        self, watch: WatchLike, host: str = DEFAULT_HOST, port: int = DEFAULT_PORT, options: PageOptions | None = None
     ) -> None:
         passphrase = Passphrase((options.passphrase_file if options is not None else None) or default_path())
 

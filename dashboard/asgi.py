@@ -35,7 +35,7 @@ STREAM_LASTS_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Answer:
+class _HttpAnswer:
     status: int
     headers: list[tuple[bytes, bytes]]
     body: IO[bytes] | EventStream
@@ -74,7 +74,7 @@ class AsgiApp:
             with answer.body as file:
                 await _send_file(file, send)
 
-    def _run(self, scope: Scope, body: bytes) -> _Answer:
+    def _run(self, scope: Scope, body: bytes) -> _HttpAnswer:
         """In a thread: the whole answer, beyond a quarter of a megabyte on the disk."""
         environ = cast("dict[str, Any]", build_environ(cast("Any", scope), cast("Any", io.BytesIO(body))))
         begun: list[tuple[str, list[tuple[str, str]]]] = []
@@ -96,7 +96,7 @@ class AsgiApp:
             spool.seek(0)
         ((status, headers),) = begun
         names = [(name.lower().encode("latin-1"), value.encode("latin-1")) for name, value in headers]
-        return _Answer(status=int(status.split()[0]), headers=names, body=spool)
+        return _HttpAnswer(status=int(status.split()[0]), headers=names, body=spool)
 
     async def _stream(self, stream: EventStream, receive: Receive, send: Send) -> None:
         ends_s, seen = time.monotonic() + STREAM_LASTS_S, 0

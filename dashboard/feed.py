@@ -16,7 +16,7 @@ from flask import Blueprint, Response, request
 
 from dashboard.views.detail import detail
 from dashboard.views.payload import tick, trace
-from dashboard.watch import Watch
+from dashboard.watch import WatchLike
 from monitor.runtime import Live
 
 TICK_S = 0.16
@@ -85,7 +85,7 @@ class Feed:
         ticker: One payload a tick.
     """
 
-    def __init__(self, watch: Watch) -> None:
+    def __init__(self, watch: WatchLike) -> None:
         self._watch = watch
         self._runs: tuple[Live, str] | None = None
         self.ticker = Ticker(self._body)

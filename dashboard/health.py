@@ -8,7 +8,7 @@ from prometheus_client.exposition import choose_encoder
 from dashboard.access import is_local
 from dashboard.feed import json_answer
 from dashboard.metrics import MetricsCollector
-from dashboard.watch import Watch
+from dashboard.watch import WatchLike
 from monitor.layout import Layout
 from monitor.runtime import Picture
 from monitor.runtime.supervised_thread import PartHealth
@@ -19,7 +19,7 @@ LATE_S = 1.5
 """Figures this much older than the newest bytes are late: the pipeline takes a tenth of that on a computer that keeps up."""
 
 
-def health_routes(watch: Watch) -> Blueprint:
+def health_routes(watch: WatchLike) -> Blueprint:
     """The addresses /healthz and /metrics."""
     routes = Blueprint("health", __name__)
     registry = CollectorRegistry()  # not the library's own, which is shared by everything in the process

@@ -9,7 +9,7 @@ from msgspec import Meta, Struct
 
 from dashboard.access import Gate
 from dashboard.requests import answer, read_request
-from dashboard.watch import Watch
+from dashboard.watch import WatchLike
 from monitor.errors import LayoutError
 from monitor.layout import load_layout
 from monitor.layout.edit import set_load_draw
@@ -35,7 +35,7 @@ class LearnWish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     keep: bool = False
 
 
-def learning_routes(watch: Watch, gate: Gate) -> Blueprint:
+def learning_routes(watch: WatchLike, gate: Gate) -> Blueprint:
     """The address /learn."""
     routes = Blueprint("learning", __name__)
 
@@ -57,7 +57,7 @@ def learning_routes(watch: Watch, gate: Gate) -> Blueprint:
     return routes
 
 
-def _learnt(watch: Watch, wish: LearnWish, until_s: float) -> LearntDraw:
+def _learnt(watch: WatchLike, wish: LearnWish, until_s: float) -> LearntDraw:
     layout = watch.layout if watch.layout_path is None else load_layout(watch.layout_path)
     load, others = load_to_learn(layout, wish.load, wish.also)
     try:
@@ -69,7 +69,7 @@ def _learnt(watch: Watch, wish: LearnWish, until_s: float) -> LearntDraw:
     return learn_draw(load.name, window.volts_rms[:, 0], window.amps_rms[:, 0], window.watts[:, 0], others=others)
 
 
-def _kept(watch: Watch, learnt: LearntDraw) -> Response:
+def _kept(watch: WatchLike, learnt: LearntDraw) -> Response:
     if watch.layout_path is None:
         return answer(409, "This watch has no layout file of its own to keep it in.", until_s=None)
     today = dt.datetime.now().astimezone().date().isoformat()

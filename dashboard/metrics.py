@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 
-from dashboard.watch import Watch
+from dashboard.watch import WatchLike
 from monitor.runtime import Picture
 from monitor.runtime.supervised_thread import PartHealth
 from monitor.values import PortStatus, Priority
@@ -22,7 +22,7 @@ class MetricsCollector(Collector):
         watch: What is asked.
     """
 
-    def __init__(self, watch: Watch) -> None:
+    def __init__(self, watch: WatchLike) -> None:
         self._watch = watch
 
     def collect(self) -> Iterable[Metric]:

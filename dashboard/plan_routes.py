@@ -11,7 +11,7 @@ from msgspec import Meta, Struct
 
 from dashboard.access import Gate
 from dashboard.requests import answer, read_request
-from dashboard.watch import Watch
+from dashboard.watch import WatchLike
 from monitor.errors import LayoutError
 from monitor.layout import load_layout
 from monitor.layout.edit import Plain, set_supply_findings
@@ -21,7 +21,7 @@ from monitor.planning.bench_questions import QUESTIONS, answer_of
 from monitor.planning.plan_edit import add_candidate, keep_terminals, remove_candidate, set_aside
 from monitor.planning.plan_file import Candidate, SetAside
 from monitor.planning.plan_load import load_plan
-from monitor.planning.terminal_readings import POSTS_LIMIT, ReadingsFile, ReadingTable, readings_of
+from monitor.planning.terminal_readings import POSTS_LIMIT, MeterReadings, ReadingTable, readings_of
 from monitor.planning.terminal_words import request_words
 from monitor.planning.terminals import find_terminals
 
@@ -82,7 +82,7 @@ class SetAsideRequest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     by: Annotated[str, Meta(max_length=80)] = ""
 
 
-def keeping_routes(watch: Watch, gate: Gate) -> Blueprint:
+def keeping_routes(watch: WatchLike, gate: Gate) -> Blueprint:
     """The addresses /bench, /candidate, /terminals and /set-aside."""
     routes = Blueprint("keeping", __name__)
 
@@ -149,7 +149,7 @@ def _keep_terminals(path: Path, sent: TerminalVolts) -> None:
     verdict = next(each for each in verdicts if each.supply == supply.name)
     if not verdict.is_fit:
         raise LayoutError(f"{supply.name} is not to be measured live. {verdict.why}")
-    file = ReadingsFile(
+    file = MeterReadings(
         terminals=sent.terminals, max_volts=supply.max_volts, meter=sent.meter or supply.current, reading=sent.reading
     )
     found = find_terminals(readings_of(file))

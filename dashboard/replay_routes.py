@@ -14,7 +14,7 @@ from monitor.runtime.replay import SPEED_LIMIT, Replay
 BODY_LIMIT_BYTES = 1024
 
 
-class Wish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class ReplayRequest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What the page asks for.
 
     Attributes:
@@ -42,7 +42,7 @@ def replay_routes(replay: Replay, gate: Gate) -> Blueprint:
         if refusal is not None:
             return answer(403, refusal)
         try:
-            wish = read_request(Wish, BODY_LIMIT_BYTES)
+            wish = read_request(ReplayRequest, BODY_LIMIT_BYTES)
         except msgspec.MsgspecError as error:
             return answer(400, f"Not understood: {error}.")
         _obey(replay, wish)
@@ -51,7 +51,7 @@ def replay_routes(replay: Replay, gate: Gate) -> Blueprint:
     return routes
 
 
-def _obey(replay: Replay, wish: Wish) -> None:
+def _obey(replay: Replay, wish: ReplayRequest) -> None:
     first_s = replay.status().first_s
     does = {
         "pause": replay.pause,

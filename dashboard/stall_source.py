@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 
 from dashboard.session_cache import SessionCache
-from dashboard.watch import Watch
+from dashboard.watch import WatchLike
 from monitor.errors import MonitorError
 from monitor.layout import Layout
 from monitor.runtime import Picture
@@ -72,7 +72,7 @@ class StallSource:
 class LiveStalls(StallSource):
     """The running watch or replay."""
 
-    def __init__(self, watch: Watch) -> None:
+    def __init__(self, watch: WatchLike) -> None:
         super().__init__("", watch.layout, began_at=watch.live.began_at)
         self._watch = watch
 
@@ -132,7 +132,7 @@ class StallSources:
         shelf: The recorded sessions.
     """
 
-    def __init__(self, watch: Watch, shelf: SessionCache) -> None:
+    def __init__(self, watch: WatchLike, shelf: SessionCache) -> None:
         self._watch, self._shelf = watch, shelf
         self._recorded: tuple[tuple[str, bool], RecordedStalls] | None = None
         self._earlier: dict[tuple[datetime | None, int], tuple[Run, ...]] = {}
@@ -173,7 +173,7 @@ class StallSources:
         return sum(1 for path in folder.iterdir() if path.is_dir()) if folder is not None and folder.is_dir() else 0
 
 
-def _earlier(watch: Watch, source: StallSource) -> tuple[Run, ...]:
+def _earlier(watch: WatchLike, source: StallSource) -> tuple[Run, ...]:
     try:
         return earlier_runs(watch.recordings, source.layout.title, source.began_at)
     except (MonitorError, OSError):

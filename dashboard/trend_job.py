@@ -9,7 +9,7 @@ from typing import Literal
 from dashboard.session_cache import REVIEWS_LIMIT, Listed
 from monitor.errors import MonitorError
 from monitor.sessions.figures import SessionReview
-from monitor.sessions.trends import Trend, trends
+from monitor.sessions.trends import SessionTrend, trends
 
 Stage = Literal["idle", "working", "stopping", "stopped", "done"]
 
@@ -30,7 +30,7 @@ class TrendState:
     done: int
     total: int
     unread: tuple[str, ...]
-    found: tuple[Trend, ...]
+    found: tuple[SessionTrend, ...]
 
 
 IDLE = TrendState(state="idle", done=0, total=0, unread=(), found=())

@@ -9,7 +9,7 @@ from monitor.runtime.supervised_thread import PartHealth
 from monitor.values import Action, PortStatus
 
 
-class Watch(Protocol):
+class WatchLike(Protocol):
     """A running watch or a replay: anything of this shape."""
 
     @property

@@ -26,6 +26,15 @@ def test_module_and_function_sizes(path):
             assert length <= FUNCTION_LINES_LIMIT, f"{node.name} has {length} lines: split it"
 
 
+def test_every_class_name_stands_once():
+    seen = {}
+    for path in MODULES:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                seen.setdefault(node.name, []).append(str(path.relative_to(ROOT)))
+    assert {name: places for name, places in seen.items() if len(places) > 1} == {}
+
+
 def test_no_vague_module_names():
     assert [path for path in MODULES if path.stem in VAGUE_NAMES] == []
 

@@ -5,13 +5,13 @@ from typing import Protocol
 import dash
 
 from dashboard.pages import before, district, live, review, stalls
-from dashboard.watch import Watch
+from dashboard.watch import WatchLike
 
 
 class Page(Protocol):
     """A page's module."""
 
-    def register(self, app: dash.Dash, watch: Watch) -> None:
+    def register(self, app: dash.Dash, watch: WatchLike) -> None:
         """Register the page, with ``in_menu`` saying whether the menu shows it, and its callbacks."""
 
 

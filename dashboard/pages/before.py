@@ -7,8 +7,8 @@ import dash
 import msgspec
 from dash.development.base_component import Component
 
-from dashboard.views.before_page import Plans, Standing, before_page
-from dashboard.watch import Watch
+from dashboard.views.before_page import Plans, SupplyVerdict, before_page
+from dashboard.watch import WatchLike
 from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
 from monitor.planning.bench_check import check_all
@@ -27,7 +27,7 @@ from monitor.planning.wiring_card import draw_card
 from monitor.runtime.past_troubles import past_troubles
 
 
-def register(app: dash.Dash, watch: Watch) -> None:
+def register(app: dash.Dash, watch: WatchLike) -> None:
     """Register the page."""
     del app
 
@@ -45,7 +45,7 @@ def plans_for(layout: Layout, plan: Plan | None = None, *, may_keep: bool) -> Pl
     return _plans(msgspec.json.encode(layout), msgspec.json.encode(plan or Plan()), may_keep=may_keep)
 
 
-def as_it_stands(watch: Watch) -> tuple[Layout, Plan, str]:
+def as_it_stands(watch: WatchLike) -> tuple[Layout, Plan, str]:
     """The layout file and the plan file as they are now, so that what was kept shows, and what is wrong with them.
 
     The watched layout and the default plan stand for a file that cannot be read any more.
@@ -90,6 +90,6 @@ def _plans(encoded: bytes, encoded_plan: bytes, *, may_keep: bool) -> Plans:
     )
 
 
-def _standing(watch: Watch, layout: Layout, trouble: str) -> Standing:
+def _standing(watch: WatchLike, layout: Layout, trouble: str) -> SupplyVerdict:
     troubles, day = ([], "") if watch.recordings is None else past_troubles(watch.recordings, layout)
-    return Standing(troubles=tuple(troubles), day=day, phasings=watch.live.picture().phasings, file_trouble=trouble)
+    return SupplyVerdict(troubles=tuple(troubles), day=day, phasings=watch.live.picture().phasings, file_trouble=trouble)

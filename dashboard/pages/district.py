@@ -6,11 +6,11 @@ from dash.development.base_component import Component
 
 from dashboard.views.district_page import district_page, no_such_district
 from dashboard.views.history import history_figure
-from dashboard.watch import Watch
+from dashboard.watch import WatchLike
 from monitor.runtime.trend import BUCKETS
 
 
-def register(app: dash.Dash, watch: Watch) -> None:
+def register(app: dash.Dash, watch: WatchLike) -> None:
     """Register the page and the callback that draws its history."""
 
     def layout(name: str = "", **_query: str) -> Component:

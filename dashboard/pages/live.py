@@ -7,12 +7,12 @@ from dash.development.base_component import Component
 
 from dashboard.pages.before import as_it_stands
 from dashboard.views.live_page import live_page
-from dashboard.watch import Watch
+from dashboard.watch import WatchLike
 from monitor.planning.bench_check import check_all
 from monitor.planning.phasing_guide import refused
 
 
-def register(app: dash.Dash, watch: Watch) -> None:
+def register(app: dash.Dash, watch: WatchLike) -> None:
     """Register the page at the root."""
     del app
 
@@ -22,7 +22,7 @@ def register(app: dash.Dash, watch: Watch) -> None:
     dash.register_page("live", path="/", name="Live", title=f"{watch.layout.title} – live", order=0, layout=layout, in_menu=True)
 
 
-def _refused(watch: Watch) -> dict[str, str]:
+def _refused(watch: WatchLike) -> dict[str, str]:
     """Supplies that the bench check does not pass; a demo or a replay energises nothing."""
     if watch.layout_path is None:
         return {}

@@ -12,7 +12,7 @@ from dashboard.trend_job import TrendJob
 from dashboard.views.review import no_moment, review_page
 from dashboard.views.review_trends import trend_button, trend_figures, trend_words
 from dashboard.views.stalls import moment
-from dashboard.watch import Watch
+from dashboard.watch import WatchLike
 from dashboard.worker_pool import Asker, WorkerPool
 
 AT_ONCE = 8
@@ -21,7 +21,7 @@ AT_ONCE = 8
 Chosen = list[str | None]
 
 
-def register(app: dash.Dash, watch: Watch) -> None:
+def register(app: dash.Dash, watch: WatchLike) -> None:
     """Register the page, its addresses and its callbacks."""
     cache, pool = SessionCache(watch.recordings), WorkerPool()
     app.server.extensions[WorkerPool.__name__] = pool

@@ -11,7 +11,7 @@ from dashboard.views.stall_effects import against_earlier, effects
 from dashboard.views.stall_list import opened_event
 from dashboard.views.stall_words import board_sentences
 from dashboard.views.stalls import NOW, moment, no_such_session, places, slow_lines, stalls_page
-from dashboard.watch import Watch
+from dashboard.watch import WatchLike
 from monitor.runtime import Picture
 from monitor.runtime.replay import Replay
 from monitor.values import Event, Snapshot
@@ -19,7 +19,7 @@ from monitor.values import Event, Snapshot
 LONGEST_NUMBER = 12
 
 
-def register(app: dash.Dash, watch: Watch) -> None:
+def register(app: dash.Dash, watch: WatchLike) -> None:
     """Register the page, its addresses and the callbacks that keep it up to date."""
     sources = StallSources(watch, SessionCache(watch.recordings))
 

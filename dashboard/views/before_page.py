@@ -58,7 +58,7 @@ class Plans:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class SupplyVerdict:
     """What comes from running and from recordings.
 
     Attributes:
@@ -74,9 +74,9 @@ class Standing:
     file_trouble: str = ""
 
 
-def before_page(layout: Layout, plans: Plans, standing: Standing | None = None) -> Component:
+def before_page(layout: Layout, plans: Plans, standing: SupplyVerdict | None = None) -> Component:
     """The whole page."""
-    standing = standing or Standing()
+    standing = standing or SupplyVerdict()
     return html.Main(
         [
             *([html.P(standing.file_trouble, className="file-trouble", role="alert")] if standing.file_trouble else []),
@@ -130,7 +130,7 @@ def _panel(title: str, *children: Component, full: bool = False) -> Component:
     return html.Section([html.H2(title), *children], className="panel wide full" if full else "panel wide")
 
 
-def _morning(items: Sequence[str], standing: Standing) -> list[Component]:
+def _morning(items: Sequence[str], standing: SupplyVerdict) -> list[Component]:
     head = html.H3(f"Still open from {standing.day or 'last time'}")
     if not standing.troubles:
         return [_ticks(items), head, html.P(nothing_open(standing.day).strip(), className="none")]

@@ -15,7 +15,7 @@ WIDE = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Opening:
+class ExpectedOpening:
     """When a protection is expected to open, as seen now.
 
     Attributes:
@@ -33,7 +33,7 @@ def fresh_load(picture: Picture, supply: str) -> SupplyLoad | None:
     return found if found is not None and picture.now_s - found.at_s <= FRESH_S else None
 
 
-def opening(standing: StandingWarning, picture: Picture) -> Opening | None:
+def opening(standing: StandingWarning, picture: Picture) -> ExpectedOpening | None:
     """When what a warning tells of is expected now; None where it told no time.
 
     A supply's own forecast goes on after the warning rose; what that says now comes before a countdown of what was said then.
@@ -44,9 +44,9 @@ def opening(standing: StandingWarning, picture: Picture) -> Opening | None:
     load = fresh_load(picture, warning.scope.name.split("/")[0]) if warning.scope.kind != "district" else None
     if load is None:
         left_s = max(0.0, warning.start_s + warning.trip_in_s - picture.now_s)
-        return Opening(in_s=left_s, words=f"in about {seconds(left_s)}")
+        return ExpectedOpening(in_s=left_s, words=f"in about {seconds(left_s)}")
     if load.forecast is None:
-        return Opening(in_s=None, words="not at the present draw")
+        return ExpectedOpening(in_s=None, words="not at the present draw")
     gone_s = picture.now_s - load.at_s
     now = replace(
         load.forecast,
@@ -55,7 +55,7 @@ def opening(standing: StandingWarning, picture: Picture) -> Opening | None:
         latest_s=None if load.forecast.latest_s is None else max(0.0, load.forecast.latest_s - gone_s),
     )
     words = time_left(now) if warning.rule == TRIP_RULE else f"in about {seconds(now.in_s)}"
-    return Opening(in_s=now.in_s, words="any moment" if now.in_s < 1 and not now.is_late else words)
+    return ExpectedOpening(in_s=now.in_s, words="any moment" if now.in_s < 1 and not now.is_late else words)
 
 
 def message_now(standing: StandingWarning, picture: Picture) -> str:

@@ -4,7 +4,7 @@ import math
 
 from dashboard.views.figures import channel_decimals, figure, volt_amperes
 from dashboard.views.headroom import district_room, fresh_load, heat_words, message_now, opening, supply_room
-from dashboard.views.shares import OutputLoad, SupplyLoad, supply_loads
+from dashboard.views.shares import OutputLoad, SupplyShare, supply_loads
 from dashboard.views.words import (
     LEVEL_OF_PRIORITY,
     WORD_OF_CAUSE,
@@ -113,7 +113,7 @@ def _columns(table: object, decimals: int) -> list[list[float | None]]:
     return [[None if math.isnan(value) else round(value, decimals) for value in row] for row in rows]
 
 
-def _district(picture: Picture, row: District, now: DistrictNow, output: OutputLoad, load: SupplyLoad) -> Json:
+def _district(picture: Picture, row: District, now: DistrictNow, output: OutputLoad, load: SupplyShare) -> Json:
     volts_decimals, amps_decimals = channel_decimals(picture, row)
     standing = district_standing(row, now, output.share, picture)
     own = now.volt_amperes if not now.is_stale else None
@@ -131,7 +131,7 @@ def _district(picture: Picture, row: District, now: DistrictNow, output: OutputL
     }
 
 
-def _supply(load: SupplyLoad, picture: Picture) -> Json:
+def _supply(load: SupplyShare, picture: Picture) -> Json:
     standing = supply_standing(load, picture.warnings)
     judged = fresh_load(picture, load.name)
     return {

@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 from dashboard.trend_job import TrendState
 from dashboard.views.attributes import aria
 from dashboard.views.review_figures import signed, table
-from monitor.sessions.trends import Trend
+from monitor.sessions.trends import SessionTrend
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 460, 190, 44, 12, 12, 26
 LETTERS = 15
@@ -77,7 +77,7 @@ def _progress(state: TrendState) -> Component:
     return html.P(f"{said}{unread}.{few}", className="quiet")
 
 
-def _by_figure(found: Sequence[Trend]) -> list[tuple[str, list[Trend]]]:
+def _by_figure(found: Sequence[SessionTrend]) -> list[tuple[str, list[SessionTrend]]]:
     """By figure, and only what more than one session says something about."""
     names = [name for name in MEANING if any(trend.figure == name and len(trend.points) > 1 for trend in found)]
     return [(name, [trend for trend in found if trend.figure == name and len(trend.points) > 1]) for name in names]
@@ -90,7 +90,7 @@ def _free(y: float, taken: Sequence[float]) -> float:
     return next((at for at in inside if all(abs(at - other) >= LETTERS for other in taken)), y)
 
 
-def _figure(name: str, found: list[Trend]) -> Component:
+def _figure(name: str, found: list[SessionTrend]) -> Component:
     drawn = base64.b64encode(trend_picture(found).encode()).decode()
     rows = [
         [
@@ -110,7 +110,7 @@ def _figure(name: str, found: list[Trend]) -> Component:
     )
 
 
-def trend_picture(found: Sequence[Trend]) -> str:
+def trend_picture(found: Sequence[SessionTrend]) -> str:
     """One line a place over the sessions in their order, as SVG; places differ by their dashes and are named at the end."""
     days = sorted({at for trend in found for at, _ in trend.points})
     top = max([value for trend in found for _, value in trend.points] + [1e-9]) * 1.1

@@ -32,7 +32,7 @@ class OutputLoad:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SupplyLoad:
+class SupplyShare:
     """What one supply carries.
 
     Attributes:
@@ -69,16 +69,16 @@ def output_limit_amps(layout: Layout, supply: Supply, output_name: str) -> float
     return winding if own is None else min(own, winding)
 
 
-def supply_loads(layout: Layout, districts: tuple[DistrictNow, ...]) -> tuple[SupplyLoad, ...]:
+def supply_loads(layout: Layout, districts: tuple[DistrictNow, ...]) -> tuple[SupplyShare, ...]:
     """What each supply carries, from figures that are live."""
     now = {district.name: district for district in districts}
     return tuple(_supply_load(layout, supply, now) for supply in layout.supply)
 
 
-def _supply_load(layout: Layout, supply: Supply, now: dict[str, DistrictNow]) -> SupplyLoad:
+def _supply_load(layout: Layout, supply: Supply, now: dict[str, DistrictNow]) -> SupplyShare:
     fed = layout.districts_of_supply(supply.name)
     outputs = [output.name for output in layout.output if output.supply == supply.name]
-    return SupplyLoad(
+    return SupplyShare(
         name=supply.name,
         allowed_va=usable_va(supply),
         unit="VA" if supply.rated_va is not None else "W",

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from dashboard.views.figures import percent, seconds
 from dashboard.views.headroom import fresh_load, heat_words, message_now, opening, supply_room
-from dashboard.views.shares import SupplyLoad
+from dashboard.views.shares import SupplyShare
 from monitor.layout import District, Layout
 from monitor.runtime import DistrictNow, Picture, StandingWarning
 from monitor.values import Cause, Priority
@@ -154,7 +154,7 @@ def _draw_standing(row: District, now: DistrictNow, share: float | None) -> Stan
     return Standing(level=Level.WELL, word="running" if row.use == "track" else "on")
 
 
-def supply_standing(load: SupplyLoad, warnings: tuple[StandingWarning, ...]) -> Standing:
+def supply_standing(load: SupplyShare, warnings: tuple[StandingWarning, ...]) -> Standing:
     """How a supply stands."""
     if load.share is None:
         return Standing(level=Level.STALE, word="no live figures")
@@ -173,7 +173,7 @@ def supply_standing(load: SupplyLoad, warnings: tuple[StandingWarning, ...]) -> 
     return Standing(level=Level.WELL, word="near its plate" if load.share >= NEAR_SHARE else "within its plate")
 
 
-def headline(layout: Layout, picture: Picture, loads: tuple[SupplyLoad, ...]) -> Headline:
+def headline(layout: Layout, picture: Picture, loads: tuple[SupplyShare, ...]) -> Headline:
     """Is anything about to open, and where?"""
     silent = [d for d in picture.districts if d.is_stale]
     all_silent = bool(layout.district) and len(silent) == len(layout.district)
@@ -252,7 +252,7 @@ def _silence(picture: Picture) -> Headline:
     )
 
 
-def _shares(loads: tuple[SupplyLoad, ...]) -> list[tuple[float, str]]:
+def _shares(loads: tuple[SupplyShare, ...]) -> list[tuple[float, str]]:
     found = [(load.share, f"{load.name} carries {percent(load.share)} of its plate") for load in loads if load.share is not None]
     for load in loads:
         for output in load.outputs:
@@ -262,7 +262,7 @@ def _shares(loads: tuple[SupplyLoad, ...]) -> list[tuple[float, str]]:
     return sorted(found, reverse=True)
 
 
-def _trouble_without_warning(picture: Picture, loads: tuple[SupplyLoad, ...]) -> Headline | None:
+def _trouble_without_warning(picture: Picture, loads: tuple[SupplyShare, ...]) -> Headline | None:
     """What no warning speaks of: a fault that goes on, or a draw near a limit. None where there is neither."""
     shares = sorted([*_binding_shares(picture, loads), *_shares(loads)], key=lambda found: found[0], reverse=True)
     loaded = Headline(level=Level.LOW, sentence=shares[0][1], more=_comes_next(picture, loads)) if shares else None
@@ -275,13 +275,13 @@ def _trouble_without_warning(picture: Picture, loads: tuple[SupplyLoad, ...]) ->
     return loaded if shares and shares[0][0] >= NEAR_SHARE else None
 
 
-def _binding_shares(picture: Picture, loads: tuple[SupplyLoad, ...]) -> list[tuple[float, str]]:
+def _binding_shares(picture: Picture, loads: tuple[SupplyShare, ...]) -> list[tuple[float, str]]:
     """What binds each supply, as the judge says: the winding or the protection may bind long before the plate does."""
     judged = [found for load in loads if (found := fresh_load(picture, load.name)) is not None and supply_room(found)]
     return [(load.headroom.share, f"{load.name}: {supply_room(load)}") for load in judged if load.headroom.share is not None]
 
 
-def _comes_next(picture: Picture, loads: tuple[SupplyLoad, ...]) -> str:
+def _comes_next(picture: Picture, loads: tuple[SupplyShare, ...]) -> str:
     """Whether a protection would open at this draw; without that, a draw near a limit may pass."""
     for load in loads:
         judged = fresh_load(picture, load.name)
@@ -290,7 +290,7 @@ def _comes_next(picture: Picture, loads: tuple[SupplyLoad, ...]) -> str:
     return "At this draw nothing is expected to open."
 
 
-def _closest(picture: Picture, loads: tuple[SupplyLoad, ...]) -> str:
+def _closest(picture: Picture, loads: tuple[SupplyShare, ...]) -> str:
     """What binds most, as the judge says; by the plates alone where the judge has said nothing lately."""
     judged = [found for load in loads if (found := fresh_load(picture, load.name)) is not None and supply_room(found)]
     if judged:

@@ -45,7 +45,7 @@ def run(args: argparse.Namespace) -> int:
     layout = load_layout(args.file)
     board = _board(layout, args.board, args.file)
     wanted = _channels(layout, board, args.channel)
-    bench = Bench(board)
+    bench = CalibrationBench(board)
     print(CAUTION)
     try:
         identity = bench.open()
@@ -64,7 +64,7 @@ _UNNAMED = Identity(number=0, name="", scan_interval_s=0.1, channels=line_channe
 """A line board that does not say who it is."""
 
 
-class Bench:
+class CalibrationBench:
     """Looks at one board's counts while a person holds the meter.
 
     Args:
@@ -184,7 +184,7 @@ def _channels(layout: Layout, board: Board, only: Sequence[int] | None) -> list[
     return chosen
 
 
-def _calibrate(bench: Bench, identity: Identity, channel: int, label: str) -> CalibrationFit | None:
+def _calibrate(bench: CalibrationBench, identity: Identity, channel: int, label: str) -> CalibrationFit | None:
     if channel >= len(identity.channels):
         print(f"Channel {channel}, {label}: this board has {len(identity.channels)} channels only; left out.")
         return None
@@ -228,7 +228,7 @@ def _show(fit: CalibrationFit, readings: Sequence[float], unit: str) -> None:
         )
 
 
-def _kept(fit: CalibrationFit, bench: Bench) -> ChannelCalibration:
+def _kept(fit: CalibrationFit, bench: CalibrationBench) -> ChannelCalibration:
     """What the layout file keeps; a zero alone says nothing of the scale."""
     zero = fit.zero * bench.unit_counts
     if math.isnan(fit.gain_uncertainty):

@@ -17,7 +17,7 @@ from monitor.planning.plan_edit import keep_terminals
 from monitor.planning.plan_load import load_plan, plan_path
 from monitor.planning.terminal_readings import (
     POSTS_LIMIT,
-    ReadingsFile,
+    MeterReadings,
     ReadingTable,
     TerminalReadings,
     parse_readings,
@@ -152,7 +152,7 @@ class _Figures:
     def readings(self) -> TerminalReadings:
         """All of them."""
         tables = tuple(ReadingTable(throttle=throttle, volts=volts) for throttle, volts in self._rounds.items())
-        return readings_of(ReadingsFile(terminals=self._posts, max_volts=self._max_volts, meter=self._meter, reading=tables))
+        return readings_of(MeterReadings(terminals=self._posts, max_volts=self._max_volts, meter=self._meter, reading=tables))
 
 
 def _line(prompt: str) -> str:

@@ -13,7 +13,7 @@ from monitor.layout.conductors import WARM_CELSIUS, ampacity_amps
 from monitor.layout.ratings import output_volts, usable_va, winding_amps
 from monitor.planning.bench_check import BenchVerdict
 from monitor.planning.common_return import ReturnDrops, return_drops
-from monitor.planning.feeders import FeederVolts, Way, feeder_volts
+from monitor.planning.feeders import ConductorRun, FeederVolts, feeder_volts
 from monitor.planning.offers import MOST_ACCESSORY_VOLTS, VOLTS_OVER
 from monitor.planning.plan_file import Plan
 from monitor.planning.planned_loads import PlannedLoad, planned_loads
@@ -283,7 +283,9 @@ def _output_limits(output: Output, supply: Supply, draw: Draw, others: Draw) -> 
     yield _use("others", max(0.0, winding_amps(supply) - others.running_amps), draw)
 
 
-def _districts(layout: Layout, loads: _Loads, way_of: Mapping[str, Way], options: BudgetOptions) -> Iterator[BudgetEntry]:
+def _districts(
+    layout: Layout, loads: _Loads, way_of: Mapping[str, ConductorRun], options: BudgetOptions
+) -> Iterator[BudgetEntry]:
     for district in layout.district:
         draw, way = draw_of(loads[district.name], options), way_of[district.name]
         volts = output_volts(layout.output_named(district.supply, district.output), layout.supply_named(district.supply))
@@ -295,19 +297,19 @@ def _districts(layout: Layout, loads: _Loads, way_of: Mapping[str, Way], options
             limits=() if way.feeder is None else (_use("feeder", ampacity_amps(way.feeder), draw),),
             loads=tuple(loads[district.name]),
             feeder=None
-            if way == Way()
+            if way == ConductorRun()
             else feeder_volts(way, volts, draw.worst_amps, drop_share=options.drop_share, celsius=options.celsius),
         )
 
 
-def _ways(layout: Layout, plan: Plan, returns: Sequence[ReturnDrops]) -> dict[str, Way]:
+def _ways(layout: Layout, plan: Plan, returns: Sequence[ReturnDrops]) -> dict[str, ConductorRun]:
     """Of each district; of a loop that was measured whole, only the neighbours' part of the shared return comes on top."""
     tracks = {track.district: track for track in plan.track}
     lost = {name: volts for each in returns for name, volts in each.lost_volts.items()}
     neighbours = {name: volts for each in returns for name, volts in each.neighbours_volts.items()}
     whole = {name for name, track in tracks.items() if track.loop_ohms is not None}
     return {
-        d.name: Way(
+        d.name: ConductorRun(
             feeder=d.feeder,
             track=tracks.get(d.name),
             return_volts=neighbours.get(d.name) if d.name in whole else lost.get(d.name),

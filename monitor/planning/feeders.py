@@ -10,7 +10,7 @@ GAUGES_TO_BUY = tuple(range(24, 8, -2))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Way:
+class ConductorRun:
     """What is known of the way from an output to the far end of a district and back.
 
     Attributes:
@@ -56,7 +56,7 @@ class FeederVolts:
         return words if self.better_awg is None else f"{words}; {self.better_awg} AWG would bring that under the chosen loss"
 
 
-def feeder_volts(way: Way, supply_volts: float, amps: float, *, drop_share: float, celsius: float) -> FeederVolts:
+def feeder_volts(way: ConductorRun, supply_volts: float, amps: float, *, drop_share: float, celsius: float) -> FeederVolts:
     """Volts lost and arriving at the far end (Ohm's law; the load taken as constant current).
 
     Args:

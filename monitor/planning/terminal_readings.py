@@ -34,7 +34,7 @@ class ReadingTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     volts: dict[str, Volts]
 
 
-class ReadingsFile(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class MeterReadings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The readings file of one supply.
 
     Attributes:
@@ -139,12 +139,12 @@ def parse_readings(text: str, *, source: str | None = None) -> TerminalReadings:
         LayoutError: It says something that cannot be; the message names the pair.
     """
     try:
-        return readings_of(parse_tables(text, ReadingsFile, source=source))
+        return readings_of(parse_tables(text, MeterReadings, source=source))
     except LayoutError as error:
         raise error if error.source == source else LayoutError(str(error), source=source) from error
 
 
-def readings_of(file: ReadingsFile) -> TerminalReadings:
+def readings_of(file: MeterReadings) -> TerminalReadings:
     """The figures of a readings file.
 
     Raises:

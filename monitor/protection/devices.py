@@ -172,7 +172,7 @@ def devices_of(supply: Supply) -> Devices | None:
     return replace(devices, log_hold=log_hold, has_points=bool(points))
 
 
-def _between_edges(kind: str, rated_amps: float, spread: "_Spread") -> Devices:
+def _between_edges(kind: str, rated_amps: float, spread: "_DeviceSpread") -> Devices:
     """Between the quickest and the slowest that may be sold."""
     make = inverse_time if kind == "fuse" else fit_thermal
     curves = tuple(make(rated_amps, points) for points in _published(kind))
@@ -181,7 +181,7 @@ def _between_edges(kind: str, rated_amps: float, spread: "_Spread") -> Devices:
 
 
 def _assembled(
-    kind: str, curves: tuple[Curve, ...], mix: Floats, log_holds: Floats, spread: "_Spread", log_time: Floats
+    kind: str, curves: tuple[Curve, ...], mix: Floats, log_holds: Floats, spread: "_DeviceSpread", log_time: Floats
 ) -> Devices:
     if curves[0].is_replica:
         coolings = np.array([np.mean(curve.log_seconds) for curve in curves]) @ mix + log_time
@@ -225,7 +225,7 @@ def closes_by_itself(protection: Protection | None) -> bool:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Spread:
+class _DeviceSpread:
     """Where each device lies between -1 and 1, and what its room does to the logarithm of its hold; shape (m,) each."""
 
     time: Floats
@@ -235,12 +235,12 @@ class _Spread:
     room: Floats
 
 
-def _spread(room: float) -> _Spread:
+def _spread(room: float) -> _DeviceSpread:
     """Evenly over the sample; the typical ones in the middle, the quick one at the quick end."""
     sample = [[2.0 * ((0.5 + number / GOLDEN**power) % 1.0) - 1.0 for power in range(1, 6)] for number in range(SAMPLE)]
     time, hold, warmth, shape, cooling = np.concatenate([np.zeros((FIRST, 5)), sample]).T
     time[QUICKER] = hold[QUICKER] = -1.0
-    return _Spread(time=time, hold=hold, shape=shape, cooling=cooling, room=room * warmth)
+    return _DeviceSpread(time=time, hold=hold, shape=shape, cooling=cooling, room=room * warmth)
 
 
 def _between(place: Floats) -> Floats:

@@ -14,7 +14,7 @@ from monitor.rehearsal.model_specs import (
     ConverterSpec,
     DistrictSpec,
     Grade,
-    Spot,
+    ModelSpot,
     SupplySpec,
     TrainSpec,
 )
@@ -54,7 +54,7 @@ def fernhollow_bench(board: int = 0) -> BenchSpec:
         supplies=_supplies(mark),
         districts=_districts(mark),
         trains=_trains(mark),
-        spots=(Spot(district=INNER, place=0.62, chance=0.8, seconds=(0.12, 0.34)),),
+        spots=(ModelSpot(district=INNER, place=0.62, chance=0.8, seconds=(0.12, 0.34)),),
         converter=ConverterSpec(clock_error=0.001 * (board % 5 - 2), noise_counts=0.6),
         lap_hints=True,
     )

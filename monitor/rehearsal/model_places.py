@@ -8,7 +8,7 @@ from monitor.rehearsal import model_pulses as shapes
 from monitor.rehearsal.model_acts import Act
 from monitor.rehearsal.model_frame import SCANS_PER_TICK, Floats, Frame, Pulse, Track
 from monitor.rehearsal.model_slow import SlowBench
-from monitor.rehearsal.model_specs import BenchSpec, Spot
+from monitor.rehearsal.model_specs import BenchSpec, ModelSpot
 from monitor.values import Cause
 
 _MARGIN_S = 0.4
@@ -76,7 +76,7 @@ class Places:
             self._stage.lay("cars", n, start, values)
         self._stage.note(Cause.LOST_CONTACT, district, start, scans)
 
-    def _act(self, spot: Spot, n: int, start: int) -> None:
+    def _act(self, spot: ModelSpot, n: int, start: int) -> None:
         speed = max(self._slow.trains[n].motor.speed, 0.3)
         seconds = float(self._rng.uniform(*spot.seconds)) / min(speed, 2.0)
         if spot.joint_ohms is None:

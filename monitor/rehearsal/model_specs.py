@@ -128,7 +128,7 @@ class Grade:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Spot:
+class ModelSpot:
     """A bad place on the track.
 
     Attributes:
@@ -257,7 +257,7 @@ class BenchSpec:
     supplies: tuple[SupplySpec, ...]
     districts: tuple[DistrictSpec, ...]
     trains: tuple[TrainSpec, ...] = ()
-    spots: tuple[Spot, ...] = ()
+    spots: tuple[ModelSpot, ...] = ()
     converter: ConverterSpec = field(default_factory=ConverterSpec)
     mains_volts: float = 120.0
     mains_hertz: float = 60.0

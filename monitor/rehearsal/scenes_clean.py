@@ -9,7 +9,7 @@ from monitor.rehearsal.model_acts import Act, Throttle, Transfer
 from monitor.rehearsal.model_specs import ConverterSpec, Grade
 from monitor.rehearsal.scene import Scene
 from monitor.rehearsal.scenes_acts import deliberate, solenoids
-from monitor.rehearsal.scenes_draw import Wish, draw_bench, draw_train
+from monitor.rehearsal.scenes_draw import SceneRequest, draw_bench, draw_train
 from monitor.rehearsal.stream import BoardFaults, Restart
 from monitor.rehearsal.stream_lines import LineStyle
 from monitor.values import ResetCause
@@ -17,39 +17,39 @@ from monitor.values import ResetCause
 Rng = np.random.Generator
 
 
-def clean(rng: Rng, seed: int, wish: Wish | None = None, name: str = "clean") -> Scene:
+def clean(rng: Rng, seed: int, wish: SceneRequest | None = None, name: str = "clean") -> Scene:
     """Trains run, whistles blow, directions change."""
     seconds = float(rng.uniform(110, 170))
-    bench = draw_bench(rng, wish or Wish(wave="sine"))
+    bench = draw_bench(rng, wish or SceneRequest(wave="sine"))
     acts = deliberate(rng, bench, (8.0, seconds - 4)) + solenoids(rng, bench, (6.0, seconds - 3))
     return Scene(name=name, seed=seed, seconds=seconds, bench=bench, acts=tuple(acts), clean=True)
 
 
 def clean_phase_cut(rng: Rng, seed: int) -> Scene:
     """The same from phase-cut outputs."""
-    return clean(rng, seed, Wish(wave="phase-cut"), "clean-phase-cut")
+    return clean(rng, seed, SceneRequest(wave="phase-cut"), "clean-phase-cut")
 
 
 def clean_dc(rng: Rng, seed: int) -> Scene:
     """The same on a DC layout."""
-    return clean(rng, seed, Wish(wave="dc"), "clean-dc")
+    return clean(rng, seed, SceneRequest(wave="dc"), "clean-dc")
 
 
 def wide_clean(rng: Rng, seed: int) -> Scene:
     """The same on a layout of any size, from any kind of supply."""
     wave: Literal["sine", "phase-cut", "dc"] = ("sine", "phase-cut", "dc")[int(rng.integers(3))]
-    return clean(rng, seed, Wish(wave=wave, wide=True), "wide-clean")
+    return clean(rng, seed, SceneRequest(wave=wave, wide=True), "wide-clean")
 
 
 def busy(rng: Rng, seed: int) -> Scene:
     """Several trains on each district, up to three quarters of the rating, dirty track."""
-    scene = clean(rng, seed, Wish(share=(0.6, 0.75), trains=(1, 2), dirt=0.4, written=("points", "rating")), "busy")
+    scene = clean(rng, seed, SceneRequest(share=(0.6, 0.75), trains=(1, 2), dirt=0.4, written=("points", "rating")), "busy")
     return replace(scene, nuisance_from="medium")
 
 
 def arrivals(rng: Rng, seed: int) -> Scene:
     """Districts switched on, trains driven from one district to the other and off the layout."""
-    bench = draw_bench(rng, Wish(share=(0.35, 0.55)))
+    bench = draw_bench(rng, SceneRequest(share=(0.35, 0.55)))
     seconds, late = float(rng.uniform(120, 180)), int(rng.integers(0, len(bench.trains)))
     cold = bench.trains[late].district
     waiting = replace(bench.districts[cold], level=0.0)
@@ -71,7 +71,9 @@ def arrivals(rng: Rng, seed: int) -> Scene:
 
 def grade_trap(rng: Rng, seed: int) -> Scene:
     """A heavy train goes over the limit on its grade each lap, and is down again long before anything opens."""
-    wish = Wish(wave="sine", share=(0.62, 0.72), breakers=("thermal",), tau_s=(60, 150), written=("points",), grade=(0.05, 0.2))
+    wish = SceneRequest(
+        wave="sine", share=(0.62, 0.72), breakers=("thermal",), tau_s=(60, 150), written=("points",), grade=(0.05, 0.2)
+    )
     bench = draw_bench(rng, wish)
     heavy = int(np.argmax([train.run_amps for train in bench.trains]))
     train = bench.trains[heavy]
@@ -88,7 +90,7 @@ def grade_trap(rng: Rng, seed: int) -> Scene:
 
 def damaged_clean(rng: Rng, seed: int) -> Scene:
     """A clean scene from a board with a bad cable: damaged bytes, dropped scans, a restart."""
-    scene = clean(rng, seed, Wish(), "damaged-clean")
+    scene = clean(rng, seed, SceneRequest(), "damaged-clean")
     restart = Restart(
         at_s=float(rng.uniform(40, scene.seconds - 30)),
         away_s=float(rng.uniform(0.3, 2.5)),
@@ -107,7 +109,7 @@ def damaged_clean(rng: Rng, seed: int) -> Scene:
 
 def bad_channels(rng: Rng, seed: int) -> Scene:
     """Sensors that lie: one channel hangs, one current sensor is the wrong way round, one clips."""
-    scene = clean(rng, seed, Wish(), "bad-channels")
+    scene = clean(rng, seed, SceneRequest(), "bad-channels")
     kind = str(rng.choice(["stuck", "reversed", "clipped"]))
     n = int(rng.integers(0, 3))
     converter: ConverterSpec = scene.bench.converter
@@ -136,7 +138,7 @@ def lines_of(rng: Rng, scene: Scene, name: str) -> Scene:
 
 def lines_clean(rng: Rng, seed: int) -> Scene:
     """A clean scene in the line form. A DC offset cannot be seen there, so there are no whistles."""
-    bench = draw_bench(rng, Wish(wave="sine"))
+    bench = draw_bench(rng, SceneRequest(wave="sine"))
     seconds = float(rng.uniform(100, 140))
     acts = [act for act in deliberate(rng, bench, (8.0, seconds - 4), (12, 30)) if isinstance(act, Throttle)]
     scene = Scene(name="lines-clean", seed=seed, seconds=seconds, bench=bench, acts=tuple(acts), clean=True)
@@ -145,7 +147,7 @@ def lines_clean(rng: Rng, seed: int) -> Scene:
 
 def long_feeder(rng: Rng, seed: int) -> Scene:
     """A feeder measured at both ends, whose joint grows worse by the minute."""
-    scene = clean(rng, seed, Wish(wave="sine"), "long-feeder")
+    scene = clean(rng, seed, SceneRequest(wave="sine"), "long-feeder")
     growth = float(rng.choice([0.0, rng.uniform(0.0008, 0.003)]))
     awg, one_way_m = 16, round(float(rng.uniform(5, 10)), 1)
     wire_ohms = 2 * one_way_m * 13.174 / 1000

@@ -32,7 +32,7 @@ OHMS_PER_KM = {14: 8.285, 16: 13.174, 18: 20.948, 20: 33.308}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wish:
+class SceneRequest:
     """What a scene needs of its bench.
 
     Attributes:
@@ -62,7 +62,7 @@ class Wish:
     wide: bool = False
 
 
-def draw_bench(rng: Rng, wish: Wish, supplies: int = 2, districts: int = 4) -> BenchSpec:
+def draw_bench(rng: Rng, wish: SceneRequest, supplies: int = 2, districts: int = 4) -> BenchSpec:
     """A bench that suits the wish."""
     if wish.wide:
         supplies, districts = SIZES[int(rng.integers(len(SIZES)))]
@@ -116,7 +116,7 @@ def draw_train(rng: Rng, name: str, district: int, *, amps: tuple[float, float],
     )
 
 
-def draw_breaker(rng: Rng, wish: Wish, rated_amps: float) -> BreakerSpec:
+def draw_breaker(rng: Rng, wish: SceneRequest, rated_amps: float) -> BreakerSpec:
     """A protection of one of the kinds wished for."""
     kind: BreakerKind = wish.breakers[int(rng.integers(len(wish.breakers)))]
     electronic = kind == "electronic"
@@ -170,7 +170,7 @@ def _draft_district(rng: Rng, n: int, fed_by: tuple[int, str], *, lights: bool) 
     )
 
 
-def _draw_trains(rng: Rng, wish: Wish, district: int, *, is_dc: bool) -> list[TrainSpec]:
+def _draw_trains(rng: Rng, wish: SceneRequest, district: int, *, is_dc: bool) -> list[TrainSpec]:
     count = int(rng.integers(wish.trains[0], wish.trains[1] + 1))
     rows = []
     for n in range(count):
@@ -203,7 +203,7 @@ def _amps_of(supply: int, districts: list[DistrictSpec], trains: list[TrainSpec]
     return fixed + sum(1.15 * train.run_amps + train.car_amps for train in trains if train.district in own)
 
 
-def _draw_supply(rng: Rng, s: int, wish: Wish, amps: float, open_volts: float) -> SupplySpec:
+def _draw_supply(rng: Rng, s: int, wish: SceneRequest, amps: float, open_volts: float) -> SupplySpec:
     rated_amps = max(amps / float(rng.uniform(*wish.share)), 1.5)
     lost = float(rng.uniform(*wish.regulation))
     max_volts = open_volts * (1 - lost * float(rng.uniform(0.3, 1.0)))

@@ -9,14 +9,14 @@ from monitor.rehearsal.model_acts import Act, Binding, DirectionBreak, FeedLost,
 from monitor.rehearsal.model_specs import BenchSpec
 from monitor.rehearsal.scene import Scene
 from monitor.rehearsal.scenes_acts import contact_losses, deliberate, moments, one_deliberate
-from monitor.rehearsal.scenes_draw import Wish, draw_bench
+from monitor.rehearsal.scenes_draw import SceneRequest, draw_bench
 
 Rng = np.random.Generator
 
 
 def direct_current(rng: Rng, seed: int) -> Scene:
     """A DC layout with dirty trains."""
-    bench = draw_bench(rng, Wish(wave="dc"))
+    bench = draw_bench(rng, SceneRequest(wave="dc"))
     acts: list[Act] = []
     for n in rng.permutation(len(bench.trains))[:2]:
         acts += contact_losses(rng, int(n), (10, 145), (3.0, 24.0))
@@ -25,7 +25,7 @@ def direct_current(rng: Rng, seed: int) -> Scene:
 
 def short(rng: Rng, seed: int) -> Scene:
     """Derailments: some open the protection, some are cleared by hand before."""
-    wish = Wish(breakers=("thermal", "thermal", "electronic", "fuse"), tau_s=(15, 80))
+    wish = SceneRequest(breakers=("thermal", "thermal", "electronic", "fuse"), tau_s=(15, 80))
     bench = draw_bench(rng, wish)
     seconds, at, acts = float(rng.uniform(100, 150)), float(rng.uniform(15, 35)), []
     tracks = [n for n, d in enumerate(bench.districts) if d.use == "track"]
@@ -47,7 +47,7 @@ def short(rng: Rng, seed: int) -> Scene:
 
 def feed_lost(rng: Rng, seed: int) -> Scene:
     """Connectors that let go."""
-    bench = draw_bench(rng, Wish())
+    bench = draw_bench(rng, SceneRequest())
     acts: list[Act] = []
     at = float(rng.uniform(12, 25))
     while at < 118:
@@ -61,14 +61,14 @@ def feed_lost(rng: Rng, seed: int) -> Scene:
 
 def mains_dip(rng: Rng, seed: int) -> Scene:
     """The whole house dips."""
-    bench = draw_bench(rng, Wish())
+    bench = draw_bench(rng, SceneRequest())
     acts = [_dip(rng, at) for at in moments(rng, (12, 100), (7, 18))]
     return Scene(name="mains-dip", seed=seed, seconds=110.0, bench=bench, acts=tuple(acts))
 
 
 def supply_sag(rng: Rng, seed: int) -> Scene:
     """A weak supply and heavy loads that come and go."""
-    wish = Wish(wave="sine", share=(0.2, 0.4), regulation=(0.2, 0.34), breakers=("thermal", "none"), tau_s=(60, 150))
+    wish = SceneRequest(wave="sine", share=(0.2, 0.4), regulation=(0.2, 0.34), breakers=("thermal", "none"), tau_s=(60, 150))
     bench = draw_bench(rng, wish)
     supply = int(rng.integers(0, len(bench.supplies)))
     places = bench.districts_of(supply)
@@ -89,13 +89,13 @@ def supply_sag(rng: Rng, seed: int) -> Scene:
 
 def binding(rng: Rng, seed: int) -> Scene:
     """Running gear that binds."""
-    bench = draw_bench(rng, Wish(share=(0.3, 0.5), breakers=("thermal", "none"), tau_s=(80, 200)))
+    bench = draw_bench(rng, SceneRequest(share=(0.3, 0.5), breakers=("thermal", "none"), tau_s=(80, 200)))
     return Scene(name="binding", seed=seed, seconds=140.0, bench=bench, acts=tuple(_bindings(rng, bench, (28, 130))))
 
 
-def mixed(rng: Rng, seed: int, wish: Wish | None = None, name: str = "mixed") -> Scene:
+def mixed(rng: Rng, seed: int, wish: SceneRequest | None = None, name: str = "mixed") -> Scene:
     """An evening with a bit of everything."""
-    bench = draw_bench(rng, wish or Wish(share=(0.3, 0.55)))
+    bench = draw_bench(rng, wish or SceneRequest(share=(0.3, 0.55)))
     train = int(rng.integers(0, len(bench.trains)))
     acts = deliberate(rng, bench, (8, 195), (4, 12)) + contact_losses(rng, train, (25, 195), (4, 22))
     acts.append(_dip(rng, float(rng.uniform(60, 120))))
@@ -107,18 +107,18 @@ def mixed(rng: Rng, seed: int, wish: Wish | None = None, name: str = "mixed") ->
 def wide_mixed(rng: Rng, seed: int) -> Scene:
     """The same on a layout of any size, from any kind of supply."""
     wave: Literal["ac", "dc"] = "dc" if rng.random() < 0.4 else "ac"
-    return mixed(rng, seed, Wish(share=(0.3, 0.55), wave=wave, wide=True), "wide-mixed")
+    return mixed(rng, seed, SceneRequest(share=(0.3, 0.55), wave=wave, wide=True), "wide-mixed")
 
 
 def wide_confusable(rng: Rng, seed: int) -> Scene:
     """Look-alikes on a layout of any size, from any kind of supply."""
     wave: Literal["ac", "dc"] = "dc" if rng.random() < 0.4 else "ac"
-    return confusable(rng, seed, Wish(share=(0.3, 0.55), wave=wave, wide=True), "wide-confusable")
+    return confusable(rng, seed, SceneRequest(share=(0.3, 0.55), wave=wave, wide=True), "wide-confusable")
 
 
-def confusable(rng: Rng, seed: int, wish: Wish | None = None, name: str = "confusable") -> Scene:
+def confusable(rng: Rng, seed: int, wish: SceneRequest | None = None, name: str = "confusable") -> Scene:
     """Deliberate acts and their look-alikes in turn, on one layout."""
-    bench = draw_bench(rng, wish or Wish(share=(0.3, 0.55)))
+    bench = draw_bench(rng, wish or SceneRequest(share=(0.3, 0.55)))
     acts: list[Act] = []
     for at in moments(rng, (12, 185), (8, 13)):
         district = _track(rng, bench)

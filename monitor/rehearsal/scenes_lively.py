@@ -19,17 +19,17 @@ from monitor.rehearsal.model_acts import (
     Throttle,
     Transfer,
 )
-from monitor.rehearsal.model_specs import BenchSpec, Spot
+from monitor.rehearsal.model_specs import BenchSpec, ModelSpot
 from monitor.rehearsal.scene import ExpectedPattern, Scene
 from monitor.rehearsal.scenes_acts import moments, solenoids, whistle
-from monitor.rehearsal.scenes_draw import Wish, draw_bench
+from monitor.rehearsal.scenes_draw import SceneRequest, draw_bench
 
 Rng = np.random.Generator
 
 
 def drop_outs(rng: Rng, seed: int) -> Scene:
     """Trains that stand in neutral after a lost contact until a hand steps them on."""
-    bench = lively(rng, Wish(share=(0.2, 0.6)))
+    bench = lively(rng, SceneRequest(share=(0.2, 0.6)))
     acts: list[Act] = []
     for at in moments(rng, (14, 170), (9, 22)):
         train = int(rng.integers(len(bench.trains)))
@@ -41,7 +41,7 @@ def drop_outs(rng: Rng, seed: int) -> Scene:
 
 def sudden_stalls(rng: Rng, seed: int) -> Scene:
     """Trains that are blocked within a moment, beside loads that are switched on."""
-    bench = lively(rng, Wish(share=(0.15, 0.4), breakers=("none",)))
+    bench = lively(rng, SceneRequest(share=(0.15, 0.4), breakers=("none",)))
     acts: list[Act] = []
     for at in moments(rng, (32, 150), (16, 26)):
         if rng.random() < 0.4:
@@ -59,7 +59,7 @@ def sudden_stalls(rng: Rng, seed: int) -> Scene:
 
 def bridged_turnouts(rng: Rng, seed: int) -> Scene:
     """Wheels that bridge a turnout for a moment on supplies too stiff for the volts to collapse."""
-    bench = lively(rng, Wish(share=(0.25, 0.5), regulation=(0.03, 0.07), breakers=("thermal", "none"), wave="sine"))
+    bench = lively(rng, SceneRequest(share=(0.25, 0.5), regulation=(0.03, 0.07), breakers=("thermal", "none"), wave="sine"))
     span = 9 * max(supply.rated_va / supply.max_volts for supply in bench.supplies)
     districts = tuple(replace(district, feeder_ohms=0.0) for district in bench.districts)
     bench = replace(bench, districts=districts, converter=replace(bench.converter, amps_span=span))
@@ -85,7 +85,7 @@ def _bridge_ohms(rng: Rng, bench: BenchSpec, district: int) -> float:
 
 def hands_everywhere(rng: Rng, seed: int) -> Scene:
     """Overloads that open the protection, and hands that press every lever afterwards."""
-    bench = lively(rng, Wish(share=(0.45, 0.7), breakers=("thermal",), tau_s=(10, 40), written=("points",)))
+    bench = lively(rng, SceneRequest(share=(0.45, 0.7), breakers=("thermal",), tau_s=(10, 40), written=("points",)))
     acts: list[Act] = []
     supply = int(rng.integers(len(bench.supplies)))
     places = bench.districts_of(supply)
@@ -103,7 +103,7 @@ def hands_everywhere(rng: Rng, seed: int) -> Scene:
 
 def flickers(rng: Rng, seed: int) -> Scene:
     """Lit cars with dirty wheels: lights flicker all the time, and engines run on."""
-    bench = lively(rng, Wish(share=(0.25, 0.6), dirt=0.4))
+    bench = lively(rng, SceneRequest(share=(0.25, 0.6), dirt=0.4))
     acts: list[Act] = [
         Flicker(at_s=at, seconds=float(rng.uniform(0.015, 0.3)), train=int(rng.integers(len(bench.trains))))
         for at in moments(rng, (5, 175), (0.4, 4.0))
@@ -114,7 +114,7 @@ def flickers(rng: Rng, seed: int) -> Scene:
 
 def slammed(rng: Rng, seed: int) -> Scene:
     """Throttles slammed shut and pulled open, and trains that then start."""
-    bench = lively(rng, Wish(share=(0.2, 0.5), breakers=("none",)))
+    bench = lively(rng, SceneRequest(share=(0.2, 0.5), breakers=("none",)))
     acts: list[Act] = []
     for at in moments(rng, (12, 150), (10, 16)):
         acts += slam(rng, bench, track(rng, bench), at)
@@ -123,11 +123,11 @@ def slammed(rng: Rng, seed: int) -> Scene:
 
 def weak_sections(rng: Rng, seed: int) -> Scene:
     """A stretch of track that is fed through a bad joint: amps sag all the way along it."""
-    bench = lively(rng, Wish(share=(0.25, 0.5)))
+    bench = lively(rng, SceneRequest(share=(0.25, 0.5)))
     train = bench.trains[0]
     longest = min(7.0, 0.35 * train.lap_s)
     low = float(rng.uniform(0.7, longest))
-    spot = Spot(
+    spot = ModelSpot(
         district=train.district,
         place=float(rng.random()),
         chance=1.0,
@@ -141,7 +141,7 @@ def weak_sections(rng: Rng, seed: int) -> Scene:
 
 def crossings(rng: Rng, seed: int) -> Scene:
     """Trains that change districts all the time, whistles, loads switched on and off: nothing is wrong."""
-    bench = lively(rng, Wish(share=(0.2, 0.5), breakers=("none",), trains=(1, 2)))
+    bench = lively(rng, SceneRequest(share=(0.2, 0.5), breakers=("none",), trains=(1, 2)))
     tracks = [n for n, district in enumerate(bench.districts) if district.use == "track"]
     here = [train.district for train in bench.trains]
     acts: list[Act] = []
@@ -158,7 +158,7 @@ def crossings(rng: Rng, seed: int) -> Scene:
 
 def chattering(rng: Rng, seed: int) -> Scene:
     """Contacts that chatter, with whole losses among and after the chatter."""
-    bench = lively(rng, Wish(share=(0.25, 0.6), dirt=0.3))
+    bench = lively(rng, SceneRequest(share=(0.25, 0.6), dirt=0.3))
     acts: list[Act] = []
     for at in moments(rng, (12, 165), (5, 12)):
         train, at_s = int(rng.integers(len(bench.trains))), at
@@ -169,7 +169,7 @@ def chattering(rng: Rng, seed: int) -> Scene:
     return Scene(name="chattering", seed=seed, seconds=170.0, bench=bench, acts=tuple(acts))
 
 
-def lively(rng: Rng, wish: Wish) -> BenchSpec:
+def lively(rng: Rng, wish: SceneRequest) -> BenchSpec:
     """A bench whose trains ripple with their wheels, and whose contact is less than perfect."""
     bench = draw_bench(rng, wish)
     trains = tuple(

@@ -10,15 +10,15 @@ from monitor.rehearsal.model_specs import BreakerSpec
 from monitor.rehearsal.scene import Scene
 from monitor.rehearsal.scenes_acts import deliberate
 from monitor.rehearsal.scenes_clean import lines_of, newcomer
-from monitor.rehearsal.scenes_draw import Wish, draw_bench
+from monitor.rehearsal.scenes_draw import SceneRequest, draw_bench
 from monitor.rehearsal.scenes_measure import load_for, load_for_va, running
 
 Rng = np.random.Generator
 
-_THERMAL = Wish(share=(0.45, 0.6), breakers=("thermal",), tau_s=(18, 90), written=("points", "points", "rating"))
+_THERMAL = SceneRequest(share=(0.45, 0.6), breakers=("thermal",), tau_s=(18, 90), written=("points", "points", "rating"))
 
 
-def overload(rng: Rng, seed: int, wish: Wish = _THERMAL) -> Scene:
+def overload(rng: Rng, seed: int, wish: SceneRequest = _THERMAL) -> Scene:
     """Loads come on one after the other until the protection's heat runs up and it opens; then again."""
     bench = draw_bench(rng, wish)
     supply = int(rng.integers(0, len(bench.supplies)))
@@ -75,7 +75,7 @@ def overload_creep(rng: Rng, seed: int) -> Scene:
 
 def over_nameplate(rng: Rng, seed: int) -> Scene:
     """More than the plate allows, and nothing that would ever open."""
-    bench = draw_bench(rng, Wish(share=(0.5, 0.65), breakers=("none",), regulation=(0.05, 0.1)))
+    bench = draw_bench(rng, SceneRequest(share=(0.5, 0.65), breakers=("none",), regulation=(0.05, 0.1)))
     supply = int(rng.integers(0, len(bench.supplies)))
     # Volts well up: at a low throttle no load brings the supply over its plate.
     turned_up = (
@@ -90,7 +90,7 @@ def over_nameplate(rng: Rng, seed: int) -> Scene:
 
 def near_limit(rng: Rng, seed: int) -> Scene:
     """Busy and close to the rating for a while, but nothing that ever opens: a high warning would be wrong."""
-    bench = draw_bench(rng, Wish(share=(0.72, 0.85), breakers=("thermal",), tau_s=(40, 150), written=("points",)))
+    bench = draw_bench(rng, SceneRequest(share=(0.72, 0.85), breakers=("thermal",), tau_s=(40, 150), written=("points",)))
     acts = deliberate(rng, bench, (10, 170), (8, 20))
     return Scene(name="near-limit", seed=seed, seconds=180.0, bench=bench, acts=tuple(acts), clean=True, nuisance_from="high")
 

@@ -6,10 +6,10 @@ from typing import Literal
 import numpy as np
 
 from monitor.rehearsal.model_acts import Act, Throttle, Transfer
-from monitor.rehearsal.model_specs import BenchSpec, Spot
+from monitor.rehearsal.model_specs import BenchSpec, ModelSpot
 from monitor.rehearsal.scene import ExpectedPattern, Scene
 from monitor.rehearsal.scenes_acts import contact_losses, moments, whistle
-from monitor.rehearsal.scenes_draw import Wish, draw_bench, draw_train
+from monitor.rehearsal.scenes_draw import SceneRequest, draw_bench, draw_train
 
 Rng = np.random.Generator
 
@@ -28,7 +28,7 @@ def fixed_spot(rng: Rng, seed: int) -> Scene:
 def wide_spot(rng: Rng, seed: int) -> Scene:
     """The same on a layout of any size, from any kind of supply."""
     wave: Literal["ac", "dc"] = "dc" if rng.random() < 0.4 else "ac"
-    bench, district, train = _with_spot(rng, _contact_spot(rng), Wish(share=(0.3, 0.55), wave=wave, wide=True))
+    bench, district, train = _with_spot(rng, _contact_spot(rng), SceneRequest(share=(0.3, 0.55), wave=wave, wide=True))
     pattern = ExpectedPattern(verdict="fixed-spot", districts=(district,), lap_of=train)
     return Scene(name="wide-spot", seed=seed, seconds=_seconds(bench, train), bench=bench, pattern=pattern)
 
@@ -64,7 +64,7 @@ def two_trains(rng: Rng, seed: int) -> Scene:
 
 def weak_joint(rng: Rng, seed: int) -> Scene:
     """A rail joint that lets part of the current through."""
-    spot = Spot(district=0, place=float(rng.random()), chance=1.0, seconds=(0.6, 1.6), joint_ohms=_spread(rng, 2.5, 9.0))
+    spot = ModelSpot(district=0, place=float(rng.random()), chance=1.0, seconds=(0.6, 1.6), joint_ohms=_spread(rng, 2.5, 9.0))
     bench, district, train = _with_spot(rng, spot)
     pattern = ExpectedPattern(verdict="fixed-spot", districts=(district,), lap_of=train)
     return Scene(name="weak-joint", seed=seed, seconds=_seconds(bench, train), bench=bench, pattern=pattern)
@@ -72,7 +72,7 @@ def weak_joint(rng: Rng, seed: int) -> Scene:
 
 def follows_train(rng: Rng, seed: int) -> Scene:
     """A train with dirty pickups that is driven from one district to another and back."""
-    bench = draw_bench(rng, Wish(share=(0.3, 0.5)), supplies=int(rng.choice([1, 2])))
+    bench = draw_bench(rng, SceneRequest(share=(0.3, 0.5)), supplies=int(rng.choice([1, 2])))
     tracks = [n for n, district in enumerate(bench.districts) if district.use == "track"]
     one, other = (int(n) for n in rng.permutation(tracks)[:2])
     train = next(n for n, candidate in enumerate(bench.trains) if candidate.district == one)
@@ -89,7 +89,7 @@ def follows_train(rng: Rng, seed: int) -> Scene:
 
 def scattered(rng: Rng, seed: int) -> Scene:
     """Dirt all over one district: no place, no time."""
-    bench = draw_bench(rng, Wish(share=(0.3, 0.55)))
+    bench = draw_bench(rng, SceneRequest(share=(0.3, 0.55)))
     train = int(rng.integers(0, len(bench.trains)))
     seconds = float(rng.uniform(240, 320))
     acts = contact_losses(rng, train, (8, seconds - 5), (2.0, 17.0))
@@ -97,8 +97,10 @@ def scattered(rng: Rng, seed: int) -> Scene:
     return Scene(name="scattered", seed=seed, seconds=seconds, bench=bench, acts=tuple(acts), pattern=pattern)
 
 
-def _contact_spot(rng: Rng) -> Spot:
-    return Spot(district=0, place=float(rng.random()), chance=float(rng.uniform(0.75, 1.0)), seconds=_spread(rng, 0.04, 0.35))
+def _contact_spot(rng: Rng) -> ModelSpot:
+    return ModelSpot(
+        district=0, place=float(rng.random()), chance=float(rng.uniform(0.75, 1.0)), seconds=_spread(rng, 0.04, 0.35)
+    )
 
 
 def _spread(rng: Rng, low: float, high: float) -> tuple[float, float]:
@@ -106,9 +108,9 @@ def _spread(rng: Rng, low: float, high: float) -> tuple[float, float]:
     return float(a), float(max(b, a * 1.3))
 
 
-def _with_spot(rng: Rng, spot: Spot, wish: Wish | None = None) -> tuple[BenchSpec, int, int]:
+def _with_spot(rng: Rng, spot: ModelSpot, wish: SceneRequest | None = None) -> tuple[BenchSpec, int, int]:
     """A bench with the spot on one of its track districts; also the district and the train that goes round there."""
-    bench = draw_bench(rng, wish or Wish(share=(0.3, 0.55)))
+    bench = draw_bench(rng, wish or SceneRequest(share=(0.3, 0.55)))
     train = int(rng.integers(0, len(bench.trains)))
     district = bench.trains[train].district
     return replace(bench, spots=(replace(spot, district=district),)), district, train

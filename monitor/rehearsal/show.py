@@ -20,7 +20,7 @@ _REMEMBERED_S = 600.0
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class ShowPart:
     """What a board sends in some stretch of time.
 
     Attributes:
@@ -35,7 +35,7 @@ class Part:
 class Show(Protocol):
     """Anything that a rehearsal board can send."""
 
-    def next_part(self) -> Part | None:
+    def next_part(self) -> ShowPart | None:
         """The next stretch; None after the last."""
 
 
@@ -48,12 +48,12 @@ class SceneShow:
         self._total = round(scene.seconds / self._bench.interval_s)
         self._stream = _stream(self._bench, scene.lines, scene.faults, rng)
 
-    def next_part(self) -> Part | None:
+    def next_part(self) -> ShowPart | None:
         """See `Show`."""
         if self._bench.scan >= self._total:
             return None
         packets = self._stream.packets(self._bench.advance(BLOCK_TICKS))
-        return Part(packets, self._bench.scan * self._bench.interval_s)
+        return ShowPart(packets, self._bench.scan * self._bench.interval_s)
 
 
 class EndlessShow:
@@ -88,7 +88,7 @@ class EndlessShow:
         self._round = 0
         self._round_ends_s = 0.0
 
-    def next_part(self) -> Part:
+    def next_part(self) -> ShowPart:
         """See `Show`."""
         now_s = self.bench.scan * self.bench.interval_s
         if now_s + 1.0 >= self._round_ends_s:
@@ -99,7 +99,7 @@ class EndlessShow:
             self.bench.truth.forget_before(self.bench.scan - round(_REMEMBERED_S / self.bench.interval_s))
         packets = self._stream.packets(self.bench.advance(BLOCK_TICKS))
         self.bench.schedule(self._react(self.bench))
-        return Part(packets, self.bench.scan * self.bench.interval_s)
+        return ShowPart(packets, self.bench.scan * self.bench.interval_s)
 
 
 def _stream(bench: Bench, lines: LineStyle | None, faults: BoardFaults, rng: np.random.Generator) -> PackedStream | LineStream:

@@ -6,7 +6,7 @@ from typing import Protocol, runtime_checkable
 from monitor.values import Step
 
 
-class RecordingStatus(Protocol):
+class RecorderStatus(Protocol):
     """How it stands with the recording."""
 
     @property
@@ -27,7 +27,7 @@ class StepRecorder(Protocol):
     def close(self, reason: str) -> None:
         """End the session."""
 
-    def status(self) -> RecordingStatus:
+    def status(self) -> RecorderStatus:
         """How it stands; from any thread."""
 
 

@@ -15,7 +15,7 @@ TOLD_FOR_S = 120.0
 """For how long after a restart people are told of it."""
 
 
-class Part(Protocol):
+class Restartable(Protocol):
     """What can stand still."""
 
     @property
@@ -42,7 +42,7 @@ class Watchdog:
         restarts: How often it was begun anew.
     """
 
-    def __init__(self, name: str, part: Part, where: Callable[[], str] = str) -> None:
+    def __init__(self, name: str, part: Restartable, where: Callable[[], str] = str) -> None:
         self.name = name
         self.still_s = 0.0
         self.restarts = 0

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.sessions.chunk_log import ChunkLog, log_of
-from monitor.sessions.playback import Part, Playback, Played
+from monitor.sessions.playback import Playback, Played, SessionPart
 from monitor.values import Action, Chunk, JoinedChunk
 
 Floats = NDArray[np.float64]
@@ -46,7 +46,7 @@ class Together:
 
 
 class ChunkSource(Protocol):
-    """Where rows of a chunk log and their bytes come from; :class:`monitor.sessions.playback.Part` is one."""
+    """Where rows of a chunk log and their bytes come from; :class:`monitor.sessions.playback.SessionPart` is one."""
 
     log: ChunkLog
 
@@ -72,7 +72,7 @@ def merged(playback: Playback, window_s: float) -> Iterator[Together]:
         yield from _of_part(part, merger)
 
 
-def part_windows(part: Part, window_s: float) -> Iterator[Together]:
+def part_windows(part: SessionPart, window_s: float) -> Iterator[Together]:
     """One part of a session in windows, as if nothing had come before it."""
     yield from _of_part(part, Merger(window_s))
 
@@ -166,7 +166,7 @@ class ListedChunk:
         return self._data[port][begin : begin + size]
 
 
-def _of_part(part: Part, merger: Merger) -> Iterator[Together]:
+def _of_part(part: SessionPart, merger: Merger) -> Iterator[Together]:
     yield from merger.windows(part)
     yield from (Together(chunks=chunks) for chunks in part.rest())
 

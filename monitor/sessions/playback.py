@@ -60,12 +60,12 @@ class Playback:
         for part in self.parts():
             yield from part.played()
 
-    def parts(self) -> Iterator["Part"]:
+    def parts(self) -> Iterator["SessionPart"]:
         """The parts in their order."""
         for _number, steps, raws in session_parts(self.session):
             yield self._opened(steps, raws)
 
-    def part(self, number: int) -> "Part":
+    def part(self, number: int) -> "SessionPart":
         """One part; an empty one where there is none of this number."""
         found = next(((steps, raws) for part, steps, raws in session_parts(self.session) if part == number), (None, {}))
         return self._opened(*found)
@@ -80,9 +80,9 @@ class Playback:
                 starts.append((part, float(known_s[0])))
         return starts
 
-    def _opened(self, steps: Path | None, raws: dict[int, Path]) -> "Part":
+    def _opened(self, steps: Path | None, raws: dict[int, Path]) -> "SessionPart":
         streams = {port: _Stream(path, self) for port, path in raws.items()}
-        return Part(self._log(steps), streams, self._ports, self._actions)
+        return SessionPart(self._log(steps), streams, self._ports, self._actions)
 
     def _log(self, path: Path | None) -> ChunkLog:
         if path is None:
@@ -98,7 +98,7 @@ class Playback:
         return parsed_log(bytes(text))
 
 
-class Part:
+class SessionPart:
     """One part of a session, its bytes taken once, from front to back.
 
     Attributes:

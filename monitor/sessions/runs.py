@@ -14,7 +14,7 @@ EARLIER_LIMIT = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fault:
+class SessionFault:
     """When and where something went wrong."""
 
     district: str
@@ -38,7 +38,7 @@ class Run:
     began_at: datetime | None
     first_s: float
     ended_s: float
-    faults: tuple[Fault, ...] = ()
+    faults: tuple[SessionFault, ...] = ()
     marks: tuple[Action, ...] = ()
     figures: tuple[SlowFigure, ...] = ()
     openings: tuple[tuple[str, float], ...] = ()
@@ -94,9 +94,9 @@ def run_of_session(session: SessionFolder) -> Run:
     )
 
 
-def faults_of(events: Sequence[Event]) -> tuple[Fault, ...]:
+def faults_of(events: Sequence[Event]) -> tuple[SessionFault, ...]:
     """The faults among events."""
-    return tuple(Fault(district=event.district, start_s=event.start_s) for event in events if event.cause.is_fault)
+    return tuple(SessionFault(district=event.district, start_s=event.start_s) for event in events if event.cause.is_fault)
 
 
 def last_words(figures: Sequence[SlowFigure]) -> tuple[SlowFigure, ...]:

@@ -8,7 +8,7 @@ from monitor.sessions.figures import SessionReview
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Trend:
+class SessionTrend:
     """One figure over sessions.
 
     Attributes:
@@ -37,7 +37,7 @@ class Compared:
         return None if self.first is None or self.second is None else self.second - self.first
 
 
-def trends(reviews: Iterable[SessionReview]) -> tuple[Trend, ...]:
+def trends(reviews: Iterable[SessionReview]) -> tuple[SessionTrend, ...]:
     """Stalls an hour, source impedance, loop resistance and opening times over sessions."""
     ordered = sorted(reviews, key=lambda each: each.began_at)
     found: dict[tuple[str, str], list[tuple[datetime, float]]] = {}
@@ -45,7 +45,7 @@ def trends(reviews: Iterable[SessionReview]) -> tuple[Trend, ...]:
         for (figure, where), value in figures_of(each).items():
             if figure in TREND_FIGURES and value is not None:
                 found.setdefault((figure, where), []).append((each.began_at, value))
-    return tuple(Trend(figure=figure, where=where, points=tuple(points)) for (figure, where), points in found.items())
+    return tuple(SessionTrend(figure=figure, where=where, points=tuple(points)) for (figure, where), points in found.items())
 
 
 def side_by_side(first: SessionReview, second: SessionReview) -> tuple[Compared, ...]:

@@ -7,7 +7,7 @@ import numpy as np
 from monitor.rehearsal.model_acts import StepLoad, Throttle, Transfer
 from monitor.rehearsal.scene import Scene
 from monitor.rehearsal.scenes_acts import one_deliberate
-from monitor.rehearsal.scenes_draw import Wish, draw_bench
+from monitor.rehearsal.scenes_draw import SceneRequest, draw_bench
 
 WAVES = ("sine", "phase-cut", "sine", "dc")
 PART_S = 1800.0
@@ -20,7 +20,7 @@ def busy_evening(seed, seconds=PART_S):
     (a start), turns a district off and on again (cold lamps and starts) or fires a turnout.
     """
     rng = np.random.default_rng([seed, zlib.crc32(b"busy evening")])
-    wish = Wish(wave=WAVES[seed % len(WAVES)], share=(0.55, 0.75), trains=(1, 2), dirt=0.4)
+    wish = SceneRequest(wave=WAVES[seed % len(WAVES)], share=(0.55, 0.75), trains=(1, 2), dirt=0.4)
     bench = draw_bench(rng, wish)
     acts, at = [], 6.0
     while at < seconds - 40:

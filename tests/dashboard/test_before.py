@@ -7,7 +7,7 @@ import pytest
 
 from dashboard.app import create_app
 from dashboard.pages.before import as_it_stands, plans_for
-from dashboard.views.before_page import Standing, before_page
+from dashboard.views.before_page import SupplyVerdict, before_page
 from dashboard.views.live_page import live_page
 from monitor.cli.main import main
 from monitor.layout import load_layout, parse_layout
@@ -92,7 +92,7 @@ def test_open_troubles_and_measured_phasing_are_on_it():
         start_s=1.0,
         advice="Turn it.",
     )
-    standing = Standing(troubles=("Outer main: lost contact 3 times.",), day="Saturday 21 November", phasings=(phasing,))
+    standing = SupplyVerdict(troubles=("Outer main: lost contact 3 times.",), day="Saturday 21 November", phasings=(phasing,))
     text = text_of(parse_layout(FERNHOLLOW), standing=standing)
     for words in (
         "Still open from Saturday 21 November",
@@ -111,7 +111,7 @@ def test_a_plan_file_that_cannot_be_read_is_said_and_the_page_goes_on(watched):
     _, plan, trouble = as_it_stands(hall)
     assert plan == Plan()
     assert "reserve" in trouble
-    assert trouble in text_of(parse_layout(FERNHOLLOW), standing=Standing(file_trouble=trouble)).replace('\\"', '"')
+    assert trouble in text_of(parse_layout(FERNHOLLOW), standing=SupplyVerdict(file_trouble=trouble)).replace('\\"', '"')
 
 
 def test_a_candidate_is_kept_weighed_and_taken_out(watched):

@@ -23,7 +23,7 @@ from dashboard.views.review_trends import trend_button, trend_figures, trend_pic
 from monitor.sessions import find_sessions
 from monitor.sessions.figures import review
 from monitor.sessions.pack import unpack
-from monitor.sessions.trends import Trend
+from monitor.sessions.trends import SessionTrend
 from tests.browser.hall import Hall
 from tests.runtime.streams import packed_stream, sine_counts
 from tests.sessions.shows import BEGAN_AT, overload_stream, record
@@ -305,7 +305,9 @@ def test_trends_show_progress_and_can_be_stopped(recordings):
 
 def test_names_of_many_lines_stand_apart_and_within_the_picture():
     begun = [BEGAN_AT, BEGAN_AT + timedelta(days=1)]
-    found = [Trend(figure="stalls", where=f"District {k}", points=tuple((at, 5.0 + k / 100) for at in begun)) for k in range(6)]
+    found = [
+        SessionTrend(figure="stalls", where=f"District {k}", points=tuple((at, 5.0 + k / 100) for at in begun)) for k in range(6)
+    ]
     heights = [float(y) for y in re.findall(r'<text x="\d+" y="(\d+)" text-anchor="end">District', trend_picture(found))]
     assert len(heights) == 6
     assert min(np.diff(sorted(heights))) >= 14

@@ -18,7 +18,7 @@ from dashboard.views.stall_moment import moment_figure
 from dashboard.views.stall_words import TRY, WHAT, evidence_rows, how_sure, pattern_sentence, steps_to_try
 from dashboard.views.stalls import moment, places
 from monitor.runtime import Picture
-from monitor.sessions.runs import Fault, Run
+from monitor.sessions.runs import Run, SessionFault
 from monitor.values import Action, BoardSeen, Cause, Channel, Event, Identity, Pattern, SlowFigure, Snapshot, SnapshotChannel
 from tests.browser.hall import Hall, hall_layout
 
@@ -190,7 +190,7 @@ def lost_at(at_s, number):
 
 
 def test_remarks_of_earlier_sessions_stay_with_what_came_of_them():
-    faults = tuple(Fault(district="Outer main", start_s=10.0 * k) for k in range(30))
+    faults = tuple(SessionFault(district="Outer main", start_s=10.0 * k) for k in range(30))
     mark = Action(kind="mark", at_s=300.0, district="Outer main", text="cleaned rails")
     last = Run(began_at=BEGAN_AT, first_s=0.0, ended_s=310.0, faults=faults, marks=(mark,))
     now = Run(began_at=BEGAN_AT + timedelta(days=1), first_s=0.0, ended_s=600.0)

@@ -15,7 +15,7 @@ from monitor.layout import Feeder, Load, parse_layout
 from monitor.planning.bench_check import check_all
 from monitor.planning.budget import BudgetOptions, draw_of, reckon
 from monitor.planning.budget_words import binding_words, budget_text
-from monitor.planning.feeders import Way, feeder_volts
+from monitor.planning.feeders import ConductorRun, feeder_volts
 from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.plan_load import parse_plan
 from monitor.planning.planned_loads import PlannedLoad
@@ -78,12 +78,12 @@ def test_a_plate_that_rates_the_input_is_derated():
 
 def test_feeder_volts_by_hand():
     # 14 AWG, 20 ft one way, 10 A at 20 degrees: 2 x 20 x 2.525/1000 x 10 = 1.010 V, 5.61 % of 18 V.
-    volts = feeder_volts(Way(feeder=Feeder(awg=14, one_way_m=6.096)), 18.0, 10.0, **AT_20)
+    volts = feeder_volts(ConductorRun(feeder=Feeder(awg=14, one_way_m=6.096)), 18.0, 10.0, **AT_20)
     assert volts.lost_volts == pytest.approx(1.010, abs=0.001)
     assert volts.lost_share == pytest.approx(0.0561, abs=0.0001)
     assert volts.better_awg == 12
     assert "12 AWG would bring that under the chosen loss" in volts.words
-    assert feeder_volts(Way(feeder=Feeder(awg=14, one_way_m=6.096)), 18.0, 1.0, **AT_20).better_awg is None
+    assert feeder_volts(ConductorRun(feeder=Feeder(awg=14, one_way_m=6.096)), 18.0, 1.0, **AT_20).better_awg is None
 
 
 def test_feeder_volts_against_ngspice(tmp_path):
@@ -94,7 +94,7 @@ def test_feeder_volts_against_ngspice(tmp_path):
     (tmp_path / "feeder.cir").write_text(deck)
     done = subprocess.run(["ngspice", "-b", "feeder.cir"], cwd=tmp_path, capture_output=True, text=True, check=True)
     arriving = float(re.findall(r"v\(b,c\)\s*=?\s*([-\d.eE+]+)|^0\s+([-\d.eE+]+)", done.stdout, re.M)[0][-1] or 0)
-    volts = feeder_volts(Way(feeder=Feeder(awg=14, one_way_m=6.096)), 18.0, 10.0, **AT_20)
+    volts = feeder_volts(ConductorRun(feeder=Feeder(awg=14, one_way_m=6.096)), 18.0, 10.0, **AT_20)
     assert volts.arriving_volts == pytest.approx(arriving, abs=2e-3)
 
 

@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from monitor.errors import LayoutError
-from monitor.planning.terminal_readings import ReadingsFile, parse_readings, readings_of
+from monitor.planning.terminal_readings import MeterReadings, parse_readings, readings_of
 from monitor.planning.terminal_words import finding_record, finding_text
 from monitor.planning.terminals import find_terminals
 from tests.planning.drawn_supplies import draw_supply
@@ -32,7 +32,7 @@ def found_for(terminals, rounds, max_volts=None, meter="ac"):
     """What is found of rounds: throttle (or None) to pair to volts."""
     tables = [{"volts": volts} | ({"throttle": throttle} if throttle else {}) for throttle, volts in rounds]
     file = {"terminals": terminals, "meter": meter, "reading": tables} | ({"max_volts": max_volts} if max_volts else {})
-    return find_terminals(readings_of(msgspec.convert(file, ReadingsFile)))
+    return find_terminals(readings_of(msgspec.convert(file, MeterReadings)))
 
 
 def rounds_of(low, **up):

@@ -8,7 +8,7 @@ import pytest
 from monitor.layout import parse_layout
 from monitor.rehearsal import capture, random_scene
 from monitor.rehearsal.model_acts import DirectionBreak, Short
-from monitor.rehearsal.scenes_draw import Wish, draw_bench
+from monitor.rehearsal.scenes_draw import SceneRequest, draw_bench
 from monitor.rehearsal.stream import BoardFaults, Restart
 from monitor.values import Identity, SampleBlock
 from monitor.wire import PackedDecoder, SampleRun
@@ -78,7 +78,7 @@ def test_shorts_collapse_volts_and_an_open_protection_leaves_nothing():
 
 
 def broken_off(seed, faults):
-    bench = draw_bench(np.random.default_rng(seed), Wish(wave="sine"))
+    bench = draw_bench(np.random.default_rng(seed), SceneRequest(wave="sine"))
     acts = [DirectionBreak(at_s=at, seconds=0.6, district=0) for at in (4.1, 11.37)]
     return replace(random_scene("clean", seed), bench=bench, acts=tuple(acts), seconds=15.0, faults=faults)
 

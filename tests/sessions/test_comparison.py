@@ -11,7 +11,7 @@ from monitor.sessions import find_sessions
 from monitor.sessions.comparison import T_95, figure_changes, rate_against, rate_since, standard_error
 from monitor.sessions.recorder import Recorder
 from monitor.sessions.recording import SessionOptions
-from monitor.sessions.runs import Fault, Run, earlier_runs, run_of_session
+from monitor.sessions.runs import Run, SessionFault, earlier_runs, run_of_session
 from monitor.values import Action, Cause, Chunk, Event, SlowFigure, Step
 from tests.sessions.shows import BEGAN_AT, LAYOUT_TEXT
 
@@ -29,7 +29,7 @@ def run(*figures, day=0, faults=(), seconds=3600.0, marks=(), openings=()):
         began_at=BEGAN_AT + timedelta(days=day),
         first_s=0.0,
         ended_s=seconds,
-        faults=tuple(Fault(district="Outer main", start_s=at_s) for at_s in faults),
+        faults=tuple(SessionFault(district="Outer main", start_s=at_s) for at_s in faults),
         marks=marks,
         figures=figures,
         openings=openings,
@@ -149,7 +149,7 @@ def test_the_last_sessions_of_a_layout_are_found_newest_first(tmp_path):
     assert [each.began_at for each in runs] == [BEGAN_AT + timedelta(days=day) for day in range(9, 1, -1)]
     assert runs[0].figures == (opening(0.9), loop(0.2 * 9))
     assert (runs[0].faults, runs[0].marks[0].text, runs[0].openings) == (
-        (Fault(district="Outer main", start_s=5.0),),
+        (SessionFault(district="Outer main", start_s=5.0),),
         "cleaned rails",
         (("North bench", 0.9),),
     )
