@@ -117,16 +117,16 @@ class BoardMeter:
             return metered
         halves = self._supply.corrected(halves)
         gathered = self._aggregator.feed(halves)
-        none = np.zeros((0, len(self._names)), dtype=bool)
-        told_s, good, stuck = np.zeros(0), none, none
+        told_s = np.zeros(0)
         if gathered is not None:
             troubles, good, stuck = self._watch.feed(gathered)
             metered.troubles += troubles
             told_s = gathered.told_s
             metered.aggregates.append(self._marker.aggregates(gathered.block, good, stuck))
+            self._marker.note(told_s, good, stuck)
         readings = self._cycles.feed(halves)
         if readings is not None:
-            metered.readings.append(self._marker.readings(readings, told_s, good, stuck))
+            metered.readings.append(self._marker.readings(readings))
         self._record.forget(float(halves.end_s[-1]) - KEPT_S)
         self._ripple.forget(float(halves.end_s[-1]) - KEPT_S)
         metered.disturbances += self._disturbances.feed(metered.readings, metered.aggregates, told_s)

@@ -50,22 +50,27 @@ class DisturbanceDetector:
         self._districts = districts
         self._ids = itertools.count(1)
         self._standing = [_Standing() for _ in districts]
+        self._waiting_s = np.zeros(0)
+        self._waiting_volts = np.zeros((0, len(districts)))
 
     def feed(self, readings: list[ReadingBlock], aggregates: list[AggregateBlock], told_s: Floats) -> list[Disturbance]:
         """Disturbances that began, changed or ended.
 
         Args:
             readings: One-cycle readings.
-            aggregates: All aggregates that were complete when the last of the readings ended and were not given before.
+            aggregates: Those that were completed meanwhile; behind a hole they may come before the readings do.
             told_s: Shape (n,): when each of them was complete.
         """
+        self._waiting_s = np.concatenate([self._waiting_s, told_s])
+        self._waiting_volts = np.concatenate([self._waiting_volts, *(block.volts_rms for block in aggregates)])
         if not readings:
             return []
         ends_s = np.concatenate([block.end_s for block in readings])
         middles_s = np.concatenate([(block.start_s + block.end_s) / 2 for block in readings])
         volts = np.concatenate([block.volts_rms for block in readings])
-        steady_volts = np.concatenate([np.zeros((0, len(self._districts))), *(block.volts_rms for block in aggregates)])
-        rows = np.searchsorted(ends_s, told_s)
+        come = int(np.searchsorted(self._waiting_s, ends_s[-1], side="right"))
+        steady_volts, self._waiting_volts = self._waiting_volts[:come], self._waiting_volts[come:]
+        rows, self._waiting_s = np.searchsorted(ends_s, self._waiting_s[:come]), self._waiting_s[come:]
         extremes = list(zip(volts.min(axis=0).tolist(), volts.max(axis=0).tolist(), strict=True))
         found: list[Disturbance] = []
         for column in range(len(self._districts)):

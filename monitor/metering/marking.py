@@ -26,6 +26,7 @@ class Marker:
     def __init__(self, districts: int) -> None:
         self._good = np.ones(districts, dtype=bool)
         self._stuck = np.zeros(districts, dtype=bool)
+        self._waiting: list[tuple[Floats, Bools, Bools]] = []
 
     def aggregates(self, block: AggregateBlock, good: Bools, stuck: Bools) -> AggregateBlock:
         """The aggregates with the marks of their own rows."""
@@ -33,17 +34,22 @@ class Marker:
             return block
         return _blanked(replace(block, good=block.good & good & ~stuck), stuck)
 
-    def readings(self, block: ReadingBlock, told_s: Floats, good: Bools, stuck: Bools) -> ReadingBlock:
-        """The readings with the marks that hold from when each aggregate was complete.
+    def note(self, told_s: Floats, good: Bools, stuck: Bools) -> None:
+        """What aggregates say, for the readings to come: behind a hole there may be none yet.
 
         Args:
-            block: The readings.
-            told_s: Shape (n,): when the aggregates since the readings before were complete.
+            told_s: Shape (n,): when the aggregates were complete.
             good: Shape (n, d).
             stuck: Shape (n, d).
         """
-        all_good = np.concatenate([self._good[None], good])
-        all_stuck = np.concatenate([self._stuck[None], stuck])
+        self._waiting.append((told_s, good, stuck))
+
+    def readings(self, block: ReadingBlock) -> ReadingBlock:
+        """The readings with the marks that hold from when each aggregate was complete."""
+        waiting, self._waiting = self._waiting, []
+        told_s = np.concatenate([np.zeros(0), *(told_s for told_s, _, _ in waiting)])
+        all_good = np.concatenate([self._good[None], *(good for _, good, _ in waiting)])
+        all_stuck = np.concatenate([self._stuck[None], *(stuck for _, _, stuck in waiting)])
         self._good, self._stuck = all_good[-1], all_stuck[-1]
         if all_good.all() and not all_stuck.any():
             return block
