@@ -64,7 +64,7 @@ def _learnt(watch: WatchLike, wish: LearnWish, until_s: float) -> LearntDraw:
         window = watch.live.trend(round(wish.seconds / ROW_S), load.district, until_s)
     except KeyError as error:
         raise LayoutError(
-            "this watch began before the layout file had that district: start it anew", table=f'district "{load.district}"'
+            "this watch began before the layout file had that district: start it again", table=f'district "{load.district}"'
         ) from error
     return learn_draw(load.name, window.volts_rms[:, 0], window.amps_rms[:, 0], window.watts[:, 0], others=others)
 

@@ -89,7 +89,7 @@ def _parts(parts: tuple[PartHealth, ...]) -> Iterator[Metric]:
     failures = [((p.name,), float(p.failures)) for p in parts]
     yield _counter("part_failures", "How often this part failed and was started again.", failures, label)
     restarts = [((p.name,), float(p.restarts)) for p in parts]
-    yield _counter("part_restarts", "How often this part stood still and was begun anew.", restarts, label)
+    yield _counter("part_restarts", "How often this part stood still and was restarted.", restarts, label)
 
 
 def _gauge(name: str, said: str, rows: Rows, labels: tuple[str, ...] = (), unit: str = "") -> Metric:

@@ -200,7 +200,7 @@ class Watch:
         # Where the whole program stood still, the supervisor has a moment to go on like everybody else.
         stalled = self._suspected_s is not None and now_s - self._suspected_s > SUSPECTED_FOR_S
         said = (
-            "The supervisor stands still: nobody would notice if another part did too. Start the program again."
+            "The supervisor stands still: if another part did too, it would go unnoticed. Start the program again."
             if stalled
             else ""
         )

@@ -1,4 +1,4 @@
-/* The wall, for a screen that nobody touches: the hall as a whole, then each trouble spot, and again. */
+/* The wall, for a screen without anyone at it: the hall as a whole, then each trouble spot, and again. */
 (function () {
   "use strict";
 

@@ -23,7 +23,7 @@ def hall_page() -> Component:
                                 "Wall",
                                 href="/?wall=10",
                                 className="to-wall",
-                                title="Turn through trouble spots, for a screen that nobody touches",
+                                title="Turn through trouble spots, for a screen without anyone at it",
                             ),
                         ],
                         className="finding",

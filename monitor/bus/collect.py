@@ -160,7 +160,7 @@ class Collector:
     def _beat(self) -> bool:
         if self._leases.beat():
             return True
-        _log.warning("another collector took over, since this computer stood still or its folder was away; beginning anew")
+        _log.warning("another collector took over, since this computer stood still or its folder was away; starting again")
         try:
             self._client_id = self._leases.acquire()
         except (BusError, OSError) as error:

@@ -65,7 +65,7 @@ def make_demo_sessions(recordings: Path, shows: tuple[DemoShow, ...] = SHOWS) ->
     for show in shows:
         path = recordings / folder_name(parse_layout(demo_layout_text(PORT)).title, show.began_at)
         if path.exists():
-            raise SessionError(f"{path} is there already: remove it to have it made anew, or choose another folder")
+            raise SessionError(f"{path} is there already: remove it to have it made again, or choose another folder")
         yield _make(recordings, show)
 
 

@@ -124,7 +124,7 @@ def _keep(args: argparse.Namespace) -> int:
 
 def _agrees(question: str) -> bool:
     if not sys.stdin.isatty():
-        raise SessionError("nobody is here to ask: add --yes to remove them")
+        raise SessionError("there is no terminal to ask on: add --yes to remove them")
     return input(f"{question} [y/N] ").strip().lower() in ("y", "yes")
 
 

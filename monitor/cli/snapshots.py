@@ -32,7 +32,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "csv: for spreadsheet programs (%(default)s)",
     )
     parser.add_argument(
-        "--again", action="store_true", help="cut them anew from the raw bytes: for sessions that were recorded without them"
+        "--again", action="store_true", help="cut them again from the raw bytes: for sessions that were recorded without them"
     )
 
 
@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
 def _kept(session: SessionFolder) -> tuple[list[Event], Find]:
     moments = Moments(session)
     for sentence in moments.damage:
-        print(f"{session.name}: {sentence}; --again makes it anew")
+        print(f"{session.name}: {sentence}; --again makes it again")
     return read_notices(session, "events", Event), moments.snapshot
 
 

@@ -66,15 +66,15 @@ CAUTIONS = (
         "somebody at the switch: loud hum, a smell, smoke or a case too hot to hold, and it goes off for good.",
         "b",
     ),
-    _caution("Nothing stays powered unattended: the strip goes off whenever nobody is at the layout, and after the show.", "bs"),
+    _caution("Nothing stays powered unattended: the strip goes off whenever the layout is left, and after the show.", "bs"),
     _caution(
         "A breaker that opened has a reason: find it first. After two resets switch off, stop and look. Never bypass a breaker or fuse, "
         "never fit a larger one, never run a supply that has none.",
         "ws",
     ),
     _caution(
-        "Visitors, children most of all, cannot reach track, wires or supplies: barriers stand before the doors open. Whoever runs trains "
-        "has been told all of this.",
+        "Visitors, children most of all, cannot reach track, wires or supplies: barriers stand before the doors open. Everyone who runs "
+        "trains has been told all of this.",
         "s",
         "NEM 609, 3 and 10, and its checklist",
     ),

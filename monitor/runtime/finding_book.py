@@ -10,7 +10,7 @@ MERGE_WITHIN_S = 5.0
 
 CHECKS = {
     FindingKind.GAP: "Scans are missing: check the cable and the hub, and that the computer is not overloaded.",
-    FindingKind.RESTART: "The board started anew: check its USB plug and its own supply.",
+    FindingKind.RESTART: "The board restarted: check its USB plug and its own supply.",
     FindingKind.BROWN_OUT: "The board's own supply fell too low: give it a better USB port, cable or hub with its own supply.",
     FindingKind.DAMAGED_BYTES: "Bytes were damaged on the way: shorten the cable, keep it off track wiring, check the baud.",
     FindingKind.SUPPLY_LOW: "The board's own supply sags, and with it every reading: give it a better USB port, cable or hub with "

@@ -15,7 +15,7 @@ computer that fell behind catches up. Nothing waits for it."""
 _TICK_COST_BYTES = 200
 """What an empty chunk counts for, so that ticks cannot pile up either."""
 
-Letter = tuple[str, Chunk] | Action
+InboxItem = tuple[str, Chunk] | Action
 
 
 class Inbox:
@@ -32,7 +32,7 @@ class Inbox:
     def __init__(self, limit_bytes: int = SIZE_LIMIT_BYTES, joined_within_s: float = JOINED_WITHIN_S) -> None:
         self._limit_bytes = limit_bytes
         self._joined_within_s = joined_within_s
-        self._letters: deque[Letter] = deque()
+        self._items: deque[InboxItem] = deque()
         self._bytes = 0
         self._arrived = threading.Condition()
         self.dropped_bytes = 0
@@ -47,7 +47,7 @@ class Inbox:
             if self._bytes + _cost(chunk) > self._limit_bytes:
                 self.dropped_bytes += len(chunk.data)
                 return False
-            self._letters.append((port, chunk))
+            self._items.append((port, chunk))
             self._bytes += _cost(chunk)
             self._arrived.notify()
             return True
@@ -55,41 +55,41 @@ class Inbox:
     def operate(self, action: Action) -> None:
         """Leave an action; never blocks."""
         with self._arrived:
-            self._letters.append(action)
+            self._items.append(action)
             self._arrived.notify()
 
-    def take(self, timeout_s: float) -> Letter | None:
-        """The oldest letter; None where none came in time."""
+    def take(self, timeout_s: float) -> InboxItem | None:
+        """The oldest item; None where none came in time."""
         with self._arrived:
-            if not self._letters:
+            if not self._items:
                 self._arrived.wait(timeout_s)
-            if not self._letters:
+            if not self._items:
                 return None
-            letter = self._letters.popleft()
-            if isinstance(letter, Action):
-                return letter
-            self._bytes -= _cost(letter[1])
-            return self._joined(*letter)
+            item = self._items.popleft()
+            if isinstance(item, Action):
+                return item
+            self._bytes -= _cost(item[1])
+            return self._joined(*item)
 
-    def _joined(self, port: str, first: Chunk) -> Letter:
+    def _joined(self, port: str, first: Chunk) -> InboxItem:
         """The chunk with those of its port that wait close behind it; what operators did stays between what was before and after."""
         if not first.data or first.received_s is None:
             return port, first
-        pieces, received_s, passed = [first.data], first.received_s, list[Letter]()
-        while self._letters:
-            letter = self._letters[0]
-            if isinstance(letter, Action) or letter[1].received_s is None:
+        pieces, received_s, passed = [first.data], first.received_s, list[InboxItem]()
+        while self._items:
+            item = self._items[0]
+            if isinstance(item, Action) or item[1].received_s is None:
                 break
-            if letter[1].received_s > first.received_s + self._joined_within_s or (letter[0] == port and letter[1].reopened):
+            if item[1].received_s > first.received_s + self._joined_within_s or (item[0] == port and item[1].reopened):
                 break
-            self._letters.popleft()
-            if letter[0] != port:
-                passed.append(letter)
+            self._items.popleft()
+            if item[0] != port:
+                passed.append(item)
                 continue
-            self._bytes -= _cost(letter[1])
-            pieces.append(letter[1].data)
-            received_s = letter[1].received_s
-        self._letters.extendleft(reversed(passed))
+            self._bytes -= _cost(item[1])
+            pieces.append(item[1].data)
+            received_s = item[1].received_s
+        self._items.extendleft(reversed(passed))
         return port, Chunk(data=b"".join(pieces), received_s=received_s, reopened=first.reopened)
 
 

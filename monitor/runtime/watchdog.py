@@ -61,9 +61,9 @@ class Watchdog:
     def trouble(self) -> str:
         """What people should know of it, one sentence; empty where all is well."""
         if self.is_stalled:
-            return f"The {self.name} has stood still for {STALLED_AFTER_S:.0f} s and more; it is begun anew if that goes on."
+            return f"The {self.name} has stood still for {STALLED_AFTER_S:.0f} s and more; it is restarted if that goes on."
         if self._since_restart_s < TOLD_FOR_S:
-            return f"The {self.name} stood still and was begun anew ({self.restarts} times so far)."
+            return f"The {self.name} stood still and was restarted ({self.restarts} times so far)."
         return ""
 
     def look(self, gone_s: float) -> None:
@@ -90,7 +90,7 @@ class Watchdog:
 
     def _begin_anew(self) -> None:
         self.restarts += 1
-        _log.error("the %s stood still for %.0f s and is begun anew", self.name, self.still_s)
+        _log.error("the %s stood still for %.0f s and is restarted", self.name, self.still_s)
         self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
         self.still_s = self._since_restart_s = 0.0
         self._part.restart()

@@ -76,11 +76,18 @@ class PipelineWorker:
         with self._lock:
             self._retired = True
             in_hand = self._in_hand
-        heir = PipelineWorker(self._make_pipeline, inbox=self._inbox, sinks=self._sinks, records=self._records, now_s=self._now_s)
-        heir._in_hand = in_hand
-        heir._reached_s = self._reached_s
-        heir.steps, heir.beats, heir.failures, heir.trouble = self.steps, self.beats, self.failures, self.trouble
-        return heir
+        replacement = PipelineWorker(
+            self._make_pipeline, inbox=self._inbox, sinks=self._sinks, records=self._records, now_s=self._now_s
+        )
+        replacement._in_hand = in_hand
+        replacement._reached_s = self._reached_s
+        replacement.steps, replacement.beats, replacement.failures, replacement.trouble = (
+            self.steps,
+            self.beats,
+            self.failures,
+            self.trouble,
+        )
+        return replacement
 
     def work(self, stop: threading.Event) -> None:
         """Work until stopped, then let the pipeline finish."""
@@ -88,28 +95,28 @@ class PipelineWorker:
             self._keep_only(self._in_hand)
         while not stop.is_set() and not self._retired:
             self._round(TICK_S)
-        while not self._retired and (letter := self._inbox.take(0)) is not None:
+        while not self._retired and (item := self._inbox.take(0)) is not None:
             self.beats += 1
-            self._work_through(letter)
+            self._work_through(item)
         if not self._retired:
             self._publish(self._pipeline.finish())
 
     def _round(self, timeout_s: float) -> None:
         self.beats += 1
-        letter = self._inbox.take(timeout_s)
-        self._work_through((NO_PORT, self._tick()) if letter is None else letter)
+        item = self._inbox.take(timeout_s)
+        self._work_through((NO_PORT, self._tick()) if item is None else item)
 
-    def _work_through(self, letter: tuple[str, Chunk] | Action) -> None:
-        self._in_hand = None if isinstance(letter, Action) else letter
+    def _work_through(self, item: tuple[str, Chunk] | Action) -> None:
+        self._in_hand = None if isinstance(item, Action) else item
         try:
-            if isinstance(letter, Action):
-                self._pipeline.operate(letter)
-                letter = (NO_PORT, self._tick())
-            step = self._pipeline.feed(*letter)
+            if isinstance(item, Action):
+                self._pipeline.operate(item)
+                item = (NO_PORT, self._tick())
+            step = self._pipeline.feed(*item)
         except Exception as error:  # noqa: BLE001 - a fault in one chunk must not end the watch
             self._fail(error)
-            if not isinstance(letter, Action) and self._may_go_on():
-                self._keep_only(letter)
+            if not isinstance(item, Action) and self._may_go_on():
+                self._keep_only(item)
             return
         self._failed_in_a_row = 0
         if self._may_go_on():
@@ -122,9 +129,9 @@ class PipelineWorker:
                 self._in_hand = None
             return not self._retired
 
-    def _keep_only(self, letter: tuple[str, Chunk]) -> None:
+    def _keep_only(self, item: tuple[str, Chunk]) -> None:
         """Hand on bytes without a word about them: they could not be judged, but they must not be lost."""
-        port, chunk = letter
+        port, chunk = item
         self._in_hand = None
         self._publish(Step(port=port, chunk=chunk, now_s=max(self._reached_s, chunk.received_s or 0.0)))
 

@@ -1,4 +1,4 @@
-"""Parts that stand still are noticed, told of and begun anew.
+"""Parts that stand still are noticed, told of and restarted.
 
 Threads stand still at a gate that the test opens at the end; time is what the test says it is, but for the last test.
 """
@@ -78,7 +78,7 @@ def test_standing_still_is_told_then_begun_anew_ever_more_patiently(caplog):
     assert waits_s[0] == pytest.approx(RESTARTED_AFTER_S, abs=1)
     assert waits_s[1] == pytest.approx(2 * RESTARTED_AFTER_S, abs=1)
     assert waits_s[-1] == LONGEST_WAIT_S
-    assert "begun anew (8 times so far)" in watch.trouble
+    assert "restarted (8 times so far)" in watch.trouble
     for _ in range(round(TOLD_FOR_S)):
         part.beats += 1
         watch.look(1.0)
@@ -269,7 +269,7 @@ def test_the_whole_watch_says_so_on_page_and_terminal_and_goes_on(gate, tmp_path
         assert watch.parts()[0].restarts >= 1
         lines.take_parts(watch.parts(), 0)
         printed += lines.waiting()
-        assert any("trouble inside the program: The reader of" in line and "begun anew" in line for line in printed)
+        assert any("trouble inside the program: The reader of" in line and "restarted" in line for line in printed)
     finally:
         gate.set()
         watch.stop()
