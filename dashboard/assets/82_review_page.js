@@ -44,6 +44,7 @@
     say(place, "Opening the session …");
     askSheet(place)
       .then(function (parts) {
+        if (main() !== place) return; // another session was chosen meanwhile, and its answer may have come first
         rest().replaceChildren(...parts[1].childNodes);
         place.replaceChildren(...parts[0].childNodes);
       })
