@@ -178,8 +178,9 @@ def slow_trends(show, tmp_path, monkeypatch):
     go, asked, review_of = threading.Event(), [], TrendJob._review
 
     def held(job, listed):
-        asked.append(listed.id)
-        assert len(asked) != 3 or go.wait(60)
+        if listed.session.path.parent == tmp_path:  # pages of tests before may still be at their own sessions
+            asked.append(listed.id)
+            assert len(asked) != 3 or go.wait(60)
         return review_of(job, listed)
 
     monkeypatch.setattr(TrendJob, "_review", held)
