@@ -55,7 +55,8 @@ def _show_trends(app: dash.Dash, cache: SessionCache, job: TrendJob) -> None:
     def update(_ticks: int, _clicks: int, chosen: Chosen, shown: str) -> tuple[object, ...]:
         sessions = _alike(cache.listing(), chosen[0])
         before = job.state(sessions)
-        pressed = ctx.triggered_id == "trend-do"
+        # A tick and a press may come together; then the first of them alone is the triggered one.
+        pressed = "trend-do" in ctx.triggered_prop_ids.values()
         if pressed and before.state in ("working", "stopping"):
             job.stop()
         elif (pressed and before.state != "done") or (before.state == "idle" and 0 < len(sessions) <= AT_ONCE):
