@@ -84,19 +84,10 @@ class AsgiApp:
             return lambda _data: None
 
         pieces = self._wsgi(environ, start_response)
-        stream = EventStream.of(pieces)
-        spool: IO[bytes] | EventStream = stream or tempfile.SpooledTemporaryFile(IN_MEMORY_BYTES)  # noqa: SIM115 - read by the loop
-        if not isinstance(spool, EventStream):
-            try:
-                spool.writelines(pieces)
-            finally:
-                close = getattr(pieces, "close", None)
-                if close is not None:
-                    close()
-            spool.seek(0)
+        content = pieces if isinstance(pieces, EventStream) else _spooled(pieces)
         ((status, headers),) = begun
         names = [(name.lower().encode("latin-1"), value.encode("latin-1")) for name, value in headers]
-        return _HttpAnswer(status=int(status.split()[0]), headers=names, body=spool)
+        return _HttpAnswer(status=int(status.split()[0]), headers=names, body=content)
 
     async def _stream(self, stream: EventStream, receive: Receive, send: Send) -> None:
         ends_s, seen = time.monotonic() + STREAM_LASTS_S, 0
@@ -119,6 +110,19 @@ class AsgiApp:
         if ticker.due_in_s() > 0:
             return ticker.current()
         return await asyncio.get_running_loop().run_in_executor(self._threads, ticker.current)
+
+
+def _spooled(pieces: Iterable[bytes]) -> IO[bytes]:
+    """All of an answer, to be read from its beginning."""
+    spool = tempfile.SpooledTemporaryFile(IN_MEMORY_BYTES)  # noqa: SIM115 - the loop reads and closes it
+    try:
+        spool.writelines(pieces)
+    finally:
+        close = getattr(pieces, "close", None)
+        if close is not None:
+            close()
+    spool.seek(0)
+    return spool
 
 
 async def _taken(receive: Receive) -> bytes | None:

@@ -165,12 +165,6 @@ class EventStream:
         if closed is not None:
             closed()
 
-    @staticmethod
-    def of(pieces: object) -> "EventStream | None":
-        """The stream in what a WSGI app answered; None where it is another answer."""
-        inner = getattr(pieces, "_iterable", pieces)
-        return inner if isinstance(inner, EventStream) else None
-
 
 class Streams:
     """The event streams of a server: so many at a time, whatever they bring."""
