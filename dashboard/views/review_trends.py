@@ -20,7 +20,7 @@ MEANING = {
     "stalls an hour": "how often something stopped a train",
     "source impedance (ohm)": "what a supply loses to its own winding and leads: it grows where something ages or works loose",
     "loop resistance (ohm)": "what the way to the far end of a district loses: it grows where joints corrode",
-    "breaker opened after (s)": "how long above its rating until the protection opened: a breaker that tires opens ever sooner",
+    "protection opened after (s)": "how long above its rating until the protection opened: a breaker that tires opens ever sooner",
     "VA highest second": "the most that was drawn",
 }
 _STYLE = (

@@ -152,7 +152,7 @@ def board_sentences(boards: Mapping[str, BoardSeen]) -> list[str]:
 def _board_sentence(name: str, between_s: float) -> str:
     shown = causes_shown(between_s)
     hidden = ", ".join(WORD_OF_CAUSE[cause] for cause in Cause if cause not in shown)
-    looks_like = "" if Cause.FEED_LOST in shown else " A lost feed or an open breaker may look like a break by hand."
+    looks_like = "" if Cause.FEED_LOST in shown else " A lost feed or an open protection may look like a break by hand."
     return (
         f"{name} sends {1 / between_s:.3g} readings a second. They show: {', '.join(WORD_OF_CAUSE[cause] for cause in shown)}. "
         f"They cannot show: {hidden}.{looks_like} A board that sends waveforms shows all of these."

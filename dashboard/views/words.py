@@ -122,7 +122,7 @@ def district_standing(row: District, now: DistrictNow, share: float | None, pict
         return Standing(level=Level.DOUBT, word=WORD_OF_FINDING.get(kind, "sensor in doubt"))
     load = fresh_load(picture, row.supply)
     if load is not None and load.is_open and has_no_power(now):
-        return Standing(level=Level.MEDIUM, word="no power: breaker open")
+        return Standing(level=Level.MEDIUM, word="no power: protection open")
     return _trouble_of(row, picture) or _draw_standing(row, now, share)
 
 

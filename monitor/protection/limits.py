@@ -58,7 +58,7 @@ def nameplate_notes(supply: Supply) -> tuple[str, ...]:
         notes.append(f"{supply.name} is rated beyond a Class 2 supply (5 A, 100 VA): its wiring needs its own protection.")
     if supply.protection is None or supply.protection.kind == "unknown":
         notes.append(
-            f"{supply.name}: the layout file does not say what protects it; the most pessimistic plausible breaker is assumed."
+            f"{supply.name}: the layout file does not say what protects it; the most pessimistic plausible protection is assumed."
         )
     elif supply.protection.kind == "none":
         notes.append(f"{supply.name} has no protection: nothing will switch an overload off but a person.")

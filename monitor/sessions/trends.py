@@ -69,7 +69,7 @@ def figures_of(review: SessionReview) -> dict[tuple[str, str], float | None]:
         found["VA highest second", supply.name] = None if spread is None else spread.highest
         found["share of plate, highest (%)", supply.name] = _percent(supply.share_highest)
         found["source impedance (ohm)", supply.name] = supply.source_ohms
-        found["breaker opened after (s)", supply.name] = _mean(supply.opened_after_s)
+        found["protection opened after (s)", supply.name] = _mean(supply.opened_after_s)
     for district in review.districts:
         found["volts mean (V)", district.name] = None if district.volts is None else district.volts.mean
         found["amps mean (A)", district.name] = None if district.amps is None else district.amps.mean
@@ -81,7 +81,7 @@ def figures_of(review: SessionReview) -> dict[tuple[str, str], float | None]:
 
 
 TREND_FIGURES = frozenset(
-    ["stalls an hour", "source impedance (ohm)", "loop resistance (ohm)", "breaker opened after (s)", "VA highest second"]
+    ["stalls an hour", "source impedance (ohm)", "loop resistance (ohm)", "protection opened after (s)", "VA highest second"]
 )
 
 

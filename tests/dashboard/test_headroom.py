@@ -114,7 +114,7 @@ def test_nothing_fits_on_a_district_without_power_and_its_chip_says_why():
     dead = now_of("Outer main", volts=0.1, amps=0.0)
     open_load = replace(load_of(), is_open=True, open_since_s=95.0)
     said = tick_now(picture_of(dead, loads=(open_load,)))["districts"]
-    assert (said[0]["fits"], said[0]["word"]) == ("", "no power: breaker open")
+    assert (said[0]["fits"], said[0]["word"]) == ("", "no power: protection open")
     running = tick_now(picture_of(now_of("Outer main"), loads=(load_of(),)))["districts"]
     assert running[0]["fits"].startswith("3.0 A")
     # Power is back on one district while the judge still holds its supply open: what is measured goes first.
