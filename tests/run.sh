@@ -57,4 +57,5 @@ say "Lint";    ruff check -q .
 say "Types";   mypy
 say "Arrows";  lint-imports
 say "Audit";   python -m tests.audit
-say "Tests";   exec pytest "$@"
+# A worker a core, each with whole files: the servers and browsers of one file never meet those of another worker.
+say "Tests";   exec pytest -n auto --dist loadfile "$@"
