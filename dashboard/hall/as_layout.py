@@ -4,7 +4,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.bus.hall_values import STALE_AFTER_S, DistrictView, StationView
 from monitor.bus.payloads import GRID_S, EventNote, WarningNote
@@ -14,8 +13,8 @@ from monitor.runtime import DistrictNow, Picture, StandingWarning
 from monitor.runtime.trend import BUCKET_S, TrendWindow
 from monitor.values import Cause, Event, Priority, Scope
 from monitor.values import Warning as RaisedWarning
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 _BOARD = "station"
 _UNTOLD = "supply not told"
 _CAUSES = {cause.value: cause for cause in Cause}

@@ -3,11 +3,10 @@
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.runtime.trend import BUCKET_S, TrendWindow
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 POINTS = 600
 """Drawn at most; lows of volts and peaks of amps are kept when buckets are drawn together."""
 TEXT, LINE, VOLTS, AMPS = "#8b959b", "rgba(139,149,155,0.25)", "#4fa3d9", "#d98e1f"

@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 
 from monitor.bus.payloads import GRID_S
 from monitor.values import ReadingBlock
+from monitor.values.arrays import Floats
 
 GRACE_S = 0.06
 """A row is closed so long after its end: bytes arrive late by some tens of milliseconds."""
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,6 @@ import threading
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.app import Watch
 from monitor.cli.progress import Progress
@@ -15,13 +14,13 @@ from monitor.layout import Layout, Load, load_layout
 from monitor.layout.edit import set_load_draw
 from monitor.layout.write import change_layout, spare_path
 from monitor.planning.learning import ROW_S, learn_draw, load_to_learn
+from monitor.values.arrays import Floats
 
 SPAN_LIMITS_S = (5.0, 590.0)
 """The live store keeps ten minutes."""
 LOOK_EVERY_S = 0.5
 
 COLUMNS = ("volts_rms", "amps_rms", "watts")
-Floats = NDArray[np.float64]
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -13,8 +13,9 @@ from monitor.diagnosis.overloads import highest_mean, opening_evidence, overload
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.sliding import rows_before, sliding
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
+from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.values import Cause
+from monitor.values.arrays import Floats
 
 
 class Breaks(Watcher):

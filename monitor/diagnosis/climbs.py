@@ -15,8 +15,9 @@ from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.sliding import rows_before, sliding
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
+from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.values import Cause
+from monitor.values.arrays import Floats
 
 COMPARED_TICKS = t.CLIMB_LOOK_BACK_TICKS - t.CLIMB_BEFORE_TICKS // 2
 

@@ -5,7 +5,7 @@ import numpy as np
 from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.rows import Cut
-from monitor.diagnosis.watcher import Floats
+from monitor.values.arrays import Floats
 
 
 def level_beside(cut: Cut, middle: float) -> float:

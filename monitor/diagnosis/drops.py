@@ -16,8 +16,9 @@ from monitor.diagnosis.rows import Cut
 from monitor.diagnosis.sliding import rows_before
 from monitor.diagnosis.stands import judge_stand
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
+from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.values import Cause
+from monitor.values.arrays import Floats
 
 
 class Drops(Watcher):

@@ -5,7 +5,7 @@ import numpy as np
 from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.medians import median, medians
 from monitor.diagnosis.rows import Cut
-from monitor.diagnosis.watcher import Floats
+from monitor.values.arrays import Floats
 
 
 def sharpest_share(times_s: Floats, values: Floats, change: float) -> float:

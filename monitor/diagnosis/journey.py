@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from monitor.diagnosis.laps import SPEED_POWERS, paces
 from monitor.diagnosis.spot_filter import Gone
 from monitor.diagnosis.ticks import KEPT_TICKS, TICK_S
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 LEAST_SHARE = 0.2  # of the usual volts: no train moves on less

@@ -4,8 +4,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.diagnosis.ticks import TICK_S
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Complex = NDArray[np.complex128]
 

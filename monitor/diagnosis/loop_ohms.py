@@ -4,13 +4,11 @@ import math
 from collections import deque
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.layout import Layout
 from monitor.layout.conductors import loop_ohms
 from monitor.values import ReadingBlock, SlowFigure
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 EVERY_S = 60.0
 MINUTES = 10

@@ -6,8 +6,9 @@ from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.ticks import TICK_S, Ticks
-from monitor.diagnosis.watcher import Bools, Floats, Stream, Waiting, Watcher, Watching
+from monitor.diagnosis.watcher import Bools, Stream, Waiting, Watcher, Watching
 from monitor.values import Cause
+from monitor.values.arrays import Floats
 
 
 class Offsets(Watcher):

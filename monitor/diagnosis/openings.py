@@ -5,8 +5,7 @@ from numpy.typing import NDArray
 
 from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.circuits import Circuits
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 
 class Openings:

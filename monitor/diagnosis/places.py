@@ -11,8 +11,8 @@ from monitor.diagnosis.laps import LAPS_S, SPEED_POWERS, lap_correlations, level
 from monitor.diagnosis.spot_search import Spot, SpotSearch
 from monitor.diagnosis.ticks import TICK_S
 from monitor.values import Cause
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 # Dirt shows as one or the other, a loose joint as one, and a turnout that wheels bridge as shorts.

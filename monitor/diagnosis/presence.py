@@ -4,8 +4,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.diagnosis.medians import medians, quantiles
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 LEAST_AMPS = 0.03

@@ -3,11 +3,9 @@
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.values import ReadingBlock
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 KEPT_S = 20.0  # more than the longest wait for a decision and the look back from it
 

@@ -1,14 +1,11 @@
 """Running amps: what each district's trains draw at unchanged volts, minute by minute: a motor that tires draws more."""
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.medians import median, middles, quantiles
 from monitor.diagnosis.ticks import TICK_S, Ticks
 from monitor.values import SlowFigure
-
-Floats = NDArray[np.float64]
 
 MINUTE_TICKS = 600
 SAME_VOLTS_SHARE = 0.03

@@ -10,8 +10,9 @@ from monitor.diagnosis.edges import crossing_s
 from monitor.diagnosis.medians import medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
+from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.values import Cause
+from monitor.values.arrays import Floats
 
 
 @dataclass(slots=True, kw_only=True)

@@ -5,7 +5,8 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
+
 Scalar = TypeVar("Scalar", np.float64, np.bool_)
 
 

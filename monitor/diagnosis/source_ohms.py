@@ -9,8 +9,7 @@ from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.medians import medians, middles
 from monitor.diagnosis.ticks import TICK_S, Ticks
 from monitor.values import SlowFigure
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 STEP_SHARE = 0.05  # of the rated amps: a smaller step drowns in the converter's own steps
 HALF_TICKS = 3

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 BINS = 60
 FINE = 16  # table steps a bin

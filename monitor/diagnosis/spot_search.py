@@ -5,13 +5,11 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.diagnosis.journey import Journey
 from monitor.diagnosis.laps import LAPS_S, SPEED_POWERS
 from monitor.diagnosis.spot_filter import Gone, SpotFilter
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 LEAST_EVENTS = 6
 SIGNIFICANT = 0.02

@@ -10,8 +10,9 @@ from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.sliding import rows_before
 from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Bools, Floats, Stream, Watcher, Watching
+from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.values import Cause
+from monitor.values.arrays import Floats
 
 
 class Throttles(Watcher):

@@ -9,8 +9,8 @@ from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.openings import Openings
 from monitor.diagnosis.sliding import medians_of_five, rows_before, sliding
 from monitor.values import ReadingBlock
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 TICK_S = 0.1

@@ -13,12 +13,12 @@ from monitor.diagnosis.medians import median, medians
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.rows import Cut, Rows
 from monitor.diagnosis.ticks import TICK_S, Ticks
+from monitor.values.arrays import Floats
 
 KEPT_JOINTS = 60
 RIPPLE_ROWS = 6  # three cycles apart: wheels and brushes waver more slowly than a converter's noise
 SIGNAL_VOLTS = 0.45  # electronic sound units react from about 1 V, of which a phase-cut output passes half (common practice)
 
-Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Watching = Generator[int | None, None, None]
 Waiting = Generator[int, None, int | None]

@@ -10,11 +10,9 @@ import bisect
 from collections import deque
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.link.lower_line import Point, lower_line
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 BIN_S = 0.5
 WINDOW_S = 60.0

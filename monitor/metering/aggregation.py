@@ -10,8 +10,8 @@ from monitor.metering.half_cycles import HalfCycles
 from monitor.metering.uncertainty import Doubt
 from monitor.metering.waveform import STRANGE, WindowShapes, conduction_degrees, other_mains_seen, waveform_kinds
 from monitor.values import AggregateBlock
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 FULL_SHARE = 0.5

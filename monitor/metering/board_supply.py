@@ -3,13 +3,11 @@
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.layout import Layout
 from monitor.metering.channels import ChannelTable
 from monitor.metering.half_cycles import HalfCycles
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 AVERAGED = 4
 """A figure of the supply is the mean of so many packets, one a second."""

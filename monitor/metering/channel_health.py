@@ -10,8 +10,8 @@ from monitor.metering.aggregation import Gathered
 from monitor.metering.channels import ChannelTable
 from monitor.metering.metered import Trouble
 from monitor.values import AggregateBlock, FindingKind, WaveformKind
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 CHECKS = {

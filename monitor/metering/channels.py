@@ -5,8 +5,8 @@ from numpy.typing import NDArray
 
 from monitor.layout import Layout
 from monitor.values import Identity
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 SHORTEST_INTERVAL_S = 5e-6

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from monitor.metering.edge_response import PARTLY, WIDEST_S, EdgeResponse
 from monitor.metering.edge_shapes import LEAST_COUNTS, Edges, trapezoid
 from monitor.metering.edge_track import SIZE_HALVES, WIDTH_HALVES, WIDTH_PRIOR_CELLS, EdgePlaces, Fading, crept
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 

@@ -12,8 +12,7 @@ from monitor.metering.grid import CycleGrid, GridNodes
 from monitor.metering.half_cycles import HalfCycles
 from monitor.metering.integral import Shift, window_sums
 from monitor.metering.mains_view import NODE_BACK_SCANS, MainsTracker, MainsView
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 MARGIN_SCANS = 8
 """Samples needed on either side of a window: interpolation takes three, skew one, an edge up to seven."""

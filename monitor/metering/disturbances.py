@@ -7,8 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.values import AggregateBlock, Disturbance, DisturbanceKind, ReadingBlock
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 DIP_BELOW = 0.90
 SWELL_ABOVE = 1.10

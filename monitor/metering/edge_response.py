@@ -12,7 +12,8 @@ the edge stands against what the samples show of it.
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
+
 Ints = NDArray[np.intp]
 
 WIDEST_S = 320e-6

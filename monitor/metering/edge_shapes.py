@@ -5,7 +5,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
+
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 

@@ -9,7 +9,8 @@ up and those that go down are held apart, for triacs do not fire alike in both.
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
+
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 

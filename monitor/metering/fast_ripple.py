@@ -5,8 +5,7 @@ from numpy.typing import NDArray
 
 from monitor.metering.channels import ChannelTable
 from monitor.values import SampleBlock
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 CYCLES_BEFORE = (3, 11)
 """Samples are compared with those so many cycles before. Pulses that seem to keep step over one of them do not over the other."""

@@ -6,8 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.metering.mains_view import MainsView
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 SLEW_RAD = 0.005 * np.pi
 """Highest step of the grid's phase in one half cycle (0.5 % of the window's length) while it moves to another phase."""

@@ -1,9 +1,8 @@
 """Integrals over windows whose edges fall between samples."""
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 
 def window_sums(values: Floats, base: Floats, later: Floats) -> Floats:

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from monitor.layout import District, Layout
 from monitor.metering.metered import Trouble
 from monitor.values import FindingKind
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 VOLTS_LIMIT = 2.0

@@ -8,8 +8,7 @@ from monitor.metering.line_outputs import LineOutputs
 from monitor.metering.line_plausibility import LinePlausibility
 from monitor.metering.metered import Metered
 from monitor.values import LineReadings, ReadingBlock
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 USUAL_INTERVAL_S = 0.1
 

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from monitor.metering.paused_mains import PausedMains, boxed
 from monitor.metering.sine_fit import HOPS, SineFit
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Phasors = NDArray[np.complex128]
 
 WINDOW_FRAMES = 16

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.values import AggregateBlock, ReadingBlock
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 

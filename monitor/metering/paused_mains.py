@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.metering.sine_fit import HOPS, SineFit, solved
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Phasors = NDArray[np.complex128]
 _Number = TypeVar("_Number", np.float64, np.complex128)
 

@@ -15,8 +15,8 @@ from monitor.layout.joined_commons import COMMONS, STRIP_OFF
 from monitor.metering.bridging import circulating_amps, difference_volts, source_ohms
 from monitor.metering.mains_view import MainsView
 from monitor.values import AggregateBlock, Phasing, WaveformKind
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Verdict = Literal["in-phase", "anti-phase", "unrelated"]
 
 STEADY_WINDOWS = 5

@@ -3,7 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
+
 Bools = NDArray[np.bool_]
 Phasors = NDArray[np.complex128]
 

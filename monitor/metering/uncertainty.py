@@ -17,8 +17,7 @@ from monitor.metering.board_supply import BoardSupply
 from monitor.metering.calibration import meter_share
 from monitor.metering.channels import ChannelTable
 from monitor.values import AggregateBlock
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 NOISE_COUNTS = 1.0
 """Standard deviation of one conversion of a hobby board, quantisation included (common practice, no published source)."""

@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from monitor.metering.half_cycles import HalfCycles
 from monitor.values import WaveformKind
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 

@@ -16,8 +16,8 @@ from monitor.layout.conductors import ampacity_amps, awg_area_mm2, wire_ohms_per
 from monitor.layout.conductors import area_mm2 as wire_mm2
 from monitor.planning.feeders import GAUGES_TO_BUY
 from monitor.planning.plan_file import CommonReturn
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
 TINY_OHMS = 1e-6
 """Between two taps at one place: a joint, not nothing."""

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from monitor.errors import LayoutError
 from monitor.layout import Layout, Load
 from monitor.layout.edit import Plain
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 ROW_S = 0.2

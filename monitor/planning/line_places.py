@@ -11,9 +11,7 @@ from dataclasses import dataclass
 from math import hypot
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
 PLACEMENTS_LIMIT = 96
 """More ways than this are too many to look through: more has to be measured first."""
 SAME_PLACE_SIGMAS = 4.0

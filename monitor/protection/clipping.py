@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from monitor.protection import thresholds as th
 from monitor.values import ReadingBlock
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 ANGLES, TIMES, STEPS = 24, 60, 720
 
 

@@ -8,9 +8,7 @@ from numpy.typing import NDArray
 
 from monitor.protection import thresholds as th
 from monitor.protection.ticks import TICK_S
-
-Floats = NDArray[np.float64]
-
+from monitor.values.arrays import Floats
 
 RAMP_GOES_ON_S = (10.0, 30.0, 60.0)
 """It may rise on for as long as any of these."""

@@ -5,11 +5,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.protection import thresholds as th
 
-Floats = NDArray[np.float64]
 Points = Sequence[tuple[float, float]]
 
 THERMAL_POINTS: Points = ((1.35, 90.0), (2.0, 25.0), (3.0, 10.0), (6.0, 2.3))

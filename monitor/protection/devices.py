@@ -4,7 +4,6 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.layout import Protection, Supply
 from monitor.layout.ratings import winding_amps
@@ -24,8 +23,8 @@ from monitor.protection.curves import (
     inverse_time,
 )
 from monitor.protection.ticks import TICK_S
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 TYPICAL, LOWEST, HIGHEST, QUICKER = range(4)
 """The first devices: the typical one as it most likely is, and with the least and the most heat that it may hold; a quick one."""
 FIRST = 4

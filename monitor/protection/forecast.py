@@ -4,7 +4,6 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.protection import thresholds as th
 from monitor.protection.coming import Way
@@ -14,8 +13,7 @@ from monitor.protection.heat import HeatTrack
 from monitor.protection.recurrence import followed
 from monitor.protection.ticks import TICK_S
 from monitor.values import TripForecast
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 
 def foresee(heat: HeatTrack, amps: float, ways: Sequence[Way], over_s: float) -> TripForecast | None:

@@ -3,13 +3,12 @@
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.protection import thresholds as th
 from monitor.protection.devices import FIRST, HIGHEST, LOWEST, QUICKER, TYPICAL, Devices
 from monitor.protection.ticks import TICK_S
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 STRIDE = 0.6180339887498949
 """Fractional parts of its multiples fill a line evenly."""
 

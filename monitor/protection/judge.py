@@ -3,7 +3,6 @@
 import itertools
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.layout import Layout
 from monitor.protection import thresholds as th
@@ -18,8 +17,8 @@ from monitor.protection.ticks import TICK_S, BoardTicks
 from monitor.protection.trip_rule import Asked
 from monitor.values import Action, Foreseen, Priority, ReadingBlock, RecordedOverload, Scope, SupplyLoad
 from monitor.values import Warning as RaisedWarning
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 AT_ONCE_TICKS = 512
 """Ticks worked through at once, for the memory that they take."""
 

@@ -16,8 +16,8 @@ from monitor.protection.step_source import StepSource
 from monitor.protection.ticks import TICK_S
 from monitor.values import Limit, Priority, Scope, TripForecast
 from monitor.values import Warning as RaisedWarning
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 STEADY = {None: (-math.inf, th.NEAR), Priority.LOW: (th.NEAR - th.DEADBAND, 1.0), Priority.MEDIUM: (1.0 - th.DEADBAND, math.inf)}
 """Shares between which what is announced stays as it is."""
 HAIR = 1e-9

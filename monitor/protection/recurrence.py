@@ -1,9 +1,8 @@
 """First-order recurrences of many figures at once."""
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 
 def followed(start: Floats, kept: Floats, gained: Floats) -> Floats:

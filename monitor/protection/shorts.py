@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from monitor.protection import thresholds as th
 from monitor.values import ReadingBlock
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 BACK_ROWS = 12
 """Volts before are those this many rows earlier: a tenth of a second at half-cycle rate."""
 

@@ -3,13 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.layout import Layout
 from monitor.protection import thresholds as th
 from monitor.protection.ticks import TICK_S
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,13 +4,12 @@ import itertools
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.protection.recurrence import followed
 from monitor.protection.supply_judge import SupplyJudge
 from monitor.values import Warning as RaisedWarning
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 LOOK_TICKS = 64
 """How far a supply that has just become quiet is looked ahead: one that is soon active again costs no more than that."""
 

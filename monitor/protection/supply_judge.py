@@ -3,7 +3,6 @@
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.layout import Layout, Supply
 from monitor.layout.ratings import usable_va, winding_amps
@@ -20,8 +19,8 @@ from monitor.protection.ticks import TICK_S
 from monitor.protection.trip_rule import Asked, TripRule
 from monitor.values import Foreseen, Priority, RecordedOverload, Scope, SupplyLoad, TripForecast
 from monitor.values import Warning as RaisedWarning
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 HISTORY = round(150 / TICK_S)
 SMOOTH = 1 - math.exp(-TICK_S / th.SMOOTH_S)
 QUIET_TICKS = 5

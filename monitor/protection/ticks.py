@@ -5,8 +5,8 @@ from numpy.typing import NDArray
 
 from monitor.protection import thresholds as th
 from monitor.values import ReadingBlock
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 TICK_S = 0.2
 
 

@@ -23,8 +23,8 @@ from monitor.protection.ticks import TICK_S
 from monitor.protection.would_be import WouldBe
 from monitor.values import Foreseen, Priority, Scope, TripForecast
 from monitor.values import Warning as RaisedWarning
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 FAST = 1 - math.exp(-TICK_S / th.FAST_S)
 FORECAST_EVERY, LAP_EVERY = 10, 5
 

@@ -13,11 +13,12 @@ from numpy.typing import NDArray
 from monitor.rehearsal.model_acts import Act
 from monitor.rehearsal.model_converter import Converter, edge_answer
 from monitor.rehearsal.model_director import Director
-from monitor.rehearsal.model_frame import SCANS_PER_TICK, Floats, Frame
+from monitor.rehearsal.model_frame import SCANS_PER_TICK, Frame
 from monitor.rehearsal.model_network import DistrictLoad, Solved, WaveNetwork
 from monitor.rehearsal.model_slow import SlowBench, SlowRecord
 from monitor.rehearsal.model_specs import BenchSpec
 from monitor.rehearsal.truth import Truth
+from monitor.values.arrays import Floats
 
 Counts = NDArray[np.int16]
 

@@ -3,9 +3,9 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.rehearsal.model_frame import Floats
 from monitor.rehearsal.model_specs import BenchSpec
 from monitor.values import Channel, Identity
+from monitor.values.arrays import Floats
 
 DRIFT_S = 100.0
 """The reference swings this slowly: a supply that warms up (common practice, no published source)."""

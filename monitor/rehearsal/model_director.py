@@ -21,7 +21,7 @@ from monitor.rehearsal.model_acts import (
     Throttle,
     Transfer,
 )
-from monitor.rehearsal.model_frame import SCANS_PER_TICK, Floats, Frame, Pulse, Track
+from monitor.rehearsal.model_frame import SCANS_PER_TICK, Frame, Pulse, Track
 from monitor.rehearsal.model_lamp import NOMINAL_VOLTS
 from monitor.rehearsal.model_places import Places
 from monitor.rehearsal.model_record import SlowRecord
@@ -31,6 +31,7 @@ from monitor.rehearsal.model_specs import BenchSpec
 from monitor.rehearsal.model_trips import TripBook
 from monitor.rehearsal.truth import Truth
 from monitor.values import Cause
+from monitor.values.arrays import Floats
 
 _FOR_GOOD = 1 << 60
 _NEXT_BREAK_S = 0.15

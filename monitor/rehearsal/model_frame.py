@@ -4,10 +4,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+
+from monitor.values.arrays import Floats
 
 Track = Literal["feed", "drive", "mains", "angle", "dc", "short", "step", "contact", "cars", "joint", "load"]
-Floats = NDArray[np.float64]
 
 SCANS_PER_TICK = 12
 """Slow state (heat, speed, filaments) moves in ticks of this many scans: about 10 ms."""

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.rehearsal.model_frame import Floats
 from monitor.rehearsal.model_specs import SupplySpec, WaveKind
+from monitor.values.arrays import Floats
 
 _ANGLES = np.linspace(0, np.pi, 721)
 _CUT_RMS = np.sqrt(np.clip(1 - _ANGLES / np.pi + np.sin(2 * _ANGLES) / (2 * np.pi), 0, 1))

@@ -6,10 +6,11 @@ import numpy as np
 
 from monitor.rehearsal import model_pulses as shapes
 from monitor.rehearsal.model_acts import Act
-from monitor.rehearsal.model_frame import SCANS_PER_TICK, Floats, Frame, Pulse, Track
+from monitor.rehearsal.model_frame import SCANS_PER_TICK, Frame, Pulse, Track
 from monitor.rehearsal.model_slow import SlowBench
 from monitor.rehearsal.model_specs import BenchSpec, ModelSpot
 from monitor.values import Cause
+from monitor.values.arrays import Floats
 
 _MARGIN_S = 0.4
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from monitor.rehearsal.model_frame import Floats
+from monitor.values.arrays import Floats
 
 LONGEST_EDGE_SCANS = 480
 """An engine rolls over the beginning of a section within some tenths of a second, however long the section is."""

@@ -2,10 +2,11 @@
 
 import numpy as np
 
-from monitor.rehearsal.model_frame import SCANS_PER_TICK, Floats, Frame
+from monitor.rehearsal.model_frame import SCANS_PER_TICK, Frame
 from monitor.rehearsal.model_lamp import NOMINAL_VOLTS, Lamp
 from monitor.rehearsal.model_specs import BenchSpec
 from monitor.rehearsal.model_train import Train
+from monitor.values.arrays import Floats
 
 _FRACTION = np.arange(1, SCANS_PER_TICK + 1) / SCANS_PER_TICK
 

@@ -5,11 +5,12 @@ from typing import Protocol
 import numpy as np
 
 from monitor.rehearsal.model_breaker import Breaker
-from monitor.rehearsal.model_frame import SCANS_PER_TICK, TRACKS, Floats, Frame, Track
+from monitor.rehearsal.model_frame import SCANS_PER_TICK, TRACKS, Frame, Track
 from monitor.rehearsal.model_lamp import NOMINAL_VOLTS, Lamp
 from monitor.rehearsal.model_record import SlowRecord
 from monitor.rehearsal.model_specs import BenchSpec
 from monitor.rehearsal.model_train import Train
+from monitor.values.arrays import Floats
 
 __all__ = ["SlowBench", "SlowRecord"]
 

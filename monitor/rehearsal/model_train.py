@@ -4,10 +4,11 @@ import math
 
 import numpy as np
 
-from monitor.rehearsal.model_frame import SCANS_PER_TICK, Floats
+from monitor.rehearsal.model_frame import SCANS_PER_TICK
 from monitor.rehearsal.model_lamp import Lamp
 from monitor.rehearsal.model_motor import Motor
 from monitor.rehearsal.model_specs import TrainSpec
+from monitor.values.arrays import Floats
 
 _PROFILE_STEPS = 200
 

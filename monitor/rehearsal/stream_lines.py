@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.values import Identity
+from monitor.values.arrays import Floats
 from monitor.wire.encode import line
 
 Counts = NDArray[np.int16]
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

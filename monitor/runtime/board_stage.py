@@ -26,10 +26,10 @@ from monitor.values import (
     joined_lines,
     joined_readings,
 )
+from monitor.values.arrays import Floats
 from monitor.wire import Fault, FaultKind, SampleRun
 from monitor.wire.timeline import Hole, MillisecondTimeline, ScanTimeline
 
-Floats = NDArray[np.float64]
 TOLD_S, TOLD_TIMES = 15.0, 4
 """Where pieces were joined, the clock is told of one in so many seconds, or so many times: of the one that came with the least delay."""
 

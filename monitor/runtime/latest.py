@@ -8,8 +8,7 @@ from numpy.typing import NDArray
 from monitor.layout import District, Layout
 from monitor.runtime.picture import DistrictNow, Wave
 from monitor.values import Finding, ReadingBlock, SampleBlock
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 MEAN_OVER_S = 0.2
 WAVE_S = 0.1

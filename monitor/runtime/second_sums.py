@@ -3,7 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
+
 Whole = NDArray[np.int64]
 
 PARTS_KEPT = 200

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from monitor.layout import Layout
 from monitor.runtime.second_sums import SecondSums
 from monitor.values import ReadingBlock, SampleBlock, Step
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 HOLE_HOPS = 3
 """Readings that are so many times as far apart as those before have a hole between them."""
 

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.values import ReadingBlock
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Table = dict[str, NDArray[np.generic]]
 
 BUCKET_S = 0.2

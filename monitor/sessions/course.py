@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from monitor.sessions.downsample import downsampled
 from monitor.sessions.stored import StoredDistrict
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
 
 COURSE_COLUMNS = ("volts_lowest", "volts_highest", "amps_lowest", "amps_highest")

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from tsdownsample import MinMaxDownsampler
 
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
+
 F = TypeVar("F", np.float32, np.float64)
 
 

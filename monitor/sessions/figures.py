@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.layout import Layout, Supply
 from monitor.sessions.buckets import BUCKET_S
@@ -16,8 +15,7 @@ from monitor.sessions.session_lock import is_held
 from monitor.sessions.stored import StoredDistrict, load_readings
 from monitor.values import Action, Cause, Event, SlowFigure
 from monitor.values import Warning as RaisedWarning
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 COLUMNS = ("volts_rms", "volts_lowest", "amps_rms", "amps_highest", "watts", "volt_amperes", "far_volts_rms", "clipped")
 LIMIT_SHARES = (0.8, 1.0)

@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 from monitor.sessions.chunk_log import ChunkLog, log_of
 from monitor.sessions.playback import Playback, Played, SessionPart
 from monitor.values import Action, Chunk, JoinedChunk
+from monitor.values.arrays import Floats
 
-Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 STRETCH_S = 10.0

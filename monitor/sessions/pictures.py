@@ -4,11 +4,9 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.sessions.downsample import downsampled
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 720, 150, 58, 8, 10, 24
 POINTS = 1200

@@ -12,8 +12,6 @@ from numpy.typing import NDArray
 from monitor.errors import CaptureError
 from monitor.values import AggregateBlock, ReadingBlock, Step
 
-Floats = NDArray[np.float64]
-
 ROWS_A_GROUP = 100_000
 """Rows are written in groups of at least so many."""
 

@@ -4,15 +4,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
-from numpy.typing import NDArray
 
 from monitor.errors import SessionDamagedError
 from monitor.sessions.buckets import BUCKET_S
 from monitor.sessions.folder import SessionFolder
 from monitor.sessions.readings_log import LATER_COLUMNS, SCHEMA, STEM
 from monitor.sessions.table_log import part_paths, read_part
-
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,9 +3,8 @@
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from monitor.values.arrays import Floats
 
 
 class _Measured(Protocol):
