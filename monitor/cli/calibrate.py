@@ -1,7 +1,6 @@
 """``pilotlamp calibrate``: zero and gain of each channel against a meter, written into the layout file."""
 
 import argparse
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -16,6 +15,8 @@ from monitor.layout.write import change_layout, spare_path
 from monitor.link import HostClock, SerialSource
 from monitor.metering.calibration import CalibrationFit, Observed, fit_calibration
 from monitor.metering.uncertainty import decimals_supported
+from monitor.planning.cautions import METER_CAUTIONS
+from monitor.setup.calibration_flow import LINE_COUNT, kept_calibration
 from monitor.values import Channel, Health, Identity, LineReadings
 from monitor.wire import SampleRun, WireDecoder
 from monitor.wire.reading_lines import OUTPUTS_LIMIT, line_channels
@@ -24,13 +25,7 @@ TAKEN_S = 2.0
 """Each look at a channel lasts this long: a whole number of cycles at 50 and 60 Hz."""
 PATIENCE_S = 5.0
 FEWEST_READINGS = 4
-LINE_COUNT = 0.01
-"""Volts or amps: what one count stands for where a board sends finished readings, which most print with two decimals."""
 LET_GO_S = 0.3
-CAUTION = (
-    "Measure on the track side only, with the meter's leads on the output terminals. Never open a supply, never touch its mains side. "
-    "A phase-cut supply needs a meter that shows true RMS. Local codes and the makers' instructions come first."
-)
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -46,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     board = _board(layout, args.board, args.file)
     wanted = _channels(layout, board, args.channel)
     bench = CalibrationBench(board)
-    print(CAUTION)
+    print(" ".join(METER_CAUTIONS))
     try:
         identity = bench.open()
         if identity.form == "lines":
@@ -54,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
         for channel, label in wanted:
             fit = _calibrate(bench, identity, channel, label)
             if fit is not None and _yes("Write this into the layout file? [yes/no] "):
-                _write(args.file, board.name, channel, _kept(fit, bench))
+                _write(args.file, board.name, channel, kept_calibration(fit, bench.unit_counts, bench.supply_volts))
     finally:
         bench.close()
     return 0
@@ -226,14 +221,6 @@ def _show(fit: CalibrationFit, readings: Sequence[float], unit: str) -> None:
         print(
             f"    meter {reading:.{digits}f} {unit}, board {abs(reading) + residual:.{digits}f} {unit}, off by {residual:+.{digits}f}"
         )
-
-
-def _kept(fit: CalibrationFit, bench: CalibrationBench) -> ChannelCalibration:
-    """What the layout file keeps; a zero alone says nothing of the scale."""
-    zero = fit.zero * bench.unit_counts
-    if math.isnan(fit.gain_uncertainty):
-        return ChannelCalibration(zero=zero)
-    return ChannelCalibration(gain=fit.gain, zero=zero, gain_uncertainty=fit.gain_uncertainty, supply_volts=bench.supply_volts)
 
 
 def _write(file: Path, board: str, channel: int, calibration: ChannelCalibration) -> None:

@@ -91,6 +91,15 @@ CAUTIONS = (
     _caution("If something burns: strip off first, then an extinguisher that is meant for live equipment, and out.", "s"),
 )
 
+METER_CAUTIONS = (
+    "Measure on the track side only, on output posts or rails. Never open a supply, never touch its mains side.",
+    "Amps go in series, never across an output: a meter on its amps range is a short.",
+    "Switch the strip off before a feeder is opened or closed, and put the lead back into the volts jack at once afterwards.",
+    "Look at leads and range first; cracked leads are not used. A phase-cut supply needs a meter that shows true RMS.",
+    "Local codes and the makers' instructions come first.",
+)
+"""What a meter in the hand asks for, volts and amps; common practice, no published source."""
+
 OF_COMMAND: dict[str, Moment] = {
     "bench": "bench",
     "terminals": "wiring",

@@ -13,7 +13,7 @@ from tests.link.plugs import Plug, TalkingBoard
 ROOT = Path(__file__).parent.parent.parent
 ANSWERS = "\n".join(
     [
-        "Fernhollow show layout", "120", "60", "North bench", "ac", "180", "18", "thermal", "10", "2", "A", "y", "B", "n", "no",
+        "Fernhollow show layout", "120", "60", "North bench", "ac", "180", "18", "", "", "", "thermal", "10", "2", "A", "y", "B", "n", "no",
         "Outer main", "1", "track", "Town lights", "2", "accessories",
     ]
 )  # fmt: skip
@@ -60,15 +60,23 @@ def test_no_board_makes_a_file_with_a_place_for_one(tmp_path):
     assert load_layout(tmp_path / "layout.toml").board[0].port is None
 
 
-@pytest.mark.parametrize(
-    ("answers", "words"),
-    [("Fernhollow\n120", "the answers ended before the questions: nothing was written")],
-)
-def test_answers_that_end_early_write_nothing(tmp_path, answers, words):
-    done = layout_new(tmp_path, "--port", tmp_path / "nothing", answers=answers)
+def test_answers_that_end_early_are_kept_and_gone_on_with(tmp_path):
+    answers = ANSWERS.replace("no\nOuter", "no\n2\nOuter").splitlines()
+    done = layout_new(tmp_path, "--port", tmp_path / "nothing", answers="\n".join(answers[:7]))
     assert done.returncode == 2
-    assert words in done.stderr
+    assert "no layout was written; what was typed is kept" in done.stderr
     assert not (tmp_path / "layout.toml").exists()
+    done = layout_new(tmp_path, "--port", tmp_path / "nothing", answers="\n".join(answers[7:]))
+    assert (done.returncode, done.stderr) == (0, "")
+    assert load_layout(tmp_path / "layout.toml").supply[0].rated_va == 180
+    assert not (tmp_path / "layout.toml.draft").exists()
+
+
+def test_a_folder_that_is_missing_is_told_before_the_first_question(tmp_path):
+    done = layout_new(tmp_path, tmp_path / "missing" / "layout.toml", answers="")
+    assert done.returncode == 2
+    assert "cannot be written" in done.stderr
+    assert "called?" not in done.stdout
 
 
 def test_a_file_that_is_there_stays_as_it_is(tmp_path):

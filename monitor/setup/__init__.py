@@ -1,0 +1,1 @@
+"""Set-up: what a first hour asks, as plain data for the terminal and the page alike."""
