@@ -1,6 +1,7 @@
 """The gate: who may look and who may act. Everything that changes something asks here and nowhere else.
 
-This machine looks and acts. Others look only where the page is shared, and act only with a visit (see ``entering``).
+This machine looks; others look only where the page is shared. Acting takes a visit (see ``login_routes``), from this machine too: a proxy or
+a tunnel that ends here makes strangers look local, and need not say so.
 """
 
 import ipaddress
@@ -8,24 +9,26 @@ from urllib.parse import urlsplit
 
 from flask import Request
 
-from dashboard.visits import COOKIE, Visits
+from dashboard.visits import Visits
 
 LOCAL_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 ACTING_HEADER = "X-Pilotlamp"
 """A page of another site cannot send it without asking first, and nobody answers that question here."""
 FORWARDED = ("Forwarded", "X-Forwarded-For", "X-Real-IP", "Via")
-"""A proxy on this machine makes everybody look local: what came through one counts as coming from elsewhere."""
+"""A proxy on this machine makes everybody look local: what says that it came through one counts as coming from elsewhere."""
 LOOKING_POSTS = frozenset({"/_dash-update-component", "/enter", "/leave"})
 """What is posted without changing anything of the watch; all else that is no plain look needs the right to act."""
 
+TO_ACT = "To act from here, open the link that pilotlamp printed, or open /enter and give the passphrase; 'pilotlamp passphrase' sets one."
+
 
 class Gate:
-    """Lets this machine look and act; others as far as it was told.
+    """Lets this machine look, others where the page is shared, and those act who have a visit.
 
     Args:
         names: Host names under which the page may be asked for: another name means that somebody's page was made to point here.
         shared: Whether other machines of the local network may look.
-        visits: Those who may act from there.
+        visits: Those who may act.
     """
 
     def __init__(self, names: frozenset[str] = LOCAL_NAMES, *, shared: bool = False, visits: Visits | None = None) -> None:
@@ -58,8 +61,8 @@ class Gate:
             return refusal
         if ACTING_HEADER not in request.headers:
             return "Only the page itself may act."
-        if not is_local(request) and not self.visits.known(request.cookies.get(COOKIE)):
-            return "To act from here, open /enter and give the passphrase."
+        if not self.visits.known(request.cookies.get(cookie_name(request))):
+            return TO_ACT
         return None
 
     def name_of(self, request: Request) -> str:
@@ -71,6 +74,11 @@ class Gate:
             return False
         # Nobody can make an address point elsewhere; a name they can.
         return name in self._names or (self._shared and _address(name) is not None)
+
+
+def cookie_name(request: Request) -> str:
+    """The cookie of a visit: cookies do not tell ports apart, and a replay beside a watch must not end its visits."""
+    return f"pilotlamp_visit_{request.environ['SERVER_PORT']}"
 
 
 def is_local(request: Request) -> bool:

@@ -48,9 +48,6 @@ def acting_routes(watch: WatchLike, gate: Gate) -> Blueprint:
 
     @routes.post("/act")
     def act() -> Response:
-        refusal = gate.refusal_to_act(request)
-        if refusal is not None:
-            return answer(403, refusal)
         try:
             wish = read_request(ActionRequest)
         except msgspec.MsgspecError as error:

@@ -30,8 +30,8 @@ def create_app(
 
     Args:
         watch: What the pages look at.
-        gate: Who may look and act; this machine only when None.
-        passphrase: What lets other devices act; None lets them in by link alone.
+        gate: Who may look and act; only this machine looks when None.
+        passphrase: What lets devices act; None lets them in by link alone.
         insist_on_encryption: Whether browsers are told to come by encryption only.
     """
     gate = gate or Gate()
@@ -45,10 +45,10 @@ def create_app(
     app.layout = lambda: shell(watch.layout.title, menu, bar=None if replay is None else replay_bar(replay))
     app.server.register_blueprint(feed_routes(Feed(watch)))
     app.server.register_blueprint(acting_routes(watch, gate))
-    app.server.register_blueprint(keeping_routes(watch, gate))
-    app.server.register_blueprint(learning_routes(watch, gate))
+    app.server.register_blueprint(keeping_routes(watch))
+    app.server.register_blueprint(learning_routes(watch))
     if replay is not None:
-        app.server.register_blueprint(replay_routes(replay, gate))
+        app.server.register_blueprint(replay_routes(replay))
     app.server.register_blueprint(entering_routes(gate, passphrase))
     app.server.register_blueprint(health_routes(watch))
     guard(app, gate, insist_on_encryption=insist_on_encryption)

@@ -8,6 +8,7 @@ from flask import Response, request
 
 from dashboard.access import Gate
 from dashboard.error_handlers import register_error_handlers
+from dashboard.requests import answer
 from dashboard.views.shell import INDEX
 
 INSIST_FOR_S = 86_400
@@ -59,7 +60,11 @@ def guard(app: dash.Dash, gate: Gate, *, insist_on_encryption: bool = False) -> 
     @app.server.before_request
     def look() -> Response | None:
         refusal = gate.refusal(request)
-        return None if refusal is None else Response(f"{refusal}\n", status=403, mimetype="text/plain")
+        if refusal is None:
+            return None
+        # The pages' scripts show what is said to a POST.
+        said = Response(f"{refusal}\n", status=403, mimetype="text/plain")
+        return answer(403, refusal) if request.method == "POST" else said
 
     @app.server.after_request
     def protect(response: Response) -> Response:

@@ -4,10 +4,9 @@ import datetime as dt
 from typing import Annotated
 
 import msgspec
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response
 from msgspec import Meta, Struct
 
-from dashboard.access import Gate
 from dashboard.requests import answer, read_request
 from dashboard.watch import WatchLike
 from monitor.errors import LayoutError
@@ -35,15 +34,12 @@ class LearnWish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     keep: bool = False
 
 
-def learning_routes(watch: WatchLike, gate: Gate) -> Blueprint:
+def learning_routes(watch: WatchLike) -> Blueprint:
     """The address /learn."""
     routes = Blueprint("learning", __name__)
 
     @routes.post("/learn")
     def learn() -> Response:
-        refusal = gate.refusal_to_act(request)
-        if refusal is not None:
-            return answer(403, refusal, until_s=None)
         try:
             wish = read_request(LearnWish)
             until_s = watch.live.now_s() if wish.until_s is None else wish.until_s

@@ -1,4 +1,4 @@
-"""Entering: from another device, by passphrase or by the one-time link that the host's terminal shows; and leaving again."""
+"""Entering: by the one-time link that the terminal shows and opens, or by passphrase; and leaving again."""
 
 import logging
 import threading
@@ -9,11 +9,11 @@ import msgspec
 from flask import Blueprint, Response, request
 from msgspec import Meta, Struct
 
-from dashboard.access import ACTING_HEADER, Gate, is_local
+from dashboard.access import ACTING_HEADER, Gate, cookie_name, is_local
 from dashboard.login_throttle import LoginThrottle
 from dashboard.passphrase import LONGEST, Passphrase
 from dashboard.requests import answer, read_request
-from dashboard.visits import COOKIE, VISIT_LASTS_S
+from dashboard.visits import VISIT_LASTS_S
 
 BODY_LIMIT_BYTES = 1024
 HERE = "this computer"
@@ -45,7 +45,7 @@ class Key(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
 
 class LoginGate:
-    """Checks keys, slows whoever has wrong ones.
+    """Checks keys, slows those who have wrong ones.
 
     Args:
         gate: Whose visits begin here.
@@ -104,18 +104,21 @@ def entering_routes(gate: Gate, passphrase: Passphrase | None) -> Blueprint:
         status, sentence, visit = login.enter(key, HERE if is_local(request) else request.remote_addr or "nowhere")
         said = answer(status, sentence)
         if visit is not None:
-            said.set_cookie(
-                COOKIE, visit, max_age=VISIT_LASTS_S, httponly=True, samesite="Strict", secure=request.is_secure, path="/"
-            )
+            _keep_visit(said, visit)
         return said
 
     @routes.post("/leave")
     def leave() -> Response:
         if ACTING_HEADER not in request.headers:
             return answer(403, "Only the page itself may leave.")
-        gate.visits.end(request.cookies.get(COOKIE))
+        gate.visits.end(request.cookies.get(cookie_name(request)))
         said = answer(200, "This device only looks now.")
-        said.delete_cookie(COOKIE, httponly=True, samesite="Strict", path="/")
+        said.delete_cookie(cookie_name(request), httponly=True, samesite="Strict", path="/")
         return said
 
     return routes
+
+
+def _keep_visit(said: Response, visit: str) -> None:
+    name, secure = cookie_name(request), request.is_secure
+    said.set_cookie(name, visit, max_age=VISIT_LASTS_S, httponly=True, samesite="Strict", secure=secure, path="/")

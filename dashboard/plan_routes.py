@@ -6,10 +6,9 @@ from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
 import msgspec
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response
 from msgspec import Meta, Struct
 
-from dashboard.access import Gate
 from dashboard.requests import answer, read_request
 from dashboard.watch import WatchLike
 from monitor.errors import LayoutError
@@ -82,15 +81,12 @@ class SetAsideRequest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     by: Annotated[str, Meta(max_length=80)] = ""
 
 
-def keeping_routes(watch: WatchLike, gate: Gate) -> Blueprint:
+def keeping_routes(watch: WatchLike) -> Blueprint:
     """The addresses /bench, /candidate, /terminals and /set-aside."""
     routes = Blueprint("keeping", __name__)
 
     def address(path: str, kind: type[RequestBody], keep: Callable[[Path, RequestBody], None]) -> None:
         def take() -> Response:
-            refusal = gate.refusal_to_act(request)
-            if refusal is not None:
-                return answer(403, refusal)
             if watch.layout_path is None:
                 return answer(409, "This watch has no layout file of its own to keep that with.")
             try:

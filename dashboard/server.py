@@ -9,6 +9,7 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import dash
 import uvicorn
@@ -106,9 +107,14 @@ class Server:
         self._end: asyncio.Event | None = None
         self._thread = threading.Thread(target=self.run, name="page server", daemon=True)
 
-    def invitation(self) -> str:
-        """A new link that lets one device act, once and soon; the link before it is worth nothing any more."""
-        return f"{self.address}enter#{self._gate.visits.invite()}"
+    def invitation(self, *, here: bool = False) -> str:
+        """A new link that lets one device act, once and soon.
+
+        Args:
+            here: Whether that device is this machine, which need not go through its network.
+        """
+        address = self.address.replace(urlsplit(self.address).hostname or "", DEFAULT_HOST) if here else self.address
+        return f"{address}enter#{self._gate.visits.invite()}"
 
     def start(self) -> None:
         """Begin to answer."""

@@ -1,4 +1,4 @@
-"""Visits of those who may act from another device: signed, and over after a while.
+"""Visits of those who may act: signed, and over after a while.
 
 The key lives as long as the program: a restart ends all visits.
 """
@@ -10,10 +10,12 @@ from collections.abc import Callable
 
 from itsdangerous import BadSignature, TimestampSigner
 
-COOKIE = "pilotlamp_visit"
-VISIT_LASTS_S = 8 * 3600
+VISIT_LASTS_S = 16 * 3600
+"""A show's day, with setting up and packing."""
 VISITS_LIMIT = 200
 INVITATION_LASTS_S = 900.0
+INVITATIONS_LIMIT = 2
+"""One for this machine, one for another device."""
 
 
 class Visits:
@@ -28,7 +30,7 @@ class Visits:
         self._signer = TimestampSigner(secrets.token_bytes(32), salt="pilotlamp visit")
         self._lock = threading.Lock()
         self._ends_s: dict[str, float] = {}
-        self._invitation: tuple[str, float] | None = None
+        self._invitations_end_s: dict[str, float] = {}
 
     def begin(self) -> str:
         """The signed text of a new visit, for the cookie."""
@@ -55,21 +57,19 @@ class Visits:
                 self._ends_s.pop(name, None)
 
     def invite(self) -> str:
-        """A secret that begins one visit, once and soon; it replaces the one before."""
+        """A secret that begins one visit, once and soon; the oldest of those before is worth nothing any more."""
         secret = secrets.token_urlsafe(24)
         with self._lock:
-            self._invitation = (secret, self._now_s() + INVITATION_LASTS_S)
+            while len(self._invitations_end_s) >= INVITATIONS_LIMIT:
+                del self._invitations_end_s[next(iter(self._invitations_end_s))]
+            self._invitations_end_s[secret] = self._now_s() + INVITATION_LASTS_S
         return secret
 
     def accept(self, secret: str) -> bool:
-        """Whether this is the invitation's secret; it is used up by that."""
+        """Whether this is an invitation's secret; it is used up by that."""
         with self._lock:
-            if self._invitation is None or self._invitation[1] <= self._now_s():
-                return False
-            if not secrets.compare_digest(self._invitation[0].encode(), secret.encode()):
-                return False
-            self._invitation = None
-            return True
+            # A look-up in place of a comparison in constant time: secrets are hashed first, and each works once.
+            return self._invitations_end_s.pop(secret, 0.0) > self._now_s()
 
     def _name(self, text: str | None) -> str | None:
         if text is None or len(text) > 200:

@@ -1,4 +1,4 @@
-/* Entering from another device: by passphrase, or by the secret behind '#' of the one-time link. */
+/* Entering: by passphrase, or by the secret behind '#' of the one-time link, which leads on to the page. */
 (function () {
   "use strict";
 
@@ -13,8 +13,12 @@
       headers: { "Content-Type": "application/json", "X-Pilotlamp": "enter" },
       body: JSON.stringify(what),
     })
-      .then(function (answer) { return answer.json(); })
-      .then(function (answer) { said.textContent = answer.sentence; })
+      .then(function (answer) {
+        return answer.json().then(function (told) {
+          said.textContent = told.sentence;
+          return answer.ok;
+        });
+      })
       .catch(function () { said.textContent = "That did not reach pilotlamp."; });
   }
 
@@ -28,6 +32,6 @@
   const secret = window.location.hash.slice(1);
   if (secret) {
     window.history.replaceState(null, "", "/enter");
-    send("/enter", { secret: secret });
+    send("/enter", { secret: secret }).then(function (entered) { if (entered) window.location.replace("/"); });
   }
 })();

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, cast
 
 from monitor.app import Watch
-from monitor.cli.login_link import invitation_lines
+from monitor.cli.login_link import invitation_lines, open_browser, own_link_lines
 from monitor.cli.page_process import PAGES, WEB_HOST, PageOrder, PageProcess
 
 if TYPE_CHECKING:
@@ -31,8 +31,8 @@ class ServedPage(Protocol):
     fingerprint: str | None
     certificate_ends_at: datetime | None
 
-    def invitation(self) -> str:
-        """A link that lets one device act, once."""
+    def invitation(self, *, here: bool = False) -> str:
+        """A link that lets one device act, once; whether that is this computer."""
 
     def start(self) -> None:
         """Begin to answer, in a thread of its own."""
@@ -61,6 +61,7 @@ def configure_page(parser: argparse.ArgumentParser) -> None:
     configure_looking(parser)
     parser.add_argument("--passphrase-file", type=Path, metavar="FILE", help="as set by 'pilotlamp passphrase --file FILE'")
     parser.add_argument("--no-page", action="store_true", help="serve no page")
+    parser.add_argument("--no-browser", action="store_true", help="do not open the page in the browser")
 
 
 def configure_looking(parser: argparse.ArgumentParser) -> None:
@@ -91,7 +92,8 @@ def shown_page(watch: Watch, args: argparse.Namespace) -> Iterator[None]:
     if args.no_page:
         yield
         return
-    with _shown(opened_page(watch, args), shared=args.share):
+    with _shown(opened_page(watch, args)) as page:
+        _print_links(page, args)
         yield
 
 
@@ -109,7 +111,8 @@ def shown_page_process(watch: "Watch", args: argparse.Namespace) -> Iterator[Non
     if args.no_page:
         yield
         return
-    with _shown(PageProcess(watch, PageOrder.of(args)), shared=args.share):
+    with _shown(PageProcess(watch, PageOrder.of(args))) as page:
+        _print_links(page, args)
         yield
 
 
@@ -133,14 +136,12 @@ def shown_hall(hall: "HallListener", title: str, args: argparse.Namespace) -> It
         PageError: As above.
     """
     room = importlib.import_module(HALL_PAGES)
-    with _shown(
-        cast("ServedPage", room.HallServer(hall, title, WEB_HOST, args.web_port, PageOrder.of(args).options())), shared=False
-    ):
+    with _shown(cast("ServedPage", room.HallServer(hall, title, WEB_HOST, args.web_port, PageOrder.of(args).options()))):
         yield
 
 
 @contextlib.contextmanager
-def _shown(page: ServedPage, *, shared: bool) -> Iterator[None]:
+def _shown(page: ServedPage) -> Iterator[ServedPage]:
     page.start()
     try:
         print(f"The page is at {page.address}", flush=True)
@@ -149,11 +150,16 @@ def _shown(page: ServedPage, *, shared: bool) -> Iterator[None]:
                 f"Encrypted; browsers should show this fingerprint (SHA-256) of its certificate:\n  {page.fingerprint}",
                 flush=True,
             )
-        if shared:
-            print(invitation_lines(page.invitation(), encrypted=page.fingerprint is not None), flush=True)
-        yield
+        yield page
     finally:
         page.close()
+
+
+def _print_links(page: ServedPage, args: argparse.Namespace) -> None:
+    link = page.invitation(here=True)
+    print(own_link_lines(link, opens=not args.no_browser and open_browser(link)), flush=True)
+    if args.share:
+        print(invitation_lines(page.invitation(), encrypted=page.fingerprint is not None), flush=True)
 
 
 def _port_number(text: str) -> int:

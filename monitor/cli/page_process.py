@@ -16,6 +16,8 @@ from pathlib import Path
 from typing import Any
 
 from monitor.app import Watch
+from monitor.cli.login_link import own_link_lines
+from monitor.cli.running import print_or_go_on
 from monitor.errors import PageError
 from monitor.runtime.mirror import STATE_EVERY_S, LogLine, MirroredWatch, MirrorSeed, MirrorSender
 from monitor.runtime.supervised_thread import SupervisedThread
@@ -81,7 +83,8 @@ class OpenedPage:
     port: int
     fingerprint: str | None
     certificate_ends_at: datetime | None
-    invitation: str
+    links: tuple[str, str]
+    """That let one device act, once: this computer, and another device."""
 
 
 class PageProcess:
@@ -107,13 +110,13 @@ class PageProcess:
         self._order = replace(order, port=opened.port)
         self.address = opened.address
         self.fingerprint, self.certificate_ends_at = opened.fingerprint, opened.certificate_ends_at
-        self._invitation = opened.invitation
+        self._links = opened.links
         self._thread = SupervisedThread("page", self._work)
         watch.add_sink(self._sender.take)
 
-    def invitation(self) -> str:
-        """A link that lets one device act, once."""
-        return self._invitation
+    def invitation(self, *, here: bool = False) -> str:
+        """A link that lets one device act, once; whether that is this computer."""
+        return self._links[0 if here else 1]
 
     def start(self) -> None:
         """Begin to show what is watched."""
@@ -145,7 +148,8 @@ class PageProcess:
         _end(self._process, self._connection)
         time.sleep(1.0)
         self._process, self._connection, opened = _opened(self._sender.seed(), self._order)
-        self._invitation = opened.invitation
+        self._links = opened.links
+        print_or_go_on(f"The page was started again. {own_link_lines(self.invitation(here=True), opens=False)}")
 
 
 def _opened(seed: MirrorSeed, order: PageOrder) -> tuple[multiprocessing.process.BaseProcess, Connection, OpenedPage]:
@@ -199,7 +203,7 @@ def _serve(connection: Connection, seed: MirrorSeed, order: PageOrder) -> None:
         port=page.port,
         fingerprint=page.fingerprint,
         certificate_ends_at=page.certificate_ends_at,
-        invitation=page.invitation(),
+        links=(page.invitation(here=True), page.invitation()),
     )
     page.start()
     connection.send(opened)

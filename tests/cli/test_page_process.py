@@ -7,6 +7,7 @@ import os
 import signal
 import socket
 import time
+from urllib.parse import urlsplit
 
 import psutil
 import pytest
@@ -18,14 +19,13 @@ from tests.link.plugs import Plug, TalkingBoard, until
 
 @pytest.fixture
 def watched(tmp_path):
-    """A watch of a talking board with a page; gives its process and the page's address."""
+    """A watch of a talking board with a page; gives its process and the link that lets this computer act."""
     (tmp_path / "layout.toml").write_text(PLAIN)
     plug = Plug(tmp_path / "usb")
     board = TalkingBoard(plug)
     arguments = ("watch", "layout.toml", "--port", f"bench-1={plug.device}", "--web-port", 0, "--log", "watch.log")
     process = pilotlamp(*arguments, cwd=tmp_path)
-    line = next(line for line in process.stdout if line.startswith("The page is at "))
-    yield process, line.split()[-1]
+    yield process, next(line.strip() for line in process.stdout if "/enter#" in line)
     process.send_signal(signal.SIGTERM)
     process.communicate(timeout=120)
     board.stop()
@@ -40,34 +40,37 @@ def page_of(process, but=0):
     return None
 
 
-def ask(address, method, path, what=None):
-    """Status and text; None while the page is away."""
-    connection = http.client.HTTPConnection(address.removeprefix("http://").rstrip("/"), timeout=60)
+def ask(link, method, path, what=None, cookie=""):
+    """Status, text and cookie; None while the page is away."""
+    connection = http.client.HTTPConnection(urlsplit(link).netloc, timeout=60)
     try:
-        connection.request(method, f"/{path}", None if what is None else json.dumps(what), {"X-Pilotlamp": "act"})
+        connection.request(
+            method, f"/{path}", None if what is None else json.dumps(what), {"X-Pilotlamp": "act", "Cookie": cookie}
+        )
         answer = connection.getresponse()
-        return answer.status, answer.read().decode()
+        return answer.status, answer.read().decode(), answer.getheader("Set-Cookie")
     except (OSError, http.client.HTTPException):
         return None
     finally:
         connection.close()
 
 
-def get(address, path):
-    status, text = ask(address, "GET", path) or (0, "")
+def get(link, path):
+    status, text, _ = ask(link, "GET", path) or (0, "", None)
     return json.loads(text) if status == 200 else None
 
 
-def act(address, what):
-    return ask(address, "POST", "act", what)[0]
+def act(link, what):
+    _, _, cookie = ask(link, "POST", "enter", {"secret": urlsplit(link).fragment})
+    return ask(link, "POST", "act", what, cookie)[0]
 
 
 def test_figures_reach_the_page_and_what_operators_do_reaches_the_recording(watched, tmp_path):
-    process, address = watched
-    parts = until(lambda: (get(address, "healthz") or {}).get("parts"))
+    process, link = watched
+    parts = until(lambda: (get(link, "healthz") or {}).get("parts"))
     assert {part["name"] for part in parts} >= {"pipeline", "recorder", "supervisor"}
-    assert until(lambda: (get(address, "feed/now") or {}).get("districts", [{}])[0].get("volts"))
-    assert act(address, {"kind": "mark", "text": "the train passes the station"}) == 200
+    assert until(lambda: (get(link, "feed/now") or {}).get("districts", [{}])[0].get("volts"))
+    assert act(link, {"kind": "mark", "text": "the train passes the station"}) == 200
     session = until(lambda: next(find_sessions(tmp_path / "recordings"), None))
     until(lambda: session.notices("actions").is_file() and "the train passes" in session.notices("actions").read_text())
     page = page_of(process)
@@ -76,14 +79,14 @@ def test_figures_reach_the_page_and_what_operators_do_reaches_the_recording(watc
 
 
 def test_a_page_that_dies_is_started_again_at_its_address_and_knows_what_it_knew(watched, tmp_path):
-    process, address = watched
-    until(lambda: get(address, "healthz"))
-    assert act(address, {"kind": "mute", "minutes": 5}) == 200
-    until(lambda: (get(address, "feed/now") or {}).get("muted_s"))
+    process, link = watched
+    until(lambda: get(link, "healthz"))
+    assert act(link, {"kind": "mute", "minutes": 5}) == 200
+    until(lambda: (get(link, "feed/now") or {}).get("muted_s"))
     first = page_of(process)
     first.kill()
     until(lambda: page_of(process, but=first.pid))
-    assert until(lambda: (get(address, "feed/now") or {}).get("muted_s"))
+    assert until(lambda: (get(link, "feed/now") or {}).get("muted_s"))
     assert process.poll() is None
     assert "page's process ended" in (tmp_path / "watch.log").read_text()
 
@@ -96,8 +99,8 @@ def test_the_page_ends_with_a_watch_that_is_killed(watched):
 
 
 def test_a_page_that_hangs_holds_up_no_recording(watched, tmp_path):
-    process, address = watched
-    until(lambda: get(address, "healthz"))
+    process, link = watched
+    until(lambda: get(link, "healthz"))
     session = until(lambda: next(find_sessions(tmp_path / "recordings"), None))
     page = page_of(process)
     page.suspend()
@@ -105,7 +108,7 @@ def test_a_page_that_hangs_holds_up_no_recording(watched, tmp_path):
     time.sleep(3.0)
     assert sum(path.stat().st_size for path in session.raw.iterdir()) > before + 3_000
     page.resume()
-    assert until(lambda: get(address, "healthz"))["status"] == "well"
+    assert until(lambda: get(link, "healthz"))["status"] == "well"
 
 
 def test_a_taken_port_is_one_sentence_of_the_watch(tmp_path):

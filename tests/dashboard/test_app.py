@@ -6,10 +6,11 @@ import time
 
 import pytest
 
-from dashboard.app import PageServer, create_app
+from dashboard.app import PageServer
 from dashboard.feed import STREAMS_LIMIT, TICK_S, Feed
 from monitor.errors import PageError
 from tests.browser.hall import Hall
+from tests.dashboard.acting import acting_app
 from tests.link.plugs import until
 
 ACT = {"X-Pilotlamp": "act"}
@@ -26,7 +27,7 @@ def hall():
 
 @pytest.fixture
 def client(hall):
-    return create_app(hall).server.test_client()
+    return acting_app(hall).server.test_client()
 
 
 @pytest.mark.parametrize(

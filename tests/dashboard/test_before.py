@@ -5,7 +5,6 @@ import json
 import numpy as np
 import pytest
 
-from dashboard.app import create_app
 from dashboard.pages.before import as_it_stands, plans_for
 from dashboard.views.before_page import SupplyVerdict, before_page
 from dashboard.views.live_page import live_page
@@ -16,6 +15,7 @@ from monitor.planning.plan_file import Plan
 from monitor.planning.plan_load import plan_path
 from monitor.values import Phasing, ReadingBlock
 from tests.browser.hall import Hall
+from tests.dashboard.acting import acting_app
 from tests.layout.fernhollow import FERNHOLLOW
 
 ACT = {"X-Pilotlamp": "1"}
@@ -26,7 +26,7 @@ def watched(tmp_path):
     hall = Hall(4)
     hall.layout_path = tmp_path / "show.toml"
     hall.layout_path.write_text("# ours\n" + FERNHOLLOW)
-    return hall, create_app(hall).server.test_client()
+    return hall, acting_app(hall).server.test_client()
 
 
 def text_of(layout, plan=None, standing=None):
@@ -253,7 +253,7 @@ def readings_of(end_s, volts, amps):
 
 
 def test_without_a_file_nothing_is_kept():
-    client = create_app(Hall(4)).server.test_client()
+    client = acting_app(Hall(4)).server.test_client()
     assert client.post("/bench", json={"supply": "North bench", "answers": {}}, headers=ACT).status_code == 409
 
 

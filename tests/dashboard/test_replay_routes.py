@@ -4,10 +4,10 @@ import time
 
 import pytest
 
-from dashboard.app import create_app
 from monitor.layout import load_layout
 from monitor.runtime.replay import Replay
 from tests.browser.hall import Hall
+from tests.dashboard.acting import acting_app
 from tests.sessions.test_demo_sessions import SHIPPED
 
 ACT = {"X-Pilotlamp": "1"}
@@ -22,7 +22,7 @@ def played(tmp_path):
     replay = Replay(SHIPPED[0], load_layout(larger), speed=1.0)
     replay.pause()
     replay.start()
-    yield replay, create_app(replay).server.test_client()
+    yield replay, acting_app(replay).server.test_client()
     replay.stop()
 
 
@@ -79,8 +79,8 @@ def test_only_those_who_may_act_move_it(played):
 
 
 def test_a_watch_has_no_such_address():
-    assert create_app(Hall(4)).server.test_client().get("/replay").status_code in (200, 404)
-    assert create_app(Hall(4)).server.test_client().post("/replay", json={"do": "play"}, headers=ACT).status_code in (404, 405)
+    assert acting_app(Hall(4)).server.test_client().get("/replay").status_code in (200, 404)
+    assert acting_app(Hall(4)).server.test_client().post("/replay", json={"do": "play"}, headers=ACT).status_code in (404, 405)
 
 
 def test_the_bar_says_that_it_is_no_present(played):

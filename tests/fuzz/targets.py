@@ -15,7 +15,6 @@ from pathlib import Path
 
 import numpy as np
 
-from dashboard.app import create_app
 from monitor.cli.sift_session import sift_session
 from monitor.errors import LayoutError, MonitorError
 from monitor.layout import Board, LineMapping, LineOutput, load_layout
@@ -33,6 +32,7 @@ from monitor.wire import LineDecoder, PackedDecoder, WireDecoder
 from monitor.wire.inspection import inspect, why_not
 from monitor.wire.line_guess import guess_mapping
 from tests.browser.hall import Hall
+from tests.dashboard.acting import acting_app
 from tests.runtime.streams import packed_stream, plain_layout, sine_counts
 from tests.sessions.shows import record
 
@@ -185,7 +185,7 @@ def page():
     for _ in range(3):
         hall.began -= 0.4
         hall.step()
-    app = create_app(hall)
+    app = acting_app(hall)
     logging.getLogger("dashboard.error_handlers").disabled = True
     client = app.server.test_client()
     return client, sorted({rule.rule for rule in app.server.url_map.iter_rules()}), client.get("/_dash-dependencies").json

@@ -70,6 +70,13 @@ def private(tmp_path):
     made.server.close()
 
 
+@pytest.fixture
+def acting(private, monkeypatch):
+    """One whose every request may act."""
+    monkeypatch.setattr(Visits, "known", lambda _visits, _text: True)
+    return private
+
+
 def cookie(answer):
     return answer.getheader("Set-Cookie").split(";")[0]
 
@@ -89,9 +96,20 @@ def test_shared_a_visitor_looks_and_does_not_act(served):
     assert served.hall.operated == []
 
 
-def test_this_machine_acts_without_a_passphrase(served):
-    assert served.ask("POST", "/act", MUTE, **ACT).status == 200
-    assert served.hall.operated[0].by == "this machine"
+def test_this_machine_acts_by_its_link_and_what_only_looks_local_does_not(served):
+    # Many proxies and tunnels add no header: all that comes through them looks like this machine.
+    assert served.ask("POST", "/act", MUTE, **ACT).status == 403
+    link = served.server.invitation(here=True)
+    assert link.startswith(f"http://127.0.0.1:{served.server.port}/enter#")
+    entered = served.ask("POST", "/enter", {"secret": link.split("#")[1]}, **ACT)
+    assert served.ask("POST", "/act", MUTE, **ACT, Cookie=cookie(entered)).status == 200
+    assert [action.by for action in served.hall.operated] == ["this machine"]
+
+
+def test_a_page_at_another_port_leaves_a_visit_alone(served, private):
+    # Browsers keep cookies by name and host and send them to every port (RFC 6265, section 8.5).
+    name = cookie(served.ask("POST", "/enter", {"passphrase": WORDS}, **ACT)).split("=")[0]
+    assert name != cookie(private.ask("POST", "/enter", {"passphrase": WORDS}, **ACT)).split("=")[0]
 
 
 def test_a_passphrase_opens_a_visit_whose_cookie_no_script_and_no_other_site_gets(served):
@@ -106,7 +124,9 @@ def test_a_passphrase_opens_a_visit_whose_cookie_no_script_and_no_other_site_get
 
 @pytest.mark.parametrize("forged", ["", "x", "a.b.c", "0" * 32 + ".aaaaaa." + "b" * 27, "é", "x" * 5000])
 def test_forged_cookies_open_nothing(served, forged):
-    assert served.ask("POST", "/act", MUTE, **VISITOR, **ACT, Cookie=f"pilotlamp_visit={forged}").status == 403
+    assert (
+        served.ask("POST", "/act", MUTE, **VISITOR, **ACT, Cookie=f"pilotlamp_visit_{served.server.port}={forged}").status == 403
+    )
 
 
 def test_a_changed_cookie_and_one_of_another_run_open_nothing(served):
@@ -167,7 +187,9 @@ def test_right_entries_calm_the_count_of_all():
 def test_visits_and_invitations_end_by_themselves():
     now = [0.0]
     visits = Visits(lambda: now[0])
-    visit, secret = visits.begin(), visits.invite()
+    visit, third, second, secret = visits.begin(), *(visits.invite() for _ in range(3))
+    assert not visits.accept(third)
+    assert visits.accept(second)
     now[0] = INVITATION_LASTS_S
     assert not visits.accept(secret)
     assert visits.known(visit)
@@ -274,8 +296,8 @@ def test_every_answer_carries_the_headers_and_scripts_run_from_here_only(served)
     path=st.sampled_from(["/act", "/bench", "/learn", "/candidate", "/terminals", "/set-aside", "/enter", "/leave"]),
     body=st.binary(max_size=6000),
 )
-def test_no_body_breaks_an_address(served, path, body):
-    answer = served.ask("POST", path, body, **ACT)
+def test_no_body_breaks_an_address(acting, path, body):
+    answer = acting.ask("POST", path, body, **ACT)
     assert answer.status < 500
     assert "Traceback" not in answer.text
 
@@ -315,8 +337,7 @@ def test_a_tablet_enters_by_the_link_and_the_secret_leaves_the_address_bar(serve
     page = context.new_page()
     try:
         page.goto(f"http://127.0.0.1:{served.server.port}/enter#{served.server.invitation().split('#')[1]}")
-        page.get_by_text("You may act from this device now.").wait_for()
-        assert page.url.endswith("/enter")
+        page.wait_for_url(f"http://127.0.0.1:{served.server.port}/")
         assert [kept["httpOnly"] for kept in context.cookies()] == [True]
     finally:
         context.close()

@@ -125,7 +125,7 @@ def test_large_answers_and_large_questions_come_whole(served):
     assert len(expected) > 1_000_000
     assert served.ask("GET", path).body == expected
     # One record of TLS holds 16 kB at most: this is more, and refused for what it is, not lost on the way.
-    answer = served.ask("POST", "/act", {"kind": "mark", "text": "x" * 50_000}, **{"X-Pilotlamp": "act"})
+    answer = served.ask("POST", "/enter", {"passphrase": "x" * 50_000}, **{"X-Pilotlamp": "act"})
     assert answer.status == 400
 
 
@@ -211,7 +211,7 @@ def test_a_browser_follows_the_encrypted_page(served, browser):
         page.goto(f"https://127.0.0.1:{served.server.port}/")
         page.wait_for_selector('[data-district="0"]:not([data-level="stale"])')
         page.goto(f"https://127.0.0.1:{served.server.port}/enter#{served.server.invitation().split('#')[1]}")
-        page.get_by_text("You may act from this device now.").wait_for()
+        page.wait_for_url(f"https://127.0.0.1:{served.server.port}/")
         assert [(kept["httpOnly"], kept["secure"]) for kept in context.cookies()] == [(True, True)]
     finally:
         context.close()
