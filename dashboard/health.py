@@ -1,5 +1,7 @@
 """Health for other programs: is the watching program at work? One JSON object at /healthz, one OpenMetrics text at /metrics."""
 
+from dataclasses import replace
+
 import msgspec
 from flask import Blueprint, Response, request
 from prometheus_client import CollectorRegistry, ProcessCollector
@@ -9,14 +11,14 @@ from dashboard.access import is_local
 from dashboard.feed import json_answer
 from dashboard.metrics import MetricsCollector
 from dashboard.watch import WatchLike
-from monitor.layout import Layout
 from monitor.runtime import Picture
 from monitor.runtime.supervised_thread import PartHealth
+from monitor.standing import LayoutStanding, State, assess, headline
+from monitor.standing.states import DistrictStanding, SupplyStanding
+from monitor.standing.words import state_word
 from monitor.values import PortStatus
 
 Json = dict[str, object]
-LATE_S = 1.5
-"""Figures this much older than the newest bytes are late: the pipeline takes a tenth of that on a computer that keeps up."""
 
 
 def health_routes(watch: WatchLike) -> Blueprint:
@@ -30,8 +32,8 @@ def health_routes(watch: WatchLike) -> Blueprint:
     def healthz() -> Response:
         ports = watch.statuses()
         picture = watch.live.picture()
-        late = late_districts(watch.live.layout, ports, picture)
-        well, said = health(watch.parts(), ports, picture, late, names_ports=is_local(request))
+        standing = assess(watch.live.layout, replace(picture, ports=ports))
+        well, said = health(watch.parts(), picture, standing, ports, names_ports=is_local(request))
         return json_answer(msgspec.json.encode(said), 200 if well else 503)
 
     @routes.get("/metrics")
@@ -44,9 +46,9 @@ def health_routes(watch: WatchLike) -> Blueprint:
 
 def health(
     parts: tuple[PartHealth, ...],
-    ports: tuple[PortStatus, ...],
     picture: Picture,
-    late: frozenset[str] = frozenset(),
+    standing: LayoutStanding,
+    ports: tuple[PortStatus, ...],
     *,
     names_ports: bool = True,
 ) -> tuple[bool, Json]:
@@ -56,26 +58,33 @@ def health(
 
     Args:
         parts: Its own parts.
+        picture: What the recorder says, and the moment.
+        standing: How everything stands.
         ports: What it reads.
-        picture: How everything stands.
-        late: Districts whose figures are late, see :func:`late_districts`.
         names_ports: Whether devices of this computer are named: no business of a visitor's.
     """
+    late = any(district.late == "computer" for district in standing.districts)
     well = all(part.is_well for part in parts) and picture.recording_is_well and not late
+    head, now_s = headline(standing), standing.at_s
     return well, {
         "status": "well" if well else "late" if late else "in trouble",
         "parts": [_part(part) for part in parts],
         "recording": {"well": picture.recording_is_well, "sentence": picture.recording},
         "ports": [_port(port, picture.now_s, named=names_ports) for port in ports],
-        "districts": [
-            {
-                "name": row.name,
-                "stale": row.is_stale,
-                "late": row.name in late,
-                "age_s": None if row.age_s is None else round(row.age_s, 2),
-            }
-            for row in picture.districts
-        ],
+        "headline": {"level": head.level, "sentence": head.sentence},
+        "supplies": [_place(row, now_s) for row in standing.supplies],
+        "districts": [_place(row, now_s) for row in standing.districts],
+    }
+
+
+def _place(row: SupplyStanding | DistrictStanding, now_s: float) -> Json:
+    return {
+        "name": row.name,
+        "state": row.state,
+        "word": state_word(row, now_s),
+        "stale": row.state is State.STALE,
+        "late": row.late == "computer",
+        "age_s": None if row.figures_at_s is None else round(now_s - row.figures_at_s, 2),
     }
 
 
@@ -83,20 +92,6 @@ def _port(port: PortStatus, now_s: float, *, named: bool) -> Json:
     device: Json = {"port": port.port, "sentence": port.sentence} if named else {}
     age_s = None if port.last_data_s is None else round(now_s - port.last_data_s, 2)
     return {**device, "board": port.board, "state": port.state, "age_s": age_s}
-
-
-def late_districts(layout: Layout, ports: tuple[PortStatus, ...], picture: Picture) -> frozenset[str]:
-    """Districts whose boards' bytes came and whose figures are not there yet: this computer does not keep up."""
-    newest_s = {port.board: port.last_data_s for port in ports if port.is_well and port.last_data_s is not None}
-    boards = {district.name: district.board for district in layout.district}
-    return frozenset(
-        row.name
-        for row in picture.districts
-        if row.age_s is not None
-        and row.is_stale
-        and (last_s := newest_s.get(boards[row.name])) is not None
-        and row.age_s - (picture.now_s - last_s) > LATE_S
-    )
 
 
 def _part(part: PartHealth) -> Json:

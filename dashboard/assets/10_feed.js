@@ -47,6 +47,10 @@
         });
       });
     },
+    /* The same to several warnings that say one thing. */
+    actOnAll: function (ids, wish) {
+      return Promise.all(ids.map(function (id) { return feed.act(Object.assign({ warning_id: id }, wish)); }));
+    },
   };
   window.pilotlamp = feed;
 

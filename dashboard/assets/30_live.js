@@ -39,16 +39,16 @@
     put(slot(card, "word"), !stale ? district.word : age === Infinity ? "no figures yet" : "stale, " + span(age) + " old");
     for (const name of ["amps", "volts", "va"]) put(slot(card, name), district[name]);
     put(slot(card, "fits"), stale ? "" : district.fits);
-    for (const name of ["of_output", "of_supply"]) {
-      const share = stale ? null : district[name];
-      put(slot(card, name), percent(share));
-      const fill = card.querySelector('[data-fill="' + name + '"]');
-      if (fill) {
-        fill.style.width = Math.min(100, (share || 0) * 100) + "%";
-        mark(fill, "much", share >= 1 ? "over" : share >= 0.9 ? "near" : "");
-      }
-    }
+    const gauge = card.querySelector(".gauge");
+    const share = stale ? null : district.share;
+    put(slot(card, "share"), percent(share));
+    if (district.limit) put(slot(card, "limit"), " of " + district.limit);
+    const fill = gauge.querySelector("[data-fill]");
+    fill.style.width = Math.min(100, (share || 0) * 100) + "%";
+    mark(fill, "much", stale ? "" : MUCH[district.state] || "");
   }
+
+  const MUCH = { "overloaded": "over", "near-limit": "near", "short": "over" };
 
   const PLATE_AT = 0.8; // where on the bar the nameplate's total stands
 
@@ -95,14 +95,26 @@
       put(slot(section, "sentence"), "No answer from pilotlamp for " + span(feed.sinceS()));
       put(slot(section, "more"), "Everything below is old. Is the program still running, and this device still on its network?");
     }
-    const opens = headline && headline.opens_in_s !== null;
-    slot(section, "opening").hidden = !opens;
-    if (opens) {
-      const soon = headline.opens_in_s < 1;
-      put(slot(section, "opening").firstElementChild, soon ? "may open at" : "may open in about");
-      put(slot(section, "opens"), soon ? "any moment" : span(headline.opens_in_s));
-    }
+    const opens = headline ? headline.opens : null;
+    slot(section, "opening").hidden = opens === null;
+    if (opens) put(slot(section, "opens"), opens.words.split(" (")[0]);
+    fillHeadlineDoing(section, headline);
   }
+
+  /* What can be done from the headline: say that somebody has seen what is over; see why. */
+  function fillHeadlineDoing(section, headline) {
+    const seen = section.querySelector("[data-head-seen]");
+    const why = section.querySelector("[data-why]");
+    seen.hidden = !headline || !headline.latched;
+    seen.ids = headline ? headline.ids : [];
+    why.hidden = !headline || !headline.why || feed.source !== "";
+    if (headline && headline.why) why.href = headline.why;
+  }
+
+  document.addEventListener("click", function (click) {
+    const seen = click.target.closest("[data-head-seen]");
+    if (seen) feed.actOnAll(seen.ids, { kind: "acknowledge" }).catch(function () { /* it stays, and says so by staying */ });
+  });
 
   function fillStates(payload, connected) {
     const age = document.querySelector("[data-age]");

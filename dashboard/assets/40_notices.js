@@ -8,9 +8,9 @@
   const strokes = feed.strokes;
   const SHELVE_MINUTES = 15;
 
-  function wish(button, what) {
+  function wish(button, ids, what) {
     button.disabled = true;
-    feed.act(what)
+    feed.actOnAll(ids, what)
       .catch(function (error) { say(error.message || "That did not reach pilotlamp."); })
       .then(function () { button.disabled = false; });
   }
@@ -38,11 +38,11 @@
     const buttons = make("div", "buttons");
     buttons.append(
       button("Seen", "Say that somebody is looking after it", function (own) {
-        wish(own, { kind: "acknowledge", warning_id: warning.id });
+        wish(own, item.ids, { kind: "acknowledge" });
       }),
       button("Put aside", "Out of sight and silent for " + SHELVE_MINUTES + " minutes, then back by itself", function (own) {
         const aside = item.dataset.aside === "true";
-        wish(own, aside ? { kind: "unshelve", warning_id: warning.id } : { kind: "shelve", warning_id: warning.id, minutes: SHELVE_MINUTES });
+        wish(own, item.ids, aside ? { kind: "unshelve" } : { kind: "shelve", minutes: SHELVE_MINUTES });
       })
     );
     top.append(strokes(), make("b", "word"), make("span", "where"), make("span", "opens"), buttons);
@@ -53,7 +53,8 @@
   function fillWarning(item, warning) {
     // What the headline already says is not said twice.
     const head = feed.payload.headline;
-    item.dataset.head = head.warning_id !== warning.id ? "no" : head.sentence === warning.message ? "all" : "advice";
+    item.dataset.head = head.ids[0] !== warning.id ? "no" : head.sentence === warning.message ? "all" : "advice";
+    item.ids = warning.ids;
     const aside = warning.shelved_s !== null;
     item.dataset.level = warning.level;
     item.dataset.aside = String(aside);
@@ -62,7 +63,7 @@
     const first = warning.first && feed.payload.warnings.length > 1 ? ", came first" : "";
     const often = warning.comes_and_goes ? ", comes and goes" : "";
     put(item.querySelector(".where"), warning.where + first + often + (aside ? ", aside for " + feed.span(warning.shelved_s) : ", " + feed.span(warning.since_s)));
-    put(item.querySelector(".opens"), warning.opens_in_s === null ? "" : warning.opens_in_s < 1 ? "any moment" : "≈ " + feed.span(warning.opens_in_s));
+    put(item.querySelector(".opens"), warning.opens === null ? "" : "opens " + warning.opens.words.split(" (")[0]);
     put(item.querySelector(".message"), warning.message);
     put(item.querySelector(".advice"), warning.advice);
     const buttons = item.querySelectorAll("button");
@@ -91,16 +92,18 @@
     const buttons = make("span", "buttons");
     buttons.append(
       button("Seen", "Say that somebody has looked after it", function (own) {
-        wish(own, { kind: "acknowledge", warning_id: past.unseen });
+        wish(own, past.unseen, { kind: "acknowledge" });
       })
     );
-    item.append(make("span", "what"), buttons);
+    const link = make("a", "what");
+    link.href = past.link;
+    item.append(link, buttons);
     return item;
   }
 
   function fillPast(item, past) {
     put(item.querySelector(".what"), feed.span(past.ago_s) + " ago, " + past.where + ": " + past.what);
-    item.querySelector(".buttons").hidden = past.unseen === null;
+    item.querySelector(".buttons").hidden = !past.unseen.length;
   }
 
   /* Elements are kept by number, so that a button under a finger stays where it is. */

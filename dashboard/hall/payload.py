@@ -4,13 +4,16 @@ from urllib.parse import urlencode
 
 from dashboard.hall.as_layout import Moment, layout_of, picture_of, trend_of
 from dashboard.hall.standing import LEVEL_OF_TROUBLE, WALL_TROUBLES, WORD_OF_TROUBLE, clock_words, counted
-from dashboard.views.figures import figure, percent
-from dashboard.views.payload import tick, trace
-from dashboard.views.words import LEVEL_OF_PRIORITY, WORD_OF_PRIORITY, Level, first_sentence
+from dashboard.views.figures import figure
+from dashboard.views.payload import headline_part, opens_part, tick, trace
 from monitor.bus.hall_listener import HallPicture
 from monitor.bus.hall_values import STALE_AFTER_S, DistrictView, StationView
 from monitor.bus.payloads import WarningNote
 from monitor.layout import Layout
+from monitor.standing import Headline, Level
+from monitor.standing.notices import LEVEL_OF_PRIORITY
+from monitor.standing.states import Countdown
+from monitor.standing.words import WORD_OF_LEVEL, first_sentence, percent
 from monitor.values import Priority
 
 Json = dict[str, object]
@@ -48,13 +51,12 @@ def station_tick(picture: HallPicture, station: StationView, layout: Layout, at:
     """One station, as its own live page shows it; its layout by ``layout_of``."""
     payload = tick(layout, picture_of(station, layout, at), trend_of(station, layout, at.page_s, HEALING_BUCKETS))
     if station.state != "here":
-        payload["headline"] = {
-            "level": LEVEL_OF_TROUBLE[station.trouble],
-            "sentence": f"{station.name}: {station.reasons[0] if station.reasons else WORD_OF_TROUBLE[station.trouble]}",
-            "more": "What is below is what it said last.",
-            "opens_in_s": None,
-            "warning_id": None,
-        }
+        head = Headline(
+            level=LEVEL_OF_TROUBLE[station.trouble],
+            sentence=f"{station.name}: {station.reasons[0] if station.reasons else WORD_OF_TROUBLE[station.trouble]}",
+            more="What is below is what it said last.",
+        )
+        payload["headline"] = headline_part(head, at.page_s)
     return {**payload, "stale_after_s": STALE_AFTER_S, **_surroundings(picture), "recording": _sending(station)}
 
 
@@ -81,7 +83,7 @@ def _further(stations: tuple[StationView, ...]) -> str:
 def _headline(picture: HallPicture, warnings: list[tuple[StationView, WarningNote]], at: Moment) -> Json:
     stations = picture.stations
     level, sentence, more = Level.WELL, "Every station is well", counted(stations)
-    opens_in_s: float | None = None
+    countdown: Countdown | None = None
     if not picture.connected:
         level, sentence, more = Level.STALE, picture.sentence or "The hall cannot be heard", "What is below is old."
     elif not stations:
@@ -92,15 +94,9 @@ def _headline(picture: HallPicture, warnings: list[tuple[StationView, WarningNot
         sentence = f"{worst.name}: {first_sentence(worst.reasons[0]) if worst.reasons else WORD_OF_TROUBLE[worst.trouble]}"
         note = next((note for station, note in warnings if station is worst), None)
         if note is not None and worst.trouble == note.priority:
-            opens_in_s = _opens_in_s(worst, note, at)
+            countdown = _countdown(worst, note, at)
             more = f"{note.advice} In all: {more}."
-    return {
-        "level": level,
-        "sentence": sentence,
-        "more": more,
-        "opens_in_s": opens_in_s if opens_in_s is None else round(opens_in_s, 1),
-        "warning_id": None,
-    }
+    return headline_part(Headline(level=level, sentence=sentence, more=more, countdown=countdown), at.page_s)
 
 
 def _station(station: StationView) -> Json:
@@ -137,25 +133,27 @@ def _district(row: DistrictView) -> Json:
 
 def _warning(station: StationView, note: WarningNote, at: Moment) -> Json:
     priority = _PRIORITIES[note.priority]
-    opens_in_s = _opens_in_s(station, note, at)
+    name = f"{station.hall}/{station.name}/{note.boot}/{note.id}"
     return {
-        "id": f"{station.hall}/{station.name}/{note.boot}/{note.id}",
+        "id": name,
+        "ids": [name],
         "level": LEVEL_OF_PRIORITY[priority],
-        "word": WORD_OF_PRIORITY[priority],
+        "word": WORD_OF_LEVEL[LEVEL_OF_PRIORITY[priority]],
         "where": f"{station.name}, {note.name}",
         "message": note.message,
         "advice": note.advice,
         "since_s": max(0, round(at.page_s - note.start_s - at.of(note, station.clock_ahead_s or 0.0))),
-        "opens_in_s": None if opens_in_s is None else round(opens_in_s, 1),
+        "opens": opens_part(_countdown(station, note, at), at.page_s),
         "acknowledged": note.acknowledged,
         "shelved_s": None,
     }
 
 
-def _opens_in_s(station: StationView, note: WarningNote, at: Moment) -> float | None:
+def _countdown(station: StationView, note: WarningNote, at: Moment) -> Countdown | None:
     if note.trip_in_s is None:
         return None
-    return max(0.0, note.start_s + at.of(note, station.clock_ahead_s or 0.0) + note.trip_in_s - at.page_s)
+    opens_s = note.start_s + at.of(note, station.clock_ahead_s or 0.0) + note.trip_in_s
+    return Countdown(opens_at_s=opens_s, earliest_at_s=opens_s, latest_at_s=opens_s, is_bounded=False)
 
 
 def _surroundings(picture: HallPicture) -> Json:

@@ -1,8 +1,8 @@
 """How a station stands, in the words and levels of the live page."""
 
-from dashboard.views.figures import seconds
-from dashboard.views.words import Level
 from monitor.bus.hall_values import StationView, Trouble
+from monitor.standing import Level
+from monitor.standing.words import seconds
 
 LEVEL_OF_TROUBLE: dict[Trouble, Level] = {
     "high": Level.HIGH,

@@ -35,21 +35,6 @@ def volt_amperes(value: float | None) -> str:
     return figure(value, 0 if value is None or abs(value) >= 9.95 else 1)
 
 
-def percent(share: float | None) -> str:
-    """A share as per cent, without decimals."""
-    return NOTHING if share is None or not math.isfinite(share) else f"{share * 100:.0f} %"
-
-
-def seconds(value: float) -> str:
-    """A span in words a person uses: "8 s", "2 min 5 s", "3 h 4 min"."""
-    whole = max(0, round(value))
-    if whole < 60:
-        return f"{whole} s"
-    if whole < 3600:
-        return f"{whole // 60} min {whole % 60} s" if whole % 60 and whole < 600 else f"{whole // 60} min"
-    return f"{whole // 3600} h {whole % 3600 // 60} min"
-
-
 def channel_decimals(picture: Picture, district: District) -> tuple[int, int]:
     """Decimals for a district's volts and amps, from what its board said of its channels."""
     seen = picture.boards.get(district.board)

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from dashboard.views.history import AMPS, LINE, TEXT
-from dashboard.views.words import WORD_OF_CAUSE
+from monitor.standing.words import WORD_OF_CAUSE
 from monitor.values import Event, Pattern
 
 SAME_EVENT_S = 0.02

@@ -10,11 +10,11 @@ from dash.development.base_component import Component
 from dashboard.views.attributes import aria, hook
 from dashboard.views.shares import output_limit_amps
 from dashboard.views.shell import chip
-from dashboard.views.words import MEANING_OF_PRIORITY, WORD_OF_PRIORITY
 from monitor.layout import District, Layout, Supply
 from monitor.layout.ratings import INPUT_EFFICIENCY, usable_va
 from monitor.protection.limits import nameplate_notes
-from monitor.values import Priority
+from monitor.standing import Level
+from monitor.standing.words import MEANING_OF_LEVEL, WORD_OF_LEVEL
 
 MOST_COLUMNS = 6
 
@@ -90,13 +90,7 @@ def district_card(layout: Layout, number: int, row: District, *, opens: bool = T
                 **hook(trace=str(number), limit=f"{limit_amps:.3f}", volts=f"{supply.max_volts:.3f}"),
                 **aria(hidden="true"),
             ),
-            html.Div(
-                [
-                    _gauge("of_output", f"of output {row.output}"),
-                    _gauge("of_supply", f"of {row.supply}"),
-                ],
-                className="gauges",
-            ),
+            _gauge(f"output {row.output} of {row.supply}"),
             html.P(className="fits", **hook(slot="fits")),
         ],
         className="card",
@@ -185,13 +179,14 @@ def _big(slot: str, unit: str) -> Component:
     return html.Div([html.Span("–", **hook(slot=slot)), html.Small(unit)], className=f"big {slot}")
 
 
-def _gauge(slot: str, name: str) -> Component:
+def _gauge(fed_by: str) -> Component:
+    """What a district uses of its own limit that binds; what feeds it where it has none."""
     return html.Div(
         [
-            html.Div(html.Span(**hook(fill=slot)), className="rail", **aria(hidden="true")),
-            html.Span([html.B("–", **hook(slot=slot)), html.Span(f" {name}")], className="label"),
+            html.Div(html.Span(**hook(fill="share")), className="rail", **aria(hidden="true")),
+            html.Span([html.B("–", **hook(slot="share")), html.Span(f" {fed_by}", **hook(slot="limit"))], className="label"),
         ],
-        className="gauge",
+        className="gauge gauges",
     )
 
 
@@ -207,7 +202,7 @@ def _notices() -> Component:
             html.Details(
                 [
                     html.Summary("What the words ask for"),
-                    html.Dl([each for p in reversed(Priority) for each in _meaning(p)]),
+                    html.Dl([each for level in MEANING_OF_LEVEL for each in _meaning(level)]),
                 ],
                 className="meanings",
             ),
@@ -217,5 +212,5 @@ def _notices() -> Component:
     )
 
 
-def _meaning(priority: Priority) -> tuple[Component, Component]:
-    return html.Dt(WORD_OF_PRIORITY[priority]), html.Dd(MEANING_OF_PRIORITY[priority])
+def _meaning(level: Level) -> tuple[Component, Component]:
+    return html.Dt(WORD_OF_LEVEL[level]), html.Dd(MEANING_OF_LEVEL[level])

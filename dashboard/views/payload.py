@@ -3,24 +3,27 @@
 import math
 
 from dashboard.views.figures import channel_decimals, figure, volt_amperes
-from dashboard.views.headroom import district_room, fresh_load, heat_words, message_now, opening, supply_room
 from dashboard.views.shares import OutputLoad, SupplyShare, supply_loads
-from dashboard.views.words import (
-    LEVEL_OF_PRIORITY,
-    WORD_OF_CAUSE,
-    WORD_OF_PORT,
-    WORD_OF_PRIORITY,
-    district_standing,
-    first_sentence,
-    has_no_power,
-    headline,
-    is_unseen,
-    supply_standing,
-)
 from monitor.layout import District, Layout
-from monitor.runtime import DistrictNow, Picture, StandingWarning
+from monitor.runtime import DistrictNow, Picture
 from monitor.runtime.trend import BUCKET_S, TrendWindow
-from monitor.values import Finding
+from monitor.standing import Headline, LayoutStanding, Level, State, assess, headline
+from monitor.standing.notices import ended_s, is_unseen
+from monitor.standing.states import Countdown, DistrictStanding, Flood, Notice, SupplyStanding
+from monitor.standing.words import (
+    OVERLOAD_RULES,
+    WORD_OF_CAUSE,
+    WORD_OF_LEVEL,
+    WORD_OF_PORT,
+    countdown_words,
+    first_sentence,
+    flood_words,
+    heat_words,
+    notice_words,
+    state_word,
+    use_words,
+)
+from monitor.values import Event, Finding
 from monitor.values import Warning as RaisedWarning
 
 Json = dict[str, object]
@@ -38,25 +41,21 @@ def tick(layout: Layout, picture: Picture, recent: TrendWindow) -> Json:
         picture: How everything stands.
         recent: The last few buckets of all districts, enough to heal what a viewer missed.
     """
-    loads = supply_loads(layout, picture.districts)
-    outputs = {(load.name, output.name): output for load in loads for output in load.outputs}
-    by_supply = {load.name: load for load in loads}
-    head = headline(layout, picture, loads)
+    shares = supply_loads(layout, picture.districts)
+    outputs = {(load.name, output.name): output for load in shares for output in load.outputs}
+    standing = assess(layout, picture)
     return {
         "now_s": round(picture.now_s, 3),
-        "headline": {
-            "level": head.level,
-            "sentence": head.sentence,
-            "more": head.more,
-            "opens_in_s": _rounded(head.opens_in_s, 1),
-            "warning_id": head.warning_id,
-        },
+        **standing_part(standing, standing.at_s),
         "districts": [
-            _district(picture, row, now, outputs[row.supply, row.output], by_supply[row.supply])
-            for row, now in zip(layout.district, picture.districts, strict=True)
+            {**_figures(picture, row, now, outputs[row.supply, row.output]), **district_part(own, standing.at_s)}
+            for row, now, own in zip(layout.district, picture.districts, standing.districts, strict=True)
         ],
-        "supplies": [_supply(load, picture) for load in loads],
-        **_notices(layout, picture),
+        "supplies": [
+            {**_shares(share), **supply_part(own, standing.at_s)} for share, own in zip(shares, standing.supplies, strict=True)
+        ],
+        "past": _past(picture),
+        "findings": [*_troubles(picture), *(_finding(layout, f, picture.now_s) for f in picture.findings[:FINDINGS_SHOWN])],
         "ports": [{"well": p.is_well, "board": p.board or p.port, "word": WORD_OF_PORT[p.state]} for p in picture.ports],
         "recording": {"sentence": picture.recording, "well": picture.recording_is_well},
         "muted_s": None if picture.muted_until_s is None else round(picture.muted_until_s - picture.now_s, 1),
@@ -77,30 +76,144 @@ def trace(window: TrendWindow) -> Json:
     }
 
 
-def _notices(layout: Layout, picture: Picture) -> Json:
+def standing_part(standing: LayoutStanding, now_s: float) -> Json:
+    """Headline and warnings of a standing as they read at a moment: the same wherever a layout is shown."""
+    told = [_notice(notice, standing, now_s) for notice in standing.notices]
+    if standing.flood is not None:
+        told.insert(0, _flood(standing.flood, standing, now_s))
     return {
-        "warnings": [_warning(standing, picture) for standing in picture.warnings[:WARNINGS_SHOWN]],
-        "more_warnings": max(0, len(picture.warnings) - WARNINGS_SHOWN),
-        "past": _past(picture),
-        "findings": [*_troubles(picture), *(_finding(layout, f, picture.now_s) for f in picture.findings[:FINDINGS_SHOWN])],
+        "headline": headline_part(headline(standing, now_s), now_s),
+        "warnings": told[:WARNINGS_SHOWN],
+        "more_warnings": max(0, len(told) - WARNINGS_SHOWN),
+    }
+
+
+def headline_part(head: Headline, now_s: float) -> Json:
+    """The headline."""
+    return {
+        "level": head.level,
+        "sentence": head.sentence,
+        "more": head.more,
+        "opens": opens_part(head.countdown, now_s),
+        "ids": head.ids,
+        "latched": head.is_latched,
+        "why": "/stalls" if head.district else "",
+    }
+
+
+def opens_part(countdown: Countdown | None, now_s: float) -> Json | None:
+    """The one countdown of a protection, in seconds from now and in words."""
+    if countdown is None:
+        return None
+    latest_s = countdown.latest_at_s
+    return {
+        "in_s": round(max(0.0, countdown.opens_at_s - now_s), 1),
+        "earliest_s": round(max(0.0, countdown.earliest_at_s - now_s), 1),
+        "latest_s": None if latest_s is None else round(max(0.0, latest_s - now_s), 1),
+        "words": countdown_words(countdown, now_s),
+    }
+
+
+def district_part(standing: DistrictStanding, now_s: float) -> Json:
+    """How a district stands, for its card."""
+    return {
+        "state": standing.state,
+        "level": standing.level,
+        "word": state_word(standing, now_s),
+        "fits": standing.room,
+        "limit": standing.limit,
+        "share": _rounded(standing.share, 3),
+    }
+
+
+def supply_part(standing: SupplyStanding, now_s: float) -> Json:
+    """How a supply stands, for its panel."""
+    return {
+        "state": standing.state,
+        "level": standing.level,
+        "word": state_word(standing, now_s),
+        "limit": use_words(standing),
+        "share": _rounded(standing.share, 3),
+        "left_amps": _rounded(standing.amps_left, 2),
+        "opens": opens_part(standing.countdown, now_s),
+        "heat": None if standing.state is State.STALE else _rounded(standing.heat, 2),
+        "heat_words": heat_words(standing, now_s),
+    }
+
+
+def _notice(notice: Notice, standing: LayoutStanding, now_s: float) -> Json:
+    supply = next((each for each in standing.supplies if each.name == notice.supply), None)
+    counts = supply is not None and (notice.rule in OVERLOAD_RULES or notice.opens_as_raised_s is not None)
+    shelved_s = notice.shelved_until_s
+    return {
+        "id": notice.ids[0],
+        "ids": notice.ids,
+        "level": notice.level,
+        "word": WORD_OF_LEVEL[notice.level],
+        "where": notice.where,
+        "first": notice.first_out,
+        "comes_and_goes": notice.comes_and_goes,
+        "message": " ".join([f"{notice_words(notice, standing, now_s)}.", notice.source]).strip(),
+        "advice": notice.advice,
+        "since_s": round(now_s - notice.start_s),
+        "opens": opens_part(supply.countdown if supply is not None and counts else None, now_s),
+        "acknowledged": notice.acknowledged,
+        "shelved_s": None if shelved_s is None else round(shelved_s - now_s),
+    }
+
+
+def _flood(flood: Flood, standing: LayoutStanding, now_s: float) -> Json:
+    """A flood in the form of a warning, that of no place."""
+    message, advice = flood_words(flood, standing)
+    return {
+        "id": flood.ids[0],
+        "ids": flood.ids,
+        "level": Level.LOW,
+        "word": WORD_OF_LEVEL[Level.LOW],
+        "where": "many warnings",
+        "first": False,
+        "comes_and_goes": False,
+        "message": f"{message}.",
+        "advice": advice,
+        "since_s": round(now_s - flood.start_s),
+        "opens": None,
+        "acknowledged": False,
+        "shelved_s": None,
     }
 
 
 def _past(picture: Picture) -> list[Json]:
-    """Warnings that cleared and faults that happened lately, newest first."""
+    """Warnings that cleared and faults that happened lately, newest first, each with the way to its moment."""
     found = [
         (
-            w.end_s or w.start_s,
-            {"id": f"w{w.id}", "where": w.scope.name, "what": _over(w), "unseen": w.id if is_unseen(w) else None},
+            ended_s(w),
+            {
+                "id": f"w{w.id}",
+                "where": w.scope.name,
+                "what": _over(w),
+                "unseen": [w.id] if is_unseen(w) else [],
+                "link": _moment(w),
+            },
         )
         for w in picture.past_warnings[:PAST_SHOWN]
     ]
     faults = [event for event in picture.events if event.cause.is_fault][:PAST_SHOWN]
     found += [
-        (e.start_s, {"id": f"e{e.id}", "where": e.district, "what": WORD_OF_CAUSE[e.cause], "unseen": None}) for e in faults
+        (e.start_s, {"id": f"e{e.id}", "where": e.district, "what": WORD_OF_CAUSE[e.cause], "unseen": [], "link": _stall(e)})
+        for e in faults
     ]
     found.sort(key=lambda pair: pair[0], reverse=True)
     return [{**said, "ago_s": round(picture.now_s - at_s)} for at_s, said in found[:PAST_SHOWN]]
+
+
+def _stall(event: Event) -> str:
+    """Where an event is explained."""
+    return f"/stalls?event={event.id}"
+
+
+def _moment(warning: RaisedWarning) -> str:
+    """Where the figures around a warning are drawn: in the session that is being recorded."""
+    return f"/review?session=now&at={warning.start_s:.1f}"
 
 
 def _over(warning: RaisedWarning) -> str:
@@ -113,35 +226,21 @@ def _columns(table: object, decimals: int) -> list[list[float | None]]:
     return [[None if math.isnan(value) else round(value, decimals) for value in row] for row in rows]
 
 
-def _district(picture: Picture, row: District, now: DistrictNow, output: OutputLoad, load: SupplyShare) -> Json:
+def _figures(picture: Picture, row: District, now: DistrictNow, output: OutputLoad) -> Json:
     volts_decimals, amps_decimals = channel_decimals(picture, row)
-    standing = district_standing(row, now, output.share, picture)
-    own = now.volt_amperes if not now.is_stale else None
     return {
         "volts": figure(now.volts_rms, volts_decimals),
         "amps": figure(now.amps_rms, amps_decimals),
         "va": volt_amperes(now.volt_amperes),
-        "fits": "" if now.is_stale or has_no_power(now) else district_room(fresh_load(picture, row.supply), row.name),
         "of_output": None if now.is_stale or now.amps_rms is None else _rounded(now.amps_rms / output.limit_amps, 3),
-        "of_supply": _rounded(own / load.allowed_va, 3) if own is not None and load.allowed_va else None,
         "age_s": _rounded(now.age_s, 2),
-        "level": standing.level,
-        "word": standing.word,
         "good": now.is_good,
     }
 
 
-def _supply(load: SupplyShare, picture: Picture) -> Json:
-    standing = supply_standing(load, picture.warnings)
-    judged = fresh_load(picture, load.name)
+def _shares(load: SupplyShare) -> Json:
     return {
-        "limit": supply_room(judged),
-        "heat": None if judged is None else _rounded(judged.heat, 2),
-        "heat_words": heat_words(judged, picture.now_s),
         "va": volt_amperes(load.volt_amperes),
-        "share": _rounded(load.share, 3),
-        "level": standing.level,
-        "word": standing.word,
         "outputs": [
             {
                 "va": volt_amperes(output.volt_amperes),
@@ -153,26 +252,6 @@ def _supply(load: SupplyShare, picture: Picture) -> Json:
             }
             for output in load.outputs
         ],
-    }
-
-
-def _warning(standing: StandingWarning, picture: Picture) -> Json:
-    warning, now_s = standing.warning, picture.now_s
-    shelved = standing.shelved_until_s
-    opens = opening(standing, picture)
-    return {
-        "id": warning.id,
-        "level": LEVEL_OF_PRIORITY[warning.priority],
-        "word": WORD_OF_PRIORITY[warning.priority],
-        "where": warning.scope.name,
-        "first": warning.first_out,
-        "comes_and_goes": warning.comes_and_goes,
-        "message": message_now(standing, picture),
-        "advice": warning.advice,
-        "since_s": round(now_s - warning.start_s),
-        "opens_in_s": None if opens is None else _rounded(opens.in_s, 1),
-        "acknowledged": standing.acknowledged,
-        "shelved_s": None if shelved is None else round(shelved - now_s),
     }
 
 

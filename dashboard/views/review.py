@@ -10,11 +10,11 @@ from dash.development.base_component import Component
 
 from dashboard.session_cache import Listed, OpenSession
 from dashboard.views.attributes import aria, hook
-from dashboard.views.figures import seconds
 from dashboard.views.review_figures import compared_table, district_table, losses, stall_table, supply_table
 from dashboard.views.review_notices import happenings
 from dashboard.views.review_trends import trends_section
 from monitor.sessions.pictures import clock_words, counted
+from monitor.standing.words import seconds
 
 KEYS = (
     ("←  →", "go along"),

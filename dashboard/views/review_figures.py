@@ -6,11 +6,11 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.views.attributes import aria
-from dashboard.views.figures import NOTHING, figure, percent, seconds, volt_amperes
-from dashboard.views.words import WORD_OF_CAUSE
+from dashboard.views.figures import NOTHING, figure, volt_amperes
 from monitor.layout import Layout
 from monitor.sessions.figures import LIMIT_SHARES, STALLS, DistrictReview, SessionReview, Spread, SupplyReview
 from monitor.sessions.trends import Compared, side_by_side
+from monitor.standing.words import WORD_OF_CAUSE, percent, seconds
 
 COUNTS = ("stalls", "warnings")
 

@@ -7,10 +7,10 @@ from dash.development.base_component import Component
 
 from dashboard.session_cache import OpenSession
 from dashboard.views.attributes import hook
-from dashboard.views.figures import seconds
-from dashboard.views.words import LEVEL_OF_PRIORITY, WORD_OF_CAUSE, WORD_OF_PRIORITY
 from monitor.sessions.figures import SessionReview
 from monitor.sessions.pictures import clock_words
+from monitor.standing.notices import LEVEL_OF_PRIORITY
+from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_LEVEL, seconds
 
 ROWS_LIMIT = 400
 """Rows of the list; the time line shows all."""
@@ -71,10 +71,9 @@ def _rows(figures: SessionReview) -> list[_Row]:
     ]
     rows += [
         _Row(
-            w.start_s, w.end_s, f"Warning: {WORD_OF_PRIORITY[w.priority]}", w.scope.name, "warned", LEVEL_OF_PRIORITY[w.priority].value,
-            w.message,
+            w.start_s, w.end_s, f"Warning: {WORD_OF_LEVEL[level]}", w.scope.name, "warned", level.value, w.message,
         )
-        for w in figures.warnings
+        for w, level in ((w, LEVEL_OF_PRIORITY[w.priority]) for w in figures.warnings)
     ]  # fmt: skip
     rows += [_Row(m.at_s, m.at_s, f"Remark: {m.text}", m.district or "all districts", "remark") for m in figures.marks]
     return sorted(rows, key=lambda row: row.at_s)

@@ -104,7 +104,14 @@ def _headline() -> Component:
                 className="said",
             ),
             html.Div(
-                [html.Span("may open in about"), html.Strong(**hook(slot="opens"))],
+                [
+                    html.A("Why?", href="/stalls", hidden=True, **hook(why="")),
+                    html.Button("Seen", type="button", hidden=True, **hook(head_seen="")),
+                ],
+                className="doing buttons",
+            ),
+            html.Div(
+                [html.Span("opens"), html.Strong(**hook(slot="opens"))],
                 className="opens",
                 hidden=True,
                 **hook(slot="opening"),

@@ -5,10 +5,10 @@ from collections.abc import Sequence
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard.views.figures import seconds
 from dashboard.views.stall_words import day_words, figure_change_words, rate_words
 from monitor.sessions.comparison import figure_changes, rate_against, rate_since
 from monitor.sessions.runs import Run
+from monitor.standing.words import seconds
 from monitor.values import Action
 
 MARKS_SHOWN = 12

@@ -4,8 +4,8 @@ from collections.abc import Callable
 from datetime import datetime
 
 from dashboard.views.stall_words import lasted
-from dashboard.views.words import WORD_OF_CAUSE
 from monitor.runtime import Picture
+from monitor.standing.words import WORD_OF_CAUSE
 from monitor.values import Event
 
 Json = dict[str, object]

@@ -5,9 +5,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboard.views.figures import seconds
 from dashboard.views.history import AMPS, LINE, TEXT, VOLTS
 from monitor.sessions.downsample import downsampled
+from monitor.standing.words import seconds
 from monitor.values import Event, Snapshot
 
 Floats = NDArray[np.floating[Any]]

@@ -3,13 +3,12 @@
 from collections.abc import Mapping, Sequence
 from datetime import timedelta
 
-from dashboard.views.figures import seconds
-from dashboard.views.words import WORD_OF_CAUSE
 from monitor.diagnosis.rates import RateChange
 from monitor.diagnosis.sight import causes_shown
 from monitor.layout import Layout
 from monitor.sessions.comparison import FigureChange
 from monitor.sessions.runs import Run
+from monitor.standing.words import WORD_OF_CAUSE, seconds
 from monitor.values import BoardSeen, Cause, Event, Pattern, SlowFigure
 
 Evidence = Mapping[str, float]

@@ -23,9 +23,9 @@ from dashboard.views.stall_words import (
     slow_sentence,
     steps_to_try,
 )
-from dashboard.views.words import WORD_OF_CAUSE
 from monitor.layout import Layout
 from monitor.runtime import Picture
+from monitor.standing.words import WORD_OF_CAUSE
 from monitor.values import Event, Pattern, Snapshot
 
 NOW = "what runs now"

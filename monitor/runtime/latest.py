@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import District, Layout
-from monitor.runtime.picture import DistrictNow, Wave
+from monitor.runtime.picture import Wave
+from monitor.standing import DistrictNow
 from monitor.values import Finding, ReadingBlock, SampleBlock
 from monitor.values.arrays import Floats
 

@@ -9,8 +9,9 @@ from datetime import datetime
 from monitor.layout import Layout
 from monitor.runtime.latest import BoardLatest
 from monitor.runtime.notices import Notices
-from monitor.runtime.picture import DistrictNow, Picture, Wave
+from monitor.runtime.picture import Picture, Wave
 from monitor.runtime.trend import Trend, TrendWindow
+from monitor.standing import DistrictNow, LayoutStanding, assess
 from monitor.values import Action, BoardSeen, Finding, Health, PortStatus, Snapshot, Step, SupplyLoad
 
 MARKS_KEPT = 50
@@ -122,6 +123,10 @@ class Live:
                 muted_until_s=self._notices.muted_until_s(now_s),
                 news=self._news,
             )
+
+    def standing(self) -> LayoutStanding:
+        """The one state of each supply and district now."""
+        return assess(self.layout, self.picture())
 
     def trend(self, buckets: int, district: str | None = None, until_s: float | None = None) -> TrendWindow:
         """The last buckets of all districts, or of one, up to now or up to a moment of the stream.

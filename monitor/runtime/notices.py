@@ -3,7 +3,7 @@
 from collections import OrderedDict
 from typing import Protocol, TypeVar
 
-from monitor.runtime.picture import StandingWarning
+from monitor.standing import StandingWarning
 from monitor.values import Action, Event, Finding, Pattern, Phasing, SlowFigure, Snapshot, Step
 from monitor.values import Warning as RaisedWarning
 

@@ -37,18 +37,11 @@ IS_DRAWN = """() => {
 
 
 def warning(priority=Priority.HIGH, end_s=None, number=None, **more):
-    return RaisedWarning(
-        id=next(ids) if number is None else number,
-        rule="supply-heat",
-        priority=priority,
-        scope=more.get("scope", Scope(kind="supply", name="North bench")),
-        start_s=more.get("start_s", 0.0),
-        end_s=end_s,
-        trip_in_s=more.get("trip_in_s"),
-        message=more.get("message", "North bench may open soon."),
-        advice=more.get("advice", "Stop one train on Outer main."),
-        comes_and_goes=more.get("comes_and_goes", False),
-    )
+    fields = {
+        "rule": "supply-heat", "scope": Scope(kind="supply", name="North bench"), "start_s": 0.0, "trip_in_s": None,
+        "message": "North bench may open soon.", "advice": "Stop one train on Outer main.",
+    }  # fmt: skip
+    return RaisedWarning(id=next(ids) if number is None else number, priority=priority, end_s=end_s, **(fields | more))
 
 
 def card(page, number=0):
@@ -133,7 +126,7 @@ def test_one_silent_board_is_told_from_the_others(shown):
     wait_for(lambda: page.locator('.card[data-level="stale"]').count() == 4)
     wait_for(lambda: card(page, 3).get_attribute("data-level") != "stale")
     wait_for(lambda: "4 of 16 districts" in page.locator("[data-headline]").inner_text())
-    assert "no live figures" in page.locator('[data-supply="1"]').inner_text()
+    assert "no figures for" in page.locator('[data-supply="1"]').inner_text()
 
 
 def test_a_high_warning_is_said_shown_and_can_be_worked_with(shown):
@@ -161,16 +154,15 @@ def test_a_high_warning_is_said_shown_and_can_be_worked_with(shown):
     page.wait_for_selector("[data-warnings] .notice", state="detached")
 
 
-def test_the_time_that_is_left_counts_down_in_the_headline(shown):
-    page = shown.open()
-    # Of a district, since the judge itself goes on telling what it expects of a supply.
-    short = warning(scope=Scope(kind="district", name="Outer main"), start_s=shown.hall.now_s(), trip_in_s=300.0)
-    shown.hall.publish(warnings=(short,))
+def test_the_time_that_is_left_counts_down_in_the_headline(show):
+    one = show(Hall(4))
+    one.hall.amps = [3.4, 3.4, 3.4, 3.4]  # of the ten amps that their supply's protection is rated for
+    page = one.open()
     page.wait_for_selector('[data-slot="opening"]:not([hidden])')
     before = page.inner_text('[data-slot="opens"]')
     assert re.search(r"\d+ (min|s)", before)
     page.wait_for_function("before => document.querySelector('[data-slot=\"opens\"]').innerText !== before", arg=before)
-    shown.hall.publish(warnings=(warning(number=short.id, end_s=shown.hall.now_s()),))
+    assert page.inner_text('[data-slot="opens"]') in page.inner_text("[data-headline] h1")
 
 
 def test_a_low_warning_is_not_spoken(shown):
@@ -327,8 +319,23 @@ def test_the_browser_itself_notices_a_lost_server_and_resumes(show):
 def test_what_binds_what_still_fits_and_heat_are_on_the_phone(shown):
     page = shown.open(width=360, height=740)
     for there in (
-        '[data-supply="0"] [data-slot="limit"]:has-text("binds")',
+        '[data-supply="0"] [data-slot="limit"]:has-text("% of")',
         '[data-supply="0"] [data-slot="heat_words"]:has-text("of opening heat")',
         '[data-district="0"] [data-slot="fits"]:has-text("left")',
     ):
         page.wait_for_selector(there)
+
+
+def test_a_short_that_is_over_stays_in_the_headline_until_seen_and_its_line_leads_to_its_moment(show):
+    one = show(Hall(4))
+    page = one.open()
+    at = one.hall.now_s()
+    short = warning(
+        rule="short", scope=Scope(kind="district", name="Outer main"), start_s=at - 0.2, end_s=at - 0.1, state="returned"
+    )
+    one.hall.publish(warnings=(short,))
+    page.wait_for_selector('[data-headline]:has-text("Short on Outer main,"):has-text("power is back")')
+    assert page.locator("[data-past] a.what").first.get_attribute("href").startswith("/review?session=now&at=")
+    assert page.locator("[data-headline] [data-why]").get_attribute("href") == "/stalls"
+    page.locator("[data-head-seen]").click()
+    wait_for(lambda: [(a.kind, a.warning_id) for a in one.hall.operated][-1:] == [("acknowledge", short.id)])

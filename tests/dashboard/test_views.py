@@ -7,14 +7,14 @@ import msgspec
 import numpy as np
 import pytest
 
-from dashboard.views.figures import decimals_for, figure, percent, power_factor, seconds, volt_amperes
+from dashboard.views.figures import decimals_for, figure, power_factor, volt_amperes
 from dashboard.views.history import history_figure
 from dashboard.views.live_page import columns_for, live_page
 from dashboard.views.payload import tick
 from dashboard.views.shares import output_limit_amps, supply_loads
-from dashboard.views.words import WORD_OF_CAUSE, WORD_OF_PORT, Level, district_standing, first_sentence, headline
 from monitor.runtime import DistrictNow, Picture, StandingWarning
 from monitor.runtime.trend import Trend, TrendWindow
+from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_PORT, first_sentence, percent, seconds
 from monitor.values import Cause, Event, Finding, FindingKind, PortState, PortStatus, Priority, Scope
 from monitor.values import Warning as RaisedWarning
 from tests.browser.hall import hall_layout
@@ -107,41 +107,12 @@ def test_stale_and_doubtful_figures_are_never_shown_as_good():
     )["districts"]
     assert [d["level"] for d in shown] == ["stale", "doubt", "stale", "well"]
     assert [d["good"] for d in shown] == [True, False, True, True]
-    assert shown[0]["of_output"] is None
     assert shown[2]["word"] == "no figures yet"
-
-
-@pytest.mark.parametrize(
-    ("now", "share", "word"),
-    [
-        (now_of("Outer main", volts=0.3, amps=0.0), 0.0, "no volts"),
-        (now_of("Outer main", amps=0.02), 0.0, "draws nothing"),
-        (now_of("Outer main"), 0.2, "running"),
-        (now_of("Outer main"), 0.8, "heavy draw"),
-        (now_of("Outer main"), 0.95, "near its limit"),
-        (now_of("Outer main"), 1.2, "over its limit"),
-    ],
-)
-def test_states_in_words(now, share, word):
-    assert district_standing(LAYOUT.district[0], now, share, picture_of()).word == word
 
 
 def test_a_part_that_stands_still_is_on_the_page():
     said = tick_of(picture_of(now_of("Outer main"), troubles=("The pipeline stood still.",)))["findings"]
     assert [(row["where"], row["check"]) for row in said] == [("pilotlamp itself", "The pipeline stood still.")]
-
-
-def test_a_warning_marks_the_districts_it_touches():
-    by_output = standing(kind="output", name="North bench/B", priority=Priority.MEDIUM)
-    found = [district_standing(row, now_of(row.name), 0.1, picture_of(warnings=(by_output,))) for row in LAYOUT.district]
-    assert [f.word for f in found] == ["running", "running", "act soon", "act soon"]
-    aside = standing(kind="district", name="Outer main", shelved_until_s=200.0)
-    assert district_standing(LAYOUT.district[0], now_of("Outer main"), 0.1, picture_of(warnings=(aside,))).level is Level.WELL
-
-
-def test_an_event_that_goes_on_is_named():
-    lost = Event(id=1, district="Outer main", cause=Cause.LOST_CONTACT, start_s=99.0, end_s=None, confidence=0.9)
-    assert district_standing(LAYOUT.district[0], now_of("Outer main"), 0.1, picture_of(events=(lost,))).word == "lost contact"
 
 
 def test_what_happened_lately_stands_newest_first_and_deliberate_acts_do_not():
@@ -153,47 +124,17 @@ def test_what_happened_lately_stands_newest_first_and_deliberate_acts_do_not():
     said = tick_of(picture_of(events=events, past_warnings=(past,)))["past"]
     assert [(p["id"], p["ago_s"]) for p in said] == [("e2", 3), ("w7", 10), ("e1", 20)]
     assert said[0]["what"] == "short circuit"
-    assert [p["unseen"] for p in said] == [None, None, None]
+    assert [p["unseen"] for p in said] == [[], [], []]
+    assert [p["link"] for p in said] == ["/stalls?event=2", "/review?session=now&at=90.0", "/stalls?event=1"]
     returned = replace(past, state="returned")
     (unseen,) = tick_of(picture_of(past_warnings=(returned,)))["past"]
-    assert (unseen["unseen"], unseen["what"]) == (7, "over, not seen yet: North bench may open.")
-
-
-def test_headline_says_what_opens_first_and_counts_down():
-    picture = picture_of(warnings=(standing(),))
-    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
-    assert (said.level, said.sentence, said.opens_in_s, said.warning_id) == (Level.HIGH, "North bench may open.", 20.0, 7)
+    assert (unseen["unseen"], unseen["what"]) == ([7], "over, not seen yet: North bench may open.")
 
 
 def test_the_first_sentence_is_enough_for_the_door():
     text = "North bench is overloaded: 11.3 A drawn, it holds 8.8 A. It began when Outer main went up by 6.4 A."
     assert first_sentence(text) == "North bench is overloaded: 11.3 A drawn, it holds 8.8 A."
     assert first_sentence("One only") == "One only"
-
-
-def test_headline_in_calm_names_what_comes_closest():
-    picture = picture_of()
-    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
-    assert said.level is Level.WELL
-    assert said.more == "Closest: North bench carries 67 % of its plate."  # 4 x 30 VA of 180
-
-
-def test_headline_names_what_no_warning_speaks_of():
-    short = Event(id=1, district="Inner main", cause=Cause.SHORT, start_s=98.0, end_s=None, confidence=0.9)
-    picture = picture_of(events=(short,))
-    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
-    assert (said.level, said.sentence, said.more) == (Level.LOW, "Inner main: short circuit", "It began 2 s ago.")
-    heavy = picture_of(now_of("Outer main", amps=7.6))
-    said = headline(LAYOUT, heavy, supply_loads(LAYOUT, heavy.districts))
-    assert (said.level, said.sentence) == (Level.LOW, "North bench carries 113 % of its plate")  # 114 + 3 x 30 of 180 VA
-
-
-def test_headline_when_everything_is_silent_tells_the_remedy():
-    lost = PortStatus(port="/dev/ttyUSB0", board="bench-1", state="lost", sentence="bench-1 is unplugged: plug it in again.")
-    picture = picture_of(*(now_of(row.name, age_s=65.0) for row in LAYOUT.district), ports=(lost,), warnings=(standing(),))
-    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
-    assert (said.level, said.sentence) == (Level.STALE, "No live figures for 1 min 5 s".replace("1 min 5 s", seconds(65.0)))
-    assert said.more == lost.sentence
 
 
 def test_a_port_or_recorder_in_trouble_says_what_to_do():
@@ -209,13 +150,6 @@ def test_a_port_or_recorder_in_trouble_says_what_to_do():
 def test_every_port_state_and_cause_has_a_word():
     assert set(WORD_OF_PORT) == set(get_args(PortState))
     assert set(WORD_OF_CAUSE) == set(Cause)
-
-
-def test_headline_tells_of_silent_districts_when_nothing_is_worse():
-    picture = picture_of(now_of("Inner main", age_s=3.0))
-    said = headline(LAYOUT, picture, supply_loads(LAYOUT, picture.districts))
-    assert said.level is Level.STALE
-    assert "Inner main" in said.more
 
 
 @pytest.mark.parametrize(("districts", "columns"), [(1, 1), (2, 2), (4, 2), (6, 3), (16, 4), (30, 6), (60, 6)])

@@ -1,0 +1,109 @@
+"""Moments to judge: plain figures, warnings and loads over one layout, with one word for each thing that varies."""
+
+from dataclasses import replace
+
+from monitor.layout import parse_layout
+from monitor.runtime import DistrictNow, Picture, StandingWarning
+from monitor.values import Cause, Event, Headroom, Limit, PlaceLoad, PortStatus, Priority, Scope, SupplyLoad, TripForecast
+from monitor.values import Warning as RaisedWarning
+
+NOW_S = 1000.0
+TEXT = """
+title = "Fernhollow show layout"
+[mains]
+volts = 120
+hertz = 60
+[[board]]
+name = "bench-1"
+number = 0
+port = "/dev/ttyUSB0"
+[[supply]]
+name = "North bench"
+current = "ac"
+rated_va = 180
+max_volts = 18
+[supply.protection]
+kind = "thermal"
+rated_amps = 10
+[[supply]]
+name = "South bench"
+current = "dc"
+rated_va = 90
+max_volts = 18
+[[output]]
+supply = "North bench"
+name = "A"
+control = "variable"
+max_amps = 6
+[[output]]
+supply = "North bench"
+name = "B"
+control = "variable"
+[[output]]
+supply = "South bench"
+name = "1"
+control = "constant"
+"""
+PLACES = (
+    ("Outer main", "North bench", "A", "track"),
+    ("Quarry branch", "North bench", "B", "track"),
+    ("Town lights", "South bench", "1", "accessories"),
+)
+for k, (name, supply, output, use) in enumerate(PLACES):
+    TEXT += f'[[district]]\nname = "{name}"\nsupply = "{supply}"\noutput = "{output}"\nboard = "bench-1"\n'
+    TEXT += f'volts_channel = {2 * k}\namps_channel = {2 * k + 1}\nuse = "{use}"\n'
+LAYOUT = parse_layout(TEXT)
+WINDING = Limit(kind="winding", place="North bench", amps=10.0, va=None, words="the North bench winding at 10.0 A")
+PLATE = Limit(kind="nameplate", place="South bench", amps=None, va=90.0, words="the South bench total of 90 VA")
+
+
+def now_of(name="Outer main", volts=15.0, amps=2.0, age_s=0.1, **more):
+    return DistrictNow(name=name, age_s=age_s, volts_rms=volts, amps_rms=amps, **more)
+
+
+def load_of(name="North bench", share=0.7, forecast_s=None, at_s=NOW_S - 0.5, left=None, **more):
+    """A supply as judged: a share of its binding limit, and districts with two amps each."""
+    limit = WINDING if name == "North bench" else PLATE
+    left = 10.0 * (1 - share) if left is None else left
+    head = Headroom(share=share, binding=limit, amps_left=left, va_left=14 * left)
+    forecast = forecast_s and TripForecast(in_s=forecast_s, earliest_s=forecast_s / 2, latest_s=2 * forecast_s, by_lap=False)
+    fits = tuple(
+        PlaceLoad(name=d, amps=2.0, va=30.0, headroom=replace(head, sentence=f"2 more 1 A engines fit on {d}"))
+        for d, supply, *_ in PLACES
+        if supply == name
+    )
+    fields = {"heat": 0.3, "heat_lowest": 0.28, "heat_highest": 0.32} if name == "North bench" else {}
+    return SupplyLoad(
+        name=name, at_s=at_s, amps=10 * share, va=150 * share, headroom=head, limits=(limit,), forecast=forecast,
+        districts=fits, **(fields | more),
+    )  # fmt: skip
+
+
+def warning_of(rule="trip-forecast", priority=Priority.HIGH, kind="supply", name="North bench", number=7, **more):
+    fields = {
+        "start_s": NOW_S - 10, "end_s": None, "trip_in_s": 30.0 if rule == "trip-forecast" else None,
+        "message": f"{name}: as it rose. It began when Outer main went up by 6.4 A.", "advice": "Stop a train.",
+    }  # fmt: skip
+    return RaisedWarning(id=number, rule=rule, priority=priority, scope=Scope(kind=kind, name=name), **(fields | more))
+
+
+def standing(*args, shelved_until_s=None, acknowledged=False, **more):
+    return StandingWarning(warning=warning_of(*args, **more), shelved_until_s=shelved_until_s, acknowledged=acknowledged)
+
+
+def event_of(cause=Cause.LOST_CONTACT, district="Outer main", start_s=NOW_S - 2, end_s=None, number=1):
+    return Event(id=number, district=district, cause=cause, start_s=start_s, end_s=end_s, confidence=0.9)
+
+
+def port_of(state="reading", last_data_s=NOW_S - 0.1):
+    return PortStatus(port="/dev/ttyUSB0", board="bench-1", state=state, sentence=f"bench-1 is {state}.", last_data_s=last_data_s)
+
+
+SOUTH = load_of("South bench", 0.3)
+LOADS = (load_of(), SOUTH)
+
+
+def picture_of(*districts, loads=LOADS, **things):
+    changed = {each.name: each for each in districts}
+    rows = tuple(changed.get(row.name, now_of(row.name)) for row in LAYOUT.district)
+    return Picture(now_s=NOW_S, districts=rows, loads=loads, boards={}, healths={}, **things)
