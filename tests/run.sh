@@ -4,7 +4,10 @@
 set -eu
 cd "$(dirname "$0")/.."
 
-PACKAGES="chromium gcc-avr avr-libc binutils-avr arduino-core-avr simavr libsimavr-dev libelf-dev pkg-config gcc libc6-dev ngspice mosquitto fonts-dejavu-core poppler-utils"
+PACKAGES="chromium gcc-avr avr-libc binutils-avr arduino-core-avr simavr libsimavr-dev libelf-dev pkg-config gcc libc6-dev ngspice mosquitto fonts-dejavu-core poppler-utils gcc-arm-none-eabi libnewlib-arm-none-eabi"
+# Any node from 18 on, wherever it came from; its packages are fetched by tests/firmware/toolchain.py, once.
+command -v node >/dev/null 2>&1 || PACKAGES="$PACKAGES nodejs"
+command -v npm >/dev/null 2>&1 || PACKAGES="$PACKAGES npm"
 
 say() { printf '\n== %s\n' "$*"; }
 

@@ -22,7 +22,7 @@
 #define SLOTS (CHANNELS + 2u)
 #define SLOT_CYCLES (F_CPU / (SCANS_PER_SECOND * SLOTS))
 #define SCAN_NANOSECONDS ((uint32_t)((uint64_t)SLOT_CYCLES * SLOTS * 1000000000ULL / F_CPU))
-#define SKEW_MICROSECONDS(slot) ((uint16_t)(((slot) * SLOT_CYCLES * 2u / (F_CPU / 1000000UL) + 1u) / 2u))
+#define SLOT_NANOSECONDS (SLOT_CYCLES * 1000UL / (F_CPU / 1000000UL))
 
 #define REFERENCE_READINGS_LIMIT 2000u
 #define QUEUE_SCANS (2u * SCANS_PER_PACKET + 5u) /* two packets' worth and some air: 500 bytes of the 2048 there are */
@@ -40,13 +40,8 @@
 #error "This clock cannot make this baud rate within 2.5 %: choose another in settings.h"
 #endif
 
-typedef struct {
-    uint8_t quantity;
-    float scale;
-    float zero;
-} channel_t;
-
 static const channel_t channels[] = {CHANNEL_LIST};
+static const identity_t identity = {SCAN_NANOSECONDS, SLOT_NANOSECONDS, CHANNELS, SLOTS, CHANNELS, channels, BOARD_NAME};
 
 typedef struct {
     uint32_t index;
@@ -138,28 +133,6 @@ ISR(USART_UDRE_vect) {
 
 static void send_now(void) { UCSR0B = _BV(TXEN0) | _BV(UDRIE0); }
 
-static bool send_identity(void) {
-    const uint8_t name_bytes = sizeof BOARD_NAME - 1u;
-    if (!packet_open(PACKET_IDENTITY, 1u + 4u + 1u + CHANNELS * 11u + 1u + name_bytes)) {
-        return false;
-    }
-    packet_u8(1); /* version of the form */
-    packet_u32(SCAN_NANOSECONDS);
-    packet_u8(CHANNELS);
-    for (uint8_t channel = 0; channel < CHANNELS; channel++) {
-        packet_u8(channels[channel].quantity);
-        packet_u16(SKEW_MICROSECONDS(channel));
-        packet_f32(channels[channel].scale);
-        packet_f32(channels[channel].zero);
-    }
-    packet_u8(name_bytes);
-    for (uint8_t at = 0; at < name_bytes; at++) {
-        packet_u8((uint8_t)BOARD_NAME[at]);
-    }
-    packet_close();
-    return true;
-}
-
 static uint16_t supply_millivolts(void) {
     uint32_t sum = 0;
     uint16_t readings = 0;
@@ -174,17 +147,12 @@ static uint16_t supply_millivolts(void) {
 }
 
 static bool send_health(uint32_t now_ms) {
-    if (!packet_open(PACKET_HEALTH, 4u + 2u + 4u + 1u)) {
-        return false;
+    if (ring_free() < 20u) {
+        return false; /* the readings of the supply are kept for the next try */
     }
     uint32_t missed = 0;
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { missed = missed_scans; }
-    packet_u32(now_ms);
-    packet_u16(supply_millivolts());
-    packet_u32(missed + unsent_scans);
-    packet_u8(reset_cause);
-    packet_close();
-    return true;
+    return packet_health(now_ms, supply_millivolts(), missed + unsent_scans, reset_cause);
 }
 
 /* Scans waiting, from the oldest on, whose numbers follow each other, up to one packet's worth. */
@@ -237,7 +205,7 @@ void board_begin(void) {
     UCSR0C = _BV(UCSZ01) | _BV(UCSZ00); /* 8 bits, no parity, 1 stop bit */
     UBRR0H = (uint8_t)(UBRR_VALUE >> 8);
     UBRR0L = (uint8_t)UBRR_VALUE;
-    packet_begin();
+    packet_begin(BOARD_NUMBER);
     send_now(); /* the receiver stays off: the board only talks */
 
     DIDR0 = 0x3F; /* no digital input on A0 to A5 */
@@ -264,7 +232,7 @@ void board_work(void) {
     uint32_t now_ms = 0;
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { now_ms = uptime_ms; }
     /* Compared by difference, so that the wrap after 49 days does no harm. A packet that finds no room is tried again. */
-    if ((int32_t)(now_ms - identity_due_ms) >= 0 && send_identity()) {
+    if ((int32_t)(now_ms - identity_due_ms) >= 0 && packet_identity(&identity)) {
         identity_due_ms = now_ms + 1000;
     }
     if ((int32_t)(now_ms - health_due_ms) >= 0 && send_health(now_ms)) {

@@ -2,13 +2,11 @@
 
 #include <string.h>
 
-#include "settings.h"
-
 #ifdef __AVR__
 #include <util/atomic.h>
 #define INDIVISIBLE ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
 #else
-#define INDIVISIBLE /* the tests have no interrupts */
+#define INDIVISIBLE /* the tests have no interrupts, the other board sends from its main loop */
 #endif
 
 #define RING_MASK (RING_BYTES - 1u)
@@ -23,6 +21,7 @@ static uint16_t code_place;  /* where the length byte of the COBS block in progr
 static uint8_t code;         /* that byte so far */
 static uint16_t crc;
 static uint16_t sequence;
+static uint8_t number;
 
 static void place(uint8_t byte) {
     ring[write_place] = byte;
@@ -80,12 +79,13 @@ void packet_f32(float value) {
     packet_u32(bits);
 }
 
-void packet_begin(void) {
+void packet_begin(uint8_t board_number) {
     INDIVISIBLE {
         ring_sent = 0;
         ring_end = 0;
     }
     sequence = 0;
+    number = board_number;
     write_place = 0;
     place(0);
     INDIVISIBLE { ring_end = write_place; }
@@ -99,7 +99,7 @@ bool packet_open(uint8_t type, uint8_t body_bytes) {
     crc = 0xFFFF;
     block_begin();
     packet_u8(type);
-    packet_u8(BOARD_NUMBER);
+    packet_u8(number);
     packet_u16(sequence++);
     return true;
 }
@@ -111,6 +111,41 @@ void packet_close(void) {
     block_end();
     place(0);
     INDIVISIBLE { ring_end = write_place; }
+}
+
+bool packet_identity(const identity_t *board) {
+    const uint8_t name_bytes = (uint8_t)strlen(board->name);
+    if (!packet_open(PACKET_IDENTITY, (uint8_t)(1u + 4u + 1u + board->count * 11u + 1u + name_bytes))) {
+        return false;
+    }
+    packet_u8(1); /* version of the form */
+    packet_u32(board->scan_ns);
+    packet_u8(board->count);
+    for (uint8_t at = 0; at < board->count; at++) {
+        const uint32_t slot = (uint32_t)(at / board->round_channels * board->round_slots + at % board->round_channels);
+        packet_u8(board->channels[at].quantity);
+        packet_u16((uint16_t)((slot * board->slot_ns + 500u) / 1000u));
+        packet_f32(board->channels[at].scale);
+        packet_f32(board->channels[at].zero);
+    }
+    packet_u8(name_bytes);
+    for (uint8_t at = 0; at < name_bytes; at++) {
+        packet_u8((uint8_t)board->name[at]);
+    }
+    packet_close();
+    return true;
+}
+
+bool packet_health(uint32_t uptime_ms, uint16_t supply_mv, uint32_t dropped_scans, uint8_t reset_cause) {
+    if (!packet_open(PACKET_HEALTH, 4u + 2u + 4u + 1u)) {
+        return false;
+    }
+    packet_u32(uptime_ms);
+    packet_u16(supply_mv);
+    packet_u32(dropped_scans);
+    packet_u8(reset_cause);
+    packet_close();
+    return true;
 }
 
 int16_t ring_take(void) {

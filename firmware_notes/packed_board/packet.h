@@ -14,12 +14,33 @@
 extern "C" {
 #endif
 
+#ifndef RING_BYTES
 #define RING_BYTES 512u /* a power of two; one place always stays free */
+#endif
 
 enum packet_type { PACKET_IDENTITY = 1, PACKET_SAMPLES = 2, PACKET_HEALTH = 3 };
 
+typedef struct {
+    uint8_t quantity; /* 'V' or 'A' */
+    float scale;      /* volts or amps for one count */
+    float zero;       /* count that means zero */
+} channel_t;
+
+typedef struct {
+    uint32_t scan_ns;
+    uint32_t slot_ns; /* from one conversion to the next */
+    uint8_t round_channels, round_slots; /* after so many channels, the next one waits for the end of so many conversions */
+    uint8_t count;
+    const channel_t *channels;
+    const char *name; /* at most 16 bytes */
+} identity_t;
+
 /* Empty the ring, start the sequence at 0 and put in the one zero byte that a stream starts with. */
-void packet_begin(void);
+void packet_begin(uint8_t board_number);
+
+/* Whole packets; false, and nothing is sent, where the ring lacks room. */
+bool packet_identity(const identity_t *board);
+bool packet_health(uint32_t uptime_ms, uint16_t supply_mv, uint32_t dropped_scans, uint8_t reset_cause);
 
 /* Start a packet of exactly body_bytes (at most 248) of body. Gives false, and changes nothing, if the ring lacks room for all
    of it: such a packet takes no sequence number, because it was never sent. */

@@ -10,9 +10,15 @@ program can open as a serial port:
 """
 
 import math
+import os
+import pty
+import select
 import subprocess
 import tempfile
-from dataclasses import dataclass
+import termios
+import threading
+import tty
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -26,6 +32,9 @@ DIVIDER_GAIN = 0.06
 DIVIDER_BIAS_MV = 2350
 SENSOR_MV_PER_AMP = 100
 SENSOR_BIAS_MV = 2500
+SMALL_DIVIDER_GAIN, SMALL_DIVIDER_BIAS_MV = 3.4 / 97.4, 1650 * 94 / 97.4
+"""The 3.3 V board: 94 kohm over two of 6.8 kohm."""
+SMALL_SENSOR_MV_PER_AMP, SMALL_SENSOR_BIAS_MV = 66, 1650
 FULL_SCALE_VOLTS_RMS = DIVIDER_BIAS_MV / DIVIDER_GAIN / 1000 / math.sqrt(2)
 FULL_SCALE_AMPS_RMS = SENSOR_BIAS_MV / SENSOR_MV_PER_AMP / math.sqrt(2)
 """Full scale: the largest sine that fits between zero and the nearer end of the converter's range."""
@@ -63,6 +72,23 @@ def amps_wave(amps_rms, *, dc_amps=0.0, **rest):
     return Wave(amplitude_mv=amplitude_mv, offset_mv=SENSOR_BIAS_MV + dc_amps * SENSOR_MV_PER_AMP, **rest)
 
 
+def at_3v3(waves):
+    """The same volts and amps at the pins of a 3.3 V board: even pins volts, odd pins amps."""
+    volts, amps = SMALL_DIVIDER_GAIN / DIVIDER_GAIN, SMALL_SENSOR_MV_PER_AMP / SENSOR_MV_PER_AMP
+    return {
+        pin: replace(
+            wave,
+            amplitude_mv=wave.amplitude_mv * (amps if pin % 2 else volts),
+            offset_mv=(
+                SMALL_SENSOR_BIAS_MV + (wave.offset_mv - SENSOR_BIAS_MV) * amps
+                if pin % 2
+                else SMALL_DIVIDER_BIAS_MV + (wave.offset_mv - DIVIDER_BIAS_MV) * volts
+            ),
+        )
+        for pin, wave in waves.items()
+    }
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """What the bench saw: bytes sent, bytes that a real port would have lost, bytes of memory never touched by the stack."""
@@ -96,8 +122,11 @@ def record(elf, waves=None, *, seconds, commands=(), reset_cause=1, fast_ppm=0):
     with tempfile.TemporaryDirectory() as folder:
         out, truth, script = Path(folder) / "out.wire", Path(folder) / "truth", Path(folder) / "script"
         script.write_text("".join(f"{line}\n" for line in [*at_start(waves), *commands]), encoding="ascii")
-        files = ["--out", out, "--truth", truth, "--script", script]
-        options = ["--seconds", seconds, "--reset-cause", reset_cause, "--fast", fast_ppm]
+        files = ["--out", out, "--script", script, "--seconds", seconds]
+        if _is_rp2040(elf):
+            printed = toolchain.run(*_command(elf), *files)
+            return Recorded(wire=out.read_bytes(), report=_report(printed), truth=np.empty(0, TRUTH))
+        options = ["--truth", truth, "--reset-cause", reset_cause, "--fast", fast_ppm]
         printed = toolchain.run(*_command(elf), *files, *options)
         return Recorded(wire=out.read_bytes(), report=_report(printed), truth=np.fromfile(truth, dtype=TRUTH))
 
@@ -117,9 +146,12 @@ class EmulatedBoard:
         self._script = tempfile.NamedTemporaryFile("w", suffix=".script")  # noqa: SIM115 (kept until stop)
         self._script.write("".join(f"{line}\n" for line in at_start(waves)))
         self._script.flush()
-        options = ("--pty", "--script", self._script.name, "--fast", fast_ppm)
-        command = [str(word) for word in (*_command(elf), *options)]
-        self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+        command = [str(word) for word in (*_command(elf), "--script", self._script.name)]
+        pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True}
+        if _is_rp2040(elf):
+            self.pty, self._process = _with_pty(command, pipes)
+            return
+        self._process = subprocess.Popen([*command, "--pty", "--fast", str(fast_ppm)], **pipes)
         for line in self._process.stdout:
             if line.startswith("pty "):
                 self.pty = _linked(line.split()[1], link)
@@ -178,7 +210,38 @@ def _linked(pty, link):
     return str(link)
 
 
+def _is_rp2040(elf):
+    return elf.suffix == ".bin"
+
+
+def _with_pty(command, pipes):
+    """A pseudo-terminal's path, and the program whose bytes it brings; while nobody has it open they are lost, as on a real port."""
+    master, slave = pty.openpty()
+    tty.setraw(slave)
+    path = os.ttyname(slave)
+    os.close(slave)
+    source, sink = os.pipe()
+    process = subprocess.Popen([*command, "--pty", str(sink)], pass_fds=[sink], **pipes)
+    os.close(sink)
+    threading.Thread(target=_relay, args=(source, master), daemon=True).start()
+    return path, process
+
+
+def _relay(source, master):
+    port = select.poll()
+    port.register(master, select.POLLOUT)
+    while data := os.read(source, 4096):
+        if port.poll(0) and port.poll(0)[0][1] == select.POLLOUT:
+            os.write(master, data)
+        else:
+            termios.tcflush(master, termios.TCIOFLUSH)
+    os.close(source)
+    os.close(master)
+
+
 def _command(elf):
+    if _is_rp2040(elf):
+        return "node", toolchain.NOTES / "emulator" / "rp2040.mjs", toolchain.node_modules(), elf
     return toolchain.bench_program(), elf, "--paint", toolchain.symbols(elf)["_end"] - RAM_START
 
 

@@ -32,6 +32,19 @@ class Opened:
             runs.append((first, np.frombuffer(body[5:], dtype="<i2").reshape(size, channels)))
         return runs
 
+    def losses(self):
+        """At each health packet: scans lost before the samples packet ahead of it, scans it tells, scans lost before the next one."""
+        told, expected, lost = None, 0, 0
+        for kind, body in zip(self.kinds, self.bodies, strict=True):
+            if kind == SAMPLES:
+                first = int.from_bytes(body[:4], "little")
+                before, lost, expected = lost, lost + first - expected, first + body[4]
+                if told is not None:
+                    yield before, told, lost
+                told = None
+            elif kind == HEALTH:
+                told = struct.unpack("<IHIB", body)[2]
+
     def healths(self):
         """(uptime_ms, supply_mv, dropped, reset bits) of each health packet."""
         return [struct.unpack("<IHIB", body) for body in self.of(HEALTH)]

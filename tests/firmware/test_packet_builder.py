@@ -24,6 +24,7 @@ RING_ROOM = 511
 @pytest.fixture(scope="module")
 def builder():
     library = ctypes.CDLL(str(toolchain.packet_library()))
+    library.packet_begin.argtypes = [ctypes.c_uint8]
     library.packet_open.restype = ctypes.c_bool
     library.packet_open.argtypes = [ctypes.c_uint8, ctypes.c_uint8]
     library.packet_u8.argtypes = [ctypes.c_uint8]
@@ -63,7 +64,7 @@ def test_the_library_has_the_catalogued_crc():
 
 
 def test_a_stream_starts_with_one_zero_byte(builder):
-    builder.packet_begin()
+    builder.packet_begin(0)
     assert drain(builder) == b"\0"
 
 
@@ -79,7 +80,7 @@ bodies = st.one_of(
 
 @given(kind=st.integers(1, 255), sequence=st.integers(0, 4), body=bodies)
 def test_packets_are_those_of_the_libraries(builder, kind, sequence, body):
-    builder.packet_begin()
+    builder.packet_begin(0)
     for _ in range(sequence):
         assert send(builder, 1, b"")
     drain(builder)
@@ -89,7 +90,7 @@ def test_packets_are_those_of_the_libraries(builder, kind, sequence, body):
 
 @given(st.integers(0, 0xFFFF), st.integers(0, 0xFFFFFFFF), st.floats(width=32, allow_nan=False))
 def test_numbers_are_little_endian(builder, small, large, real):
-    builder.packet_begin()
+    builder.packet_begin(0)
     drain(builder)
     assert builder.packet_open(3, 10)
     builder.packet_u16(small)
@@ -106,7 +107,7 @@ steps = st.lists(
 
 @given(steps)
 def test_a_full_ring_refuses_whole_packets_and_loses_nothing_it_took(builder, steps):
-    builder.packet_begin()
+    builder.packet_begin(0)
     expected = deque(b"\0")
     sequence = 0
     for what, value in steps:
@@ -124,7 +125,7 @@ def test_a_full_ring_refuses_whole_packets_and_loses_nothing_it_took(builder, st
 
 
 def test_the_sender_sees_nothing_of_a_packet_that_is_still_open(builder):
-    builder.packet_begin()
+    builder.packet_begin(0)
     drain(builder)
     assert builder.packet_open(2, 3)
     builder.packet_u8(1)

@@ -63,10 +63,17 @@ def assert_readings_are_kept(session):
         assert means.loc[name, "amps_rms"] == pytest.approx(amps_rms, abs=AMPS_LIMIT)
 
 
-@pytest.mark.parametrize("form", ["packed", "lines"])
-def test_it_reads_and_records_what_was_injected(emulated_board, watch, form, tmp_path):
-    elf = toolchain.packed_elf() if form == "packed" else toolchain.sketch_elf(toolchain.LINE_BOARD)
-    board = emulated_board(fernhollow.WAVES, elf=elf)
+BOARDS = {
+    "packed": (toolchain.packed_elf, fernhollow.WAVES),
+    "lines": (lambda: toolchain.sketch_elf(toolchain.LINE_BOARD), fernhollow.WAVES),
+    "rp2040": (lambda: toolchain.rp2040_image("SWITCHED=1"), bench.at_3v3(fernhollow.WAVES)),
+}
+
+
+@pytest.mark.parametrize("kind", BOARDS)
+def test_it_reads_and_records_what_was_injected(emulated_board, watch, kind, tmp_path):
+    build, waves = BOARDS[kind]
+    board = emulated_board(waves, elf=build())
     process = watch(board.pty, "--headless")
     until_said(process, "Reading board")
     time.sleep(4)

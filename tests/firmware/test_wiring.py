@@ -1,6 +1,5 @@
 """The notes for board makers: their arithmetic against a circuit simulator, their picture and examples against the code."""
 
-import importlib.util
 import math
 import re
 
@@ -37,11 +36,10 @@ quit 0
 """
 
 
-@pytest.fixture(scope="module")
-def circuit(tmp_path_factory):
-    """ngspice's answer: pin volts and tap amps at -30, 0 and +30 V, phase in radians of both pins at 60 Hz."""
-    netlist = tmp_path_factory.mktemp("spice") / "tap.cir"
-    netlist.write_text(CIRCUIT, encoding="ascii")
+def solved(circuit, folder):
+    """ngspice's answer: pin volts and tap amps by volts at the hot terminal, phase in radians of both pins at 60 Hz."""
+    netlist = folder / "tap.cir"
+    netlist.write_text(circuit, encoding="ascii")
     printed = toolchain.run("ngspice", "-b", netlist)
     rows = re.findall(r"^[012]\t([-+.\de]+)\t([-+.\de]+)", printed, re.MULTILINE)
     phases = re.search(r"ph\(v\(voltspin\)\) = ([-+.\de]+).*ph\(v\(ampspin\)\) = ([-+.\de]+)", printed, re.DOTALL)
@@ -51,10 +49,34 @@ def circuit(tmp_path_factory):
     return volts, amps, [float(phase) for phase in phases.groups()]
 
 
+@pytest.fixture(scope="module")
+def circuit(tmp_path_factory):
+    return solved(CIRCUIT, tmp_path_factory.mktemp("spice"))
+
+
 def test_divider_figures_are_those_of_the_simulated_circuit(circuit):
     volts = circuit[0]
     assert volts[0.0] * 1000 == pytest.approx(bench.DIVIDER_BIAS_MV, abs=0.01)
     assert (volts[30.0] - volts[-30.0]) / 60 == pytest.approx(bench.DIVIDER_GAIN, rel=1e-6)
+
+
+def test_the_figures_of_a_3v3_board_are_those_of_the_simulated_circuit(tmp_path):
+    other = CIRCUIT.replace("plus 0 5", "plus 0 3.3").replace("12k", "6.8k").replace("10n", "18n").replace("5.6k", "3.3k")
+    volts, amps, phases = solved(other.replace("-30 30 30", "-42.9 42.9 42.9"), tmp_path)
+    assert volts[0.0] * 1000 == pytest.approx(bench.SMALL_DIVIDER_BIAS_MV, abs=0.01)
+    assert (volts[42.9] - volts[-42.9]) / 85.8 == pytest.approx(bench.SMALL_DIVIDER_GAIN, rel=1e-6)
+    # The pin of a 24 V plate at its highest stays within what the chip stands; the 5 V divider would not.
+    assert volts[-42.9] > 0
+    assert round(volts[42.9], 2) == 3.09
+    assert max(map(abs, amps.values())) < 1e-3
+    assert phases[0] == pytest.approx(phases[1], abs=math.radians(0.02))
+    wire = bench.record(toolchain.rp2040_image(), seconds=0.1).wire
+    for quantity, _, scale, zero in packets.identity(packets.opened(wire).of(packets.IDENTITY)[0])[2]:
+        if quantity == "V":
+            for at, pin_volts in volts.items():
+                assert (pin_volts / 3.3 * 4096 - zero) * scale == pytest.approx(at, abs=0.001)
+        else:
+            assert (scale, zero) == pytest.approx((3.3 / 4096 / 0.066, 2048.0), abs=1e-6)
 
 
 def test_the_boards_scale_and_zero_turn_the_simulated_pin_back_into_volts(circuit):
@@ -79,9 +101,7 @@ def test_volts_and_amps_are_late_by_the_same_angle(circuit):
 
 
 def test_the_picture_is_what_the_script_draws():
-    spec = importlib.util.spec_from_file_location("draw_wiring", toolchain.NOTES / "draw_wiring.py")
-    script = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(script)
+    script = toolchain.script(toolchain.NOTES / "draw_wiring.py")
     stored = (toolchain.NOTES / "wiring.svg").read_text(encoding="utf-8")
     assert script.draw() == stored, "run: python firmware_notes/draw_wiring.py"
     for value in ("47 kΩ", "12 kΩ", "MAINS SIDE", "fuse 100 mA"):
@@ -89,9 +109,7 @@ def test_the_picture_is_what_the_script_draws():
 
 
 def test_the_picture_of_two_supplies_is_what_the_script_draws():
-    spec = importlib.util.spec_from_file_location("draw_wiring", toolchain.NOTES / "draw_wiring.py")
-    script = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(script)
+    script = toolchain.script(toolchain.NOTES / "draw_wiring.py")
     stored = (toolchain.NOTES / "two_supplies.svg").read_text(encoding="utf-8")
     assert script.draw_two_supplies() == stored, "run: python firmware_notes/draw_wiring.py"
     assert stored.count("USB isolator") == 2

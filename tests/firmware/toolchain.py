@@ -4,6 +4,8 @@ Results are kept for the length of the test run, each compiled once.
 """
 
 import functools
+import importlib.util
+import re
 import shlex
 import shutil
 import subprocess
@@ -13,6 +15,8 @@ from pathlib import Path
 NOTES = Path(__file__).parents[2] / "firmware_notes"
 PACKED_BOARD = NOTES / "packed_board"
 LINE_BOARD = NOTES / "line_board"
+RP2040_BOARD = NOTES / "rp2040_board"
+NODE = NOTES.parent / ".node"
 AVR_FLAGS = ["-mmcu=atmega328p", "-DF_CPU=16000000UL", "-Os", "-Wall", "-Wextra", "-Werror"]
 ARDUINO = Path("/usr/share/arduino/hardware/arduino/avr")
 PACKAGES = {
@@ -24,6 +28,10 @@ PACKAGES = {
     "cc": "gcc",
     "pkg-config": "pkg-config",
     "ngspice": "ngspice",
+    "node": "nodejs",
+    "npm": "npm",
+    "arm-none-eabi-gcc": "gcc-arm-none-eabi",
+    "arm-none-eabi-objcopy": "binutils-arm-none-eabi",
 }
 
 
@@ -80,6 +88,44 @@ def packet_library():
     warnings = ["-Wall", "-Wextra", "-Wconversion", "-Werror"]
     run("cc", "-std=c99", "-O1", *warnings, "-shared", "-fPIC", PACKED_BOARD / "packet.c", "-o", out)
     return out
+
+
+@functools.cache
+def rp2040_image(*defines):
+    """The packed board for the RP2040, ready for its boot ROM, built as its notes say."""
+    out = build_folder() / f"rp2040-{len(list(build_folder().glob('rp2040-*.elf')))}.elf"
+    command = re.search(
+        r"^arm-none-eabi-gcc (.*) -o board.elf$", (NOTES / "README.md").read_text(encoding="utf-8"), re.MULTILINE
+    )[1]
+    flags = [RP2040_BOARD / word if word.endswith((".c", ".S", ".ld")) else word for word in command.split()]
+    warnings = ["-Wall", "-Wextra", "-Wconversion", "-Werror"]
+    run("arm-none-eabi-gcc", *warnings, *(f"-D{define}" for define in defines), *flags, "-o", out)
+    image = out.with_suffix(".bin")
+    run("arm-none-eabi-objcopy", "-O", "binary", out, image)
+    image.write_bytes(script(RP2040_BOARD / "make_image.py").with_checksum(image.read_bytes()))
+    return image
+
+
+def script(path):
+    """A script of the notes, as a module."""
+    spec = importlib.util.spec_from_file_location(path.stem, path)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@functools.cache
+def node_modules():
+    """The folder of the emulators that run under node, in the versions of package-lock.json; fetched once."""
+    here = Path(__file__).parent
+    lock = (here / "package-lock.json").read_bytes()
+    kept = NODE / "package-lock.json"
+    if not kept.exists() or kept.read_bytes() != lock or not (NODE / "node_modules").is_dir():
+        NODE.mkdir(exist_ok=True)
+        shutil.copy(here / "package.json", NODE)
+        shutil.copy(here / "package-lock.json", NODE)
+        run("npm", "ci", "--ignore-scripts", "--no-audit", "--no-fund", "--prefix", NODE)
+    return NODE / "node_modules"
 
 
 @functools.cache
