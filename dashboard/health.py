@@ -12,7 +12,7 @@ from dashboard.feed import json_answer
 from dashboard.metrics import MetricsCollector
 from dashboard.watch import WatchLike
 from monitor.runtime import Picture
-from monitor.runtime.supervised_thread import PartHealth
+from monitor.runtime.supervision import PartHealth
 from monitor.standing import LayoutStanding, State, assess, headline
 from monitor.standing.states import DistrictStanding, SupplyStanding
 from monitor.standing.words import state_word

@@ -11,8 +11,7 @@ from dashboard.requests import answer, read_request
 from dashboard.watch import WatchLike
 from monitor.errors import LayoutError
 from monitor.layout import load_layout
-from monitor.layout.edit import set_load_draw
-from monitor.layout.write import change_layout
+from monitor.layout.edit import change_layout, set_load_draw
 from monitor.planning.learning import ROW_S, LearntDraw, learn_draw, load_to_learn
 
 

@@ -7,7 +7,7 @@ from prometheus_client.registry import Collector
 
 from dashboard.watch import WatchLike
 from monitor.runtime import Picture
-from monitor.runtime.supervised_thread import PartHealth
+from monitor.runtime.supervision import PartHealth
 from monitor.values import PortStatus, Priority
 
 PREFIX = "pilotlamp"

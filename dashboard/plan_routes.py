@@ -13,8 +13,7 @@ from dashboard.requests import answer, read_request
 from dashboard.watch import WatchLike
 from monitor.errors import LayoutError
 from monitor.layout import load_layout
-from monitor.layout.edit import Plain, set_supply_findings
-from monitor.layout.write import change_layout
+from monitor.layout.edit import Plain, change_layout, set_supply_findings
 from monitor.planning.bench_check import check_all
 from monitor.planning.bench_questions import QUESTIONS, answer_of
 from monitor.planning.plan_edit import add_candidate, keep_terminals, remove_candidate, set_aside

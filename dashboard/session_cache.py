@@ -12,10 +12,10 @@ from monitor.layout import Layout
 from monitor.runtime.session_near import SessionNear
 from monitor.sessions import SessionFolder, find_sessions
 from monitor.sessions.course import COURSE_COLUMNS, DistrictCourse, courses
+from monitor.sessions.durable import is_held
 from monitor.sessions.figures import COLUMNS, SessionReview, review
 from monitor.sessions.folder import LOCK
-from monitor.sessions.session_lock import is_held
-from monitor.sessions.stored import load_readings
+from monitor.sessions.readings_log import load_readings
 
 OPEN_LIMIT = 3
 """Sessions held in memory: some 100 MB each for three hours of sixteen districts."""

@@ -5,7 +5,7 @@ from flask import Blueprint, Response, abort, request
 
 from dashboard.stall_source import StallSource, StallSources
 from dashboard.views.stall_list import stall_list
-from monitor.sessions.moment_files import Form, file_stem, moment_files, zipped
+from monitor.sessions.comtrade import Form, file_stem, moment_files, zipped
 
 FORMS: dict[str, Form] = {"csv": "csv", "comtrade": "comtrade", "comtrade-ascii": "comtrade-ascii"}
 

@@ -10,9 +10,9 @@ from monitor.layout import Layout
 from monitor.runtime import Picture
 from monitor.sessions import SessionFolder
 from monitor.sessions.comtrade import Origin
-from monitor.sessions.moments import Moments
 from monitor.sessions.notice_rows import read_notices
 from monitor.sessions.runs import Run, earlier_runs, faults_of, last_words
+from monitor.sessions.snapshot_log import Moments
 from monitor.values import Action, BoardSeen, Event, Pattern, SlowFigure, Snapshot
 
 EVENTS_SHOWN = 400

@@ -5,7 +5,7 @@ from typing import Protocol
 
 from monitor.layout import Layout
 from monitor.runtime import Live
-from monitor.runtime.supervised_thread import PartHealth
+from monitor.runtime.supervision import PartHealth
 from monitor.values import Action, PortStatus
 
 

@@ -20,14 +20,19 @@ from monitor.errors import LayoutError
 from monitor.layout import Board, Layout
 from monitor.link import BoardClock, HostClock, SerialSource
 from monitor.runtime import Live, Pipeline
-from monitor.runtime.inbox import Inbox
 from monitor.runtime.port_record import PortRecord
 from monitor.runtime.reader import PortReader, Source
 from monitor.runtime.sinks import BeatingRecorder, StepRecorder
-from monitor.runtime.supervised_thread import PartHealth, SupervisedThread, where_is
-from monitor.runtime.supervised_worker import SupervisedWorker, with_standing
-from monitor.runtime.watchdog import STALLED_AFTER_S, Watchdog
-from monitor.runtime.worker import PipelineWorker, Sink
+from monitor.runtime.supervision import (
+    STALLED_AFTER_S,
+    PartHealth,
+    SupervisedThread,
+    SupervisedWorker,
+    Watchdog,
+    where_is,
+    with_standing,
+)
+from monitor.runtime.worker import Inbox, PipelineWorker, Sink
 from monitor.values import Action, PortStatus
 
 _log = logging.getLogger(__name__)

@@ -6,8 +6,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.views.stall_words import day_words, figure_change_words, rate_words
-from monitor.sessions.comparison import figure_changes, rate_against, rate_since
-from monitor.sessions.runs import Run
+from monitor.sessions.runs import Run, figure_changes, rate_against, rate_since
 from monitor.standing.words import seconds
 from monitor.values import Action
 

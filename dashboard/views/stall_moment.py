@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.views.history import AMPS, LINE, TEXT, VOLTS
-from monitor.sessions.downsample import downsampled
+from monitor.sessions.pictures import downsampled
 from monitor.standing.words import seconds
 from monitor.values import Event, Snapshot
 

@@ -6,8 +6,7 @@ from datetime import timedelta
 from monitor.diagnosis.rates import RateChange
 from monitor.diagnosis.sight import causes_shown
 from monitor.layout import Layout
-from monitor.sessions.comparison import FigureChange
-from monitor.sessions.runs import Run
+from monitor.sessions.runs import FigureChange, Run
 from monitor.standing.words import WORD_OF_CAUSE, seconds
 from monitor.values import BoardSeen, Cause, Event, Pattern, SlowFigure
 

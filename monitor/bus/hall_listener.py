@@ -77,7 +77,7 @@ class HallListener:
         return self._sentence
 
     def work(self, stop: threading.Event) -> None:
-        """Listen until stopped; for a :class:`monitor.runtime.supervised_thread.SupervisedThread`."""
+        """Listen until stopped; for a :class:`monitor.runtime.supervision.SupervisedThread`."""
         failures = 0
         while not stop.is_set():
             began_s = time.monotonic()

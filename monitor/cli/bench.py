@@ -11,9 +11,8 @@ import msgspec
 
 from monitor.errors import LayoutError
 from monitor.layout import Layout, Supply, load_layout
-from monitor.layout.edit import Plain, add_bench_record, set_supply_findings
+from monitor.layout.edit import Plain, add_bench_record, change_layout, set_supply_findings, spare_path
 from monitor.layout.schema import BenchRecord
-from monitor.layout.write import change_layout, spare_path
 from monitor.planning.bench_check import BenchVerdict, check_all
 from monitor.planning.bench_questions import QUESTIONS, Question, answer_of, seller_words
 from monitor.planning.cautions import cautions_at

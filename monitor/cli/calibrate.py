@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 
 from monitor.errors import CalibrationError, LayoutError, LinkLostError
 from monitor.layout import Board, ChannelCalibration, Layout, load_layout
-from monitor.layout.edit import set_calibration
-from monitor.layout.write import change_layout, spare_path
+from monitor.layout.edit import change_layout, set_calibration, spare_path
 from monitor.link import HostClock, SerialSource
 from monitor.metering.calibration import CalibrationFit, Observed, fit_calibration
 from monitor.metering.uncertainty import decimals_supported

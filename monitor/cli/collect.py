@@ -12,7 +12,7 @@ from pathlib import Path
 from monitor.bus.collect import Collector, CollectorOptions
 from monitor.cli.broker_options import add_broker, broker_of
 from monitor.link import HostClock
-from monitor.runtime.supervised_thread import SupervisedThread
+from monitor.runtime.supervision import SupervisedThread
 
 STOP_WITHIN_S = 60.0
 

@@ -10,7 +10,7 @@ from monitor.errors import SessionError
 from monitor.layout import parse_layout
 from monitor.rehearsal import demo_layout_text, fernhollow_show
 from monitor.rehearsal.stream_lines import LineStyle
-from monitor.runtime.session_stream import session_pipeline
+from monitor.runtime.replay import session_pipeline
 from monitor.sessions import SessionFolder
 from monitor.sessions.folder import folder_name
 from monitor.sessions.recorder import Recorder

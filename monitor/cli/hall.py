@@ -10,7 +10,7 @@ from monitor.bus.hall_listener import HallListener
 from monitor.cli.broker_options import add_broker, broker_of
 from monitor.cli.page import configure_looking, shown_hall
 from monitor.link import HostClock
-from monitor.runtime.supervised_thread import SupervisedThread
+from monitor.runtime.supervision import SupervisedThread
 
 ALL_HALLS = "all halls"
 SAY_EVERY_S = 0.2

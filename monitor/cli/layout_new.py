@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from monitor.errors import LayoutError, LinkError
-from monitor.layout.write import write_layout
+from monitor.layout.edit import write_layout
 from monitor.link import HostClock, SerialSource, find_ports
 from monitor.link.listen import Heard, listen
 from monitor.runtime.reader import USUAL_BAUDS

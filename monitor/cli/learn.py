@@ -11,8 +11,7 @@ from monitor.app import Watch
 from monitor.cli.progress import Progress
 from monitor.errors import LayoutError, SessionError
 from monitor.layout import Layout, Load, load_layout
-from monitor.layout.edit import set_load_draw
-from monitor.layout.write import change_layout, spare_path
+from monitor.layout.edit import change_layout, set_load_draw, spare_path
 from monitor.planning.learning import ROW_S, learn_draw, load_to_learn
 from monitor.values.arrays import Floats
 
@@ -95,7 +94,7 @@ def _from_boards(layout: Layout, load: Load, seconds: float) -> tuple[Floats, Fl
 def _from_session(args: argparse.Namespace, load: Load) -> tuple[Floats, Floats, Floats]:
     # Opens tables: not for looking at boards.
     from monitor.sessions.folder import SessionFolder  # noqa: PLC0415 - start-up time
-    from monitor.sessions.stored import load_readings  # noqa: PLC0415 - start-up time
+    from monitor.sessions.readings_log import load_readings  # noqa: PLC0415 - start-up time
 
     session = SessionFolder(args.session)
     session.manifest()

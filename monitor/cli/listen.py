@@ -9,8 +9,7 @@ import numpy as np
 from monitor.app import port_source
 from monitor.errors import LayoutError
 from monitor.layout import Board, LineMapping, load_layout
-from monitor.layout.edit import set_board_lines
-from monitor.layout.write import change_layout
+from monitor.layout.edit import change_layout, set_board_lines
 from monitor.link import HostClock
 from monitor.link.listen import Heard, PortListener, listen
 from monitor.runtime.reader import USUAL_BAUDS

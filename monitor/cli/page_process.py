@@ -20,7 +20,7 @@ from monitor.cli.login_link import own_link_lines
 from monitor.cli.running import print_or_go_on
 from monitor.errors import PageError
 from monitor.runtime.mirror import STATE_EVERY_S, LogLine, MirroredWatch, MirrorSeed, MirrorSender
-from monitor.runtime.supervised_thread import SupervisedThread
+from monitor.runtime.supervision import SupervisedThread
 
 WEB_HOST = "127.0.0.1"
 PAGES, SERVER = "dashboard.app", "dashboard.server"

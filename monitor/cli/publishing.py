@@ -12,7 +12,7 @@ from monitor.cli.broker_options import broker_of
 from monitor.errors import BusError
 from monitor.layout import Layout
 from monitor.link import HostClock
-from monitor.runtime.supervised_thread import SupervisedThread
+from monitor.runtime.supervision import SupervisedThread
 
 STOP_WITHIN_S = 4.0
 

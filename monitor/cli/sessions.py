@@ -7,8 +7,8 @@ from pathlib import Path
 
 from monitor.errors import SessionError
 from monitor.sessions import SessionFolder, find_sessions
+from monitor.sessions.durable import is_held
 from monitor.sessions.folder import LOCK, damaged_sessions
-from monitor.sessions.session_lock import is_held
 
 ACTIONS = ("list", "recover", "check", "demo")
 
@@ -105,7 +105,7 @@ def _check(recordings: Path) -> int:
 
 
 def _keep(args: argparse.Namespace) -> int:
-    from monitor.sessions.retention import older_than, remove  # noqa: PLC0415 - start-up time
+    from monitor.sessions.folder import older_than, remove  # noqa: PLC0415 - start-up time
 
     old = older_than(args.recordings, args.keep_days, datetime.now(tz=UTC))
     if not old:

@@ -11,7 +11,7 @@ import msgspec
 
 from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
-from monitor.layout.write import write_text
+from monitor.layout.edit import write_text
 from monitor.planning.cautions import cautions_at
 from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.plan_file import Candidate, Plan

@@ -9,7 +9,7 @@ from monitor.cli.progress import Progress
 from monitor.errors import SessionError
 from monitor.layout import Layout
 from monitor.protection import Asked
-from monitor.runtime.session_stream import session_steps
+from monitor.runtime.replay import session_steps
 from monitor.runtime.sifted import Sifted
 from monitor.runtime.summary import SummaryBuilder
 from monitor.runtime.would_open import Verdict, WouldOpen, openings

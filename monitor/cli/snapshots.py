@@ -6,12 +6,11 @@ from pathlib import Path
 
 from monitor.cli.progress import Progress
 from monitor.errors import SessionError
-from monitor.runtime.session_stream import session_steps
+from monitor.runtime.replay import session_steps
 from monitor.sessions import Playback, SessionFolder
-from monitor.sessions.comtrade import Origin
-from monitor.sessions.moment_files import FORMS, moment_files
-from monitor.sessions.moments import Moments
+from monitor.sessions.comtrade import FORMS, Origin, moment_files
 from monitor.sessions.notice_rows import read_notices
+from monitor.sessions.snapshot_log import Moments
 from monitor.values import Event, Snapshot
 
 Find = Callable[[Event], Snapshot | None]

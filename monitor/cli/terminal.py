@@ -4,7 +4,7 @@ import queue
 from collections.abc import Callable, Iterator
 
 from monitor.link import HostClock
-from monitor.runtime.supervised_thread import PartHealth
+from monitor.runtime.supervision import PartHealth
 from monitor.values import Action, Event, Finding, PortStatus, Step
 from monitor.values import Warning as RaisedWarning
 

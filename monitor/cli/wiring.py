@@ -7,7 +7,7 @@ from pathlib import Path
 import msgspec
 
 from monitor.layout import load_layout
-from monitor.layout.write import write_text
+from monitor.layout.edit import write_text
 from monitor.planning.bench_check import check_all
 from monitor.planning.phasing_guide import refused
 from monitor.planning.plan_load import load_plan

@@ -6,7 +6,7 @@ from collections import deque
 import numpy as np
 
 from monitor.layout import Layout
-from monitor.layout.conductors import loop_ohms
+from monitor.layout.ratings import loop_ohms
 from monitor.values import ReadingBlock, SlowFigure
 from monitor.values.arrays import Floats
 

@@ -11,8 +11,8 @@ from importlib import resources
 import msgspec
 import tomlkit
 
+from monitor.layout.load import allowed, is_table
 from monitor.layout.schema import Layout
-from monitor.layout.shape import allowed, is_table
 
 _UNITS = {
     "volts": "volts", "amps": "amps", "watts": "watts", "va": "volt-amperes", "hertz": "hertz", "s": "seconds", "ms": "milliseconds",

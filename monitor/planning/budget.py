@@ -9,8 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from monitor.layout import District, Layout, Output, Supply
-from monitor.layout.conductors import WARM_CELSIUS, ampacity_amps
-from monitor.layout.ratings import output_volts, usable_va, winding_amps
+from monitor.layout.ratings import WARM_CELSIUS, ampacity_amps, output_volts, usable_va, winding_amps
 from monitor.planning.bench_check import BenchVerdict
 from monitor.planning.common_return import ReturnDrops, return_drops
 from monitor.planning.feeders import ConductorRun, FeederVolts, feeder_volts

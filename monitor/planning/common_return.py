@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Feeder, Layout
-from monitor.layout.conductors import ampacity_amps, awg_area_mm2, wire_ohms_per_m
-from monitor.layout.conductors import area_mm2 as wire_mm2
+from monitor.layout.ratings import ampacity_amps, awg_area_mm2, wire_ohms_per_m
+from monitor.layout.ratings import area_mm2 as wire_mm2
 from monitor.planning.feeders import GAUGES_TO_BUY
 from monitor.planning.plan_file import CommonReturn
 from monitor.values.arrays import Floats

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from monitor.layout import Feeder
-from monitor.layout.conductors import area_mm2, awg_area_mm2, loop_ohms, ohms_per_m
+from monitor.layout.ratings import area_mm2, awg_area_mm2, loop_ohms, ohms_per_m
 from monitor.planning.plan_file import TrackLoss
 
 GAUGES_TO_BUY = tuple(range(24, 8, -2))

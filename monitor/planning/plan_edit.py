@@ -12,9 +12,9 @@ from tomlkit.items import AoT, InlineTable
 
 from monitor.errors import LayoutError
 from monitor.layout import Layout, Output, Supply, load_layout
+from monitor.layout.edit import write_text
 from monitor.layout.load import read_text
 from monitor.layout.ratings import output_current
-from monitor.layout.write import write_text
 from monitor.planning.bench_check import check_all
 from monitor.planning.plan_file import Candidate, Plan, SetAside
 from monitor.planning.plan_load import parse_plan, plan_path

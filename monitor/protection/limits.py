@@ -1,8 +1,15 @@
 """What limits what: nameplate, winding, protection, outputs, feeders."""
 
 from monitor.layout import District, Output, Supply
-from monitor.layout.conductors import ampacity_amps
-from monitor.layout.ratings import INPUT_EFFICIENCY, TOY_LIMIT_AMPS, TOY_LIMIT_VA, TOY_LIMIT_VOLTS, usable_va, winding_amps
+from monitor.layout.ratings import (
+    INPUT_EFFICIENCY,
+    TOY_LIMIT_AMPS,
+    TOY_LIMIT_VA,
+    TOY_LIMIT_VOLTS,
+    ampacity_amps,
+    usable_va,
+    winding_amps,
+)
 from monitor.protection import thresholds as th
 from monitor.values import Limit
 

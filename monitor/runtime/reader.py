@@ -5,8 +5,8 @@ from collections.abc import Callable, Iterable
 from typing import Protocol
 
 from monitor.errors import LinkError, LinkLostError
-from monitor.runtime.inbox import Inbox
 from monitor.runtime.port_record import PortRecord
+from monitor.runtime.worker import Inbox
 from monitor.values import Chunk
 from monitor.wire import WireDecoder
 from monitor.wire.inspection import Transcript

@@ -1,23 +1,51 @@
-"""A recorded session played back as if it were live: it looks like a watch, so that the live page attaches to it."""
+"""A recorded session through the pipeline again: all at once, or played back as if it were live.
+
+A replay has the shape of a watch, so that the live page attaches to it.
+"""
 
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 from monitor.layout import Layout
+from monitor.link.board_clock import BoardClock
 from monitor.protection import Asked
 from monitor.runtime.live import Live
 from monitor.runtime.pipeline import Pipeline
-from monitor.runtime.session_stream import session_pipeline
-from monitor.runtime.supervised_thread import PartHealth
+from monitor.runtime.supervision import PartHealth
 from monitor.runtime.would_open import Verdict, WouldOpen, openings
 from monitor.sessions import Playback, Played, SessionFolder
 from monitor.sessions.merging import ListedChunk, Merger, Together
 from monitor.values import Action, PortStatus, Step
+
+
+def session_pipeline(layout: Layout, asked: Asked | None = None) -> Pipeline:
+    """The pipeline as a watch has it: board time follows the host's, as it was when the bytes came."""
+    return Pipeline(layout, clock_for_board=lambda _board: BoardClock(), asked=asked)
+
+
+def session_steps(chunks: Iterable[Played | Together], layout: Layout, asked: Asked | None = None) -> Iterator[Step]:
+    """Every step of a session again, and at last what the pipeline held back.
+
+    Fed with the same chunks in the same order at the same times, the pipeline says the same as when it was live; with another
+    layout it says what would have been said.
+
+    Args:
+        chunks: The session's chunks, as they came or joined to be taken together.
+        layout: Its own layout or another one.
+        asked: What is asked of the judge besides warnings.
+    """
+    pipeline = session_pipeline(layout, asked)
+    for played in chunks:
+        for action in played.actions:
+            pipeline.operate(action)
+        yield pipeline.feed_together(played.chunks)
+    yield pipeline.finish()
+
 
 SPEED_LIMIT = 60.0
 ROUND_S = 0.03

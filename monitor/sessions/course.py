@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.sessions.downsample import downsampled
-from monitor.sessions.stored import StoredDistrict
+from monitor.sessions.pictures import downsampled
+from monitor.sessions.readings_log import StoredDistrict
 from monitor.values.arrays import Floats
 
 Floats32 = NDArray[np.float32]

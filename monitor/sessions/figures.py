@@ -9,10 +9,10 @@ import numpy as np
 
 from monitor.layout import Layout, Supply
 from monitor.sessions.buckets import BUCKET_S
+from monitor.sessions.durable import is_held
 from monitor.sessions.folder import LOCK, SessionFolder
 from monitor.sessions.notice_rows import read_notices
-from monitor.sessions.session_lock import is_held
-from monitor.sessions.stored import StoredDistrict, load_readings
+from monitor.sessions.readings_log import StoredDistrict, load_readings
 from monitor.values import Action, Cause, Event, SlowFigure
 from monitor.values import Warning as RaisedWarning
 from monitor.values.arrays import Floats

@@ -15,6 +15,7 @@
 
 import contextlib
 import re
+import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -25,6 +26,7 @@ from msgspec import Meta
 
 from monitor.errors import SessionDamagedError
 from monitor.layout import Layout, load_layout
+from monitor.sessions.durable import is_held
 
 FORMAT = 1
 PART_S = 300.0
@@ -268,3 +270,20 @@ def folder_name(title: str, began_at: datetime) -> str:
     """A name that sorts by time and any file system takes."""
     words = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:40].strip("-")
     return began_at.astimezone(UTC).strftime(_NAME_TIME) + (f"_{words}" if words else "")
+
+
+def older_than(recordings: Path, days: float, now: datetime) -> list[SessionFolder]:
+    """Closed sessions that ended more than so many days ago; one that is being recorded or was never closed is not among them."""
+    found = []
+    for session in find_sessions(recordings):
+        closing = session.closing()
+        if closing is not None and not is_held(session.path / LOCK):
+            ended_at = session.manifest().began_at + timedelta(seconds=closing.ended_s)
+            if now - ended_at > timedelta(days=days):
+                found.append(session)
+    return found
+
+
+def remove(session: SessionFolder) -> None:
+    """Remove a session for good."""
+    shutil.rmtree(session.path)

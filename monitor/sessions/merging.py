@@ -17,8 +17,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.sessions.chunk_log import ChunkLog, log_of
-from monitor.sessions.playback import Playback, Played, SessionPart
+from monitor.sessions.playback import ChunkLog, Playback, Played, SessionPart, log_of
 from monitor.values import Action, Chunk, JoinedChunk
 from monitor.values.arrays import Floats
 

@@ -14,8 +14,7 @@ import msgspec
 
 from monitor.errors import SessionFullError
 from monitor.sessions.folder import folder_name
-from monitor.sessions.kept import Kept, kept_of
-from monitor.sessions.recording import RecordingStatus, SessionOptions
+from monitor.sessions.recording import Kept, RecordingStatus, SessionOptions, kept_of
 from monitor.sessions.session_writer import SessionWriter, new_manifest
 from monitor.values import Step
 

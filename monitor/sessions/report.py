@@ -11,7 +11,7 @@ from monitor.layout import Layout
 from monitor.sessions.figures import STALLS, DistrictReview, SessionReview, Spread, SupplyReview, review, supply_table
 from monitor.sessions.folder import SessionFolder
 from monitor.sessions.pictures import clock_words, counted, time_line
-from monitor.sessions.stored import StoredDistrict, load_readings
+from monitor.sessions.readings_log import StoredDistrict, load_readings
 from monitor.values import Cause, Event, Priority
 from monitor.values import Warning as RaisedWarning
 

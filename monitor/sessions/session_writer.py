@@ -10,8 +10,7 @@ from pathlib import Path
 import msgspec
 
 from monitor.sessions.buckets import BoardBuckets
-from monitor.sessions.chunk_log import STEPS_HEAD
-from monitor.sessions.durable import AppendedFile, sync_folder, write_whole
+from monitor.sessions.durable import AppendedFile, SessionLock, sync_folder, write_whole
 from monitor.sessions.folder import (
     CLOSING,
     FORMAT,
@@ -25,11 +24,10 @@ from monitor.sessions.folder import (
     NoticeKind,
     SessionFolder,
 )
-from monitor.sessions.kept import Kept
 from monitor.sessions.notice_rows import Row, row_line
-from monitor.sessions.playback import RAW_STEM, RAW_SUFFIX, STEPS_STEM, STEPS_SUFFIX
+from monitor.sessions.playback import RAW_STEM, RAW_SUFFIX, STEPS_HEAD, STEPS_STEM, STEPS_SUFFIX
 from monitor.sessions.readings_log import ReadingsLog
-from monitor.sessions.session_lock import SessionLock
+from monitor.sessions.recording import Kept
 from monitor.sessions.snapshot_log import SnapshotLog
 from monitor.sessions.xz_log import Compactor, XzLog
 

@@ -8,8 +8,8 @@ from msgspec import Struct
 
 from monitor.errors import LayoutError
 from monitor.layout import LineMapping
+from monitor.layout.edit import write_text
 from monitor.layout.load import read_text
-from monitor.layout.write import write_text
 from monitor.metering.calibration import Observed
 from monitor.values import Identity
 

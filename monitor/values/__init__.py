@@ -1,21 +1,12 @@
 """The values that walk through the house: frozen, slotted, keyword-only, moved as blocks of arrays."""
 
-from monitor.values.actions import Action, ActionKind
-from monitor.values.aggregates import AggregateBlock, WaveformKind
-from monitor.values.boards import BoardSeen, Channel, Health, Identity, ResetCause
-from monitor.values.chunks import Chunk, JoinedChunk
-from monitor.values.disturbances import Disturbance, DisturbanceKind
-from monitor.values.events import Cause, Event, Pattern, Phasing
-from monitor.values.findings import Finding, FindingKind
-from monitor.values.line_readings import LineReadings, joined_lines
+from monitor.values.boards import BoardSeen, Channel, Finding, FindingKind, Health, Identity, PortState, PortStatus, ResetCause
+from monitor.values.events import Cause, Disturbance, DisturbanceKind, Event, Pattern, Phasing, SlowFigure
 from monitor.values.loads import Foreseen, Headroom, Limit, PlaceLoad, RecordedOverload, SupplyLoad, TripForecast
-from monitor.values.ports import PortState, PortStatus
-from monitor.values.readings import ReadingBlock, joined_readings
-from monitor.values.samples import SampleBlock
-from monitor.values.slow import SlowFigure
-from monitor.values.snapshots import Snapshot, SnapshotChannel
+from monitor.values.readings import AggregateBlock, LineReadings, ReadingBlock, WaveformKind, joined_lines, joined_readings
+from monitor.values.samples import Chunk, JoinedChunk, SampleBlock, Snapshot, SnapshotChannel
 from monitor.values.steps import Step
-from monitor.values.warnings import Priority, Scope, Warning  # noqa: A004 - the trade's own word for it
+from monitor.values.warnings import Action, ActionKind, Priority, Scope, Warning  # noqa: A004 - the trade's own word for it
 
 __all__ = [
     "Action",

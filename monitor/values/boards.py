@@ -1,4 +1,4 @@
-"""What a sensor board says about itself."""
+"""What boards and ports say and how they are: identities, health, port states, findings about the sensing."""
 
 from dataclasses import dataclass
 from enum import Enum
@@ -84,3 +84,85 @@ class Health:
     supply_volts: float | None
     scans_dropped: int
     reset_causes: frozenset[ResetCause]
+
+
+PortState = Literal["opening", "reading", "silent", "lost", "not-understood", "wrong-baud", "stranger"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PortStatus:
+    """One port as its reader sees it.
+
+    Attributes:
+        port: Its device or URL as the layout file writes it.
+        board: The board's name in the layout file (the first, where several hang on it); None while nobody there said who it is.
+        state: "opening" (cannot be opened yet, tried again and again), "reading", "silent" (open, nothing comes), "lost" (was
+            there, is gone), "not-understood" (text or packets come that mean nothing here), "wrong-baud" (bytes come that are neither) or
+            "stranger" (a board that the layout file does not know, or that speaks another version).
+        sentence: What a person should know and do, in plain words.
+        names: What the boards on it call themselves.
+        since_s: Stream seconds at which this state began.
+        bytes: Bytes read so far.
+        last_data_s: Stream seconds at which bytes came last; None before the first.
+    """
+
+    port: str
+    board: str | None
+    state: PortState
+    sentence: str
+    names: tuple[str, ...] = ()
+    since_s: float = 0.0
+    bytes: int = 0
+    last_data_s: float | None = None
+
+    @property
+    def is_well(self) -> bool:
+        """True while data comes."""
+        return self.state == "reading"
+
+
+class FindingKind(Enum):
+    """What was found; the value is the word on the wire of reports."""
+
+    GAP = "gap"
+    RESTART = "restart"
+    BROWN_OUT = "brown-out"
+    CLIPPED = "clipped"
+    STUCK = "stuck"
+    REVERSED = "reversed"
+    DAMAGED_BYTES = "damaged-bytes"
+    NOISY = "noisy"
+    CROSSED = "crossed"
+    ZERO_DRIFT = "zero-drift"
+    OTHER_VERSION = "other-version"
+    SUPPLY_LOW = "supply-low"
+    DROPPED_SCANS = "dropped-scans"
+    IMPLAUSIBLE = "implausible"
+    PULSES = "pulses"
+    OTHER_MAINS = "other-mains"
+    SUPPLY_WANDERS = "supply-wanders"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One finding about a board or one of its channels. The same id comes again when its end or count changed.
+
+    Attributes:
+        id: Counts up within a stream.
+        board: The board's name.
+        channel: The channel, or None for the whole board.
+        kind: What.
+        start_s: When it began.
+        end_s: When it ended; None while it goes on.
+        count: How many scans, packets or samples are concerned.
+        check: What a person should check, one sentence.
+    """
+
+    id: int
+    board: str
+    channel: int | None
+    kind: FindingKind
+    start_s: float
+    end_s: float | None
+    count: int
+    check: str

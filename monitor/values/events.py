@@ -1,4 +1,4 @@
-"""Events, patterns and phasing: what diagnosis and metering conclude."""
+"""What diagnosis and metering conclude: events, patterns, phasing, disturbances of the volts, slow figures."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -107,3 +107,66 @@ class Phasing:
     start_s: float
     advice: str = ""
     circulating_amps: float | None = None
+
+
+DisturbanceKind = Literal["dip", "swell", "interruption"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Disturbance:
+    """One disturbance in one district, in the sense of IEC 61000-4-30 section 5.4 and 5.5; the same id comes again at its end.
+
+    A dip that falls below the interruption's limit becomes an interruption under the same id.
+
+    Attributes:
+        id: Counts up within a board's stream.
+        board: The board that measured it.
+        district: Where.
+        kind: What.
+        start_s: Middle of the first one-cycle window beyond the threshold.
+        end_s: Middle of the first one-cycle window back within threshold and hysteresis; None while it goes on.
+        extreme_volts: Residual volts of a dip or interruption (the lowest one-cycle RMS), highest one-cycle RMS of a swell.
+        reference_volts: The sliding reference when it began.
+    """
+
+    id: int
+    board: str
+    district: str
+    kind: DisturbanceKind
+    start_s: float
+    end_s: float | None
+    extreme_volts: float
+    reference_volts: float
+
+    @property
+    def depth(self) -> float:
+        """Share of the reference that was lost (dip) or gained (swell), 0-1."""
+        return abs(self.reference_volts - self.extreme_volts) / self.reference_volts
+
+
+SlowKind = Literal["source-ohms", "loop-ohms", "running-amps", "opening-share", "flickers"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlowFigure:
+    """One figure worth comparing with earlier ones; replaces what was said before of the same kind and name.
+
+    Attributes:
+        kind: "source-ohms": what a supply loses for each amp. "loop-ohms": a district's feeder, out and back.
+            "running-amps": what a district's trains draw. "opening-share": how soon a protection opened, as a share of its
+            typical time. "flickers": how often lit cars lost contact for a moment in the last minute.
+        name: The supply or district.
+        value: The figure now, in the unit that the kind names.
+        reference: What it is measured against: the wire's own ohms, the first minutes' amps, the first opening; None: nothing yet.
+        spread: Half the range that holds the middle half of what the figure was taken from; 0 where it was one.
+        count: How many steps, minutes or openings it was taken from.
+        at_s: When it was found, seconds of the stream.
+    """
+
+    kind: SlowKind
+    name: str
+    value: float
+    reference: float | None
+    spread: float
+    count: int
+    at_s: float

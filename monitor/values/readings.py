@@ -1,12 +1,66 @@
-"""Readings: what the meter makes of the samples."""
+"""Readings: what the meter makes of the samples, cycle by cycle and over a fifth of a second, and what line boards send."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from enum import Enum
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.values.powers import PowerFigures
+from monitor.values.arrays import Floats
+
+
+class _Measured(Protocol):
+    """What the figures are made of; all of one shape."""
+
+    @property
+    def volts_rms(self) -> Floats: ...
+    @property
+    def amps_rms(self) -> Floats: ...
+    @property
+    def watts(self) -> Floats: ...
+    @property
+    def volts_peak(self) -> Floats: ...
+    @property
+    def amps_peak(self) -> Floats: ...
+
+
+class PowerFigures:
+    """What readings and aggregates have in common; each figure has the shape of what it is made of."""
+
+    __slots__ = ()
+
+    @property
+    def volt_amperes(self: _Measured) -> Floats:
+        """Apparent power S = Urms x Irms (IEEE 1459, single phase)."""
+        return self.volts_rms * self.amps_rms
+
+    @property
+    def non_active_va(self: _Measured) -> Floats:
+        """Non-active power N = sqrt(S2 - P2) (IEEE 1459)."""
+        return np.sqrt(np.maximum(0.0, (self.volts_rms * self.amps_rms) ** 2 - self.watts**2))
+
+    @property
+    def power_factor(self: _Measured) -> Floats:
+        """P / S; NaN where S is 0."""
+        return _ratio(self.watts, self.volts_rms * self.amps_rms)
+
+    @property
+    def volts_crest(self: _Measured) -> Floats:
+        """Peak over RMS of volts; NaN where RMS is 0."""
+        return _ratio(self.volts_peak, self.volts_rms)
+
+    @property
+    def amps_crest(self: _Measured) -> Floats:
+        """Peak over RMS of amps; NaN where RMS is 0."""
+        return _ratio(self.amps_peak, self.amps_rms)
+
+
+def _ratio(over: Floats, under: Floats) -> Floats:
+    quotient = np.full(np.shape(under), np.nan)
+    np.divide(over, under, out=quotient, where=np.asarray(under) > 0)
+    return quotient
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,3 +124,95 @@ def joined_readings(blocks: Sequence[ReadingBlock]) -> list[ReadingBlock]:
 
 _ARRAYS = tuple(each.name for each in fields(ReadingBlock) if each.name not in ("board", "districts"))
 _MARKS = ("good", "amps_clipped")
+
+
+class WaveformKind(Enum):
+    """What an output gives; the value is the word for screens and files."""
+
+    OFF = "off"
+    SINE = "sine"
+    PHASE_CUT = "phase-cut"
+    DC = "dc"
+    RECTIFIED = "rectified"
+    PULSES = "pulses"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AggregateBlock(PowerFigures):
+    """Figures of all districts of one board over 10 cycles (50 Hz) or 12 cycles (60 Hz), one after the other without overlap.
+
+    Aggregation by root of the mean of squares, as IEC 61000-4-30 section 4 has it. A line board gives none. Rows are windows in
+    order of time, n of them; columns are districts, d of them. NaN stands for "no figure".
+
+    Attributes:
+        board: The board's name in the layout file.
+        districts: Names of the columns.
+        start_s: Shape (n,): where each window begins.
+        end_s: Shape (n,): where each window ends.
+        volts_rms: Shape (n, d), like everything below: RMS volts.
+        amps_rms: RMS amps.
+        volts_mean: Mean (DC) volts.
+        amps_mean: Mean (DC) amps.
+        watts: Real power P, mean of volts times amps; negative where power flows back or a sensor is reversed.
+        volts_peak: Highest absolute volts.
+        amps_peak: Highest absolute amps.
+        frequency_hz: Shape (n,): mains frequency; NaN where there is no AC to measure it by.
+        waveform: n tuples of d kinds.
+        conduction_degrees: Conduction angle per half cycle, 0-180; NaN where the waveform is not phase-cut.
+        volts_u95: Half width of the interval that holds the true RMS volts of the output in 95 cases of 100.
+        amps_u95: The same of amps_rms, amps.
+        watts_u95: The same of watts, watts.
+        good: Boolean: False where a sensor is known to lie, so that no figure of this cell may be shown as good.
+    """
+
+    board: str
+    districts: tuple[str, ...]
+    start_s: NDArray[np.float64]
+    end_s: NDArray[np.float64]
+    volts_rms: NDArray[np.float64]
+    amps_rms: NDArray[np.float64]
+    volts_mean: NDArray[np.float64]
+    amps_mean: NDArray[np.float64]
+    watts: NDArray[np.float64]
+    volts_peak: NDArray[np.float64]
+    amps_peak: NDArray[np.float64]
+    frequency_hz: NDArray[np.float64]
+    waveform: tuple[tuple[WaveformKind, ...], ...]
+    conduction_degrees: NDArray[np.float64]
+    volts_u95: NDArray[np.float64]
+    amps_u95: NDArray[np.float64]
+    watts_u95: NDArray[np.float64]
+    good: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        """How many rows."""
+        return len(self.end_s)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineReadings:
+    """Readings of a line board in the order they came, n of them.
+
+    Attributes:
+        times_ms: uint32, shape (n,): board time as sent; of a board without a clock, the time by its usual interval.
+        outputs: Shape (n,): which output.
+        volts_rms: Shape (n,).
+        amps_rms: Shape (n,).
+        watts: Shape (n,); NaN where not sent.
+        ends: Shape (n,): byte position in the stream just after the line of each.
+    """
+
+    times_ms: NDArray[np.int64]
+    outputs: NDArray[np.int64]
+    volts_rms: NDArray[np.float64]
+    amps_rms: NDArray[np.float64]
+    watts: NDArray[np.float64]
+    ends: NDArray[np.int64]
+
+
+def joined_lines(blocks: Sequence[LineReadings]) -> LineReadings:
+    """Blocks that follow each other, at least one, as one."""
+    if len(blocks) == 1:
+        return blocks[0]
+    names = [each.name for each in fields(LineReadings)]
+    return LineReadings(**{name: np.concatenate([getattr(block, name) for block in blocks]) for name in names})

@@ -2,19 +2,15 @@
 
 from dataclasses import dataclass
 
-from monitor.values.actions import Action
-from monitor.values.aggregates import AggregateBlock
-from monitor.values.boards import BoardSeen, Health
-from monitor.values.chunks import Chunk
-from monitor.values.disturbances import Disturbance
-from monitor.values.events import Event, Pattern, Phasing
-from monitor.values.findings import Finding
+from monitor.values.boards import BoardSeen, Finding, Health
+from monitor.values.events import Disturbance, Event, Pattern, Phasing, SlowFigure
 from monitor.values.loads import Foreseen, RecordedOverload, SupplyLoad
-from monitor.values.readings import ReadingBlock
-from monitor.values.samples import SampleBlock
-from monitor.values.slow import SlowFigure
-from monitor.values.snapshots import Snapshot
-from monitor.values.warnings import Warning  # noqa: A004 - the trade's own word for it
+from monitor.values.readings import AggregateBlock, ReadingBlock
+from monitor.values.samples import Chunk, SampleBlock, Snapshot
+from monitor.values.warnings import (
+    Action,
+    Warning,  # noqa: A004 - the trade's own word for it
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""Warnings: what a person should act on."""
+"""Warnings: what a person should act on, and what operators did about them."""
 
 from dataclasses import dataclass
 from enum import IntEnum
@@ -83,3 +83,38 @@ class Warning:  # noqa: A001 - the trade's own word; the builtin is an exception
     trip_earliest_s: float | None = None
     trip_latest_s: float | None = None
     time_words: str = ""
+
+
+ActionKind = Literal["acknowledge", "shelve", "unshelve", "mute", "unmute", "mark"]
+
+
+PASSES = "pass"
+"""A remark with this word is a place."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Action:
+    """One operator action.
+
+    Attributes:
+        kind: What was done. A "mark" is a remark on the time line ("cleaned rails", "train passes the station").
+        at_s: When, stream seconds.
+        warning_id: Which warning, for acknowledge and shelve; None otherwise.
+        until_s: When shelving or muting ends by itself, stream seconds.
+        district: Where, for a mark; may be None.
+        text: The remark of a mark; empty otherwise.
+        by: Who, as the page knows it ("this machine", "link 2").
+    """
+
+    kind: ActionKind
+    at_s: float
+    warning_id: int | None = None
+    until_s: float | None = None
+    district: str | None = None
+    text: str = ""
+    by: str = ""
+
+    @property
+    def is_landmark(self) -> bool:
+        """A remark written as a train passed a place: "passes the station"."""
+        return self.kind == "mark" and PASSES in self.text.lower()

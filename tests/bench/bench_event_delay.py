@@ -14,7 +14,7 @@ from playwright.sync_api import sync_playwright
 from dashboard.app import PageServer
 from monitor.layout import parse_layout
 from monitor.rehearsal import capture, random_scene
-from monitor.runtime.session_stream import session_pipeline
+from monitor.runtime.replay import session_pipeline
 from monitor.values import Cause, Chunk, Event
 from tests.browser.hall import CHROMIUM_ARGS, Hall, chromium_path
 

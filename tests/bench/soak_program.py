@@ -10,7 +10,7 @@ import monitor.app
 from monitor.cli import watch
 from monitor.layout import load_layout
 from monitor.link import clock, serial_source
-from monitor.runtime.inbox import Inbox
+from monitor.runtime.worker import Inbox
 
 PACES_SHARE = 0.75
 """Reads come more often than in real time: a pty holds only some 12 kB, which is half a second of a board at 30 times its pace."""

@@ -9,7 +9,7 @@ import numpy as np
 from monitor.layout import parse_layout
 from monitor.rehearsal import capture, random_scene
 from monitor.runtime import Live, Pipeline
-from monitor.runtime.supervised_thread import PartHealth
+from monitor.runtime.supervision import PartHealth
 from monitor.values import Chunk, PortStatus, Step
 from monitor.wire.encode import identity_body, packet, samples_body
 from tests.wire.bytestreams import identity

@@ -11,7 +11,7 @@ from playwright.sync_api import expect
 
 from dashboard.trend_job import TrendJob
 from monitor.layout import parse_layout
-from monitor.runtime.session_stream import session_pipeline
+from monitor.runtime.replay import session_pipeline
 from monitor.sessions import SessionFolder
 from monitor.sessions.notice_rows import read_notices
 from monitor.sessions.recorder import Recorder

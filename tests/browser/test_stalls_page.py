@@ -5,7 +5,7 @@ import pytest
 from playwright.sync_api import expect
 
 from monitor.layout import parse_layout
-from monitor.runtime.session_stream import session_pipeline
+from monitor.runtime.replay import session_pipeline
 from monitor.sessions import find_sessions
 from monitor.sessions.notice_rows import read_notices
 from monitor.sessions.recorder import Recorder

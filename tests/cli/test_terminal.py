@@ -1,6 +1,6 @@
 from monitor.cli.terminal import SAID_LIMIT, WAITING_LIMIT, TerminalLines
 from monitor.link import HostClock
-from monitor.runtime.supervised_thread import PartHealth
+from monitor.runtime.supervision import PartHealth
 from monitor.values import Action, Cause, Chunk, Event, Finding, FindingKind, PortStatus, Priority, Scope, Step
 from monitor.values import Warning as RaisedWarning
 

@@ -22,11 +22,11 @@ from monitor.link import BoardClock
 from monitor.runtime import Live, Pipeline
 from monitor.sessions import Playback, SessionFolder, find_sessions
 from monitor.sessions.csv_export import export_csv
-from monitor.sessions.moments import Moments
 from monitor.sessions.notice_rows import read_notices
 from monitor.sessions.pack import damage_of, pack, unpack
 from monitor.sessions.recovery import recover
 from monitor.sessions.report import report
+from monitor.sessions.snapshot_log import Moments
 from monitor.values import Chunk, Event
 from monitor.wire import LineDecoder, PackedDecoder, WireDecoder
 from monitor.wire.inspection import inspect, why_not

@@ -1,9 +1,9 @@
 import pytest
 
 from monitor.errors import LinkLostError, LinkUnavailableError
-from monitor.runtime.inbox import Inbox
 from monitor.runtime.port_record import PortRecord
 from monitor.runtime.reader import PROBE_PAUSE_S, PortReader
+from monitor.runtime.worker import Inbox
 from tests.runtime.fake_source import FakeSource, InstantStop
 from tests.runtime.streams import plain_layout
 from tests.wire.bytestreams import identity, identity_packet

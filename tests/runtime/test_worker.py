@@ -3,9 +3,8 @@ import threading
 import pytest
 
 from monitor.runtime import Pipeline
-from monitor.runtime.inbox import Inbox
 from monitor.runtime.port_record import PortRecord
-from monitor.runtime.worker import FAILURES_LIMIT, PipelineWorker
+from monitor.runtime.worker import FAILURES_LIMIT, Inbox, PipelineWorker
 from monitor.values import Action, Chunk
 from tests.runtime.streams import packed_stream, plain_layout, sine_counts
 

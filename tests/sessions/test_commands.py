@@ -7,8 +7,8 @@ import pytest
 
 from monitor.cli.main import main
 from monitor.sessions import find_sessions
+from monitor.sessions.folder import older_than
 from monitor.sessions.recorder import Recorder
-from monitor.sessions.retention import older_than
 from tests.sessions.shows import BEGAN_AT, LAYOUT_TEXT, overload_stream, record
 
 SECONDS = 9.0

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from monitor.layout import parse_layout
-from monitor.runtime.replay import Replay
-from monitor.runtime.session_stream import session_pipeline, session_steps
+from monitor.runtime.replay import Replay, session_pipeline, session_steps
 from monitor.sessions import Playback, find_sessions
 from monitor.sessions.merging import merged
 from tests.sessions.shows import LAYOUT_TEXT, overload_stream, record

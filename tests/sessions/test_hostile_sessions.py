@@ -19,8 +19,8 @@ from monitor.sessions import Playback, find_sessions
 from monitor.sessions.folder import CLOSING, MANIFEST, damaged_sessions
 from monitor.sessions.notice_rows import read_rows
 from monitor.sessions.pack import damage_of, pack
+from monitor.sessions.readings_log import load_readings
 from monitor.sessions.recovery import recover_all
-from monitor.sessions.stored import load_readings
 from monitor.sessions.xz_log import GROWTH_FREE_BYTES, GROWTH_LIMIT, read_part
 from tests.runtime.streams import packed_stream, sine_counts
 from tests.sessions.shows import record

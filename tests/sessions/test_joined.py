@@ -7,9 +7,8 @@ import numpy as np
 import pytest
 
 from monitor.cli.sift_session import sift_session
-from monitor.runtime.replay import Replay
+from monitor.runtime.replay import Replay, session_steps
 from monitor.runtime.session_near import SessionNear
-from monitor.runtime.session_stream import session_steps
 from monitor.sessions import Playback
 from tests.sessions.boards import READING_S, layout_of, line_chunks, packed_chunks, recorded, running, waves
 

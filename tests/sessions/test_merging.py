@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.sessions import Played
-from monitor.sessions.chunk_log import STEPS_HEAD, parsed_log
 from monitor.sessions.merging import ListedChunk, Merger
+from monitor.sessions.playback import STEPS_HEAD, parsed_log
 from monitor.values import Action, Chunk, JoinedChunk
 
 PORTS = ("", "/dev/ttyUSB0", "/dev/ttyUSB1")

@@ -10,7 +10,7 @@ import pytest
 from monitor.sessions import SessionFolder, session_writer
 from monitor.sessions.csv_export import csv_pieces
 from monitor.sessions.figures import review
-from monitor.sessions.stored import load_readings
+from monitor.sessions.readings_log import load_readings
 from monitor.sessions.table_log import part_paths
 from tests.sessions.shows import overload_stream, record
 

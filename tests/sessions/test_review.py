@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from monitor.cli.main import main
 from monitor.sessions import find_sessions
-from monitor.sessions.downsample import downsampled, window
 from monitor.sessions.figures import review
+from monitor.sessions.pictures import downsampled, window
 from monitor.sessions.trends import side_by_side, trends
 from tests.runtime.streams import packed_stream, sine_counts
 from tests.sessions.shows import BEGAN_AT, overload_stream, record

@@ -10,7 +10,7 @@ from prometheus_client import parser as plain_parser
 from prometheus_client.openmetrics import parser
 
 from dashboard.app import PageOptions, PageServer
-from monitor.runtime.supervised_thread import PartHealth
+from monitor.runtime.supervision import PartHealth
 from monitor.sessions import find_sessions
 from monitor.values import Finding, FindingKind, Priority
 from tests.browser.hall import Hall

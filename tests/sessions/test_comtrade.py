@@ -8,12 +8,12 @@ import pytest
 
 from monitor.cli.main import main
 from monitor.layout import parse_layout
-from monitor.runtime.session_stream import session_pipeline
+from monitor.runtime.replay import session_pipeline
 from monitor.sessions import find_sessions
 from monitor.sessions.comtrade import in_board_order
-from monitor.sessions.moments import Moments
 from monitor.sessions.notice_rows import read_notices
 from monitor.sessions.recorder import Recorder
+from monitor.sessions.snapshot_log import Moments
 from monitor.values import Chunk, Event
 from tests.sessions.shows import BEGAN_AT, SHORT_S, rehearsed_short
 

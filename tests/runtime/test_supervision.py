@@ -1,6 +1,6 @@
 import threading
 
-from monitor.runtime.supervised_thread import SupervisedThread
+from monitor.runtime.supervision import SupervisedThread
 from tests.link.plugs import until
 
 

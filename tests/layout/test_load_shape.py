@@ -10,10 +10,9 @@ from hypothesis import strategies as st
 
 from monitor.cli.main import main
 from monitor.layout import load_layout
-from monitor.layout.load import layout_errors
+from monitor.layout.load import layout_errors, shape_errors
 from monitor.layout.reference import describe, example_text, reference_text
 from monitor.layout.schema import Layout
-from monitor.layout.shape import shape_errors
 from tests.layout.fernhollow import FERNHOLLOW
 
 EXAMPLE = tomllib.loads(example_text())

@@ -13,13 +13,13 @@ from monitor.runtime import Pipeline
 from monitor.sessions import SessionFolder, find_sessions, snapshot_log
 from monitor.sessions.figures import review
 from monitor.sessions.folder import FORMAT
-from monitor.sessions.kept import kept_of
-from monitor.sessions.moments import Moments
 from monitor.sessions.notice_rows import read_notices
 from monitor.sessions.pack import pack, unpack
 from monitor.sessions.recorder import Recorder
+from monitor.sessions.recording import kept_of
 from monitor.sessions.recovery import recover_all
 from monitor.sessions.session_writer import SessionWriter, new_manifest
+from monitor.sessions.snapshot_log import Moments
 from monitor.values import Cause, Chunk, Event, SlowFigure, Snapshot, SnapshotChannel, Step
 from tests.sessions.shows import BEGAN_AT, LAYOUT_TEXT, rehearsed_short
 

@@ -7,7 +7,7 @@ import pytest
 
 from monitor.errors import LayoutError
 from monitor.layout import Feeder
-from monitor.layout.conductors import ampacity_amps, awg_area_mm2, awg_diameter_mm, loop_ohms, ohms_per_m, wire_ohms_per_m
+from monitor.layout.ratings import ampacity_amps, awg_area_mm2, awg_diameter_mm, loop_ohms, ohms_per_m, wire_ohms_per_m
 
 FEET_PER_KFT_M = 304.8
 

@@ -11,12 +11,10 @@ from monitor.app import Watch, WatchOptions, with_ports
 from monitor.cli.terminal import TerminalLines
 from monitor.link import SerialSource
 from monitor.runtime import Pipeline
-from monitor.runtime.inbox import Inbox
 from monitor.runtime.port_record import PortRecord
 from monitor.runtime.reader import PortReader
-from monitor.runtime.supervised_worker import SupervisedWorker
-from monitor.runtime.watchdog import LONGEST_WAIT_S, RESTARTED_AFTER_S, STALLED_AFTER_S, TOLD_FOR_S, Watchdog
-from monitor.runtime.worker import PipelineWorker
+from monitor.runtime.supervision import LONGEST_WAIT_S, RESTARTED_AFTER_S, STALLED_AFTER_S, TOLD_FOR_S, SupervisedWorker, Watchdog
+from monitor.runtime.worker import Inbox, PipelineWorker
 from monitor.sessions import Playback, find_sessions
 from monitor.sessions.recorder import Recorder
 from monitor.sessions.recovery import recover_all
@@ -252,8 +250,8 @@ class HungPort(SerialSource):
 
 
 def test_the_whole_watch_says_so_on_page_and_terminal_and_goes_on(gate, tmp_path, monkeypatch):
-    monkeypatch.setattr("monitor.runtime.watchdog.STALLED_AFTER_S", 1.0)
-    monkeypatch.setattr("monitor.runtime.watchdog.RESTARTED_AFTER_S", 2.0)
+    monkeypatch.setattr("monitor.runtime.supervision.STALLED_AFTER_S", 1.0)
+    monkeypatch.setattr("monitor.runtime.supervision.RESTARTED_AFTER_S", 2.0)
     monkeypatch.setattr(HungPort, "gate", gate)
     monkeypatch.setattr(HungPort, "hung", threading.Event())
     plug = Plug(tmp_path / "usb")

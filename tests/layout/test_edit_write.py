@@ -4,8 +4,7 @@ import pytest
 
 from monitor.errors import LayoutError
 from monitor.layout import ChannelCalibration, load_layout
-from monitor.layout.edit import set_calibration
-from monitor.layout.write import change_layout, spare_path, write_layout
+from monitor.layout.edit import change_layout, set_calibration, spare_path, write_layout
 from tests.layout.fernhollow import FERNHOLLOW
 
 COMMENTED = FERNHOLLOW.replace('name = "Outer main"', 'name = "Outer main"     # the big oval').replace(

@@ -3,7 +3,7 @@ import threading
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.runtime.inbox import Inbox
+from monitor.runtime.worker import Inbox
 from monitor.values import Action, Chunk
 
 

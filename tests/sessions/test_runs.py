@@ -8,10 +8,19 @@ import pytest
 from scipy import stats
 
 from monitor.sessions import find_sessions
-from monitor.sessions.comparison import T_95, figure_changes, rate_against, rate_since, standard_error
 from monitor.sessions.recorder import Recorder
 from monitor.sessions.recording import SessionOptions
-from monitor.sessions.runs import Run, SessionFault, earlier_runs, run_of_session
+from monitor.sessions.runs import (
+    T_95,
+    Run,
+    SessionFault,
+    earlier_runs,
+    figure_changes,
+    rate_against,
+    rate_since,
+    run_of_session,
+    standard_error,
+)
 from monitor.values import Action, Cause, Chunk, Event, SlowFigure, Step
 from tests.sessions.shows import BEGAN_AT, LAYOUT_TEXT
 
