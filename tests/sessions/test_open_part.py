@@ -25,7 +25,8 @@ def recorder(request, tmp_path, monkeypatch):
     monkeypatch.setattr(session_writer, "PART_S", request.param)
     recorder, _ = record(tmp_path, overload_stream(SECONDS), SECONDS, close=False)
     ends_s = time.monotonic() + PATIENCE_S
-    while not _reaches(recorder, SECONDS - 1.0):
+    # All that was put is written: what a test reads twice must not grow in between.
+    while recorder._waiting or recorder._in_hand or not _reaches(recorder, SECONDS - 1.0):
         assert time.monotonic() < ends_s
         time.sleep(0.05)
     yield recorder
