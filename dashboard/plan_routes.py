@@ -20,8 +20,7 @@ from monitor.planning.plan_edit import add_candidate, keep_terminals, remove_can
 from monitor.planning.plan_file import Candidate, SetAside
 from monitor.planning.plan_load import load_plan
 from monitor.planning.terminal_readings import POSTS_LIMIT, MeterReadings, ReadingTable, readings_of
-from monitor.planning.terminal_words import request_words
-from monitor.planning.terminals import find_terminals
+from monitor.planning.terminals import find_terminals, request_words
 
 Name = Annotated[str, Meta(min_length=1, max_length=80)]
 RequestBody = TypeVar("RequestBody", bound=Struct)

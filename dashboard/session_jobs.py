@@ -2,22 +2,104 @@
 
 import datetime as dt
 import functools
+import sys
 import tempfile
 from pathlib import Path
+from typing import Literal
 
 import msgspec
+import numpy as np
 
 from dashboard.session_cache import Listed, OpenSession, SessionCache
-from dashboard.trace_routes import stretch
 from dashboard.views.markup import markup
 from dashboard.views.review import sheet
 from dashboard.views.review_notices import time_line_marks
 from monitor.errors import SessionError
-from monitor.planning.outstanding import outstanding
+from monitor.planning.bench_check import outstanding
+from monitor.sessions.course import DistrictCourse
 from monitor.sessions.csv_export import csv_pieces
 from monitor.sessions.figures import SessionReview
 from monitor.sessions.pack import pack
 from monitor.sessions.report import report
+
+CYCLES_WITHIN_S = 60.0
+"""A stretch no longer than this shows every cycle,"""
+SAMPLES_WITHIN_S = 5.0
+"""one no longer than this every sample, where the board sent samples."""
+LEAST_S = 0.02
+POINTS_LEAST, POINTS_MOST = 100, 6000
+
+Level = Literal["rows", "cycles", "samples"]
+
+
+class Lane(msgspec.Struct, frozen=True, kw_only=True):
+    """How many numbers of each kind follow for one district: times, volts, times, amps."""
+
+    name: str
+    volts: int
+    amps: int
+
+
+class Head(msgspec.Struct, frozen=True, kw_only=True):
+    """What the numbers are.
+
+    Attributes:
+        from_s: Times count from here.
+        to_s: Where the stretch ends.
+        level: Lowest and highest of fifths of seconds, one-cycle RMS, or samples.
+        lanes: One a district, in file order.
+    """
+
+    from_s: float
+    to_s: float
+    level: Level
+    lanes: tuple[Lane, ...]
+
+
+def stretch(session: OpenSession, from_s: float, to_s: float, points: int) -> bytes:
+    """One line of JSON (:class:`Head`), then little-endian 32-bit floats, lane by lane.
+
+    Args:
+        session: The session.
+        from_s: Where the stretch begins, seconds of the stream.
+        to_s: Where it ends.
+        points: How many points a lane has room for.
+    """
+    from_s = min(max(from_s, session.first_s), session.last_s - LEAST_S)
+    to_s = max(min(to_s, session.last_s), from_s + LEAST_S)
+    points = min(max(points, POINTS_LEAST), POINTS_MOST)
+    level, source = _source(session, from_s, to_s)
+    names = [district.name for district in session.layout.district]
+    parts = {name: source[name].part(from_s, to_s, points) for name in names if name in source}
+    lanes = [Lane(name=n, volts=_size(parts.get(n), "volts"), amps=_size(parts.get(n), "amps")) for n in names]
+    head = msgspec.json.encode(Head(from_s=from_s, to_s=to_s, level=level, lanes=tuple(lanes)))
+    return b"".join([head, b"\n", *(_numbers(parts[name], from_s) for name in names if name in parts)])
+
+
+def _source(session: OpenSession, from_s: float, to_s: float) -> tuple[Level, dict[str, DistrictCourse]]:
+    """The closest look that there is for a stretch of this length."""
+    span_s = to_s - from_s
+    if session.near is not None and span_s <= SAMPLES_WITHIN_S:
+        found = session.near.samples(from_s, to_s)
+        if found:
+            return "samples", found
+    if session.near is not None and span_s <= CYCLES_WITHIN_S:
+        found = session.near.cycles(from_s, to_s)
+        if found:
+            return "cycles", found
+    return "rows", session.courses
+
+
+def _size(course: DistrictCourse | None, quantity: Literal["volts", "amps"]) -> int:
+    return 0 if course is None else len(getattr(course, quantity).at_s)
+
+
+def _numbers(part: DistrictCourse, from_s: float) -> bytes:
+    pieces = []
+    for course in (part.volts, part.amps):
+        both = np.concatenate([course.at_s - from_s, course.values]).astype(np.float32)
+        pieces.append((both if sys.byteorder == "little" else both.byteswap()).tobytes())
+    return b"".join(pieces)
 
 
 def sheet_html(recordings: Path | None, session_ids: tuple[str, ...]) -> str:
@@ -31,7 +113,7 @@ def marks_json(recordings: Path | None, session_id: str) -> bytes:
 
 
 def trace_bytes(recordings: Path | None, session_id: str, from_s: float, to_s: float, points: int) -> bytes:
-    """A stretch of it; see :func:`dashboard.trace_routes.stretch`."""
+    """A stretch of it; see :func:`dashboard.session_jobs.stretch`."""
     return stretch(_open(recordings, session_id), from_s, to_s, points)
 
 

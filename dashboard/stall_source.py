@@ -3,13 +3,17 @@
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 
+import msgspec
+from flask import Blueprint, Response, abort, request
+
 from dashboard.session_cache import SessionCache
+from dashboard.views.stall_list import stall_list
 from dashboard.watch import WatchLike
 from monitor.errors import MonitorError
 from monitor.layout import Layout
 from monitor.runtime import Picture
 from monitor.sessions import SessionFolder
-from monitor.sessions.comtrade import Origin
+from monitor.sessions.comtrade import Form, Origin, file_stem, moment_files, zipped
 from monitor.sessions.notice_rows import read_notices
 from monitor.sessions.runs import Run, earlier_runs, faults_of, last_words
 from monitor.sessions.snapshot_log import Moments
@@ -189,3 +193,45 @@ def _standing(said: Sequence[Pattern]) -> tuple[Pattern, ...]:
 
 
 Find = Callable[[str], StallSource | None]
+
+
+FORMS: dict[str, Form] = {"csv": "csv", "comtrade": "comtrade", "comtrade-ascii": "comtrade-ascii"}
+
+
+def stall_routes(sources: StallSources) -> Blueprint:
+    """/stalls/list, and /stalls/event-ID/csv, /comtrade and /comtrade-ascii; ``session`` names a recorded one."""
+    routes = Blueprint("stall_routes", __name__)
+
+    @routes.get("/stalls/list")
+    def listed() -> Response:
+        source = _asked(sources)
+        picture = source.picture()
+        return Response(
+            msgspec.json.encode(stall_list(picture, source.clock, is_live=source.is_live)), mimetype="application/json"
+        )
+
+    @routes.get("/stalls/event-<int:event_id>/<form>")
+    def give(event_id: int, form: str) -> Response:
+        source = _asked(sources)
+        event = next((event for event in source.picture().events if event.id == event_id), None)
+        snapshot = None if event is None else source.snapshot(event)
+        if snapshot is None or event is None or form not in FORMS:
+            abort(404, "There are no samples of that event here any more; the session keeps them.")
+        files = moment_files(snapshot, event, source.origin(), FORMS[form])
+        if form == "csv":
+            ((name, data),) = files.items()
+            return _file(name, data, "text/csv; charset=utf-8")
+        return _file(f"{file_stem(event)}_{form}.zip", zipped(files), "application/zip")
+
+    return routes
+
+
+def _asked(sources: StallSources) -> StallSource:
+    source = sources.find(request.args.get("session", ""))
+    if source is None:
+        abort(404, "There is no such session.")
+    return source
+
+
+def _file(name: str, data: bytes, kind: str) -> Response:
+    return Response(data, content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})

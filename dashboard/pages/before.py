@@ -12,16 +12,14 @@ from dashboard.watch import WatchLike
 from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
 from monitor.planning.bench_check import check_all
+from monitor.planning.bench_questions import inspection_sheet
 from monitor.planning.budget import BudgetOptions, reckon
-from monitor.planning.inspection_sheet import inspection_sheet
 from monitor.planning.morning import morning_items
-from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.phasing_guide import guide, refused
 from monitor.planning.plan_file import Plan
 from monitor.planning.plan_load import load_plan
-from monitor.planning.share_drawing import draw_share
-from monitor.planning.share_values import ShareOptions
-from monitor.planning.share_words import brief, explain, unfit_words
+from monitor.planning.share_values import ShareOptions, needs_of, offers_of
+from monitor.planning.share_words import brief, draw_share, explain, unfit_words
 from monitor.planning.sharing import alternatives, by_price_per_va, share_load
 from monitor.planning.wiring_card import draw_card
 from monitor.runtime.past_troubles import past_troubles

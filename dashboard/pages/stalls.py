@@ -5,8 +5,7 @@ from dash import Input, Output, State
 from dash.development.base_component import Component
 
 from dashboard.session_cache import SessionCache
-from dashboard.stall_routes import stall_routes
-from dashboard.stall_source import StallSources
+from dashboard.stall_source import StallSources, stall_routes
 from dashboard.views.stall_effects import against_earlier, effects
 from dashboard.views.stall_list import opened_event
 from dashboard.views.stall_words import board_sentences

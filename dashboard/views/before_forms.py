@@ -7,7 +7,7 @@ from dash.development.base_component import Component
 
 from dashboard.views.attributes import aria, hook
 from monitor.planning.plan_file import Candidate, Plan
-from monitor.planning.terminal_words import CARE
+from monitor.planning.terminals import CARE
 
 CANDIDATE_ENTRIES = (
     ("name", "What it is", "text"),

@@ -3,10 +3,9 @@
 import time
 from collections.abc import Callable
 
-from monitor.bus.broker import parse_broker
+from monitor.bus.broker import Address, parse_broker
 from monitor.bus.connection import Connection, Session
 from monitor.bus.payloads import PAYLOAD_LIMIT_BYTES
-from monitor.bus.topics import Address
 from monitor.errors import BusError, LinkLostError, LinkUnavailableError
 from monitor.values import Chunk
 

@@ -6,12 +6,11 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from monitor.bus.broker import Broker
+from monitor.bus.broker import KINDS, Broker, station_filter
 from monitor.bus.connection import Connection, Session
 from monitor.bus.hall_book import HallBook
 from monitor.bus.hall_values import StationView
 from monitor.bus.payloads import BusFault, Received, decode
-from monitor.bus.topics import KINDS, station_filter
 from monitor.errors import BusError
 
 BACK_OFF_S = (0.2, 0.5, 1.0, 2.0)

@@ -1,17 +1,51 @@
 """One station as the hall knows it: takes its messages, gives a view of it."""
 
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 import msgspec
 
-from monitor.bus.hall_figures import HallDistrictFigures, HallFigures
-from monitor.bus.hall_judgement import district_trouble, judged
-from monitor.bus.hall_notices import HallNotices
-from monitor.bus.hall_values import SILENT_AFTER_S, TROUBLES, DistrictView, EventView, State, StationView, SupplyView
+from monitor.bus.hall_notices import HallDistrictFigures, HallFigures, HallNotices
+from monitor.bus.hall_values import (
+    SILENT_AFTER_S,
+    TROUBLES,
+    DistrictView,
+    EventView,
+    State,
+    StationView,
+    SupplyView,
+    district_trouble,
+    judged,
+)
 from monitor.bus.payloads import Body, EventNote, Outline, OutlineDistrict, Presence, Readings, WarningNote
-from monitor.bus.station_clock import StationClock
 from monitor.protection.words import span
+
+BUCKET_S = 5.0
+BUCKETS = 12
+"""One minute."""
+
+
+class StationClock:
+    """Keeps the smallest difference of the last minute: that message had the least delay (the idea of the minimum filter of RFC 5905).
+
+    Messages that waited on a disk only make larger differences, so they do no harm.
+    """
+
+    def __init__(self) -> None:
+        self._smallest: dict[int, float] = {}
+
+    def take(self, made_unix_s: float, now_unix_s: float) -> None:
+        """A message came that the station says it made then."""
+        bucket = math.floor(now_unix_s / BUCKET_S)
+        self._smallest[bucket] = min(self._smallest.get(bucket, math.inf), now_unix_s - made_unix_s)
+        while len(self._smallest) > BUCKETS or bucket - min(self._smallest) >= BUCKETS:
+            del self._smallest[min(self._smallest)]
+
+    @property
+    def behind_s(self) -> float | None:
+        """What to add to the station's times to have ours; None before anything came."""
+        return min(self._smallest.values(), default=None)
 
 
 class HallStation:

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 import msgspec
 from msgspec import Meta, Struct
 
-from monitor.bus.topics import Address, Kind, parse_topic
+from monitor.bus.broker import Address, Kind, parse_topic
 
 PAYLOAD_LIMIT_BYTES = 65_536
 DISTRICTS_LIMIT, SUPPLIES_LIMIT, ROWS_LIMIT = 256, 256, 240

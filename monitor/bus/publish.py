@@ -9,13 +9,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
-from monitor.bus.broker import Broker
+from monitor.bus.broker import Address, Broker, Kind, escaped
 from monitor.bus.connection import Connection, Outcome, Session, Will
 from monitor.bus.grid import Grid
 from monitor.bus.notes import Writer, worst_first
 from monitor.bus.outbox import Outbox, Waiting
 from monitor.bus.payloads import Presence, WarningNote, encode
-from monitor.bus.topics import Address, Kind, escaped
 from monitor.errors import BusError
 from monitor.layout import Layout
 from monitor.values import Event, ReadingBlock, Step, SupplyLoad

@@ -9,8 +9,8 @@ from typing import Any
 
 import msgspec
 
+from monitor.bus.broker import Kind
 from monitor.bus.payloads import TYPES
-from monitor.bus.topics import Kind
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 

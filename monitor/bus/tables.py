@@ -11,8 +11,8 @@ from typing import Any, Literal
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from monitor.bus.broker import escaped
 from monitor.bus.payloads import GRID_S, EventNote, Readings, Received, WarningNote
-from monitor.bus.topics import escaped
 
 Table = Literal["readings", "supplies", "warnings", "events"]
 _WHEN = pa.timestamp("ms", tz="UTC")

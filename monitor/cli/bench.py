@@ -14,9 +14,8 @@ from monitor.layout import Layout, Supply, load_layout
 from monitor.layout.edit import Plain, add_bench_record, change_layout, set_supply_findings, spare_path
 from monitor.layout.schema import BenchRecord
 from monitor.planning.bench_check import BenchVerdict, check_all
-from monitor.planning.bench_questions import QUESTIONS, Question, answer_of, seller_words
+from monitor.planning.bench_questions import QUESTIONS, Question, answer_of, inspection_sheet, seller_words
 from monitor.planning.cautions import cautions_at
-from monitor.planning.inspection_sheet import inspection_sheet
 from monitor.planning.plan_edit import set_aside
 from monitor.planning.plan_file import SetAside
 from monitor.planning.plan_load import load_plan

@@ -12,7 +12,7 @@ from monitor.planning.bench_check import check_all
 from monitor.planning.budget import Budget, BudgetOptions, reckon
 from monitor.planning.budget_words import budget_text
 from monitor.planning.plan_load import changed_plan, load_plan
-from monitor.planning.typical_draws import TYPICAL_DRAWS
+from monitor.planning.planned_loads import TYPICAL_DRAWS
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -5,11 +5,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.cli.progress import Progress
+from monitor.cli.plain_output import Progress
 from monitor.errors import SessionError
 from monitor.layout import parse_layout
 from monitor.rehearsal import demo_layout_text, fernhollow_show
-from monitor.rehearsal.stream_lines import LineStyle
+from monitor.rehearsal.stream import LineStyle
 from monitor.runtime.replay import session_pipeline
 from monitor.sessions import SessionFolder
 from monitor.sessions.folder import folder_name

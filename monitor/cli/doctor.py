@@ -1,15 +1,120 @@
-"""``pilotlamp doctor``: can this computer do the job, and if not, what to do?"""
+"""``pilotlamp doctor``: can this computer do the job, and if not, what to do? The page is opened for a moment and asked as by a browser."""
 
 import argparse
+import http.client
+import os
+import socket
+import ssl
+import stat
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from urllib.parse import urlsplit
 
-from monitor.app import port_source
-from monitor.cli.page import configure_looking
-from monitor.cli.page_trial import try_page
-from monitor.layout import Board, load_layout
+from monitor.app import Watch, port_source, with_ports
+from monitor.cli.page import ServedPage, configure_looking, opened_page
+from monitor.errors import PageError
+from monitor.layout import Board, Layout, load_layout, parse_layout
 from monitor.link import HostClock
 from monitor.link.listen import Heard, PortListener
-from monitor.runtime.checkup import check_computer
+from monitor.rehearsal import demo_layout_text
+from monitor.runtime.checkup import Check, check_computer
+
+LIMIT_S = 20.0
+ENDS_SOON = timedelta(days=14)
+NOWHERE = "loop://"
+
+
+def try_page(args: argparse.Namespace, layout: Layout | None) -> Iterator[Check]:
+    """What came of opening the page with these arguments (see ``configure_looking``) and asking for it.
+
+    Args:
+        args: The arguments.
+        layout: What it would show; the demonstration's when None.
+    """
+    shown = layout or parse_layout(demo_layout_text(NOWHERE), source="the demo's layout")
+    watch = Watch(with_ports(shown, {board.name: NOWHERE for board in shown.board}))  # never started: no port is touched
+    try:
+        page = opened_page(watch, args)
+    except PageError as error:
+        said, _, remedy = str(error).partition(": ")
+        yield Check(name="page", good=False, found=_sentence(said), remedy=_sentence(remedy))
+        return
+    page.start()
+    try:
+        yield _answer("page", page.address, page)
+        if args.share:
+            name = socket.gethostname().lower()
+            port = urlsplit(page.address).port
+            scheme = urlsplit(page.address).scheme
+            yield Check(
+                name="other devices",
+                good=True,
+                found=f"They ask for {page.address} or, where names work, {scheme}://{name}.local:{port}/.",
+                remedy="Try it once with each; where nothing comes, let this port through the computer's firewall.",
+            )
+        yield _encryption(page, shared=args.share)
+        if args.key is not None:
+            yield _key_rights(args.key)
+    finally:
+        page.close()
+
+
+def _answer(name: str, address: str, page: ServedPage) -> Check:
+    where = urlsplit(address)
+    try:
+        status = _ask(where.hostname or "", where.port or 0, encrypted=page.fingerprint is not None)
+    except OSError as error:
+        remedy = "Something between (a firewall, a proxy of the system) keeps programs of this computer from it: let it through."
+        return Check(name=name, good=False, found=f"{address} was opened but does not answer ({error}).", remedy=remedy)
+    found = f"A browser that asks for {address} gets the page."
+    return Check(name=name, good=status == 200, found=found if status == 200 else f"{address} answers with status {status}.")
+
+
+def _ask(host: str, port: int, *, encrypted: bool) -> int:
+    line: http.client.HTTPConnection
+    if encrypted:
+        trusting = ssl.create_default_context()
+        trusting.check_hostname, trusting.verify_mode = False, ssl.CERT_NONE  # who it is stands in the fingerprint
+        line = http.client.HTTPSConnection(host, port, timeout=LIMIT_S, context=trusting)
+    else:
+        line = http.client.HTTPConnection(host, port, timeout=LIMIT_S)
+    try:
+        line.request("GET", "/")
+        return line.getresponse().status
+    finally:
+        line.close()
+
+
+def _encryption(page: ServedPage, *, shared: bool) -> Check:
+    if page.certificate_ends_at is not None:
+        left = page.certificate_ends_at - datetime.now(tz=UTC)
+        good = left > ENDS_SOON
+        remedy = "" if good else "Get a new certificate in time; browsers refuse one that has ended."
+        return Check(
+            name="encryption",
+            good=good,
+            found=f"On, with a certificate until {page.certificate_ends_at:%Y-%m-%d}.",
+            remedy=remedy,
+        )
+    found = (
+        "Off: others in the same network can read along, the passphrase too."
+        if shared
+        else "Off; the page stays on this computer."
+    )
+    return Check(name="encryption", good=True, found=found, remedy="Add --tls to encrypt it." if shared else "")
+
+
+def _key_rights(key: Path) -> Check:
+    # Systems without such rights show a file as readable by all: nothing can be said there.
+    may_others = os.name == "posix" and bool(key.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO))
+    found = f"{key} can be read by others." if may_others else f"{key} is its owner's alone."
+    return Check(name="key", good=not may_others, found=found, remedy=f"Keep it from them: chmod 600 {key}" if may_others else "")
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}." if text else ""
+
 
 LISTEN_S = 3.0
 """Long enough for two identities, which come once a second."""

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from monitor.app import Watch
-from monitor.cli.progress import Progress
+from monitor.cli.plain_output import Progress
 from monitor.errors import LayoutError, SessionError
 from monitor.layout import Layout, Load, load_layout
 from monitor.layout.edit import change_layout, set_load_draw, spare_path

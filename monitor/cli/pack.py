@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from monitor.cli.progress import Progress
+from monitor.cli.plain_output import Progress
 from monitor.sessions import SessionFolder
 from monitor.sessions.pack import pack
 

@@ -8,8 +8,7 @@ from pathlib import Path
 from monitor.errors import LayoutError
 from monitor.layout import load_layout
 from monitor.planning.bench_check import check_all
-from monitor.planning.phase_reading import PhaseReading
-from monitor.planning.phasing_guide import CAUTIONS, ac_supplies, guide, meaning, phase_verdict, verdict_record
+from monitor.planning.phasing_guide import CAUTIONS, PhaseReading, ac_supplies, guide, meaning, phase_verdict, verdict_record
 from monitor.planning.plan_load import load_plan
 
 

@@ -1,11 +1,16 @@
-"""The place where text becomes terminal output: whatever stands in a title, a mark or a file name, it moves no cursor."""
+"""The place where text becomes terminal output: whatever stands in a title, a mark or a file name, it moves no cursor.
+
+Progress of long work is shown here too.
+"""
 
 import contextlib
 import io
 import os
 import sys
+import time
 import unicodedata
-from typing import TextIO
+from types import TracebackType
+from typing import Self, TextIO
 
 _KEPT = "\n\t"
 _HIDDEN = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
@@ -61,3 +66,41 @@ def print_nowhere() -> None:
     """Turn standard output away: what the stream still holds would raise again when the program ends."""
     with contextlib.suppress(OSError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+EVERY_S = 0.2
+
+
+class Progress:
+    """Shows on standard error how far long work is; Ctrl-C stops the work.
+
+    Args:
+        what: What is being done.
+        total: How much there is of it; None where that is not known.
+    """
+
+    def __init__(self, what: str, total: float | None) -> None:
+        self._what, self._total = what, total
+        self._shown_s = 0.0
+        self._on = sys.stderr.isatty()
+
+    def reached(self, done: float) -> None:
+        """So much is done."""
+        if not self._on or time.monotonic() - self._shown_s < EVERY_S:
+            return
+        self._shown_s = time.monotonic()
+        said = f"{done / self._total:4.0%}" if self._total else f"{done:.0f} s"
+        print(f"\r{self._what}: {said}  (Ctrl-C stops)", end="", file=_terminal(), flush=True)
+
+    def __enter__(self) -> Self:
+        """Begin."""
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        """Clear the line."""
+        if self._on and self._shown_s:
+            print("\r\033[K", end="", file=_terminal(), flush=True)
+
+
+def _terminal() -> TextIO:
+    return sys.stderr.terminal if isinstance(sys.stderr, PlainOutput) else sys.stderr

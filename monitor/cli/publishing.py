@@ -4,10 +4,9 @@ import argparse
 import contextlib
 from collections.abc import Iterator
 
-from monitor.bus.broker import is_name
+from monitor.bus.broker import escaped, is_name
 from monitor.bus.outbox import Outbox
 from monitor.bus.publish import Publisher
-from monitor.bus.topics import escaped
 from monitor.cli.broker_options import broker_of
 from monitor.errors import BusError
 from monitor.layout import Layout

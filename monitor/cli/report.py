@@ -7,10 +7,10 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from monitor.cli.progress import Progress
+from monitor.cli.plain_output import Progress
 from monitor.errors import SessionError
 from monitor.layout import Layout, load_layout
-from monitor.planning.outstanding import outstanding
+from monitor.planning.bench_check import outstanding
 from monitor.sessions import SessionFolder
 from monitor.sessions.csv_export import export_csv
 from monitor.sessions.pictures import clock_words

@@ -1,9 +1,11 @@
 """``pilotlamp service``: prints a unit for systemd that starts a watch with the computer and keeps it going."""
 
 import argparse
+import contextlib
 import getpass
 import os
 import shutil
+import socket
 import stat
 import sys
 from importlib import resources
@@ -83,3 +85,19 @@ def _group_of(ports: list[str]) -> str:
     except (ImportError, KeyError, OSError):
         pass
     return USUAL_GROUP
+
+
+def tell_service_manager(state: str) -> None:
+    """Tell it; without one, and on systems without such sockets, nothing happens.
+
+    Args:
+        state: As in sd_notify(3): ``READY=1``, ``WATCHDOG=1``, ``STOPPING=1``.
+    """
+    address = os.environ.get("NOTIFY_SOCKET", "")
+    if not address or not hasattr(socket, "AF_UNIX"):
+        return
+    if address.startswith("@"):
+        address = "\0" + address[1:]
+    with contextlib.suppress(OSError), socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as line:
+        line.settimeout(0)  # a manager that does not listen must not hold the watch up
+        line.sendto(state.encode(), address)

@@ -13,12 +13,10 @@ from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
 from monitor.layout.edit import write_text
 from monitor.planning.cautions import cautions_at
-from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.plan_file import Candidate, Plan
 from monitor.planning.plan_load import changed_plan, load_plan
-from monitor.planning.share_drawing import draw_share
-from monitor.planning.share_values import Offer, ShareOptions, SharePlan
-from monitor.planning.share_words import brief, explain, unfit_words
+from monitor.planning.share_values import Offer, ShareOptions, SharePlan, needs_of, offers_of
+from monitor.planning.share_words import brief, draw_share, explain, unfit_words
 from monitor.planning.sharing import alternatives, by_price_per_va, share_load
 
 CANDIDATE_FORM = "NAME=PRICE,VA,VOLTS[,ac or dc[,OUTPUTS[,COUNT]]]"

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from monitor.cli.progress import Progress
+from monitor.cli.plain_output import Progress
 from monitor.errors import SessionError
 from monitor.layout import Layout
 from monitor.protection import Asked

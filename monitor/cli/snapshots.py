@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
-from monitor.cli.progress import Progress
+from monitor.cli.plain_output import Progress
 from monitor.errors import SessionError
 from monitor.runtime.replay import session_steps
 from monitor.sessions import Playback, SessionFolder

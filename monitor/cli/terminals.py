@@ -23,8 +23,7 @@ from monitor.planning.terminal_readings import (
     parse_readings,
     readings_of,
 )
-from monitor.planning.terminal_words import CARE, finding_record, finding_text, request_words
-from monitor.planning.terminals import TerminalFinding, find_terminals
+from monitor.planning.terminals import CARE, TerminalFinding, find_terminals, finding_record, finding_text, request_words
 
 ALL_PAIRS_UP_TO = 5
 """Posts: with more of them the first round takes pairs with the first post only, and asks for what is missing after it."""

@@ -11,8 +11,7 @@ from monitor.app import Watch, WatchOptions, with_ports
 from monitor.cli.broker_options import add_broker, add_station
 from monitor.cli.log_file import configure_log, logging_to
 from monitor.cli.page import configure_page, shown_page_process
-from monitor.cli.run_counts import Tally
-from monitor.cli.running import print_or_go_on, run_watch
+from monitor.cli.running import Tally, print_or_go_on, run_watch
 from monitor.cli.terminal import TerminalLines
 from monitor.layout import Layout, load_layout
 from monitor.layout.check import check_isolation

@@ -14,9 +14,8 @@ from monitor.errors import LayoutError
 from monitor.layout import Condition, Layout, Mains, Supply
 from monitor.layout.ratings import output_current
 from monitor.layout.schema import BenchRecord
-from monitor.planning.mains_match import match_mains
 from monitor.planning.plan_file import Candidate, Plan
-from monitor.planning.plate_notes import added_protection, plate_notes
+from monitor.planning.plate import added_protection, match_mains, plate_notes
 
 OLD_AFTER_YEARS = 50
 LEAST_MEGOHMS = {True: 1.0, False: 2.0}
@@ -313,3 +312,15 @@ def _current_reasons(gives: frozenset[str], trains: str | None) -> Iterator[Reas
 def unfit(verdicts: Iterable[BenchVerdict]) -> dict[str, BenchVerdict]:
     """The verdicts of supplies that are not fit, by name."""
     return {verdict.supply: verdict for verdict in verdicts if not verdict.is_fit}
+
+
+def outstanding(layout: Layout, *, today: dt.date) -> list[str]:
+    """Open questions, then findings that are not mended.
+
+    Args:
+        layout: The layout with what was found so far.
+        today: For ages and tests.
+    """
+    verdicts = check_all(layout, Plan(), today=today)
+    found = [f"{verdict.supply}: {question}" for verdict in verdicts for _, question in verdict.open_questions]
+    return found + [f"{verdict.supply}: {reason.finding} {reason.remedy}" for verdict in verdicts for reason in verdict.reasons]

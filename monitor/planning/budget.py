@@ -11,12 +11,10 @@ from dataclasses import dataclass, field
 from monitor.layout import District, Layout, Output, Supply
 from monitor.layout.ratings import WARM_CELSIUS, ampacity_amps, output_volts, usable_va, winding_amps
 from monitor.planning.bench_check import BenchVerdict
-from monitor.planning.common_return import ReturnDrops, return_drops
-from monitor.planning.feeders import ConductorRun, FeederVolts, feeder_volts
-from monitor.planning.offers import MOST_ACCESSORY_VOLTS, VOLTS_OVER
+from monitor.planning.feeders import ConductorRun, FeederVolts, ReturnDrops, feeder_volts, return_drops
 from monitor.planning.plan_file import Plan
 from monitor.planning.planned_loads import PlannedLoad, planned_loads
-from monitor.planning.share_values import RESERVE
+from monitor.planning.share_values import MOST_ACCESSORY_VOLTS, RESERVE, VOLTS_OVER
 
 LIMIT_WORDS = {
     "plate": "nameplate total",

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from monitor.layout.joined_commons import COMMONS
 from monitor.planning.budget import Budget, BudgetEntry, LimitUse
 from monitor.planning.cautions import cautions_at
-from monitor.planning.common_return import ReturnDrops
+from monitor.planning.feeders import ReturnDrops
 from monitor.planning.planned_loads import measured_words
 
 

@@ -5,10 +5,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot
 
-from monitor.planning.phantom_volts import PHANTOM_LIMIT_VOLTS
 from monitor.planning.terminal_commons import TerminalWinding
 from monitor.planning.terminal_hypotheses import CHANGED_SIGMAS, Pair, TerminalHypothesis
-from monitor.planning.terminal_readings import TerminalReadings, sigma_volts
+from monitor.planning.terminal_readings import PHANTOM_LIMIT_VOLTS, TerminalReadings, sigma_volts
 
 COMPARED_LIMIT = 40
 """Hypotheses looked at for the choice: enough to choose well."""

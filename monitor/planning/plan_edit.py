@@ -19,8 +19,7 @@ from monitor.planning.bench_check import check_all
 from monitor.planning.plan_file import Candidate, Plan, SetAside
 from monitor.planning.plan_load import parse_plan, plan_path
 from monitor.planning.terminal_commons import TerminalWinding
-from monitor.planning.terminal_words import post_volts
-from monitor.planning.terminals import TerminalFinding
+from monitor.planning.terminals import TerminalFinding, post_volts
 
 HEAD = "# What planning needs beside the layout file; every key is optional.\n"
 _DEFAULTS: dict[str, object] = {"rating_is": "output", "outputs": 1, "count": 1}

@@ -10,7 +10,7 @@ from monitor.errors import LayoutError
 from monitor.layout import Layout
 from monitor.layout.load import parse_tables, read_text
 from monitor.planning.plan_file import Candidate, CommonReturn, Plan
-from monitor.planning.typical_draws import TYPICAL_DRAWS
+from monitor.planning.planned_loads import TYPICAL_DRAWS
 
 
 def changed_plan(plan: Plan, changes: Mapping[str, object]) -> Plan:

@@ -8,9 +8,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from monitor.planning.line_places import WORST_SIGMAS
-from monitor.planning.phantom_volts import NOTHING_VOLTS
 from monitor.planning.terminal_hypotheses import FittedWinding, TerminalHypothesis
-from monitor.planning.terminal_readings import TerminalReadings, sigma_volts
+from monitor.planning.terminal_readings import NOTHING_VOLTS, TerminalReadings, sigma_volts
 
 REACHES_PLATE = 0.75
 """A supply's highest output comes at least this near to its plate, on low mains and warm (judgement, no published source)."""

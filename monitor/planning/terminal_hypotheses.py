@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from math import hypot, inf, prod
 
 from monitor.planning.line_places import PLACEMENTS_LIMIT, WORST_SIGMAS, Distance, Placement, placements
-from monitor.planning.phantom_volts import NOTHING_VOLTS, PHANTOM_LIMIT_VOLTS, misfit_across
-from monitor.planning.terminal_readings import TerminalReadings, sigma_volts
+from monitor.planning.terminal_readings import NOTHING_VOLTS, PHANTOM_LIMIT_VOLTS, TerminalReadings, misfit_across, sigma_volts
 
 Pair = tuple[int, int]
 Group = tuple[int, ...]

@@ -4,10 +4,9 @@ import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
-from monitor.planning.phantom_volts import NOTHING_VOLTS
 from monitor.planning.terminal_commons import TerminalWinding
 from monitor.planning.terminal_hypotheses import Group, TerminalHypothesis
-from monitor.planning.terminal_readings import TerminalReadings
+from monitor.planning.terminal_readings import NOTHING_VOLTS, TerminalReadings
 
 MEASURE_AGAIN = "measure again with the meter on AC volts for AC (on DC volts for DC) and a lamp across the pair"
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from monitor.rehearsal.layout_text import layout_text
+from monitor.rehearsal.board import EndlessShow
 from monitor.rehearsal.model import Bench
 from monitor.rehearsal.model_acts import Act, Binding, DirectionBreak, FeedLost, MainsDip, Short, StepLoad, Throttle, Transfer
 from monitor.rehearsal.model_specs import (
@@ -18,9 +18,9 @@ from monitor.rehearsal.model_specs import (
     SupplySpec,
     TrainSpec,
 )
+from monitor.rehearsal.scene import layout_text
 from monitor.rehearsal.scenes_acts import breaks, whistle
-from monitor.rehearsal.show import EndlessShow
-from monitor.rehearsal.stream_lines import LineStyle
+from monitor.rehearsal.stream import LineStyle
 
 OUTER, INNER, QUARRY, TOWN = range(4)
 EXPRESS, LOCAL, ORE, FREIGHT = range(4)

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from monitor.rehearsal import model_pulses as shapes
+from monitor.rehearsal import model_frame as shapes
 from monitor.rehearsal.model_acts import (
     Act,
     Binding,
@@ -22,13 +22,11 @@ from monitor.rehearsal.model_acts import (
     Transfer,
 )
 from monitor.rehearsal.model_frame import SCANS_PER_TICK, Frame, Pulse, Track
-from monitor.rehearsal.model_lamp import NOMINAL_VOLTS
+from monitor.rehearsal.model_labels import SagProbes, TripBook
 from monitor.rehearsal.model_places import Places
-from monitor.rehearsal.model_record import SlowRecord
-from monitor.rehearsal.model_sags import SagProbes
-from monitor.rehearsal.model_slow import SlowBench
+from monitor.rehearsal.model_slow import SlowBench, SlowRecord
 from monitor.rehearsal.model_specs import BenchSpec
-from monitor.rehearsal.model_trips import TripBook
+from monitor.rehearsal.model_train import NOMINAL_VOLTS
 from monitor.rehearsal.truth import Truth
 from monitor.values import Cause
 from monitor.values.arrays import Floats

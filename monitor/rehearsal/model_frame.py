@@ -1,4 +1,4 @@
-"""One block of the bench's time at scan rate: what acts do to it, as pulses laid over plain tracks."""
+"""One block of the bench's time at scan rate: what acts do to it, as pulses laid over plain tracks, and the shapes of these pulses."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -89,3 +89,88 @@ class Frame:
     def _mean_of(self, track: Track, row: int) -> list[float]:
         means: list[float] = self.tracks[track][row].reshape(self.ticks, SCANS_PER_TICK).mean(1).tolist()
         return means
+
+
+LONGEST_EDGE_SCANS = 480
+"""An engine rolls over the beginning of a section within some tenths of a second, however long the section is."""
+
+
+def box(scans: int, value: float, edge: int = 0, rest: float = 1.0) -> Floats:
+    """A value held for some scans between two straight edges of the given length that start and end at rest."""
+    values = np.full(max(scans, 1), value)
+    edge = min(edge, len(values) // 2)
+    if edge:
+        ramp = rest + (value - rest) * np.arange(1, edge + 1) / (edge + 1)
+        values[:edge] = ramp
+        values[-edge:] = ramp[::-1]
+    return values
+
+
+def chatter(rng: np.random.Generator, scans: int, share_on: float, mean_scans: float) -> Floats:
+    """Ones and zeros in turn, runs of random length, on for the given share of the time; begins with a zero."""
+    values = np.zeros(max(scans, 1))
+    at, on = 0, False
+    while at < len(values):
+        share = share_on if on else 1 - share_on
+        run = 1 + int(rng.exponential(2 * mean_scans * share))
+        if on:
+            values[at : at + run] = 1.0
+        at += run
+        on = not on
+    return values
+
+
+def lost_contact(rng: np.random.Generator, scans: int) -> Floats:
+    """A contact that is gone for some scans; the edges may bounce, and a trace of current may stay."""
+    values = np.full(scans, float(rng.choice([0.0, 0.0, 0.0, rng.uniform(0, 0.06)])))
+    bounce = min(int(rng.integers(0, 8)), scans // 8)
+    if bounce > 1 and rng.random() < 0.5:
+        values[1:bounce] = rng.integers(0, 2, bounce - 1)
+        values[-bounce:-1] = rng.integers(0, 2, bounce - 1)
+    return values
+
+
+def lost_feed(rng: np.random.Generator, scans: int, ragged: int) -> Floats:
+    """A connector that lets go: bouncing at both ends, dead between, now and then a spark of contact in the middle."""
+    values = np.zeros(scans)
+    ragged = min(ragged, scans // 2)
+    if ragged:
+        mean = float(rng.uniform(4, 25))
+        values[:ragged] = chatter(rng, ragged, float(rng.uniform(0.25, 0.65)), mean)
+        values[-ragged:] = chatter(rng, ragged, float(rng.uniform(0.25, 0.65)), mean)[::-1]
+    if scans > 1500 and rng.random() < 0.4:
+        middle = int(rng.integers(scans // 3, scans * 2 // 3))
+        values[middle : middle + int(rng.integers(5, 40))] = 1.0
+    return values
+
+
+def joint(rng: np.random.Generator, scans: int, ohms: float) -> Floats:
+    """Series ohms of a weak joint, or of a section fed through one, as a train passes it: rises, wavers, falls."""
+    edge = min(int(scans * rng.uniform(0.05, 0.25)), LONGEST_EDGE_SCANS)
+    values = box(scans, ohms, edge, rest=0.0)
+    waver = np.interp(np.arange(scans), np.arange(0, scans + 40, 40), rng.normal(0, 0.15, len(np.arange(0, scans + 40, 40))))
+    return values * np.clip(1 + waver, 0.3, None)
+
+
+def short_siemens(rng: np.random.Generator, scans: int, ohms: float, chatter_share: float) -> Floats:
+    """Conductance of a derailment: wavers as metal scrapes, may bounce at first."""
+    values = np.exp(rng.normal(0, 0.08, scans)) / ohms
+    if chatter_share > 0 and scans > 40:
+        bouncing = int(min(scans * 0.3, 200))
+        values[1:bouncing] *= chatter(rng, bouncing, 1 - chatter_share, 6)[1:]
+    return values
+
+
+def step_siemens(siemens: float, surge: float, surge_scans: int, scans: int) -> Floats:
+    """Conductance of a load that draws surge times its steady draw at first."""
+    decay = np.exp(-np.arange(scans) / max(surge_scans / 3, 1))
+    return siemens * (1 + (surge - 1) * decay)
+
+
+def dip(scans: int, level: float, recover: int) -> Floats:
+    """Mains at a level, recovering along an exponential in the last part."""
+    values = np.full(scans, level)
+    recover = min(recover, scans // 2)
+    if recover:
+        values[-recover:] = level + (1 - level) * (1 - np.exp(-np.arange(recover) * 3 / recover))
+    return values

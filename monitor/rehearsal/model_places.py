@@ -4,7 +4,7 @@ from typing import Protocol
 
 import numpy as np
 
-from monitor.rehearsal import model_pulses as shapes
+from monitor.rehearsal import model_frame as shapes
 from monitor.rehearsal.model_acts import Act
 from monitor.rehearsal.model_frame import SCANS_PER_TICK, Frame, Pulse, Track
 from monitor.rehearsal.model_slow import SlowBench

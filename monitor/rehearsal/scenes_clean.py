@@ -10,8 +10,7 @@ from monitor.rehearsal.model_specs import ConverterSpec, Grade
 from monitor.rehearsal.scene import Scene
 from monitor.rehearsal.scenes_acts import deliberate, solenoids
 from monitor.rehearsal.scenes_draw import SceneRequest, draw_bench, draw_train
-from monitor.rehearsal.stream import BoardFaults, Restart
-from monitor.rehearsal.stream_lines import LineStyle
+from monitor.rehearsal.stream import BoardFaults, LineStyle, Restart
 from monitor.values import ResetCause
 
 Rng = np.random.Generator

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from monitor.errors import MonitorError
 from monitor.layout import Layout
-from monitor.planning.troubles import PastShow, open_troubles
+from monitor.planning.morning import PastShow, open_troubles
 from monitor.sessions.durable import is_held
 from monitor.sessions.folder import LOCK, SessionFolder, find_sessions
 from monitor.sessions.notice_rows import read_notices

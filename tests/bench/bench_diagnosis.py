@@ -26,7 +26,7 @@ import msgspec
 from monitor.layout import Layout
 from monitor.layout.load import load_layout
 from monitor.rehearsal import KINDS, capture, random_scene
-from monitor.rehearsal.stream_lines import LineStyle
+from monitor.rehearsal.stream import LineStyle
 from monitor.runtime import Pipeline
 from monitor.values import Chunk, Event, Pattern
 

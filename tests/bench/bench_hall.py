@@ -19,11 +19,11 @@ import psutil
 
 from dashboard.hall.feed import TICK_S, HallFeed
 from monitor.bus.answers import answer
+from monitor.bus.broker import Address
 from monitor.bus.collect import Collector, CollectorOptions
 from monitor.bus.connection import Connection, Session
 from monitor.bus.hall_listener import HallListener
 from monitor.bus.payloads import GRID_S, Readings, encode
-from monitor.bus.topics import Address
 from tests.bench.hall_crowd import DISTRICTS, HALL, crowd_role, unix_now
 from tests.bus.bodies import readings
 from tests.bus.mosquitto import Mosquitto, until

@@ -16,8 +16,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 import msgspec
 
 from monitor.layout import Layout
+from monitor.rehearsal.board import EndlessShow
 from monitor.rehearsal.fernhollow import LOCAL, demo_layout_text, fernhollow_show
-from monitor.rehearsal.show import EndlessShow
 from monitor.runtime import Pipeline
 from monitor.values import Chunk, Pattern
 

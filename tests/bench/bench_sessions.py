@@ -20,7 +20,7 @@ from playwright.sync_api import sync_playwright
 
 from dashboard.app import PageServer
 from dashboard.session_cache import SessionCache
-from dashboard.trace_routes import stretch
+from dashboard.session_jobs import stretch
 from dashboard.views.markup import markup
 from dashboard.views.review import sheet
 from monitor.cli.demo_sessions import DemoShow, make_demo_sessions

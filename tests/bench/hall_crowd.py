@@ -5,13 +5,13 @@ import time
 
 import numpy as np
 
+from monitor.bus.broker import Address
 from monitor.bus.connection import Connection, Session, Will
 from monitor.bus.grid import GRACE_S
 from monitor.bus.notes import Writer
 from monitor.bus.outbox import Outbox
 from monitor.bus.payloads import GRID_S, Outline, OutlineDistrict, OutlineSupply, Presence, Readings, encode
 from monitor.bus.publish import Publisher
-from monitor.bus.topics import Address
 from monitor.errors import BusError
 from monitor.values import ReadingBlock
 from tests.bus.stations import happened, raised, step

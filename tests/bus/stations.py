@@ -5,11 +5,11 @@ import time
 
 import numpy as np
 
+from monitor.bus.broker import station_filter
 from monitor.bus.connection import Connection, Session
 from monitor.bus.outbox import Outbox
 from monitor.bus.payloads import BusFault, decode
 from monitor.bus.publish import Publisher
-from monitor.bus.topics import station_filter
 from monitor.errors import BusError
 from monitor.values import Cause, Chunk, Event, Priority, ReadingBlock, Scope, Step
 from monitor.values import Warning as RaisedWarning

@@ -13,14 +13,13 @@ import pytest
 
 from monitor.bus import answers
 from monitor.bus.answers import QUESTIONS, Range, answer
+from monitor.bus.broker import Address
 from monitor.bus.collect import Collector, CollectorOptions
 from monitor.bus.connection import Connection, Session
 from monitor.bus.leases import Leases
-from monitor.bus.parquet_writer import ParquetWriter
 from monitor.bus.payloads import Received, encode
-from monitor.bus.spool import Spool, messages
+from monitor.bus.spool import ParquetWriter, Spool, messages
 from monitor.bus.tables import PARTS_LIMIT, Tables, sort_into
-from monitor.bus.topics import Address
 from monitor.cli.main import main
 from monitor.errors import BusError
 from tests.bus.bodies import BEGAN, event, readings, warning
@@ -117,7 +116,7 @@ def program(broker, into, *more):
 
 
 def test_a_collector_killed_in_mid_show_is_taken_over(mosquitto, tmp_path, monkeypatch):
-    monkeypatch.setattr("monitor.bus.takeover.IDLE_S", 2.0)
+    monkeypatch.setattr("monitor.bus.collect.IDLE_S", 2.0)
     victim = program(mosquitto, tmp_path / "t", "--name", "victim", "--every", "600")
     other = InThread(mosquitto.broker(), tmp_path / "t", "other")
     sender = Sender(mosquitto.broker())

@@ -3,11 +3,11 @@
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.bus.broker import Address
 from monitor.bus.hall_book import HallBook
+from monitor.bus.hall_station import StationClock
 from monitor.bus.hall_values import SILENT_AFTER_S, STALE_AFTER_S
 from monitor.bus.payloads import Received
-from monitor.bus.station_clock import StationClock
-from monitor.bus.topics import Address
 from tests.bus.bodies import BEGAN, event, outline, presence, readings, warning
 
 LATER_BOOT = "fedcba9876543210"

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from monitor.bus.broker import KINDS, LEVEL_LIMIT_CHARACTERS, Address, escaped, parse_topic, station_filter, unescaped
 from monitor.bus.payloads import PAYLOAD_LIMIT_BYTES, TYPES, BusFault, Received, decode, encode
 from monitor.bus.schemas import schema_text
-from monitor.bus.topics import KINDS, LEVEL_LIMIT_CHARACTERS, Address, escaped, parse_topic, station_filter, unescaped
 from tests.bus.bodies import ONE_OF_EACH, presence, readings, warning
 
 SCHEMAS = Path(__file__).parents[2] / "firmware_notes" / "bus"

@@ -6,12 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from monitor.bus.broker import Broker, parse_broker
+from monitor.bus.broker import KINDS, Address, Broker, parse_broker
 from monitor.bus.collect import Collector, CollectorOptions
 from monitor.bus.connection import Connection, Outcome, Session
 from monitor.bus.hall_listener import HallListener
 from monitor.bus.payloads import encode
-from monitor.bus.topics import KINDS, Address
 from monitor.errors import BusError
 from tests.bus.bodies import BEGAN, event, readings, warning
 from tests.bus.mosquitto import Mosquitto, until

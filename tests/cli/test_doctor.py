@@ -6,8 +6,8 @@ import socket
 import pytest
 
 from dashboard.certificate import CERTIFICATE, KEY, own_encryption
+from monitor.cli.doctor import try_page
 from monitor.cli.page import configure_looking
-from monitor.cli.page_trial import try_page
 from monitor.layout import parse_layout
 from tests.cli.test_watch import PLAIN
 

@@ -8,7 +8,7 @@ import pytest
 
 from monitor.cli import log_file
 from monitor.cli.log_file import OLD_FILES_KEPT, logging_to
-from monitor.cli.service_manager import tell_service_manager
+from monitor.cli.service import tell_service_manager
 from monitor.errors import LogError
 from tests.cli.test_watch import ended
 from tests.link.plugs import until

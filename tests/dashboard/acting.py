@@ -1,8 +1,7 @@
 """An app whose clients all may act; who may is tested in tests/trust."""
 
-from dashboard.access import Gate
+from dashboard.access import Gate, Visits
 from dashboard.app import create_app
-from dashboard.visits import Visits
 
 
 class OpenVisits(Visits):

@@ -10,7 +10,7 @@ import pytest
 from monitor.diagnosis.sight import causes_shown
 from monitor.layout import Layout
 from monitor.rehearsal import Capture, capture, random_scene
-from monitor.rehearsal.stream_lines import LineStyle
+from monitor.rehearsal.stream import LineStyle
 from monitor.runtime import Pipeline
 from monitor.values import Cause, Chunk, ReadingBlock
 from tests.diagnosis.benches import Bench, bare, diagnose, layout

@@ -186,7 +186,7 @@ def page():
         hall.began -= 0.4
         hall.step()
     app = acting_app(hall)
-    logging.getLogger("dashboard.error_handlers").disabled = True
+    logging.getLogger("dashboard.base_app").disabled = True
     client = app.server.test_client()
     return client, sorted({rule.rule for rule in app.server.url_map.iter_rules()}), client.get("/_dash-dependencies").json
 

@@ -15,8 +15,8 @@ from monitor.errors import LayoutError
 from monitor.layout import Condition, Mains, Protection, Supply, parse_layout
 from monitor.layout.schema import BenchRecord
 from monitor.planning.bench_check import Fitness, check_all, check_bench
-from monitor.planning.mains_match import flux_ratio
 from monitor.planning.plan_file import Plan
+from monitor.planning.plate import flux_ratio
 from monitor.rehearsal.fernhollow import demo_layout_text
 from tests.layout.fernhollow import FERNHOLLOW
 

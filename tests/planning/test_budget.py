@@ -16,11 +16,10 @@ from monitor.planning.bench_check import check_all
 from monitor.planning.budget import BudgetOptions, draw_of, reckon
 from monitor.planning.budget_words import binding_words, budget_text
 from monitor.planning.feeders import ConductorRun, feeder_volts
-from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.plan_load import parse_plan
-from monitor.planning.planned_loads import PlannedLoad
+from monitor.planning.planned_loads import TYPICAL_DRAWS, PlannedLoad
+from monitor.planning.share_values import needs_of, offers_of
 from monitor.planning.sharing import share_load
-from monitor.planning.typical_draws import TYPICAL_DRAWS
 from tests.layout.fernhollow import BOTH_FIT, FERNHOLLOW
 from tests.planning.test_bench_check import TODAY
 

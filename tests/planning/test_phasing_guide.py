@@ -8,8 +8,7 @@ import pytest
 from monitor.layout import parse_layout
 from monitor.layout.joined_commons import COMMONS
 from monitor.planning.bench_check import check_all
-from monitor.planning.phase_reading import PhaseReading
-from monitor.planning.phasing_guide import guide, phase_verdict, ways_to_turn
+from monitor.planning.phasing_guide import PhaseReading, guide, phase_verdict, ways_to_turn
 from monitor.planning.plan_file import Plan
 from monitor.planning.plan_load import parse_plan
 from tests.layout.fernhollow import BOTH_FIT, FERNHOLLOW

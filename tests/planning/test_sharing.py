@@ -14,9 +14,8 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from monitor.errors import LayoutError
 from monitor.layout import parse_layout
-from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.plan_load import parse_plan
-from monitor.planning.share_values import Need, Offer, OfferOutput, ShareOptions
+from monitor.planning.share_values import Need, Offer, OfferOutput, ShareOptions, needs_of, offers_of
 from monitor.planning.share_words import explain
 from monitor.planning.sharing import alternatives, by_price_per_va, share_load
 from tests.layout.fernhollow import BOTH_FIT, FERNHOLLOW

@@ -9,8 +9,7 @@ import pytest
 
 from monitor.errors import LayoutError
 from monitor.planning.terminal_readings import MeterReadings, parse_readings, readings_of
-from monitor.planning.terminal_words import finding_record, finding_text
-from monitor.planning.terminals import find_terminals
+from monitor.planning.terminals import find_terminals, finding_record, finding_text
 from tests.planning.drawn_supplies import draw_supply
 
 SUPPLIES = 2000

@@ -8,12 +8,11 @@ from monitor.planning.bench_check import Fitness, check_bench
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.cautions import CAUTIONS
 from monitor.planning.morning import morning_list
-from monitor.planning.offers import MOST_ACCESSORY_VOLTS, WANTED_VOLTS, needs_of, offers_of
 from monitor.planning.plan_load import parse_plan
-from monitor.planning.share_values import Need, ShareOptions
+from monitor.planning.planned_loads import TYPICAL_DRAWS
+from monitor.planning.share_values import MOST_ACCESSORY_VOLTS, WANTED_VOLTS, Need, ShareOptions, needs_of, offers_of
 from monitor.planning.share_words import explain
 from monitor.planning.sharing import by_price_per_va, share_load
-from monitor.planning.typical_draws import TYPICAL_DRAWS
 from tests.layout.fernhollow import FERNHOLLOW
 from tests.planning.test_bench_check import HERE, SOUND, TODAY, supply, verdict
 from tests.planning.test_sharing import offer

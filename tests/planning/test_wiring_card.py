@@ -5,11 +5,11 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from monitor.layout import load_layout, parse_layout
-from monitor.planning.offers import needs_of, offers_of
 from monitor.planning.plan_edit import add_candidate, keep_terminals, remove_candidate
 from monitor.planning.plan_file import Candidate
 from monitor.planning.plan_load import load_plan, parse_plan, plan_path
-from monitor.planning.share_drawing import draw_share
+from monitor.planning.share_values import needs_of, offers_of
+from monitor.planning.share_words import draw_share
 from monitor.planning.sharing import share_load
 from monitor.planning.wiring_card import card_text, draw_card, wires_of
 from tests.layout.fernhollow import FERNHOLLOW

@@ -12,11 +12,10 @@ from scipy.integrate import quad
 
 from monitor.rehearsal.model import Bench
 from monitor.rehearsal.model_acts import StepLoad
-from monitor.rehearsal.model_breaker import Breaker, typical_points
-from monitor.rehearsal.model_lamp import Lamp
-from monitor.rehearsal.model_motor import Motor, rectified_mean, rectified_rms
 from monitor.rehearsal.model_network import DistrictLoad, WaveNetwork
+from monitor.rehearsal.model_slow import Breaker, typical_points
 from monitor.rehearsal.model_specs import BenchSpec, BreakerSpec, ConverterSpec, DistrictSpec, SupplySpec, TrainSpec
+from monitor.rehearsal.model_train import Lamp, Motor, rectified_mean, rectified_rms
 
 SCANS = 7200
 THETA = np.arange(SCANS) * 2 * math.pi / 720

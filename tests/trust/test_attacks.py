@@ -17,10 +17,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from dashboard.access import INVITATION_LASTS_S, VISIT_LASTS_S, Visits
 from dashboard.app import PageOptions, PageServer
-from dashboard.login_throttle import FREE_TRIES, FREE_TRIES_OF_ALL, LONGEST_WAIT_S, LoginThrottle
+from dashboard.login_routes import FREE_TRIES, FREE_TRIES_OF_ALL, LONGEST_WAIT_S, LoginThrottle
 from dashboard.passphrase import Passphrase
-from dashboard.visits import INVITATION_LASTS_S, VISIT_LASTS_S, Visits
 from monitor.errors import PageError
 from tests.browser.hall import NAMES, Hall
 from tests.cli.test_watch import ended, pilotlamp

@@ -7,7 +7,7 @@ import pytest
 
 from dashboard.hall.app import create_hall_app
 from dashboard.hall.as_layout import layout_of, trend_of
-from dashboard.hall.standing import clock_words
+from dashboard.hall.payload import clock_words
 from monitor.runtime.trend import BUCKET_S
 from tests.dashboard.hall.told import HALL, ToldHall
 

@@ -2,10 +2,10 @@
 
 import itertools
 
+from monitor.bus.broker import Address
 from monitor.bus.hall_book import HallBook
 from monitor.bus.hall_listener import HallPicture
 from monitor.bus.payloads import Outline, OutlineDistrict, OutlineSupply, Presence, Readings, Received, WarningNote
-from monitor.bus.topics import Address
 
 HALL = "Fernhollow hall"
 DISTRICTS = ("Outer main", "Quarry branch")

@@ -3,7 +3,7 @@ import datetime as dt
 from monitor.cli.main import main
 from monitor.layout import parse_layout
 from monitor.planning.bench_check import check_all
-from monitor.planning.inspection_sheet import inspection_sheet
+from monitor.planning.bench_questions import inspection_sheet
 from monitor.planning.plan_load import parse_plan
 from tests.layout.fernhollow import FERNHOLLOW
 

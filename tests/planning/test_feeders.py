@@ -14,7 +14,7 @@ from monitor.layout import parse_layout
 from monitor.layout.joined_commons import COMMONS
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.budget_words import budget_text, return_rows
-from monitor.planning.common_return import return_drops
+from monitor.planning.feeders import return_drops
 from monitor.planning.plan_load import parse_plan
 
 SHOW = 'title = "Fernhollow show layout"\n[mains]\nvolts = 120\nhertz = 60\n[[board]]\nname = "bench-1"\n'

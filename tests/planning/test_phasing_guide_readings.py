@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.errors import LayoutError
-from monitor.planning.phase_reading import PhaseReading, judge_readings
+from monitor.planning.phasing_guide import PhaseReading, judge_readings
 
 
 def verdict_of(*rounds, highest=18.0):

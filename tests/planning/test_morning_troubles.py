@@ -1,5 +1,5 @@
 from monitor.layout import parse_layout
-from monitor.planning.troubles import PastShow, open_troubles
+from monitor.planning.morning import PastShow, open_troubles
 from monitor.values import Action, Cause, Event, Finding, FindingKind, Pattern, Priority, Scope
 from monitor.values import Warning as RaisedWarning
 from tests.layout.fernhollow import FERNHOLLOW
