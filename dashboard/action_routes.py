@@ -16,8 +16,6 @@ class ActionRequest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """What the page asks for.
 
     Attributes:
-        kind: What to do.
-        warning_id: To which warning.
         minutes: For how long, when shelving or muting.
         district: Where, for a mark.
         text: The remark of a mark.

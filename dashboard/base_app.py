@@ -27,11 +27,7 @@ class EscapedDash(dash.Dash):
 
 
 def base_app(title: str) -> dash.Dash:
-    """An app without pages, that takes everything it needs from this machine.
-
-    Args:
-        title: For the browser's tab.
-    """
+    """An app without pages, that takes everything it needs from this machine."""
     app = EscapedDash(
         __name__,
         title=title,

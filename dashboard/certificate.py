@@ -27,7 +27,6 @@ class Encryption:
     """What the page is encrypted with.
 
     Attributes:
-        certificate: PEM file.
         key: PEM file of its key; None where it is in the same file.
         vouched: Whether somebody else may have signed it: only then are browsers told to insist on encryption.
     """

@@ -41,12 +41,7 @@ class ConnectionCounts:
 
 
 class BoundedConnection(H11Protocol):
-    """One connection; everything of HTTP is the library's.
-
-    Args:
-        counts: Of all connections.
-        how: As the library's protocol takes it.
-    """
+    """One connection; everything of HTTP is the library's."""
 
     def __init__(self, counts: ConnectionCounts, **how: Any) -> None:  # noqa: ANN401 - the library's own
         super().__init__(**how)

@@ -36,9 +36,7 @@ class Tick:
     """One payload.
 
     Attributes:
-        number: Counts up.
         made_s: When it was made, on the monotonic clock.
-        body: JSON.
     """
 
     number: int
@@ -79,11 +77,7 @@ class Ticker:
 
 
 class Feed:
-    """Makes payloads of a watch.
-
-    Attributes:
-        ticker: One payload a tick.
-    """
+    """Makes payloads of a watch."""
 
     def __init__(self, watch: WatchLike) -> None:
         self._watch = watch
@@ -144,12 +138,7 @@ def feed_routes(feed: Feed) -> Blueprint:
 
 
 class EventStream:
-    """The body of an answer that goes on: payloads of a ticker, sent by whoever serves the page (see ``dashboard.asgi``).
-
-    Args:
-        ticker: Makes the payloads.
-        closed: Is called once, when nobody wants more.
-    """
+    """The body of an answer that goes on: payloads of a ticker, sent by whoever serves the page (see ``dashboard.asgi``)."""
 
     def __init__(self, ticker: Ticker, closed: Callable[[], None]) -> None:
         self.ticker = ticker

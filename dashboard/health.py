@@ -115,9 +115,6 @@ class MetricsCollector(Collector):
     """Collects from a watch when somebody asks.
 
     A figure that is stale or not measured is left out: in these texts there is no other way to say so.
-
-    Args:
-        watch: What is asked.
     """
 
     def __init__(self, watch: WatchLike) -> None:

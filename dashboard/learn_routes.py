@@ -19,7 +19,6 @@ class LearnWish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What the page asks for.
 
     Attributes:
-        load: Which load.
         seconds: How far back to look.
         also: Other loads of its district that were on.
         until_s: Stream second to look back from; now when None. What was shown before is kept by giving its second again.

@@ -100,12 +100,7 @@ FORM = """<!DOCTYPE html>
 
 
 class Key(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What somebody enters with: one of the two.
-
-    Attributes:
-        passphrase: As typed.
-        secret: From the link.
-    """
+    """What somebody enters with: one of the two."""
 
     passphrase: Annotated[str, Meta(max_length=LONGEST)] | None = None
     secret: Annotated[str, Meta(max_length=100)] | None = None

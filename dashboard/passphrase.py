@@ -28,11 +28,7 @@ def default_path() -> Path:
 
 
 class Passphrase:
-    """A passphrase's hash in a file that only its owner may read.
-
-    Args:
-        path: The file.
-    """
+    """A passphrase's hash in a file that only its owner may read."""
 
     def __init__(self, path: Path) -> None:
         self.path = path

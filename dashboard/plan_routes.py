@@ -32,7 +32,6 @@ class BenchAnswers(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     """Answers of a bench check.
 
     Attributes:
-        supply: Which supply.
         answers: Question key to the answer's word; empty for not looked at.
     """
 
@@ -41,12 +40,7 @@ class BenchAnswers(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 
 
 class CandidateWish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A candidate to add, or the name of one to take out.
-
-    Attributes:
-        add: What to add.
-        remove: What to take out.
-    """
+    """A candidate to add, or the name of one to take out."""
 
     add: Candidate | None = None
     remove: Name | None = None
@@ -56,8 +50,6 @@ class TerminalVolts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """Volts between the terminals of a supply.
 
     Attributes:
-        supply: Which supply.
-        terminals: Its posts.
         reading: Rounds with the meter, all throttles low first.
         meter: What the meter was set to; None for what the supply gives.
         rails: Rails of the track.

@@ -17,7 +17,6 @@ class ReplayRequest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """What the page asks for.
 
     Attributes:
-        do: What to do.
         speed: Seconds of the session a second, for "speed".
         at_s: Seconds from the session's beginning, for "seek".
     """

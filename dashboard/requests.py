@@ -15,10 +15,6 @@ W = TypeVar("W", bound=Struct)
 def read_request(kind: type[W], most_bytes: int = REQUEST_LIMIT_BYTES) -> W:
     """What this request asks for; no more of it is read than that.
 
-    Args:
-        kind: What it has to be.
-        most_bytes: How much of it is read.
-
     Raises:
         msgspec.MsgspecError: It is something else.
     """

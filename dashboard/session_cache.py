@@ -32,12 +32,10 @@ class Listed:
 
     Attributes:
         id: By which pages ask for it: the name of its folder, looked up in the listing and never made into a path.
-        title: Of its layout.
         began_at: When it began, in the time of this computer.
         length_s: How long it is; None where it is being recorded or was cut off.
         invented: Nothing of it was measured.
         said: "being recorded", "cut off" or empty.
-        session: The session.
     """
 
     id: str
@@ -60,8 +58,6 @@ class OpenSession:
 
     Attributes:
         listed: Its row of the listing.
-        layout: Its layout.
-        figures: Its figures.
         first_s: Where it begins, seconds of the stream.
         last_s: Where it ends.
         courses: Lowest and highest of every fifth of a second, by district.
@@ -94,9 +90,6 @@ class SessionCache:
 
     Args:
         recordings: The folder that holds them; None or a folder that does not exist holds none.
-
-    Attributes:
-        recordings: That folder.
     """
 
     def __init__(self, recordings: Path | None) -> None:

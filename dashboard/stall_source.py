@@ -92,10 +92,6 @@ class LiveStalls(StallSource):
 class RecordedStalls(StallSource):
     """One recorded session, from its own lines.
 
-    Args:
-        session_id: By which the page asks for it.
-        session: The session.
-
     Raises:
         MonitorError: It cannot be understood.
     """
@@ -129,12 +125,7 @@ class RecordedStalls(StallSource):
 
 
 class StallSources:
-    """Finds what a page asks for; any number of threads may ask.
-
-    Args:
-        watch: The running watch.
-        shelf: The recorded sessions.
-    """
+    """Finds what a page asks for; any number of threads may ask."""
 
     def __init__(self, watch: WatchLike, shelf: SessionCache) -> None:
         self._watch, self._shelf = watch, shelf

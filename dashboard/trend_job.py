@@ -20,7 +20,6 @@ class TrendState:
 
     Attributes:
         state: "idle" (nobody asked), "working", "stopping" (after the session that it is at), "stopped" or "done".
-        done: Sessions gone through.
         total: Sessions to go through.
         unread: Names of sessions that could not be understood.
         found: The trends over those gone through.

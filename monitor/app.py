@@ -81,7 +81,6 @@ class Watch:
         clock: The host's clock; zero is the beginning of the session.
 
     Attributes:
-        layout: What is watched.
         layout_path: Its file, where it has one.
         recordings: The folder of recorded sessions, where there is one.
         clock: The host's clock.
@@ -244,10 +243,6 @@ class Watch:
 
 def with_ports(layout: Layout, ports: Mapping[str, str]) -> Layout:
     """The layout with boards moved to other ports.
-
-    Args:
-        layout: As the file has it.
-        ports: Device or URL by board name.
 
     Raises:
         LayoutError: A name is no board of the layout.

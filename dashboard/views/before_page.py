@@ -28,8 +28,6 @@ class Plans:
 
     Attributes:
         verdicts: Bench verdicts, in file order.
-        budget: The power budget.
-        plan: The plan file.
         share: The cheapest way to share the load.
         share_words: That plan in words, a line each.
         share_picture: That plan drawn, SVG.

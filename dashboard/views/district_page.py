@@ -14,12 +14,7 @@ GRAPH_CONFIG: Any = {"displayModeBar": False, "responsive": True, "showSendToClo
 
 
 def district_page(layout: Layout, row: District) -> Component:
-    """One district from near.
-
-    Args:
-        layout: The layout that is watched.
-        row: The district.
-    """
+    """One district from near."""
     number = layout.district.index(row)
     return html.Main(
         [

@@ -43,12 +43,7 @@ def trends_section() -> Component:
 
 
 def trend_words(state: TrendState, title: str) -> list[Component]:
-    """What is gone through, and how far it is.
-
-    Args:
-        state: How far the work is.
-        title: Which layout's sessions are gone through.
-    """
+    """What is gone through, and how far it is."""
     return [html.H2(f"Over all sessions of {title}" if title else "Over all sessions"), _progress(state)]
 
 

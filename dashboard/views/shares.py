@@ -36,7 +36,6 @@ class SupplyShare:
     """What one supply carries.
 
     Attributes:
-        name: Its name.
         allowed_va: What all outputs together may give: the plate's total, derated where it rates the primary side.
         unit: "VA" or "W", as the plate says.
         outputs: In the order of the layout file.

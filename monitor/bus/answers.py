@@ -68,7 +68,6 @@ class Answer:
     """A table.
 
     Attributes:
-        columns: Their names.
         rows: The rows, at most :data:`ROWS_SHOWN` of a usual question.
     """
 

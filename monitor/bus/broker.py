@@ -95,8 +95,6 @@ class Broker:
     """A broker and a hall on it.
 
     Attributes:
-        host: Name or address.
-        port: Port.
         tls: The connection is encrypted and the broker's certificate checked.
         hall: The hall's name; empty where the address names none.
         user: Who we are; None for a broker that does not ask.

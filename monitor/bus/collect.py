@@ -114,10 +114,6 @@ class Collector:
         options: How.
         unix_now: Wall clock.
         seen: Called with each message that was understood, for a benchmark.
-
-    Attributes:
-        counts: Messages by kind, and faults by reason.
-        sentence: What a person should know.
     """
 
     def __init__(

@@ -36,7 +36,6 @@ class Will:
 
     Attributes:
         topic: Where.
-        payload: What.
     """
 
     topic: str
@@ -49,8 +48,6 @@ class Session:
 
     Attributes:
         client_id: Our name; a second client of the same name pushes the first one out.
-        will: Our last will.
-        filters: What we take.
         on_message: Takes (topic, payload, retained); a topic that is no UTF-8 comes as "".
         kept_s: Seconds for which the broker keeps what we would have got while we are away.
         receive_limit: Messages that may be on their way to us unconfirmed.

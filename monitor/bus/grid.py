@@ -20,7 +20,6 @@ class Row:
 
     Attributes:
         number: Its place on the grid.
-        districts: Names.
         volts: RMS volts over the row; NaN where nothing is known, like all below.
         amps: RMS amps.
         amps_highest: Highest one-cycle amps.

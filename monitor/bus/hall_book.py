@@ -16,11 +16,7 @@ _BOOT = "0" * 16
 
 
 class BoardLines:
-    """Decodes one board's lines.
-
-    Attributes:
-        faults: Lines that were damaged.
-    """
+    """Decodes one board's lines."""
 
     def __init__(self) -> None:
         self._decoder = LineDecoder()
@@ -76,9 +72,6 @@ class HallBook:
     """Takes decoded messages, gives views.
 
     All times are Unix seconds of one clock that does not step, the reader's own.
-
-    Attributes:
-        refused: Messages of stations beyond the limit.
     """
 
     def __init__(self) -> None:

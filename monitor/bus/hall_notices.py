@@ -20,7 +20,6 @@ class HallDistrictFigures:
         volts: RMS volts; None where unknown, like all below.
         amps: RMS amps.
         amps_highest: Highest one-cycle amps.
-        watts: Real power.
         doubtful: Its sensor is known to lie.
         recent: (end, volts, amps) of the last rows.
     """
@@ -40,7 +39,6 @@ class HallSupplyFigures:
 
     Attributes:
         end_unix_s: Its end, by the station's clock.
-        va: Volt-amperes.
         share: Share of the limit that binds.
     """
 
@@ -53,8 +51,6 @@ class HallFigures:
     """Takes readings of the current boot; rows that are older than what is known are passed over.
 
     Attributes:
-        districts: By name.
-        supplies: By name.
         newest_unix_s: End of the newest row by the station's clock; None where none came.
     """
 

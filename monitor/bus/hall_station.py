@@ -56,9 +56,6 @@ class HallStation:
         name: Its name.
         since_unix_s: When it was first seen, by our clock.
         is_board: It is a board that sends lines.
-
-    Attributes:
-        is_board: As given.
     """
 
     def __init__(self, hall: str, name: str, *, since_unix_s: float, is_board: bool = False) -> None:

@@ -26,16 +26,13 @@ class DistrictView:
     """One district.
 
     Attributes:
-        name: Its name.
         supply: What feeds it; empty where the station did not say.
-        output: The output there.
         use: "track" or "accessories"; empty where the station did not say.
         limit_amps: What its output may carry; None where unknown.
         age_s: Seconds since the end of its last reading; None where none came.
         volts: RMS volts; None where unknown, like all figures below.
         amps: RMS amps.
         amps_highest: Highest one-cycle amps of that half second.
-        watts: Real power.
         doubtful: Its sensor is known to lie.
         warnings: Those that stand and are about it, its output or its supply, worst first.
         trouble: How it stands by its warnings, age and sensor.
@@ -68,7 +65,6 @@ class SupplyView:
     """One supply.
 
     Attributes:
-        name: Its name.
         plate_va: Its nameplate; None where the station did not say.
         max_volts: Its highest volts; None where the station did not say.
         age_s: Seconds since the end of its last figures; None where none came.
@@ -86,12 +82,7 @@ class SupplyView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EventView:
-    """One event of a station.
-
-    Attributes:
-        note: As the station told it.
-        age_s: Seconds since it began.
-    """
+    """One event of a station."""
 
     note: EventNote
     age_s: float
@@ -102,8 +93,6 @@ class StationView:
     """One station, or a board on the network that no station takes in.
 
     Attributes:
-        hall: The hall's name.
-        name: Its name.
         title: The layout's title; its name where it did not say.
         is_board: It is a board: outputs without nameplates, warnings or explanations.
         state: "here", "silent" (nothing heard for a while), "lost" (it vanished), "gone" (it left in order).

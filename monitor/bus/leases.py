@@ -31,7 +31,6 @@ class Vacant:
     """A lease of somebody dead, now held by us.
 
     Attributes:
-        owner: Whose it was.
         client_id: Under which name the broker keeps what it had not fetched.
         path: The file, to be removed when everything is taken over.
     """

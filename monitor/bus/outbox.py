@@ -37,7 +37,6 @@ class Waiting:
         id: Counts up in the order in which they were made.
         notice: True for warnings and events, which outlive readings.
         topic: Where to.
-        payload: What.
     """
 
     id: int

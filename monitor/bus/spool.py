@@ -16,12 +16,7 @@ from monitor.bus.tables import Rows, Tables, sort_into
 
 
 class Spool:
-    """Appends messages; what was written is with the operating system at once, and survives the death of this program.
-
-    Args:
-        into: The collectors' common folder.
-        name: This collector.
-    """
+    """Appends messages; what was written is with the operating system at once, and survives the death of this program."""
 
     def __init__(self, into: Path, name: str) -> None:
         self._folder = into / FOLDER
@@ -115,9 +110,6 @@ class ParquetWriter:
         into: The collectors' common folder.
         name: This collector.
         unix_now: Wall clock.
-
-    Attributes:
-        rows: How many rows were written.
     """
 
     def __init__(self, into: Path, name: str, unix_now: Callable[[], float]) -> None:

@@ -45,10 +45,7 @@ class Partition:
     """Where rows belong.
 
     Attributes:
-        table: Which table.
-        hall: The hall's name.
         day: Date (UTC) by the station's clock; that of arrival where the station's clock cannot be right.
-        station: The station's name.
     """
 
     table: Table

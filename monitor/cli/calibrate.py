@@ -61,9 +61,6 @@ _UNNAMED = Identity(number=0, name="", scan_interval_s=0.1, channels=line_channe
 class CalibrationBench:
     """Looks at one board's counts while a person holds the meter.
 
-    Args:
-        board: The board, with its port.
-
     Attributes:
         supply_volts: What the board last said of its own supply; None where it does not measure it.
         unit_counts: What a count is in the layout file: 1, or for a line board the volts or amps that one stands for.

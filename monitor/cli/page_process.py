@@ -41,7 +41,6 @@ class PageOrder:
         shared: Whether the local network may look.
         passphrase_file: Where the hash of the passphrase is; the user's own when None.
         certificate: PEM file to encrypt with, likewise its key.
-        key: See certificate.
         own_certificate: Encrypt with a certificate of the program's own.
     """
 

@@ -37,12 +37,6 @@ def run(args: argparse.Namespace) -> int:
 def unit_text(layout: Path, ports: list[str], *, user: str, more: list[str]) -> str:
     """The unit.
 
-    Args:
-        layout: The layout file.
-        ports: Its boards' ports.
-        user: Who runs it.
-        more: Further words for the command.
-
     Raises:
         LayoutError: The layout file is at a place that no unit can name.
     """

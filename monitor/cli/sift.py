@@ -72,12 +72,6 @@ def _sifted(args: argparse.Namespace, sink: Callable[[Step], None] | None = None
 def sift_capture(path: Path, layout: Layout, sink: Callable[[Step], None] | None = None, asked: Asked | None = None) -> Sifted:
     """Work through a capture file.
 
-    Args:
-        path: The file.
-        layout: The layout file.
-        sink: Takes each step too.
-        asked: What is asked besides warnings.
-
     Raises:
         CaptureError: The file cannot be read or holds nothing of either wire form.
     """

@@ -24,10 +24,6 @@ WINDOW_S = 150.0
 def would_open_verdicts(session: SessionFolder, layout: Layout) -> tuple[Verdict, ...]:
     """What the protections of another layout would have done with what a session recorded.
 
-    Args:
-        session: The session.
-        layout: The other layout, at the session's ports.
-
     Raises:
         SessionError: The session cannot be understood.
     """

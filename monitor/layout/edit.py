@@ -125,12 +125,6 @@ def set_calibration(text: str, board: str, channel: int, calibration: ChannelCal
 def set_board_lines(text: str, board: str, lines: LineMapping, baud: int) -> str:
     """The text with what the lines of a board mean, in place of what was said of them before.
 
-    Args:
-        text: The layout file.
-        board: The board's name.
-        lines: What its lines mean.
-        baud: The rate at which they came.
-
     Raises:
         LayoutError: The file has no such board.
     """

@@ -191,10 +191,6 @@ def read_text(path: Path) -> str:
 def parse_layout(text: str, *, source: str | None = None) -> Layout:
     """Check the text of a layout file.
 
-    Args:
-        text: TOML.
-        source: The file's name for messages.
-
     Raises:
         LayoutError: As for :func:`load_layout`.
     """
@@ -216,11 +212,6 @@ def layout_errors(path: Path) -> list[LayoutError]:
 
 def parse_tables(text: str, kind: type[Kind], *, source: str | None = None) -> Kind:
     """TOML as a value of a kind; what holds between tables is not looked at.
-
-    Args:
-        text: TOML.
-        kind: What it has to be.
-        source: The file's name for messages.
 
     Raises:
         LayoutError: It is not TOML, or not of that kind; the message names table and key.

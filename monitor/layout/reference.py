@@ -27,7 +27,6 @@ class KeyDescription:
     """One key of a table.
 
     Attributes:
-        name: The key.
         meaning: What it says, from the docstring.
         unit: Of its figure; empty where it has none.
         allowed: What it may hold.

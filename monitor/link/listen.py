@@ -37,8 +37,6 @@ class Heard:
 
     Attributes:
         baud: The rate at which it was read.
-        seconds: For how long.
-        bytes: How many came.
         line_ends: Line feeds among them.
         seen: What they look like.
         form: The wire form; None where nothing was understood.

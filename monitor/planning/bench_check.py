@@ -61,7 +61,6 @@ class Reason:
 
     Attributes:
         fitness: How much it weighs.
-        finding: What was found.
         remedy: What to do, or why nothing will do.
         is_final: No reason given by a person sets it aside.
     """
@@ -77,9 +76,7 @@ class BenchVerdict:
     """The outcome of one supply's check.
 
     Attributes:
-        supply: Its name.
         fitness: The worst of the reasons; NOT_JUDGED where questions that bear on safety are open and nothing worse was found.
-        reasons: Worst first.
         open_questions: (key of the layout file, question) for what still has to be looked at.
         notes: What to know about the plate.
     """

@@ -20,7 +20,6 @@ class Question:
 
     Attributes:
         key: Key of the layout file's condition table; with a dot, of the supply itself or of its protection.
-        text: The question.
         takes: What an answer is.
         answers: Words allowed, where it is a word.
         seller: What to ask a seller, or to look for in the pictures; empty where that is the question itself.

@@ -69,8 +69,6 @@ class LimitUse:
 
     Attributes:
         kind: "plate", "winding", "protection", "output", "feeder", or "others" for what the other outputs leave.
-        allowed: Amps allowed.
-        typical: Amps typically drawn.
         drawn: Amps with everything running.
         worst: Amps with the heaviest start on top, for a moment.
     """
@@ -121,7 +119,6 @@ class BudgetEntry:
     Attributes:
         kind: "district", "output" or "supply".
         name: Its name; an output is written SUPPLY/OUTPUT.
-        draw: What it draws.
         volts: Highest volts of the supply or output, at which volt-amperes are taken.
         limits: Every limit that bears on it, the tightest first.
         loads: What draws there; for a district.

@@ -17,7 +17,6 @@ class Caution:
     """One caution.
 
     Attributes:
-        text: For a person.
         at: When it matters: at the bench check and a supply's first power-up, when hands are at the wires, at the show.
         source: Where it comes from.
     """

@@ -126,7 +126,6 @@ class ReturnDrops:
     """What a shared return does at worst.
 
     Attributes:
-        name: Its name.
         lost_volts: By district, with everything running and the heaviest start of that district on top; negative where the
             neighbours' returning current lifts it.
         neighbours_volts: By district: the part of it that the others' current makes.

@@ -43,7 +43,6 @@ class LearntDraw:
     """What a load drew.
 
     Attributes:
-        load: Its name.
         running_amps: Median of the steady seconds.
         low_amps: No lower for 95 % of them.
         high_amps: No higher for 95 % of them.

@@ -25,13 +25,7 @@ DUPLICATE_VOLTS = 0.05
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Distance:
-    """One measured distance.
-
-    Attributes:
-        ends: The two points by their numbers.
-        volts: The distance.
-        sigma_volts: Its standard deviation.
-    """
+    """One measured distance."""
 
     ends: tuple[int, int]
     volts: float
@@ -57,10 +51,6 @@ class Placement:
 
 def placements(points: int, distances: Sequence[Distance]) -> list[Placement]:
     """Every way to place points on a line so that the distances fit, mirror images once.
-
-    Args:
-        points: How many.
-        distances: Measured, several of one pair allowed.
 
     Returns:
         None to PLACEMENTS_LIMIT + 1 ways; more than the limit says that there are too many to tell.

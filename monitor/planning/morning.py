@@ -25,16 +25,7 @@ SENSOR_TROUBLES = frozenset({
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PastShow:
-    """One recorded session, as far as troubles go.
-
-    Attributes:
-        day: When it was, for a person.
-        events: What was diagnosed.
-        warnings: What was warned of.
-        patterns: What the events have in common.
-        findings: What stood against the sensing.
-        marks: Remarks of operators.
-    """
+    """One recorded session, as far as troubles go."""
 
     day: str
     events: Sequence[Event] = ()

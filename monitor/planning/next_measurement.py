@@ -21,7 +21,6 @@ class MeasurementRequest:
 
     Attributes:
         throttle: The throttle to turn up, all others low; None for all low.
-        pairs: Pairs of posts.
     """
 
     throttle: str | None

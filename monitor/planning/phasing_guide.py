@@ -58,12 +58,7 @@ class PhaseReading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhaseVerdict:
-    """What readings mean.
-
-    Attributes:
-        verdict: The word.
-        because: Why, a sentence.
-    """
+    """What readings mean."""
 
     verdict: Verdict
     because: str

@@ -50,7 +50,6 @@ class Task:
     """What is to be shared, and how far.
 
     Attributes:
-        needs: What wants power.
         offers: What can give it; all fit.
         reserve: Share of every limit kept free.
         work: Branches that the solver may look at.

@@ -20,9 +20,7 @@ class OfferOutput:
     """One output of an offer.
 
     Attributes:
-        name: Its name.
         volts: The most that it gives.
-        current: What comes out.
         is_variable: A throttle moves it; no track goes on one that does not.
         own_amps: Its own limit; None where only the whole supply bounds it.
     """
@@ -39,10 +37,8 @@ class Offer:
     """A supply on hand or one that could be bought.
 
     Attributes:
-        name: Its name.
         amps: What winding and protection both stand for long, over all outputs together, at any throttle.
         usable_va: What its plate allows over all outputs together.
-        outputs: At least one.
         price: Zero for a supply on hand.
         phase_group: Supplies with the same mark have been phased to one another; their commons may meet.
         refusal: Why it gets no load, from the bench check; empty where it is fit.
@@ -71,7 +67,6 @@ class Need:
     """A district or an accessory group that wants power.
 
     Attributes:
-        name: Its name.
         use: "track" or "accessories".
         current: What it takes; None where either will do (lamps).
         amps: Draw to provide for, with everything running.

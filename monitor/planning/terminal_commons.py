@@ -24,9 +24,7 @@ class VariablePost:
 
     Attributes:
         post: As it is marked.
-        throttle: Which throttle.
         low_volts: Against the winding's common, the throttle at its low mark.
-        high_volts: The throttle up.
     """
 
     post: str
@@ -37,12 +35,7 @@ class VariablePost:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ConstantPost:
-    """A post that no throttle moves.
-
-    Attributes:
-        post: As it is marked.
-        volts: Against the winding's common.
-    """
+    """A post that no throttle moves."""
 
     post: str
     volts: float
@@ -56,7 +49,6 @@ class TerminalWinding:
         common: Its common; None where it has two posts that are alike.
         chosen: The post to use and to mark as the common: the common, or one of the two.
         variable: Posts that throttles move.
-        constant: The others.
     """
 
     common: str | None

@@ -34,7 +34,6 @@ class FittedWinding:
     """Posts of one winding, placed on its line.
 
     Attributes:
-        posts: Their numbers.
         movers: State (throttle) to the post that it moves.
         low: Post to its place with every throttle low, and the island of that place.
         high: Moved post to its place with its throttle up, and the island of that place.
@@ -67,7 +66,6 @@ class TerminalHypothesis:
     """One way that the figures allow.
 
     Attributes:
-        windings: Its windings.
         silent: Posts that show nothing against any other.
         still: States whose throttle moved nothing.
         unseen: States of which it was not measured yet what the throttle moved.
@@ -108,11 +106,7 @@ class _Choice:
 
 
 class HypothesisSearch:
-    """Looks through the groupings of one supply's posts.
-
-    Args:
-        readings: All figures.
-    """
+    """Looks through the groupings of one supply's posts."""
 
     def __init__(self, readings: TerminalReadings) -> None:
         self._readings = readings

@@ -82,7 +82,6 @@ class TerminalReadings:
     Attributes:
         posts: The posts as they are marked.
         throttles: Throttles in the order in which they were first turned up.
-        readings: Every figure.
         max_volts: Highest output volts by the plate; None where unknown.
         meter: "ac" or "dc".
     """

@@ -21,9 +21,7 @@ class TerminalFinding:
     """What the terminals of a supply are, or what to measure next.
 
     Attributes:
-        readings: The figures.
         decided: Whether one answer is left.
-        windings: That answer.
         measure_next: What to measure where more than one is left; None where no measurement would decide.
         notes: What has to be known about the answer, or why there is none.
     """

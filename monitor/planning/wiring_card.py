@@ -24,7 +24,6 @@ class Wire:
     """One wire.
 
     Attributes:
-        supply: From which supply.
         terminal: From which terminal, as it is marked, or as the layout names the output.
         carries: "hot" to a rail, "common", or "accessory".
         to: Where it goes.

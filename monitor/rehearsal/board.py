@@ -65,11 +65,7 @@ class SceneShow:
 
 
 class EndlessShow:
-    """A bench whose acts are written anew, round after round; scans count on without a jump.
-
-    Attributes:
-        bench: The bench that runs.
-    """
+    """A bench whose acts are written anew, round after round; scans count on without a jump."""
 
     def __init__(
         self,

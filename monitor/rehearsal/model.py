@@ -24,14 +24,7 @@ Counts = NDArray[np.int16]
 
 
 class Bench:
-    """A bench that runs: feed it acts, take counts.
-
-    Attributes:
-        spec: What stands on it.
-        converter: The board's converter.
-        truth: What really happened so far.
-        scan: Number of the next scan.
-    """
+    """A bench that runs: feed it acts, take counts."""
 
     def __init__(self, spec: BenchSpec, acts: Iterable[Act], rng: np.random.Generator) -> None:
         self.spec = spec

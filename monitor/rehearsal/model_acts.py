@@ -9,7 +9,6 @@ class Act:
     """Something that happens.
 
     Attributes:
-        at_s: When it begins.
         seconds: How long it lasts; ignored where it makes no sense.
     """
 

@@ -25,7 +25,6 @@ class Pulse:
     Attributes:
         track: Which track it acts on: multiplied into feed, drive, mains, contact, cars and load, added to the others.
         row: District or train; 0 for the mains.
-        start_scan: Its first scan.
         values: One value a scan.
     """
 
@@ -45,7 +44,6 @@ class Frame:
 
     Attributes:
         start_scan: First scan of the block.
-        ticks: Ticks in it.
         tracks: Track name to array of shape (rows, scans).
     """
 

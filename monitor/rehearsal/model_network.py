@@ -36,7 +36,6 @@ class DistrictLoad:
         series: Conductance of series motors; their current lags by lag_rad.
         lag_rad: Lag at mains frequency.
         magnet: Conductance of magnet motors' branches.
-        emf: Their back-EMF.
         own_ohms: Output resistance of its own.
         feeder_ohms: Between sensor and load.
     """

@@ -195,7 +195,6 @@ class SlowBench:
 
     Attributes:
         trains: As in the spec.
-        breakers: One a supply.
         volts: RMS volts at the loads of each district in the last tick.
         amps: RMS amps of each supply in the last tick.
         volt_amperes: Of each supply in the last tick.

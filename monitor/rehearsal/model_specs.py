@@ -12,8 +12,6 @@ class BreakerSpec:
     """The protection of one supply: a first-order thermal replica (IEC 60255-149), a limiter with pick-up and delay, or a fuse.
 
     Attributes:
-        kind: What it is.
-        rated_amps: As marked.
         hold_ratio: Times rated that it holds for ever (k of the replica).
         tau_s: Time constant that its data sheet implies.
         spread: True time constant over that of the data sheet: tolerance.
@@ -45,13 +43,9 @@ class SupplySpec:
     """One supply as a Thevenin source.
 
     Attributes:
-        name: Its name.
-        current: What comes out.
         volts_open: Open-circuit volts at full throttle: RMS of the sine, or mean volts of a filtered output.
         source_ohms: What all its outputs share.
-        rated_va: Nameplate total.
         max_volts: Nameplate highest volts.
-        breaker: Its protection.
         phase_rad: Angle of its secondary against the mains.
         harmonics: Shares of the third and fifth harmonic.
         ripple: Peak-to-mean ripple of a filtered output.
@@ -78,11 +72,8 @@ class DistrictSpec:
     """One district on its own output.
 
     Attributes:
-        name: Its name.
         supply: Which supply, by position.
-        output: Its output's name.
         wave: What the output makes of the secondary's volts.
-        constant: No throttle.
         use: What hangs on it.
         level: Throttle at the start, share of the full open-circuit volts.
         own_ohms: Output resistance that it shares with nobody.
@@ -151,11 +142,9 @@ class TrainSpec:
     """One engine with its lit cars.
 
     Attributes:
-        name: Its name.
         district: Where it starts, by position; -1: not on the layout yet.
         motor: "series" (universal, open frame) or "magnet" (can motor; behind a rectifier on AC).
         run_amps: Draw on the level at run_volts.
-        run_volts: Volts for that.
         start_ratio: Starting over running amps of a series motor.
         armature: Share of run_volts that a magnet motor's winding drops.
         inertia_s: Time constant of getting under way.
@@ -201,10 +190,8 @@ class ConverterSpec:
         scan_interval_s: Between two scans, as the board claims.
         clock_error: Relative error of its clock (ceramic resonators: up to 0.005).
         conversion_s: Between two channels of one scan.
-        bits: Resolution.
         volts_span: Volts either side of zero at full scale.
         amps_span: Amps either side of zero at full scale.
-        noise_counts: RMS noise.
         filter_s: Time constant of the low-pass before each channel: 5.64 kohm and 10 nF.
         edge_s: Time that a triac's edge takes from nothing to the sine.
         alignment_s: Conversions begin with the next tick of the prescaled clock.
@@ -236,22 +223,7 @@ class ConverterSpec:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BenchSpec:
-    """Everything on the bench.
-
-    Attributes:
-        title: Title of the layout.
-        mains_volts: Nominal.
-        mains_hertz: Nominal.
-        hertz_wander: Slow wander of the frequency, RMS.
-        supplies: Supplies.
-        districts: Districts, each on its own output.
-        trains: Trains.
-        spots: Bad places.
-        converter: The board's converter.
-        board_name: As the board names itself.
-        board_number: Board number on the wire.
-        lap_hints: Write lap times into the layout file.
-    """
+    """Everything on the bench."""
 
     title: str
     supplies: tuple[SupplySpec, ...]

@@ -26,7 +26,6 @@ class Lamp:
 
     Attributes:
         temperature: 1 at nominal volts.
-        siemens: Conductance now.
     """
 
     __slots__ = ("_hot_siemens", "_tau_s", "siemens", "temperature")
@@ -153,8 +152,6 @@ class Train:
     """State of one train.
 
     Attributes:
-        spec: What it is.
-        motor: Its motor.
         cars: The lamps of its cars.
         travelled: Laps gone, with fraction.
         district: Where it is, by position; -1: off the layout.

@@ -135,7 +135,6 @@ class ExpectedPattern:
     """What a pattern of events should be called.
 
     Attributes:
-        verdict: The right word.
         districts: Where, by position.
         lap_of: Train whose lap time should be found; None: no lap time is asked for.
     """
@@ -150,11 +149,7 @@ class Scene:
     """A scene.
 
     Attributes:
-        name: Its kind.
         seed: What it was drawn from.
-        seconds: How long.
-        bench: What stands there.
-        acts: What happens.
         clean: Nothing is wrong in it: no medium or high warning, no fault event is right.
         nuisance_from: From which priority a warning is a nuisance in a clean scene.
         pattern: What its events have in common.
@@ -182,7 +177,6 @@ class Capture:
 
     Attributes:
         wire: Raw bytes as they came over the port.
-        layout: The layout file.
         truth: What a truth file holds.
     """
 

@@ -20,13 +20,7 @@ _TICKS = 240
 
 @dataclass(frozen=True, slots=True)
 class Running:
-    """Means over some laps.
-
-    Attributes:
-        amps: Of each supply.
-        volt_amperes: Of each supply.
-        volts: At the loads of each district.
-    """
+    """Means over some laps."""
 
     amps: list[float]
     volt_amperes: list[float]

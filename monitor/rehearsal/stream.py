@@ -19,7 +19,6 @@ class Restart:
 
     Attributes:
         at_s: When it goes silent.
-        away_s: For how long.
         cause: Why; a brown-out lowers its supply in the second before.
     """
 

@@ -12,7 +12,6 @@ class Label:
     """One event as it really was.
 
     Attributes:
-        cause: Why.
         district: Where, by position.
         start_scan: First scan of it.
         end_scan: First scan after it.
@@ -33,9 +32,7 @@ class Trip:
     """One opening of a protection.
 
     Attributes:
-        supply: Which, by position.
         onset_scan: When the overload that led to it began.
-        trip_scan: When it opened.
         reset_scan: When it closed again; None: not yet.
         hard: Opened by a short.
     """
@@ -52,8 +49,6 @@ class Truth:
     """The book of a bench.
 
     Attributes:
-        labels: Events.
-        trips: Openings.
         laps: By train: scans at which it passed the start of its lap.
         va_max: By supply: highest one-second mean of volt-amperes.
         moves: (scan, train, district): where trains were driven.

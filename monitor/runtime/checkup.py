@@ -34,7 +34,6 @@ class Check:
     """One thing looked at.
 
     Attributes:
-        name: What.
         good: Whether it is as it should be.
         found: What was found, one sentence.
         remedy: What to do; empty where it is good.

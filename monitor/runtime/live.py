@@ -67,13 +67,7 @@ class BoardLatest:
             self._samples.popleft()
 
     def district(self, name: str, now_s: float, findings: tuple[Finding, ...]) -> DistrictNow:
-        """The latest figures of a district.
-
-        Args:
-            name: The district.
-            now_s: The moment its age is counted to.
-            findings: What stands against its sensing.
-        """
+        """The latest figures of a district."""
         column = self._names.index(name)
         last_s = float(self._last_end_s[column])
         if not np.isfinite(last_s):

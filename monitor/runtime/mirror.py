@@ -82,7 +82,6 @@ class LogLine:
     """What the other process wants in the log of the watch.
 
     Attributes:
-        name: Of the logger.
         level: As :mod:`logging` numbers them.
         text: The message, with a stack behind it where there is one.
     """
@@ -93,11 +92,7 @@ class LogLine:
 
 
 class MirrorSender:
-    """The watch's end.
-
-    Args:
-        watch: What is mirrored.
-    """
+    """The watch's end."""
 
     def __init__(self, watch: Watched) -> None:
         self._watch = watch
@@ -156,10 +151,6 @@ class MirrorSender:
 
 class MirroredWatch:
     """The other process's end: a watch of the same shape.
-
-    Args:
-        seed: What it begins with.
-        connection: To the watch.
 
     Attributes:
         layout: The layout that is watched; likewise layout_path, recordings and live.

@@ -90,7 +90,6 @@ class Replay:
         sinks: Further takers of each step, called in the replay's thread.
 
     Attributes:
-        session: What is played.
         layout: What it is judged by.
         layout_path: None: bench checks are not kept with a session of the past.
         recordings: The folder that the session lies in.

@@ -57,12 +57,7 @@ class NearPart:
 
 
 class SessionNear:
-    """Looks at a session from near; any number of threads may ask.
-
-    Args:
-        session: A closed session.
-        layout: Its layout.
-    """
+    """Looks at a session from near; any number of threads may ask."""
 
     def __init__(self, session: SessionFolder, layout: Layout) -> None:
         self._playback = Playback(session)

@@ -16,11 +16,7 @@ PARTS_KEPT = 200
 
 
 class SecondSums:
-    """Adds up figures by the second in which they fall; the result does not depend on how they were cut into blocks.
-
-    Args:
-        columns: How many figures come each time.
-    """
+    """Adds up figures by the second in which they fall; the result does not depend on how they were cut into blocks."""
 
     def __init__(self, columns: int) -> None:
         self._parts: list[tuple[Whole, Floats, Floats]] = [

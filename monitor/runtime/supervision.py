@@ -19,7 +19,6 @@ class PartHealth:
     """How one part of the running watch is doing.
 
     Attributes:
-        name: Which part.
         alive: True while its thread runs.
         failures: How often it failed and was started again.
         trouble: The last failure, one line; empty where there was none.
@@ -148,10 +147,6 @@ class Watchdog:
         name: The part's name, for people.
         part: The part.
         where: Where its thread is just now, for the log.
-
-    Attributes:
-        still_s: Seconds since it last went round.
-        restarts: How often it was begun anew.
     """
 
     def __init__(self, name: str, part: Restartable, where: Callable[[], str] = str) -> None:
@@ -225,15 +220,7 @@ W = TypeVar("W", bound=Worker)
 
 
 class SupervisedWorker(Generic[W]):
-    """One part of the running watch.
-
-    Args:
-        name: For logs and for people.
-        worker: Who works.
-
-    Attributes:
-        worker: Who works at present.
-    """
+    """One part of the running watch."""
 
     def __init__(self, name: str, worker: W) -> None:
         self.worker = worker

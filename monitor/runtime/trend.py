@@ -23,7 +23,6 @@ class TrendWindow:
         volts_lowest: Lowest one-cycle reading in the bucket.
         amps_rms: RMS over the bucket.
         amps_highest: Highest one-cycle reading in the bucket: a short peak stays visible.
-        watts: Mean real power.
     """
 
     first: int
@@ -40,11 +39,7 @@ class TrendWindow:
 
 
 class Trend:
-    """A ring of buckets over all districts; what is added may come in any cuts.
-
-    Args:
-        districts: How many columns.
-    """
+    """A ring of buckets over all districts; what is added may come in any cuts."""
 
     def __init__(self, districts: int) -> None:
         shape = (BUCKETS, districts)

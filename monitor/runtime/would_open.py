@@ -24,7 +24,6 @@ class Verdict:
     """One answer about one supply.
 
     Attributes:
-        supply: Its name.
         at_s: When it would have opened, or did open in the recording; seconds of the stream. None where neither happened.
         opens: True where a typical protection of this layout would have opened.
         recorded_s: When the recorded one opened in the same overload; None where it did not.
@@ -175,12 +174,7 @@ def openings(session: "SessionFolder") -> dict[str, list[Opening]]:
 
 
 def openings_of(layout: Layout, told: Sequence[Event]) -> dict[str, list[Opening]]:
-    """When each supply's protection opened by what events say, in order.
-
-    Args:
-        layout: The layout that they were found with.
-        told: The events.
-    """
+    """When each supply's protection opened by what events say, in order."""
     supplies = {district.name: district.supply for district in layout.district}
     events = sorted(told, key=lambda each: each.start_s)
     shorts = [(supplies.get(event.district), event.start_s) for event in events if event.cause is Cause.SHORT]

@@ -31,13 +31,7 @@ _NAMES = {"V": "volts", "A": "amps", "F": "far volts"}
 
 
 class Comtrade(NamedTuple):
-    """The files of a record.
-
-    Attributes:
-        cfg: Text of the configuration file.
-        dat: Bytes of the data file.
-        hdr: Text of the header file, for people.
-    """
+    """The files of a record."""
 
     cfg: str
     dat: bytes
@@ -49,8 +43,6 @@ class Origin:
     """Where samples come from.
 
     Attributes:
-        station: The layout's title.
-        mains_hertz: Nominal mains frequency.
         began_at: Wall clock at second 0 of the stream; its zone goes without saying in the files, UTC it should be.
     """
 

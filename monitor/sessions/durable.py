@@ -85,11 +85,7 @@ except ImportError:  # pragma: no cover - systems other than POSIX
 
 
 class SessionLock:
-    """Held while a session is recorded; the system lets go of it when the process ends, however that happens.
-
-    Args:
-        path: The lock's file.
-    """
+    """Held while a session is recorded; the system lets go of it when the process ends, however that happens."""
 
     def __init__(self, path: Path) -> None:
         self._path = path

@@ -30,7 +30,6 @@ class Spread:
     """A figure over a session.
 
     Attributes:
-        mean: Over time.
         high: 95 % of the time it was no higher.
         highest: The highest; of volt-amperes the highest one-second mean, of amps the highest one-cycle RMS.
     """
@@ -45,13 +44,10 @@ class DistrictReview:
     """One district over a session; None where nothing was measured.
 
     Attributes:
-        name: Its name.
         measured_s: Seconds for which there are readings.
         volts: RMS volts.
         volts_lowest: Lowest one-cycle RMS volts.
         amps: RMS amps.
-        volt_amperes: Apparent power.
-        energy_wh: Real energy.
         above_s: Seconds above each of :data:`LIMIT_SHARES` of the output's own max_amps; empty where it has none.
         loop_ohms: What the watch found, else the median of volts lost to the far end over amps; None where no channel measures the far end.
         amps_clipped: Whether amps reached the end of the sensor's range, so that the highest are lower bounds.
@@ -76,7 +72,6 @@ class SupplyReview:
     """One supply over a session: all its districts together.
 
     Attributes:
-        name: Its name.
         volt_amperes: Sum of the apparent power of its districts.
         share_mean: Of the plate, mean; share_highest likewise.
         share_highest: Of the plate, highest one-second mean.
@@ -100,8 +95,6 @@ class SessionReview:
     """A whole session.
 
     Attributes:
-        name: Of its folder.
-        title: Of its layout.
         began_at: Wall clock at second 0 of the stream.
         duration_s: How long it is.
         invented: Nothing of it was measured.
@@ -109,7 +102,6 @@ class SessionReview:
         supplies: In file order.
         events: Everything that was diagnosed.
         warnings: Everything that was warned of.
-        marks: Remarks of operators.
         losses: What is missing of it, in words.
     """
 

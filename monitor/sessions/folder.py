@@ -108,7 +108,6 @@ class Closing(msgspec.Struct, frozen=True, kw_only=True):
     Attributes:
         reason: Why the session ended.
         ended_s: Seconds of the stream reached.
-        steps: Chunks recorded.
         raw_bytes: Bytes as they came, by port number.
         recovered: True where the recording was cut off and put in order later.
         losses: What could not be kept or was found damaged, in words.
@@ -125,11 +124,7 @@ class Closing(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class SessionFolder:
-    """One recorded session on disk.
-
-    Args:
-        path: The folder.
-    """
+    """One recorded session on disk."""
 
     def __init__(self, path: Path) -> None:
         self.path = path

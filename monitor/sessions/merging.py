@@ -132,11 +132,7 @@ class Merger:
 
 
 class ListedChunk:
-    """Chunks at hand, as a source.
-
-    Args:
-        played: The chunks as they came.
-    """
+    """Chunks at hand, as a source."""
 
     def __init__(self, played: Sequence[Played]) -> None:
         self._names = list(dict.fromkeys(each.port for each in played))

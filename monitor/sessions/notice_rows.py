@@ -86,13 +86,7 @@ def _is_possible(value: Any, name: str = "") -> bool:  # noqa: ANN401 - whatever
 
 
 def read_notices(session: SessionFolder, kind: NoticeKind, wanted: type[T]) -> list[T]:
-    """The last word about each event, warning or finding, in order of their first; actions and all else as they came.
-
-    Args:
-        session: The session.
-        kind: Which file.
-        wanted: The type of value that it holds.
-    """
+    """The last word about each event, warning or finding, in order of their first; actions and all else as they came."""
     values: list[T] = []
     places: dict[object, int] = {}
     for row in read_rows(session.notices(kind))[0]:

@@ -127,9 +127,6 @@ class Played:
 class Playback:
     """Reads a session's chunks, part by part; memory holds one part of each port at most.
 
-    Args:
-        session: The session.
-
     Attributes:
         damage: What could not be read, one sentence each; grows while chunks are taken.
         raw_bytes: How many bytes of all ports were read so far.
@@ -186,11 +183,7 @@ class Playback:
 
 
 class SessionPart:
-    """One part of a session, its bytes taken once, from front to back.
-
-    Attributes:
-        log: Its chunks.
-    """
+    """One part of a session, its bytes taken once, from front to back."""
 
     def __init__(
         self, log: ChunkLog, streams: dict[int, "_Stream"], names: dict[int, str], actions: dict[int, tuple[Action, ...]]

@@ -119,7 +119,6 @@ class StoredDistrict:
     """Rows of one district, n of them, a fifth of a second each where nothing is missing.
 
     Attributes:
-        name: Its name.
         at_s: Shape (n,): where each row begins, seconds of the stream, rising.
         figures: Shape (n,) each, by column name.
     """
@@ -136,10 +135,6 @@ class StoredDistrict:
 
 def load_readings(session: SessionFolder, columns: tuple[str, ...]) -> dict[str, StoredDistrict]:
     """Readings by district, of a session that is being recorded up to what the disk has.
-
-    Args:
-        session: The session.
-        columns: Which figures.
 
     Raises:
         SessionDamagedError: They cannot be read.

@@ -60,13 +60,10 @@ class Kept:
 
     Attributes:
         port: Where the bytes came from.
-        data: The bytes.
         received_s: Host seconds when they came.
         reopened: The port was opened anew before them.
         now_s: The stream's time.
         notices: Rows for the files of JSON lines.
-        readings: Blocks of readings.
-        snapshots: Samples around events.
         lost_bytes: Bytes of this port dropped before these because the disk did not keep up.
     """
 

@@ -39,7 +39,6 @@ class Recovered:
     """What was done for one session.
 
     Attributes:
-        session: Which.
         ended_s: Seconds of the stream that it reaches.
         losses: What is missing, one sentence each.
     """

@@ -32,9 +32,7 @@ class Run:
     Attributes:
         began_at: Wall clock at second 0 of the stream; None where nobody knows.
         first_s: From when on faults are known, seconds of the stream.
-        ended_s: Until when.
         faults: What went wrong meanwhile.
-        marks: Remarks of operators.
         figures: Slow figures: the last word of each kind and name.
         openings: How soon protections opened, each time, by supply, as a share of the typical time.
     """
@@ -131,7 +129,6 @@ class FigureChange:
     """A slow figure against what it was.
 
     Attributes:
-        now: As it is.
         last: As it was in the last session that has it.
         sessions: How many earlier sessions have it.
         last_run: The session that it is from.
@@ -152,12 +149,7 @@ class FigureChange:
 
 
 def figure_changes(now: Sequence[SlowFigure], earlier: Sequence[Run]) -> tuple[FigureChange, ...]:
-    """Source ohms, loop ohms and opening times against earlier sessions.
-
-    Args:
-        now: The figures as they stand.
-        earlier: Earlier sessions, newest first.
-    """
+    """Source ohms, loop ohms and opening times against earlier sessions."""
     found = []
     for figure in now:
         had = [(run, old) for run in earlier for old in run.figures if (old.kind, old.name) == (figure.kind, figure.name)]

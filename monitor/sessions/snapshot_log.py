@@ -125,7 +125,6 @@ class KeptMoment:
         start_s: Time of the first row, seconds of the stream.
         end_s: Time after the last one.
         districts: Whose channels there are.
-        path: The part's file.
     """
 
     event_id: int

@@ -49,7 +49,6 @@ class BoardSeen:
 
     Attributes:
         board: Its name in the layout file; None where the layout has no such board.
-        identity: What it said.
         missing_channels: Channels that the layout names for it and it does not have.
     """
 
@@ -72,11 +71,9 @@ class Health:
     """A board's own health, once a second.
 
     Attributes:
-        number: Board number.
         uptime_s: Seconds since the board started.
         supply_volts: The board's own supply; None where it does not measure it.
         scans_dropped: Scans that the board itself had to drop since it started.
-        reset_causes: Why it started.
     """
 
     number: int
@@ -149,10 +146,7 @@ class Finding:
 
     Attributes:
         id: Counts up within a stream.
-        board: The board's name.
         channel: The channel, or None for the whole board.
-        kind: What.
-        start_s: When it began.
         end_s: When it ended; None while it goes on.
         count: How many scans, packets or samples are concerned.
         check: What a person should check, one sentence.

@@ -34,7 +34,6 @@ class Event:
     Attributes:
         id: Counts up within a stream.
         district: Where.
-        cause: Why.
         start_s: When it began, seconds of the stream.
         end_s: When it ended; None while it goes on.
         confidence: Share of such calls that are right, 0-1.
@@ -57,7 +56,6 @@ class Pattern:
     Attributes:
         verdict: "fixed-spot", "follows-train" or "scattered".
         districts: Which districts the events fell in.
-        events: How many events.
         lap_s: Lap time used, or None.
         lap_fraction: Where on the lap, 0-1 from where the train was when the stream began, or None.
         p_value: Chance of as much evidence for one spot, at any time, if events came at random; None where nothing was tested.
@@ -91,7 +89,6 @@ class Phasing:
     """How two supplies stand to each other.
 
     Attributes:
-        supplies: Their two names.
         verdict: "in-phase", "anti-phase" or "unrelated".
         difference_volts: RMS of the difference, as a voltmeter between the two hots shows it.
         degrees: Angle between the fundamentals, -180 to 180.
@@ -122,7 +119,6 @@ class Disturbance:
         id: Counts up within a board's stream.
         board: The board that measured it.
         district: Where.
-        kind: What.
         start_s: Middle of the first one-cycle window beyond the threshold.
         end_s: Middle of the first one-cycle window back within threshold and hysteresis; None while it goes on.
         extreme_volts: Residual volts of a dip or interruption (the lowest one-cycle RMS), highest one-cycle RMS of a swell.

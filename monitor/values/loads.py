@@ -88,7 +88,6 @@ class Foreseen:
     """A forecast as it stood at one moment.
 
     Attributes:
-        supply: The supply's name.
         at_s: When, seconds of the stream.
         forecast: When it would open, seconds from then.
     """
@@ -103,7 +102,6 @@ class RecordedOverload:
     """One overload of a recording, as the protection of another layout would have taken it.
 
     Attributes:
-        supply: The supply's name.
         start_s: When more was drawn than a quick one holds; or when the supply lost its volts without that.
         end_s: When that was over; None while it goes on.
         opens_at_s: When a typical one would have opened; None where it would have held.
@@ -124,7 +122,6 @@ class SupplyLoad:
     """One supply as it stands.
 
     Attributes:
-        name: Its name.
         at_s: When, seconds of the stream.
         amps: RMS amps over about two seconds, summed over its districts; None while nothing is measured.
         va: Volt-amperes likewise.
@@ -135,10 +132,7 @@ class SupplyLoad:
         heat_highest: The most that it may hold.
         forecast: When it would open; None where it would not.
         is_open: True while the protection is taken for open.
-        open_since_s: Since when.
         reset_in_s: Likely seconds until it closes by itself; None where it does not, or where nobody can say.
-        outputs: Its outputs.
-        districts: Its districts.
         notes: What a nameplate exceeds or leaves open, one sentence each.
     """
 

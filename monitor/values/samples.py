@@ -103,8 +103,6 @@ class Snapshot:
     """What one board saw around an event.
 
     Attributes:
-        event_id: The event.
-        board: The board.
         start_s: Time of the first row, seconds of the stream.
         interval_s: Seconds between rows: the board's own, corrected for the slow drift of its clock.
         channels: What the columns are: the event's district first, then its neighbours on the same board.

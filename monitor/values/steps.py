@@ -21,7 +21,6 @@ class Step:
 
     Attributes:
         port: Which port the chunk (of several the last) came from: its device or URL, or the name of the capture.
-        chunk: The bytes.
         now_s: The stream's time after this step: never falls.
         boards: Boards that said who they are (also again and again).
         healths: Health packets that came.
