@@ -14,23 +14,13 @@ NOT_ENCRYPTED = (
 
 
 def own_link_lines(link: str, *, opens: bool) -> str:
-    """What to print for this computer.
-
-    Args:
-        link: The one-time link.
-        opens: Whether the browser is opened with it.
-    """
+    """What to print for this computer."""
     begin = "It opens in the browser, which may act then; otherwise open" if opens else "To act from this computer, open"
     return f"{begin} this link, once, within 15 minutes:\n  {link}"
 
 
 def invitation_lines(link: str, *, encrypted: bool) -> str:
-    """What to print for a shared page.
-
-    Args:
-        link: The one-time link.
-        encrypted: Whether the page is.
-    """
+    """What to print for a shared page."""
     import segno  # noqa: PLC0415 - only a shared page needs it
 
     drawn = io.StringIO()

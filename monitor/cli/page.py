@@ -82,10 +82,6 @@ def configure_looking(parser: argparse.ArgumentParser) -> None:
 def shown_page(watch: Watch, args: argparse.Namespace) -> Iterator[None]:
     """Serve the page, as the arguments of :func:`configure_page` say, and print where it is.
 
-    Args:
-        watch: What the pages look at.
-        args: The arguments.
-
     Raises:
         PageError: The port is taken or may not be used, or the certificate is of no use.
     """
@@ -126,11 +122,6 @@ def opened_page(watch: Watch, args: argparse.Namespace) -> ServedPage:
 @contextlib.contextmanager
 def shown_hall(hall: "HallListener", title: str, args: argparse.Namespace) -> Iterator[None]:
     """Serve the pages of a hall likewise; nobody acts from there.
-
-    Args:
-        hall: What the pages look at.
-        title: What the hall is called.
-        args: The arguments.
 
     Raises:
         PageError: As above.
