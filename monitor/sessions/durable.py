@@ -10,12 +10,16 @@ class AppendedFile:
 
     Args:
         path: The file; made where it does not exist.
+
+    Attributes:
+        whole_bytes: How long it was when all that belongs together was in it.
     """
 
     def __init__(self, path: Path) -> None:
         self.path = path
         self._file = path.open("ab", buffering=0)
         self._unsynced = False
+        self.whole_bytes = 0
 
     def write(self, data: bytes) -> None:
         """Append, all of it.
@@ -40,6 +44,15 @@ class AppendedFile:
             os.fsync(self._file.fileno())
             self._unsynced = False
 
+    @property
+    def size_bytes(self) -> int:
+        """How long it is."""
+        return self._file.tell()
+
+    def mark_whole(self) -> None:
+        """What is in it now belongs together, over several files."""
+        self.whole_bytes = self.size_bytes
+
     def close(self) -> None:
         """Close; never raises."""
         with contextlib.suppress(OSError):
@@ -49,7 +62,7 @@ class AppendedFile:
         """False where the file was removed, moved or replaced meanwhile."""
         try:
             there, ours = self.path.stat(), os.fstat(self._file.fileno())
-        except OSError:
+        except (OSError, ValueError):  # closed already
             return False
         return (there.st_dev, there.st_ino) == (ours.st_dev, ours.st_ino)
 

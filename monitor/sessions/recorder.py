@@ -75,6 +75,7 @@ class Recorder:
         self._closed: str | None = None
         self._wake = threading.Event()
         self._writer: SessionWriter | None = None
+        self._left: SessionWriter | None = None
         self._in_hand: list[Kept] = []
         self._turn = 0
         self.beats = 0
@@ -146,23 +147,17 @@ class Recorder:
             _log.warning("%s", self._closed)
             with self._lock:
                 self._dropped_bytes += sum(len(kept.data) for kept in self._waiting)
-            if self._writer is not None:
-                self._writer.abandon()
+            for writer in (self._writer, self._left):
+                if writer is not None:
+                    writer.abandon()
 
     def restart(self) -> None:
-        """Leave a thread behind that the disk holds up; another one goes on in a new session, and with what the first had in hand.
-
-        Should the first ever wake, it lets go of its session and ends; what it had in hand may be in both sessions then.
-        """
+        """Leave a thread behind that the disk holds up; another one goes on with the session, and with what the first had in hand."""
         with self._lock:
             self._turn += 1
-            writer, self._writer = self._writer, None
+            self._leave_writer()
             in_hand, self._in_hand = self._in_hand, []
-            self._trouble = (
-                f"The disk of {self._recordings.name} did not answer; the recording begins again in a new session folder."
-            )
-        if writer is not None:
-            self._continues = writer.session.name
+            self._trouble = f"The disk of {self._recordings.name} did not answer; the recording goes on in new files."
         self._put_back(in_hand)
         self._thread = self._started()
 
@@ -208,14 +203,14 @@ class Recorder:
                 if turn == self._turn:
                     self._failed(error)
         if turn != self._turn and writer is not None:
-            writer.abandon()
+            writer.let_go()
 
     def _failed(self, error: Exception) -> None:
         if isinstance(error, OSError):
             self._stop(_why_not(error, self._recordings.name))
             return
         _log.error("the recorder failed", exc_info=error)
-        self._stop(f"The recorder failed ({type(error).__name__}: {error}); it begins again in a new session folder")
+        self._stop(f"The recorder failed ({type(error).__name__}: {error})")
 
     def _write_waiting(self) -> None:
         with self._lock:
@@ -261,6 +256,26 @@ class Recorder:
         turn = self._turn
         self._recordings.mkdir(parents=True, exist_ok=True)
         self._check_room()
+        if self._left is None or not self._go_on(self._left, turn):
+            self._begin_session(turn)
+
+    def _go_on(self, left: SessionWriter, turn: int) -> bool:
+        """Go on with the session of a writer that failed or was left behind; False where that cannot be."""
+        try:
+            writer = left.successor()
+        except OSError:
+            self._check_turn(turn)
+            if left.is_in_place():
+                raise
+            self._continues, self._left = left.session.name, None
+            left.abandon()
+            return False
+        with self._lock:
+            self._check_turn(turn)
+            self._writer, self._left, self._trouble = writer, None, None
+        return True
+
+    def _begin_session(self, turn: int) -> None:
         manifest = msgspec.structs.replace(self._manifest, first_s=self._reached_s, continues=self._continues)
         path = _new_path(self._recordings, folder_name(manifest.title, manifest.began_at))
         try:
@@ -280,13 +295,15 @@ class Recorder:
     def _stop(self, sentence: str) -> None:
         _log.warning("%s", sentence)
         with self._lock:
-            writer, self._writer = self._writer, None
+            self._leave_writer()
             self._trouble = (
-                f"{sentence}. Watching goes on; what comes is held in memory and the recording begins again by itself."
+                f"{sentence}. Watching goes on; what comes is held in memory and the recording goes on by itself once it can."
             )
-        if writer is not None:
-            self._continues = writer.session.name
-            writer.abandon()
+
+    def _leave_writer(self) -> None:
+        if self._writer is not None:
+            self._writer.leave()
+            self._writer, self._left = None, self._writer
 
     def _put_back(self, kept: list[Kept]) -> None:
         with self._lock:

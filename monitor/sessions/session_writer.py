@@ -1,11 +1,13 @@
 """Writes one session folder; knows no thread and no queue."""
 
+import copy
 import hashlib
 import platform
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from importlib import metadata
 from pathlib import Path
+from typing import Self
 
 import msgspec
 
@@ -64,6 +66,7 @@ class SessionWriter:
         for folder in (self.session.raw, self.session.steps, self.session.readings, self.session.snapshots):
             folder.mkdir()
         self._lock = SessionLock(path / LOCK)
+        self._is_left = False
         try:
             self._open(path, layout_text, manifest)
         except OSError:
@@ -83,9 +86,7 @@ class SessionWriter:
         self._snapshots = SnapshotLog(self.session.snapshots, self._part, manifest.began_at)
         self._raw: dict[int, XzLog] = {}
         self._ports: dict[str, int] = {"": 0}
-        self._notices: dict[NoticeKind, AppendedFile] = {}
-        self._boards_said: dict[str, Row] = {}
-        self._buckets: dict[str, BoardBuckets] = {}
+        self._forget()
         self._step = 0
         self.now_s = manifest.first_s
         self._readings_taken_s = manifest.first_s
@@ -113,6 +114,54 @@ class SessionWriter:
             self._notice_file(kind).write(b"".join(these))
         if self.now_s - self._readings_taken_s >= READINGS_SYNC_S:
             self._write_readings(everything=False)
+        if not self._is_left:
+            for file in self._files():
+                file.mark_whole()
+
+    def leave(self) -> None:
+        """From now on nothing that a thread writes here counts, should it ever wake: a successor writes it."""
+        self._is_left = True
+
+    def _forget(self) -> None:
+        """What begins empty in each writer of a session."""
+        self._notices: dict[NoticeKind, AppendedFile] = {}
+        self._boards_said: dict[str, Row] = {}
+        self._buckets: dict[str, BoardBuckets] = {}
+
+    def successor(self) -> Self:
+        """Who goes on with this session where a write failed, or does not end: in new parts.
+
+        The old parts end with the last batch that was whole before :meth:`leave`: what is beyond it comes again, to the successor.
+        Readings that were not written yet are left out; they can be made again from the raw bytes.
+
+        Raises:
+            OSError: The folder is gone, or nothing can be written to it.
+        """
+        self._part += 1
+        new = copy.copy(self)
+        try:
+            new._begin_after(self)
+        except OSError:
+            for path in self.session.path.glob(f"*/*-{self._part:04d}.*"):
+                path.unlink()
+            raise
+        self.let_go()
+        for log in (*self._raw.values(), self._steps):
+            log.leave()
+        for table in (self._readings, self._snapshots):
+            self._compactor.add(table.seal_left)
+        return new
+
+    def _begin_after(self, old: "SessionWriter") -> None:
+        self._is_left = False
+        self._ports = dict(old._ports)
+        self._forget()
+        self._part_from_s = self.now_s
+        self._raw = {number: log.successor(self._part) for number, log in old._raw.items()}
+        self._steps = old._steps.successor(self._part)
+        self._steps.write(STEPS_HEAD)
+        self._readings = old._readings.successor(self._part)
+        self._snapshots = old._snapshots.successor(self._part)
 
     def sync(self, between: Callable[[], None] = lambda: None) -> None:
         """Wait until everything is on the disk.
@@ -155,6 +204,7 @@ class SessionWriter:
         """
         self._write_readings(everything=True)
         self.sync()
+        raw_bytes = {str(number): log.bytes for number, log in self._raw.items()}
         for log in (*self._raw.values(), self._steps):
             log.seal()
         self._readings.seal()
@@ -162,17 +212,20 @@ class SessionWriter:
         self._compactor.finish()
         for file in self._notices.values():
             file.close()
-        raw_bytes = {str(number): log.bytes for number, log in self._raw.items()}
         closing = Closing(reason=reason, ended_s=self.now_s, steps=self._step, raw_bytes=raw_bytes, losses=losses)
         write_closing(self.session, closing)
         self._lock.release()
 
     def abandon(self) -> None:
-        """Let go of every file; never raises."""
-        for file in self._files():
-            file.close()
+        """Let go of the session; never raises."""
+        self.let_go()
         self._compactor.abandon()
         self._lock.release()
+
+    def let_go(self) -> None:
+        """Let go of every file, not of the session; never raises."""
+        for file in self._files():
+            file.close()
 
     def _files(self) -> list[AppendedFile]:
         raw = (log.file for log in self._raw.values())

@@ -1,10 +1,11 @@
 """Rows of a table in parts: the open part is an Arrow stream that survives any cut, sealed parts are Parquet."""
 
 import contextlib
+import copy
 import io
 from collections.abc import Callable, Sequence, Sized
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 import pyarrow as pa
@@ -37,7 +38,6 @@ class TableLog:
 
     def __init__(self, folder: Path, stem: str, part: int, schema: pa.Schema, parquet: Parquet) -> None:
         self._folder, self._stem, self._schema, self._parquet = folder, stem, schema, parquet
-        self.rows = 0
         self._begin(part)
 
     def append(self, batch: pa.RecordBatch) -> None:
@@ -48,7 +48,6 @@ class TableLog:
         """
         self.file.write(batch.serialize().to_pybytes())
         self._batches.append(batch)
-        self.rows += batch.num_rows
 
     def next_part(self, part: int) -> None:
         """Seal the open part and begin another."""
@@ -65,6 +64,21 @@ class TableLog:
             write_whole(sealed_path(self.file.path), self._parquet(self._batches))
         self.file.close()
         self.file.path.unlink()
+
+    def successor(self, part: int) -> Self:
+        """Who goes on in a new part; the open one, whatever became of it, is left."""
+        new = copy.copy(self)
+        new._begin(part)
+        return new
+
+    def seal_left(self) -> None:
+        """Seal a part that was left, as it was at its last whole batch.
+
+        Raises:
+            OSError: There is no room: the open file stays as it is.
+        """
+        self.file.close()
+        seal_open(self.file.path, self._parquet, self.file.whole_bytes)
 
     def _begin(self, part: int) -> None:
         self._batches: Batches = []
@@ -103,10 +117,10 @@ def sealed_path(open_path: Path) -> Path:
     return open_path.with_name(open_path.name.removeprefix("_")).with_suffix(".parquet")
 
 
-def open_batches(path: Path) -> Batches:
-    """What an open part holds, as far as it can be read."""
+def open_batches(path: Path, size_bytes: int | None = None) -> Batches:
+    """What an open part holds, as far as it can be read; only its beginning where a size is given."""
     batches: Batches = []
-    with contextlib.suppress(pa.ArrowInvalid, OSError), pa.ipc.open_stream(io.BytesIO(path.read_bytes())) as stream:
+    with contextlib.suppress(pa.ArrowInvalid, OSError), pa.ipc.open_stream(io.BytesIO(path.read_bytes()[:size_bytes])) as stream:
         for batch in stream:
             batches.append(batch)
     return batches
@@ -171,18 +185,18 @@ def _check_size(path: Path) -> None:
         raise pa.ArrowInvalid(f"{path.name} holds more than a part of a session can: {metadata.num_rows} rows")
 
 
-def seal_open(path: Path, parquet: Parquet) -> int:
-    """Seal a part that was left open, from its file, as far as it can be read.
+def seal_open(path: Path, parquet: Parquet, size_bytes: int | None = None) -> int:
+    """Seal a part that was left open, from its file, as far as it can be read; only its beginning where a size is given.
 
     Returns:
         How many rows were saved.
     """
     batches: Batches = []
     if not sealed_path(path).exists():
-        batches = open_batches(path)
+        batches = open_batches(path, size_bytes)
         if batches:
             write_whole(sealed_path(path), parquet(batches))
-    path.unlink()
+    path.unlink(missing_ok=True)
     return sum(batch.num_rows for batch in batches)
 
 

@@ -1,10 +1,12 @@
 """A log in parts: a part is plain bytes while it is written, cheap and safe from any cut; sealed parts are compressed (xz) later."""
 
+import copy
 import lzma
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, Self
 
 from monitor.sessions.durable import AppendedFile, write_whole
 
@@ -26,12 +28,16 @@ class Compactor:
 
     def __init__(self) -> None:
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="compactor")
-        self._pending: dict[Path, Future[None]] = {}
+        self._pending: dict[Callable[[], object], Future[object]] = {}
 
-    def add(self, plain: Path) -> None:
-        """Compress this part when its turn comes."""
-        self._pending = {path: future for path, future in self._pending.items() if not future.done() or future.exception()}
-        self._pending[plain] = self._pool.submit(seal_plain, plain)
+    def add(self, seal: Callable[[], object]) -> None:
+        """Seal a part when its turn comes.
+
+        Args:
+            seal: Does it; may be called again where it failed.
+        """
+        self._pending = {each: future for each, future in self._pending.items() if not future.done() or future.exception()}
+        self._pending[seal] = self._pool.submit(seal)
 
     def finish(self) -> None:
         """Wait until every part is compressed; one that failed is tried once more.
@@ -40,9 +46,9 @@ class Compactor:
             OSError: There is no room: the plain file stays as it is.
         """
         self._pool.shutdown(wait=True)
-        for plain, future in self._pending.items():
+        for seal, future in self._pending.items():
             if future.exception() is not None:
-                seal_plain(plain)
+                seal()
 
     def abandon(self) -> None:
         """Leave what waits as plain files; the next start compresses them."""
@@ -66,8 +72,13 @@ class XzLog:
     def __init__(self, folder: Path, stem: str, suffix: str, part: int, compactor: Compactor) -> None:
         self._folder, self._stem, self._suffix = folder, stem, suffix
         self._compactor = compactor
-        self.bytes = 0
+        self._earlier_bytes = 0
         self._begin(part)
+
+    @property
+    def bytes(self) -> int:
+        """How much there is, in all parts."""
+        return self._earlier_bytes + self.file.size_bytes
 
     def write(self, data: bytes) -> None:
         """Append.
@@ -76,17 +87,29 @@ class XzLog:
             OSError: It could not be written.
         """
         self.file.write(data)
-        self.bytes += len(data)
 
     def next_part(self, part: int) -> None:
         """Seal the open part and begin another."""
+        self._earlier_bytes = self.bytes
         self.seal()
         self._begin(part)
 
     def seal(self) -> None:
         """Close the open part and have it compressed; an empty one goes without a trace."""
         self.file.close()
-        self._compactor.add(self.file.path)
+        self._compactor.add(partial(seal_plain, self.file.path))
+
+    def successor(self, part: int) -> Self:
+        """Who goes on from the last whole batch in a new part; the open one, whatever became of it since, is left."""
+        new = copy.copy(self)
+        new._earlier_bytes += self.file.whole_bytes
+        new._begin(part)
+        return new
+
+    def leave(self) -> None:
+        """Close the open part as it was at its last whole batch."""
+        self.file.close()
+        self._compactor.add(partial(seal_plain, self.file.path, self.file.whole_bytes))
 
     def _begin(self, part: int) -> None:
         self.file = AppendedFile(self._folder / f"{self._stem}-{part:04d}{self._suffix}")
@@ -97,9 +120,11 @@ def sealed_path(plain: Path) -> Path:
     return plain.with_name(plain.name + ".xz")
 
 
-def seal_plain(plain: Path) -> None:
-    """Seal a part that was left open, from its file."""
-    data = plain.read_bytes()
+def seal_plain(plain: Path, size_bytes: int | None = None) -> None:
+    """Seal a part that was left open, from its file; only its beginning where a size is given."""
+    if not plain.exists():
+        return  # sealed already, by a thread that was left behind
+    data = plain.read_bytes()[:size_bytes]
     if data and not sealed_path(plain).exists():
         write_whole(sealed_path(plain), lzma.compress(data, lzma.FORMAT_XZ, lzma.CHECK_CRC64, filters=_FILTERS))
     plain.unlink()
