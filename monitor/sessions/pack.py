@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path, PurePosixPath
 
 from monitor.errors import SessionDamagedError, SessionError
+from monitor.sessions.description import seal_of
 from monitor.sessions.folder import CLOSING, LOCK, MANIFEST, SessionFolder
-from monitor.sessions.session_writer import seal_of
 
 SUFFIX = ".session.zip"
 SIZE_LIMIT_BYTES = 8_000_000_000

@@ -13,9 +13,10 @@ from typing import Literal
 import msgspec
 
 from monitor.errors import SessionFullError
+from monitor.sessions.description import new_manifest
 from monitor.sessions.folder import folder_name
 from monitor.sessions.recording import Kept, RecordingStatus, SessionOptions, kept_of
-from monitor.sessions.session_writer import SessionWriter, new_manifest
+from monitor.sessions.session_writer import SessionWriter
 from monitor.values import Step
 
 _log = logging.getLogger(__name__)
@@ -270,9 +271,7 @@ class Recorder:
             self._continues, self._left = left.session.name, None
             left.abandon()
             return False
-        with self._lock:
-            self._check_turn(turn)
-            self._writer, self._left, self._trouble = writer, None, None
+        self._take_over(writer, turn)
         return True
 
     def _begin_session(self, turn: int) -> None:
@@ -280,17 +279,25 @@ class Recorder:
         path = _new_path(self._recordings, folder_name(manifest.title, manifest.began_at))
         try:
             self._check_turn(turn)
-            writer = SessionWriter(path, self._layout_text, manifest, readable=self._readable)
+            writer = SessionWriter.begin(path, self._layout_text, manifest, readable=self._readable)
         except OSError:
             # What is half made now would only be in the way at the next try.
             if turn == self._turn:
                 shutil.rmtree(path, ignore_errors=True)
             raise
+        try:
+            self._take_over(writer, turn)
+        except OSError:
+            writer.abandon()
+            raise
+
+    def _take_over(self, writer: SessionWriter, turn: int) -> None:
         with self._lock:
-            if turn == self._turn:
-                self._writer, self._trouble = writer, None
-                return
-        writer.abandon()
+            self._check_turn(turn)
+            trouble, self._writer, self._left, self._trouble = self._trouble, writer, None, None
+            lost = "; ".join(self._losses()) or "what came meanwhile is kept"
+        if trouble is not None:
+            _log.warning("recording goes on in %s (%s)", writer.session.path, lost)
 
     def _stop(self, sentence: str) -> None:
         _log.warning("%s", sentence)

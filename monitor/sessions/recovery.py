@@ -8,6 +8,7 @@ import msgspec
 
 from monitor.errors import MonitorError, SessionDamagedError
 from monitor.layout import load_layout
+from monitor.sessions.description import new_manifest, seal_of, write_closing, write_manifest
 from monitor.sessions.durable import is_held, write_whole
 from monitor.sessions.folder import (
     FORMAT,
@@ -25,7 +26,6 @@ from monitor.sessions.folder import (
 from monitor.sessions.notice_rows import read_rows, row_line
 from monitor.sessions.playback import Playback
 from monitor.sessions.readings_log import readings_parquet
-from monitor.sessions.session_writer import new_manifest, seal_of, write_closing, write_manifest
 from monitor.sessions.snapshot_log import snapshots_parquet
 from monitor.sessions.table_log import Parquet, is_whole, seal_open
 from monitor.sessions.xz_log import seal_plain

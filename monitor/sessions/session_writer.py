@@ -1,27 +1,18 @@
 """Writes one session folder; knows no thread and no queue."""
 
-import copy
-import hashlib
-import platform
 from collections.abc import Callable, Mapping
-from datetime import datetime
-from importlib import metadata
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Self
 
-import msgspec
-
 from monitor.sessions.buckets import BoardBuckets
+from monitor.sessions.description import write_closing, write_manifest
 from monitor.sessions.durable import AppendedFile, SessionLock, sync_folder, write_whole
 from monitor.sessions.folder import (
-    CLOSING,
-    FORMAT,
     LAYOUT,
     LOCK,
-    MANIFEST,
     PART_S,
     Closing,
-    FileSeal,
     Manifest,
     NoticeKind,
     SessionFolder,
@@ -35,61 +26,85 @@ from monitor.sessions.xz_log import Compactor, XzLog
 
 READINGS_SYNC_S = 0.5
 
-ABOUT = {
-    "raw/port-N-PART.wire.xz": "bytes of port N exactly as they came; xz -dc of all parts in order is the capture",
-    "steps/steps-PART.csv.xz": "one row a chunk: its port, how many bytes, seconds of the stream when they arrived",
-    "readings/": "Apache Parquet: one row a district and fifth of a second; SI units, named in the columns",
-    "snapshots/": "Apache Parquet: one row a channel of the samples around one event: volts or amps from start_s on, every interval_s; "
-    "a moment that several events of a board share is kept once",
-    "*.jsonl": "one JSON object a line; at_s: seconds of the stream when it was said; an id comes again when something changed",
-    "time": "seconds of the stream count from began_at",
-}
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Handover:
+    """How far a session is: what its next writer goes on from.
+
+    Attributes:
+        lock: Held while it is recorded.
+        compactor: Seals its parts.
+        part: Number of the first part to write.
+        step: Number of the next step.
+        now_s: The stream's time.
+        ports: Number of each port that has one.
+        raw_bytes: How many bytes of each port there are.
+    """
+
+    lock: SessionLock
+    compactor: Compactor
+    part: int = 1
+    step: int = 0
+    now_s: float
+    ports: Mapping[str, int] = field(default_factory=lambda: {"": 0})
+    raw_bytes: Mapping[int, int] = field(default_factory=dict)
 
 
 class SessionWriter:
-    """Writes one session.
+    """Writes one session; see :meth:`begin`.
 
     Args:
-        path: The folder to make; must not exist.
-        layout_text: The layout file as it stands.
-        manifest: What the session says of itself.
-        readable: Whether other users of this computer may read it.
+        session: Its folder.
+        manifest: What it says of itself.
+        standing: How far it is.
 
     Raises:
         OSError: The folder cannot be written.
     """
 
-    def __init__(self, path: Path, layout_text: str, manifest: Manifest, *, readable: bool = False) -> None:
-        self.session = SessionFolder(path)
+    def __init__(self, session: SessionFolder, manifest: Manifest, standing: _Handover) -> None:
+        self.session = session
+        self._manifest = manifest
+        self._lock, self._compactor = standing.lock, standing.compactor
+        self._part, self._step, self._ports = standing.part, standing.step, dict(standing.ports)
+        self.now_s = self._part_from_s = self._readings_taken_s = standing.now_s
+        self._is_left = False
+        self._notices: dict[NoticeKind, AppendedFile] = {}
+        self._boards_said: dict[str, Row] = {}
+        self._buckets: dict[str, BoardBuckets] = {}
+        self._raw = {number: self._raw_log(number, size) for number, size in standing.raw_bytes.items()}
+        self._steps = XzLog(session.steps, STEPS_STEM, STEPS_SUFFIX, self._part, self._compactor)
+        self._steps.write(STEPS_HEAD)
+        self._readings = ReadingsLog(session.readings, self._part, manifest.began_at)
+        self._snapshots = SnapshotLog(session.snapshots, self._part, manifest.began_at)
+
+    @classmethod
+    def begin(cls, path: Path, layout_text: str, manifest: Manifest, *, readable: bool = False) -> Self:
+        """The first writer of a new session.
+
+        Args:
+            path: The folder to make; must not exist.
+            layout_text: The layout file as it stands.
+            manifest: What the session says of itself.
+            readable: Whether other users of this computer may read it.
+
+        Raises:
+            OSError: The folder cannot be written.
+        """
+        session = SessionFolder(path)
         path.parent.mkdir(parents=True, exist_ok=True)
         path.mkdir(mode=0o777 if readable else 0o700)
-        for folder in (self.session.raw, self.session.steps, self.session.readings, self.session.snapshots):
+        for folder in (session.raw, session.steps, session.readings, session.snapshots):
             folder.mkdir()
-        self._lock = SessionLock(path / LOCK)
-        self._is_left = False
+        lock = SessionLock(path / LOCK)
         try:
-            self._open(path, layout_text, manifest)
+            write_whole(path / LAYOUT, layout_text.encode())
+            write_manifest(session, manifest)
+            sync_folder(path.parent)
+            return cls(session, manifest, _Handover(lock=lock, compactor=Compactor(), now_s=manifest.first_s))
         except OSError:
-            self._lock.release()
+            lock.release()
             raise
-
-    def _open(self, path: Path, layout_text: str, manifest: Manifest) -> None:
-        write_whole(path / LAYOUT, layout_text.encode())
-        write_manifest(self.session, manifest)
-        sync_folder(path.parent)
-        self._part = 1
-        self._part_from_s = manifest.first_s
-        self._compactor = Compactor()
-        self._steps = XzLog(self.session.steps, STEPS_STEM, STEPS_SUFFIX, self._part, self._compactor)
-        self._steps.write(STEPS_HEAD)
-        self._readings = ReadingsLog(self.session.readings, self._part, manifest.began_at)
-        self._snapshots = SnapshotLog(self.session.snapshots, self._part, manifest.began_at)
-        self._raw: dict[int, XzLog] = {}
-        self._ports: dict[str, int] = {"": 0}
-        self._forget()
-        self._step = 0
-        self.now_s = manifest.first_s
-        self._readings_taken_s = manifest.first_s
 
     def write(self, kept: list[Kept]) -> None:
         """Append; the raw bytes first, then what refers to them.
@@ -99,19 +114,12 @@ class SessionWriter:
         """
         lines = [self._write_raw(each) for each in kept]
         self._steps.write(b"".join(lines))
-        rows: dict[NoticeKind, list[bytes]] = {}
         for each in kept:
-            for kind, row in each.notices:
-                if kind != "boards" or self._is_news(row):
-                    rows.setdefault(kind, []).append(row_line(row))
-            if each.lost_bytes:
-                rows.setdefault("losses", []).append(row_line(_loss(each)))
             for block in each.readings:
                 self._buckets.setdefault(block.board, BoardBuckets()).add(block)
             self._snapshots.write(each.snapshots)
             self.now_s = max(self.now_s, each.now_s)
-        for kind, these in rows.items():
-            self._notice_file(kind).write(b"".join(these))
+        self._write_notices(kept)
         if self.now_s - self._readings_taken_s >= READINGS_SYNC_S:
             self._write_readings(everything=False)
         if not self._is_left:
@@ -122,13 +130,7 @@ class SessionWriter:
         """From now on nothing that a thread writes here counts, should it ever wake: a successor writes it."""
         self._is_left = True
 
-    def _forget(self) -> None:
-        """What begins empty in each writer of a session."""
-        self._notices: dict[NoticeKind, AppendedFile] = {}
-        self._boards_said: dict[str, Row] = {}
-        self._buckets: dict[str, BoardBuckets] = {}
-
-    def successor(self) -> Self:
+    def successor(self) -> "SessionWriter":
         """Who goes on with this session where a write failed, or does not end: in new parts.
 
         The old parts end with the last batch that was whole before :meth:`leave`: what is beyond it comes again, to the successor.
@@ -138,30 +140,26 @@ class SessionWriter:
             OSError: The folder is gone, or nothing can be written to it.
         """
         self._part += 1
-        new = copy.copy(self)
+        standing = _Handover(
+            lock=self._lock,
+            compactor=self._compactor,
+            part=self._part,
+            step=self._step,
+            now_s=self.now_s,
+            ports=self._ports,
+            raw_bytes={number: log.whole_bytes for number, log in self._raw.items()},
+        )
         try:
-            new._begin_after(self)
+            new = SessionWriter(self.session, self._manifest, standing)
         except OSError:
             for path in self.session.path.glob(f"*/*-{self._part:04d}.*"):
                 path.unlink()
             raise
         self.let_go()
-        for log in (*self._raw.values(), self._steps):
-            log.leave()
-        for table in (self._readings, self._snapshots):
-            self._compactor.add(table.seal_left)
+        seals = [log.seal_left for log in (*self._raw.values(), self._steps)]
+        for seal in (*seals, self._readings.seal_left, self._snapshots.seal_left):
+            self._compactor.add(seal)
         return new
-
-    def _begin_after(self, old: "SessionWriter") -> None:
-        self._is_left = False
-        self._ports = dict(old._ports)
-        self._forget()
-        self._part_from_s = self.now_s
-        self._raw = {number: log.successor(self._part) for number, log in old._raw.items()}
-        self._steps = old._steps.successor(self._part)
-        self._steps.write(STEPS_HEAD)
-        self._readings = old._readings.successor(self._part)
-        self._snapshots = old._snapshots.successor(self._part)
 
     def sync(self, between: Callable[[], None] = lambda: None) -> None:
         """Wait until everything is on the disk.
@@ -204,7 +202,7 @@ class SessionWriter:
         """
         self._write_readings(everything=True)
         self.sync()
-        raw_bytes = {str(number): log.bytes for number, log in self._raw.items()}
+        raw_bytes = {str(number): log.whole_bytes for number, log in self._raw.items()}
         for log in (*self._raw.values(), self._steps):
             log.seal()
         self._readings.seal()
@@ -235,7 +233,7 @@ class SessionWriter:
         number = self._port_number(kept.port)
         if kept.data:
             if number not in self._raw:
-                self._raw[number] = XzLog(self.session.raw, f"{RAW_STEM}-{number}", RAW_SUFFIX, self._part, self._compactor)
+                self._raw[number] = self._raw_log(number)
             self._raw[number].write(kept.data)
         if any(kind == "actions" for kind, _ in kept.notices):
             kept.notices = [(kind, {**row, "step": self._step} if kind == "actions" else row) for kind, row in kept.notices]
@@ -243,6 +241,9 @@ class SessionWriter:
         line = f"{self._step},{number},{len(kept.data)},{received},{'1' if kept.reopened else ''}\n"
         self._step += 1
         return line.encode()
+
+    def _raw_log(self, number: int, earlier_bytes: int = 0) -> XzLog:
+        return XzLog(self.session.raw, f"{RAW_STEM}-{number}", RAW_SUFFIX, self._part, self._compactor, earlier_bytes)
 
     def _port_number(self, port: str) -> int:
         if port not in self._ports:
@@ -264,63 +265,23 @@ class SessionWriter:
         self._boards_said[key] = said
         return True
 
+    def _write_notices(self, kept: list[Kept]) -> None:
+        rows: dict[NoticeKind, list[bytes]] = {}
+        for each in kept:
+            for kind, row in each.notices:
+                if kind != "boards" or self._is_news(row):
+                    rows.setdefault(kind, []).append(row_line(row))
+            if each.lost_bytes:
+                rows.setdefault("losses", []).append(row_line(_loss(each)))
+        for kind, these in rows.items():
+            self._notice_file(kind).write(b"".join(these))
+
     def _write_readings(self, *, everything: bool) -> None:
         self._readings_taken_s = self.now_s
         for buckets in self._buckets.values():
             table = buckets.take(everything=everything)
             if table is not None:
                 self._readings.write(table)
-
-
-def new_manifest(title: str, began_at: datetime, *, ports: Mapping[str, str], invented: bool) -> Manifest:
-    """The manifest of a session from second 0 of its stream."""
-    return Manifest(
-        format=FORMAT,
-        title=title,
-        began_at=began_at,
-        invented=invented,
-        ports=dict(ports),
-        program=_program(),
-        python=platform.python_version(),
-        about=ABOUT,
-    )
-
-
-def write_manifest(session: SessionFolder, manifest: Manifest) -> None:
-    """Write what a session says of itself."""
-    write_whole(session.path / MANIFEST, msgspec.json.format(msgspec.json.encode(manifest), indent=2) + b"\n")
-
-
-def write_closing(session: SessionFolder, closing: Closing, files: dict[str, FileSeal] | None = None) -> None:
-    """Write the closing row.
-
-    Args:
-        session: The session.
-        closing: What it says, but for the files.
-        files: Size and checksum by path; None takes those of every other file as it is now.
-    """
-    if files is None:
-        files = {
-            path.relative_to(session.path).as_posix(): seal_of(path)
-            for path in sorted(session.path.rglob("*"))
-            if path.is_file() and path.name not in (CLOSING, LOCK)
-        }
-    closing = msgspec.structs.replace(closing, files=files)
-    write_whole(session.path / CLOSING, msgspec.json.format(msgspec.json.encode(closing), indent=2) + b"\n")
-
-
-def seal_of(path: Path) -> FileSeal:
-    """Size and checksum of a file."""
-    with path.open("rb") as file:
-        digest = hashlib.file_digest(file, "sha256").hexdigest()
-    return FileSeal(bytes=path.stat().st_size, sha256=digest)
-
-
-def _program() -> str:
-    try:
-        return metadata.version("pilotlamp")
-    except metadata.PackageNotFoundError:
-        return "from its source tree"
 
 
 def _loss(kept: Kept) -> Row:

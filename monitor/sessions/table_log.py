@@ -1,11 +1,10 @@
 """Rows of a table in parts: the open part is an Arrow stream that survives any cut, sealed parts are Parquet."""
 
 import contextlib
-import copy
 import io
 from collections.abc import Callable, Sequence, Sized
 from pathlib import Path
-from typing import Any, Self
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -65,19 +64,12 @@ class TableLog:
         self.file.close()
         self.file.path.unlink()
 
-    def successor(self, part: int) -> Self:
-        """Who goes on in a new part; the open one, whatever became of it, is left."""
-        new = copy.copy(self)
-        new._begin(part)
-        return new
-
     def seal_left(self) -> None:
         """Seal a part that was left, as it was at its last whole batch.
 
         Raises:
             OSError: There is no room: the open file stays as it is.
         """
-        self.file.close()
         seal_open(self.file.path, self._parquet, self.file.whole_bytes)
 
     def _begin(self, part: int) -> None:

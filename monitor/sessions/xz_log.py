@@ -1,12 +1,11 @@
 """A log in parts: a part is plain bytes while it is written, cheap and safe from any cut; sealed parts are compressed (xz) later."""
 
-import copy
 import lzma
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
-from typing import BinaryIO, Self
+from typing import BinaryIO
 
 from monitor.sessions.durable import AppendedFile, write_whole
 
@@ -67,18 +66,19 @@ class XzLog:
         suffix: Name after it.
         part: Number of the first part to write.
         compactor: Compresses sealed parts.
+        earlier_bytes: How much there is in earlier parts.
     """
 
-    def __init__(self, folder: Path, stem: str, suffix: str, part: int, compactor: Compactor) -> None:
+    def __init__(self, folder: Path, stem: str, suffix: str, part: int, compactor: Compactor, earlier_bytes: int = 0) -> None:
         self._folder, self._stem, self._suffix = folder, stem, suffix
         self._compactor = compactor
-        self._earlier_bytes = 0
+        self._earlier_bytes = earlier_bytes
         self._begin(part)
 
     @property
-    def bytes(self) -> int:
-        """How much there is, in all parts."""
-        return self._earlier_bytes + self.file.size_bytes
+    def whole_bytes(self) -> int:
+        """How much there is, in all parts, up to the last whole batch."""
+        return self._earlier_bytes + self.file.whole_bytes
 
     def write(self, data: bytes) -> None:
         """Append.
@@ -90,7 +90,7 @@ class XzLog:
 
     def next_part(self, part: int) -> None:
         """Seal the open part and begin another."""
-        self._earlier_bytes = self.bytes
+        self._earlier_bytes = self.whole_bytes
         self.seal()
         self._begin(part)
 
@@ -99,17 +99,13 @@ class XzLog:
         self.file.close()
         self._compactor.add(partial(seal_plain, self.file.path))
 
-    def successor(self, part: int) -> Self:
-        """Who goes on from the last whole batch in a new part; the open one, whatever became of it since, is left."""
-        new = copy.copy(self)
-        new._earlier_bytes += self.file.whole_bytes
-        new._begin(part)
-        return new
+    def seal_left(self) -> None:
+        """Compress a part that was left, as it was at its last whole batch.
 
-    def leave(self) -> None:
-        """Close the open part as it was at its last whole batch."""
-        self.file.close()
-        self._compactor.add(partial(seal_plain, self.file.path, self.file.whole_bytes))
+        Raises:
+            OSError: There is no room: the plain file stays as it is.
+        """
+        seal_plain(self.file.path, self.file.whole_bytes)
 
     def _begin(self, part: int) -> None:
         self.file = AppendedFile(self._folder / f"{self._stem}-{part:04d}{self._suffix}")

@@ -29,8 +29,9 @@ from monitor.rehearsal import demo_layout_text
 from monitor.sessions import SessionFolder
 from monitor.sessions.buckets import FIGURES
 from monitor.sessions.csv_export import export_csv
+from monitor.sessions.description import new_manifest
 from monitor.sessions.readings_log import ReadingsLog
-from monitor.sessions.session_writer import SessionWriter, new_manifest
+from monitor.sessions.session_writer import SessionWriter
 from tests.bench.evening_of_readings import A_SECOND, BEGAN_AT, OUTPUTS, lively, overloaded, recorded
 from tests.browser.hall import CHROMIUM_ARGS, Hall, chromium_path
 
@@ -62,7 +63,7 @@ def long_session(folder):
     """Three hours of readings of sixteen districts, without raw bytes."""
     text = demo_layout_text([f"p{k}" for k in range(BOARDS)])
     manifest = new_manifest("Long", BEGAN_AT, ports={}, invented=True)
-    writer = SessionWriter(folder / "long", text, manifest)
+    writer = SessionWriter.begin(folder / "long", text, manifest)
     log: ReadingsLog = writer._readings
     names = [district.name for district in parse_layout(text).district]
     dice = np.random.default_rng(1)

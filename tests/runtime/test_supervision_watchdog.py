@@ -16,10 +16,10 @@ from monitor.runtime.reader import PortReader
 from monitor.runtime.supervision import LONGEST_WAIT_S, RESTARTED_AFTER_S, STALLED_AFTER_S, TOLD_FOR_S, SupervisedWorker, Watchdog
 from monitor.runtime.worker import Inbox, PipelineWorker
 from monitor.sessions import Playback, find_sessions
-from monitor.sessions.chunk_log import STEPS_HEAD
 from monitor.sessions.durable import AppendedFile
-from monitor.sessions.recorder import Recorder
 from monitor.sessions.pack import damage_of
+from monitor.sessions.playback import STEPS_HEAD
+from monitor.sessions.recorder import Recorder
 from monitor.sessions.session_writer import SessionWriter
 from monitor.values import Chunk, Step
 from tests.link.plugs import Plug, TalkingBoard, until

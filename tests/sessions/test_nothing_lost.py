@@ -19,9 +19,9 @@ import pytest
 from monitor.errors import SessionFullError
 from monitor.sessions import Playback, SessionFolder, find_sessions
 from monitor.sessions.durable import AppendedFile
-from monitor.sessions.recorder import Recorder
 from monitor.sessions.pack import damage_of
-from monitor.sessions.recovery import recover, recover_all
+from monitor.sessions.recorder import Recorder
+from monitor.sessions.recovery import recover
 from monitor.values import Action, Chunk, Step
 from tests.runtime.streams import packed_stream, sine_counts
 from tests.sessions.killing import kill_once, piece
@@ -138,7 +138,7 @@ def disk(request, tmp_path, monkeypatch):
         yield folder, make_room or stack.enter_context(failing_writes(monkeypatch))
 
 
-def test_a_full_disk_stops_recording_and_room_starts_it_again(disk, monkeypatch):
+def test_a_full_disk_stops_recording_and_room_starts_it_again(disk, monkeypatch, caplog):
     monkeypatch.setattr("monitor.sessions.recorder.RETRY_S", 0.5)
     folder, make_room = disk
     recordings = folder / "recordings"
@@ -162,6 +162,7 @@ def test_a_full_disk_stops_recording_and_room_starts_it_again(disk, monkeypatch)
     wait_for(lambda: recorder.status().state == "recording")
     put_one()
     recorder.close()
+    assert [line for line in caplog.messages if "full" in line or "goes on" in line][-1].startswith("recording goes on in ")
     # What came while the disk was full waited in memory, and the same session goes on with it: each byte once.
     (session,) = find_sessions(recordings)
     assert data_of(session.path) == b"".join(put)

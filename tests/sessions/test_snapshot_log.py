@@ -11,6 +11,7 @@ import pytest
 from monitor.layout import parse_layout
 from monitor.runtime import Pipeline
 from monitor.sessions import SessionFolder, find_sessions, snapshot_log
+from monitor.sessions.description import new_manifest
 from monitor.sessions.figures import review
 from monitor.sessions.folder import FORMAT
 from monitor.sessions.notice_rows import read_notices
@@ -18,7 +19,7 @@ from monitor.sessions.pack import pack, unpack
 from monitor.sessions.recorder import Recorder
 from monitor.sessions.recording import kept_of
 from monitor.sessions.recovery import recover_all
-from monitor.sessions.session_writer import SessionWriter, new_manifest
+from monitor.sessions.session_writer import SessionWriter
 from monitor.sessions.snapshot_log import Moments
 from monitor.values import Cause, Chunk, Event, SlowFigure, Snapshot, SnapshotChannel, Step
 from tests.sessions.shows import BEGAN_AT, LAYOUT_TEXT, rehearsed_short
@@ -99,7 +100,7 @@ def lost_at(event_id, start_s, district="Outer main"):
 
 
 def writer(tmp_path):
-    return SessionWriter(tmp_path / "session", LAYOUT_TEXT, new_manifest("Fernhollow", BEGAN_AT, ports={}, invented=False))
+    return SessionWriter.begin(tmp_path / "session", LAYOUT_TEXT, new_manifest("Fernhollow", BEGAN_AT, ports={}, invented=False))
 
 
 def put(session_writer, now_s, *snapshots):
