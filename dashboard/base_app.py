@@ -11,7 +11,7 @@ from werkzeug.exceptions import HTTPException
 
 from dashboard.access import Gate
 from dashboard.requests import answer
-from dashboard.views.shell import INDEX
+from dashboard.views.shell import INDEX, no_such_page
 
 INSIST_FOR_S = 86_400
 """Browsers that came by a certificate somebody vouches for come back encrypted for a day. Not longer: the same computer may serve
@@ -32,6 +32,7 @@ def base_app(title: str) -> dash.Dash:
         __name__,
         title=title,
         assets_folder=str(Path(__file__).parent / "assets"),
+        assets_path_ignore=["^page$"],
         use_pages=True,
         pages_folder="",
         serve_locally=True,
@@ -42,6 +43,7 @@ def base_app(title: str) -> dash.Dash:
     app.index_string = INDEX
     app.server.config["COMPRESS_MIMETYPES"] = ["text/html", "text/css", "application/json", "text/javascript"]
     dash.page_registry.clear()
+    dash.register_page("not_found_404", title="No such page", layout=no_such_page, in_menu=False)
     register_error_handlers(app)
     return app
 

@@ -15,6 +15,7 @@ from msgspec import Meta, Struct
 from dashboard.access import ACTING_HEADER, VISIT_LASTS_S, Gate, cookie_name, is_local
 from dashboard.passphrase import LONGEST, Passphrase
 from dashboard.requests import answer, read_request
+from dashboard.views.shell import plain_page
 
 FREE_TRIES = 3
 FREE_TRIES_OF_ALL = 30
@@ -88,15 +89,15 @@ HERE = "this computer"
 _log = logging.getLogger(__name__)
 
 # The secret of a link stands behind '#': browsers never send that part, so it is in no log, and no preview of a link uses it up.
-FORM = """<!DOCTYPE html>
-<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
-<title>Enter – pilotlamp</title><link rel="stylesheet" href="/assets/pilotlamp.css"><script src="/assets/80_enter.js" defer></script></head>
-<body><main class="frame"><h1>Act from this device</h1>
-<p>Looking needs nothing. To acknowledge, mark or edit from here, give the passphrase of this watch.</p>
-<form id="enter"><label>Passphrase <input type="password" name="passphrase" autocomplete="current-password" maxlength="200"></label>
-<button type="submit">Enter</button> <button type="button" id="leave">Leave</button></form>
-<p role="status" id="entered"></p><p><a href="/">Back to the layout</a></p></main></body></html>
-"""
+FORM = plain_page(
+    "Act from this device",
+    """<p>Looking needs nothing. To acknowledge, mark or edit from here, give the passphrase of this watch.</p>
+<form id="enter"><input type="text" name="user" autocomplete="username" value="this watch" hidden>
+<label>Passphrase <input type="password" name="passphrase" autocomplete="current-password" maxlength="200"></label>
+<div class="files"><button type="submit">Enter</button> <button type="button" id="leave">Leave</button></div></form>
+<p role="status" id="entered"></p><p><a href="/">Back to the layout</a></p>""",
+    script="/assets/page/enter.js",
+)
 
 
 class Key(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

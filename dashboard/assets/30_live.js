@@ -42,7 +42,7 @@
     const gauge = card.querySelector(".gauge");
     const share = stale ? null : district.share;
     put(slot(card, "share"), percent(share));
-    if (district.limit) put(slot(card, "limit"), " of " + district.limit);
+    if (district.limit) put(slot(card, "limit"), "of " + district.limit);
     const fill = gauge.querySelector("[data-fill]");
     fill.style.width = Math.min(100, (share || 0) * 100) + "%";
     mark(fill, "much", stale ? "" : MUCH[district.state] || "");
@@ -50,7 +50,13 @@
 
   const MUCH = { "overloaded": "over", "near-limit": "near", "short": "over" };
 
-  const PLATE_AT = 0.8; // where on the bar the nameplate's total stands
+  const LIMIT_AT = 0.75; // where on the bar the limit stands; what is beyond it is drawn up to a third more
+  const WIDE = 0.07;
+
+  function leftOf(supply) {
+    if (supply.left_amps === null) return "";
+    return Math.abs(supply.left_amps).toFixed(1) + " A " + (supply.left_amps >= 0 ? "left" : "too much");
+  }
 
   function fillHeat(place, supply) {
     if (!place) return;
@@ -65,15 +71,18 @@
     const level = connected ? supply.level : "stale";
     mark(panel, "level", level);
     put(slot(panel, "word"), connected ? supply.word : "stale");
-    put(slot(panel, "va"), supply.va);
-    put(slot(panel, "limit"), connected ? supply.limit : "");
+    const share = connected ? supply.share : null;
+    put(slot(panel, "share"), (share !== null && supply.unread ? "≥ " : "") + percent(share));
+    put(slot(panel, "limit"), share === null || !supply.limit ? "" : "of " + supply.limit);
+    put(slot(panel, "left"), share === null ? "" : leftOf(supply));
     fillHeat(panel.querySelector("[data-heat]"), connected ? supply : { heat: null, heat_words: "" });
     supply.outputs.forEach(function (output, k) {
       const segment = panel.querySelector('[data-output="' + k + '"]');
       const row = panel.querySelector('[data-output-row="' + k + '"]');
       if (segment) {
-        segment.style.width = Math.max(0, (output.of_plate || 0) * PLATE_AT * 100) + "%";
-        mark(segment, "wide", String((output.of_plate || 0) > 0.07));
+        const width = output.of_all * Math.min((share || 0) * LIMIT_AT, 1);
+        segment.style.width = width * 100 + "%";
+        mark(segment, "wide", String(width > WIDE));
       }
       if (row) {
         put(slot(row, "amps"), output.amps);
@@ -97,8 +106,20 @@
     }
     const opens = headline ? headline.opens : null;
     slot(section, "opening").hidden = opens === null;
-    if (opens) put(slot(section, "opens"), opens.words.split(" (")[0]);
+    if (opens) {
+      put(slot(section, "opens"), opens.words.split(" (")[0]);
+      drain(section, headline);
+    }
     fillHeadlineDoing(section, headline);
+  }
+
+  let full = { id: null, s: 1 }; // what the countdown began with: the whole arc
+
+  function drain(section, headline) {
+    const inS = headline.opens.in_s;
+    if (full.id !== headline.ids[0]) full = { id: headline.ids[0], s: 1 };
+    full.s = Math.max(full.s, inS);
+    slot(section, "arc").style.setProperty("--left", String(Math.round((inS / full.s) * 100)));
   }
 
   /* What can be done from the headline: say that somebody has seen what is over; see why. */
@@ -131,11 +152,12 @@
     ports.hidden = !payload.ports.length;
     mark(ports, "well", String(!bad.length && connected));
     const names = payload.ports.map(function (port) { return port.board; }).join(", ");
-    put(ports, bad.length ? "board " + bad[0].board + ": " + bad[0].word : payload.ports.length > 2 ? payload.ports.length + " boards talking" : names + " talking");
+    const well = payload.ports.length > 1 ? payload.ports.length + " boards" : names;
+    put(ports, bad.length ? "board " + bad[0].board + ": " + bad[0].word : well);
     const recording = document.querySelector("[data-recording]");
     recording.hidden = payload.recording.sentence === null;
     mark(recording, "well", String(payload.recording.well && connected));
-    put(recording, payload.recording.sentence || "");
+    put(recording, (payload.recording.sentence || "").replace(/\.$/, ""));
   }
 
   function fill() {

@@ -70,17 +70,22 @@
     Notification.requestPermission().then(showButtons);
   }
 
+  function iconButton(icon, pressed) {
+    const button = feed.make("button");
+    const drawn = feed.make("span", "icon " + icon);
+    drawn.setAttribute("aria-hidden", "true");
+    button.type = "button";
+    button.append(drawn, feed.make("span", "word"));
+    button.addEventListener("click", pressed);
+    return button;
+  }
+
   function makeButtons(place) {
-    const soundButton = document.createElement("button");
-    soundButton.type = "button";
-    soundButton.addEventListener("click", pressSound);
-    place.append(soundButton);
+    place.append(iconButton("sound", pressSound));
     if ("Notification" in window && window.isSecureContext) {
-      const notify = document.createElement("button");
-      notify.type = "button";
-      notify.textContent = "Notify me";
+      const notify = iconButton("bell", pressNotify);
+      notify.lastChild.textContent = "Notify me";
       notify.title = "Let this browser show a notice when something must be done now";
-      notify.addEventListener("click", pressNotify);
       place.append(notify);
     }
   }
@@ -91,8 +96,9 @@
     if (!place.children.length) makeButtons(place);
     const muted = mutedS();
     const button = place.children[0];
-    const text = !canSound() ? "Turn sound on" : muted > 0 ? "Muted for " + feed.span(muted) : "Sound on";
-    if (button.textContent !== text) button.textContent = text;
+    const text = !canSound() ? "Turn sound on" : muted > 0 ? "Silent for " + feed.span(muted) : "Mute";
+    feed.put(button.lastChild, text);
+    button.firstChild.className = "icon " + (canSound() && muted <= 0 ? "sound" : "silent");
     button.dataset.state = !canSound() ? "off" : muted > 0 ? "muted" : "on";
     button.title = !canSound()
       ? "Browsers stay silent until somebody presses something"

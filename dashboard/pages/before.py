@@ -33,9 +33,7 @@ def register(app: dash.Dash, watch: WatchLike) -> None:
         now, plan, trouble = as_it_stands(watch)
         return before_page(now, plans_for(now, plan, may_keep=watch.layout_path is not None), _standing(watch, now, trouble))
 
-    dash.register_page(
-        "before", path="/before", name="Before the show", title="Before the show", order=5, layout=layout, in_menu=True
-    )
+    dash.register_page("before", path="/before", name="Before", title="Before the show", order=5, layout=layout, in_menu=True)
 
 
 def plans_for(layout: Layout, plan: Plan | None = None, *, may_keep: bool) -> Plans:

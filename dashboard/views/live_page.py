@@ -8,10 +8,10 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.views.attributes import aria, hook
+from dashboard.views.help_words import asks
 from dashboard.views.shares import output_limit_amps
 from dashboard.views.shell import chip
 from monitor.layout import District, Layout, Supply
-from monitor.layout.ratings import INPUT_EFFICIENCY, usable_va
 from monitor.protection.limits import nameplate_notes
 from monitor.standing import Level
 from monitor.standing.words import MEANING_OF_LEVEL, WORD_OF_LEVEL
@@ -90,7 +90,14 @@ def district_card(layout: Layout, number: int, row: District, *, opens: bool = T
                 **hook(trace=str(number), limit=f"{limit_amps:.3f}", volts=f"{supply.max_volts:.3f}"),
                 **aria(hidden="true"),
             ),
-            _gauge(f"output {row.output} of {row.supply}"),
+            html.Div(
+                [
+                    html.Span(f"output {row.output} of {row.supply}", className="label", **hook(slot="limit")),
+                    html.B("–", **hook(slot="share")),
+                    html.Div(html.Span(**hook(fill="share")), className="rail", **aria(hidden="true")),
+                ],
+                className="gauge",
+            ),
             html.P(className="fits", **hook(slot="fits")),
         ],
         className="card",
@@ -99,7 +106,7 @@ def district_card(layout: Layout, number: int, row: District, *, opens: bool = T
 
 
 def supply_panel(layout: Layout, number: int, supply: Supply, refusal: str | None = None) -> Component:
-    """One supply: its outputs stacked against the nameplate.
+    """One supply: its outputs stacked against the limit that is reached first.
 
     Args:
         layout: The layout that is watched.
@@ -110,24 +117,21 @@ def supply_panel(layout: Layout, number: int, supply: Supply, refusal: str | Non
     outputs = [output.name for output in layout.output if output.supply == supply.name]
     return html.Article(
         [
-            html.Div([html.H2(supply.name), _total(supply), chip()], className="top"),
+            html.Div([html.H2(supply.name), chip()], className="top"),
             *([html.P(f"NOT PASSED BY ITS BENCH CHECK: {refusal}", className="file-trouble", role="alert")] if refusal else []),
             html.Div(
                 [
-                    html.Div(
-                        [html.Span(name, className="segment", **hook(output=str(k))) for k, name in enumerate(outputs)],
-                        className="stack",
-                    ),
-                    html.Span(className="plate"),
+                    html.Strong("–", **hook(slot="share")),
+                    html.Span(className="binds", **hook(slot="limit")),
+                    html.Span(**hook(slot="left")),
                 ],
-                className="bar",
-                **aria(hidden="true"),
+                className="used",
             ),
+            _bar(outputs),
             html.Ul(
                 [_output_row(layout, supply, k, name) for k, name in enumerate(outputs)],
                 className="outputs",
             ),
-            html.P(className="room", **hook(slot="limit")),
             _heat(),
             _plate_notes(supply),
         ],
@@ -136,13 +140,14 @@ def supply_panel(layout: Layout, number: int, supply: Supply, refusal: str | Non
     )
 
 
-def _total(supply: Supply) -> Component:
-    unit = "VA" if supply.rated_va is not None else "W"
-    derated = f"{INPUT_EFFICIENCY:.0%} of its plate of {supply.plate_va:g}, which rates the primary side"
-    return html.Span(
-        [html.Strong("–", **hook(slot="va")), f" of {usable_va(supply):g} {unit}"],
-        className="total",
-        title=derated if supply.rating_is == "input" else "of its plate",
+def _bar(outputs: list[str]) -> Component:
+    """The outputs side by side against the limit that is reached first; the page's script gives the widths."""
+    segments = [html.Span(name, className="segment", **hook(output=str(k))) for k, name in enumerate(outputs)]
+    return html.Div(
+        [html.Div(segments, className="stack"), html.Span(className="over-zone"), html.Span(className="limit-mark")],
+        className="bar",
+        title="The mark is the limit that is reached first; beyond it, the protection may open",
+        **aria(hidden="true"),
     )
 
 
@@ -179,21 +184,10 @@ def _big(slot: str, unit: str) -> Component:
     return html.Div([html.Span("–", **hook(slot=slot)), html.Small(unit)], className=f"big {slot}")
 
 
-def _gauge(fed_by: str) -> Component:
-    """What a district uses of its own limit that binds; what feeds it where it has none."""
-    return html.Div(
-        [
-            html.Div(html.Span(**hook(fill="share")), className="rail", **aria(hidden="true")),
-            html.Span([html.B("–", **hook(slot="share")), html.Span(f" {fed_by}", **hook(slot="limit"))], className="label"),
-        ],
-        className="gauge gauges",
-    )
-
-
 def _notices() -> Component:
     return html.Section(
         [
-            html.H2("Warnings"),
+            html.Div([html.H2("Warnings"), asks("warnings")], className="title-row"),
             html.P("None.", className="none", **hook(none="")),
             html.Div(className="list", **hook(warnings="")),
             html.Div(className="list", **hook(findings="")),

@@ -3,7 +3,7 @@
 import math
 
 from dashboard.views.figures import channel_decimals, figure, volt_amperes
-from dashboard.views.shares import OutputLoad, SupplyShare, supply_loads
+from dashboard.views.shares import SupplyShare, supply_loads
 from monitor.layout import District, Layout
 from monitor.runtime import DistrictNow, Picture
 from monitor.runtime.trend import BUCKET_S, TrendWindow
@@ -21,7 +21,6 @@ from monitor.standing.words import (
     heat_words,
     notice_words,
     state_word,
-    use_words,
 )
 from monitor.values import Event, Finding
 from monitor.values import Warning as RaisedWarning
@@ -42,13 +41,12 @@ def tick(layout: Layout, picture: Picture, recent: TrendWindow) -> Json:
         recent: The last few buckets of all districts, enough to heal what a viewer missed.
     """
     shares = supply_loads(layout, picture.districts)
-    outputs = {(load.name, output.name): output for load in shares for output in load.outputs}
     standing = assess(layout, picture)
     return {
         "now_s": round(picture.now_s, 3),
         **standing_part(standing, standing.at_s),
         "districts": [
-            {**_figures(picture, row, now, outputs[row.supply, row.output]), **district_part(own, standing.at_s)}
+            {**_figures(picture, row, now), **district_part(own, standing.at_s)}
             for row, now, own in zip(layout.district, picture.districts, standing.districts, strict=True)
         ],
         "supplies": [
@@ -132,8 +130,9 @@ def supply_part(standing: SupplyStanding, now_s: float) -> Json:
         "state": standing.state,
         "level": standing.level,
         "word": state_word(standing, now_s),
-        "limit": use_words(standing),
+        "limit": standing.limit,
         "share": _rounded(standing.share, 3),
+        "unread": standing.unknown,
         "left_amps": _rounded(standing.amps_left, 2),
         "opens": opens_part(standing.countdown, now_s),
         "heat": None if standing.state is State.STALE else _rounded(standing.heat, 2),
@@ -226,19 +225,19 @@ def _columns(table: object, decimals: int) -> list[list[float | None]]:
     return [[None if math.isnan(value) else round(value, decimals) for value in row] for row in rows]
 
 
-def _figures(picture: Picture, row: District, now: DistrictNow, output: OutputLoad) -> Json:
+def _figures(picture: Picture, row: District, now: DistrictNow) -> Json:
     volts_decimals, amps_decimals = channel_decimals(picture, row)
     return {
         "volts": figure(now.volts_rms, volts_decimals),
         "amps": figure(now.amps_rms, amps_decimals),
         "va": volt_amperes(now.volt_amperes),
-        "of_output": None if now.is_stale or now.amps_rms is None else _rounded(now.amps_rms / output.limit_amps, 3),
         "age_s": _rounded(now.age_s, 2),
         "good": now.is_good,
     }
 
 
 def _shares(load: SupplyShare) -> Json:
+    amps = sum(output.amps or 0.0 for output in load.outputs)
     return {
         "va": volt_amperes(load.volt_amperes),
         "outputs": [
@@ -246,9 +245,7 @@ def _shares(load: SupplyShare) -> Json:
                 "va": volt_amperes(output.volt_amperes),
                 "amps": figure(output.amps, 1),
                 "share": _rounded(output.share, 3),
-                "of_plate": _rounded(output.volt_amperes / load.allowed_va, 3)
-                if output.volt_amperes is not None and load.allowed_va
-                else None,
+                "of_all": _rounded((output.amps or 0.0) / amps, 3) if amps else 0.0,
             }
             for output in load.outputs
         ],

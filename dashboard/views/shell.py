@@ -38,6 +38,10 @@ CAUTIONS = (
 )
 
 
+ICONS = {"/": "live", "/stalls": "stalls", "/review": "review", "/before": "before", "/help": "help", "/set-up": "before"}
+"""Which icon of the style sheet stands for a page."""
+
+
 def strokes() -> Component:
     """Three strokes: as many are lit as a thing is urgent."""
     return html.Span([html.I(), html.I(), html.I()], className="strokes", **aria(hidden="true"))
@@ -59,13 +63,13 @@ def shell(title: str, menu: Sequence[tuple[str, str]], *, looks_on: bool = False
     """
     return html.Div(
         [
-            html.A("Skip to the districts", href="#content", className="skip"),
+            html.A("Skip to the page", href="#content", className="skip"),
             _head(title, menu),
             bar,
             _headline(),
             html.Div(role="alert", className="unseen", **hook(spoken="")),
-            html.Div(dash.page_container, id="content"),
-            html.P(CAUTIONS, className="cautions"),
+            html.Div(dash.page_container, id="content", tabIndex="-1"),
+            html.Footer(html.P(CAUTIONS, className="cautions")),
         ],
         className="frame",
         **hook(level="stale", looks_on=str(looks_on).lower()),
@@ -73,10 +77,13 @@ def shell(title: str, menu: Sequence[tuple[str, str]], *, looks_on: bool = False
 
 
 def _head(title: str, menu: Sequence[tuple[str, str]]) -> Component:
-    links = [dcc.Link(name, href=path) for name, path in menu]
+    links = [_tab(name, path) for name, path in menu]
     return html.Header(
         [
-            html.Div([html.Span(className="jewel", **aria(hidden="true")), html.Span(title)], className="title"),
+            html.Div(
+                [html.Span(className="jewel", **aria(hidden="true")), html.Span(title, className="name", title=title)],
+                className="title",
+            ),
             html.Nav(links, **aria(label="Pages")) if len(menu) > 1 else None,
             html.Div(
                 [
@@ -92,6 +99,12 @@ def _head(title: str, menu: Sequence[tuple[str, str]]) -> Component:
     )
 
 
+def _tab(name: str, path: str) -> Component:
+    """A page in the menu; the page's script marks the one that is shown."""
+    icon = html.Span(className=f"icon {ICONS.get(path, 'live')}", **aria(hidden="true"))
+    return dcc.Link([icon, html.Span(name)], href=path)
+
+
 def _headline() -> Component:
     return html.Section(
         [
@@ -105,19 +118,53 @@ def _headline() -> Component:
             ),
             html.Div(
                 [
-                    html.A("Why?", href="/stalls", hidden=True, **hook(why="")),
-                    html.Button("Seen", type="button", hidden=True, **hook(head_seen="")),
+                    html.Span("opens"),
+                    html.Strong(**hook(slot="opens")),
+                    html.Span(className="arc", **hook(slot="arc"), **aria(hidden="true")),
                 ],
-                className="doing buttons",
-            ),
-            html.Div(
-                [html.Span("opens"), html.Strong(**hook(slot="opens"))],
                 className="opens",
                 hidden=True,
                 **hook(slot="opening"),
+            ),
+            html.Div(
+                [
+                    html.A("Why?", href="/stalls", className="button", hidden=True, **hook(why="")),
+                    html.Button("Seen", type="button", hidden=True, **hook(head_seen="")),
+                ],
+                className="acts buttons",
             ),
         ],
         className="headline",
         **hook(headline="", level="stale"),
         **aria(label="How everything stands"),
+    )
+
+
+def no_such_page(**_query: str) -> Component:
+    """Instead of a page, where an address leads nowhere."""
+    words = [
+        html.H2("There is no such page"),
+        html.P("The address may be mistyped, or from another version."),
+        html.P(dcc.Link("To the live page", href="/")),
+    ]
+    return html.Main(html.Div(words, className="panel empty"), className="page")
+
+
+def plain_page(title: str, body: str, script: str = "") -> str:
+    """A page of words in the same frame, without figures: entering, and errors.
+
+    Args:
+        title: Its heading; plain text.
+        body: Its parts; HTML of our own.
+        script: Address of its script; none where empty.
+    """
+    styles = "".join(f'<link rel="stylesheet" href="/assets/{name}.css">' for name in ("00_tokens", "10_frame"))
+    run = f'<script src="{script}" defer></script>' if script else ""
+    return (
+        '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
+        f'<meta name="color-scheme" content="dark light"><title>{title} – pilotlamp</title>'
+        f'<link rel="icon" type="image/svg+xml" href="/assets/lamp.svg">{styles}{run}</head>'
+        '<body><div class="frame" data-level="rest"><header class="head"><a class="title" href="/">'
+        '<span class="jewel" aria-hidden="true"></span><span class="name">pilotlamp</span></a></header>'
+        f'<main class="plain-page"><h1>{title}</h1>{body}</main></div></body></html>'
     )

@@ -319,7 +319,7 @@ def test_the_browser_itself_notices_a_lost_server_and_resumes(show):
 def test_what_binds_what_still_fits_and_heat_are_on_the_phone(shown):
     page = shown.open(width=360, height=740)
     for there in (
-        '[data-supply="0"] [data-slot="limit"]:has-text("% of")',
+        '[data-supply="0"] [data-slot="limit"]:has-text("of the")',
         '[data-supply="0"] [data-slot="heat_words"]:has-text("of opening heat")',
         '[data-district="0"] [data-slot="fits"]:has-text("left")',
     ):
