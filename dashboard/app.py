@@ -58,8 +58,7 @@ def create_app(
 def _name_replay() -> None:
     """Say in menu and tabs that the pages show a replay."""
     for page in dash.page_registry.values():
-        if isinstance(page["title"], str):
-            page["title"] = f"Replay: {page['title'].removesuffix(' – live')}"
+        page["title"] = f"Replay: {page['title'].removesuffix(' – live')}"
         if page["path"] == "/":
             page["name"] = "Replay"
 

@@ -6,6 +6,9 @@
   const make = feed.make;
 
   function markPage() {
+    // The framework gives one title for all districts: the tab names the one that is shown.
+    const named = document.querySelector("main[data-named]");
+    if (named) document.title = document.title.replace(/District$/, named.dataset.named);
     document.querySelectorAll(".head nav a").forEach(function (link) {
       if (link.pathname === window.location.pathname) link.setAttribute("aria-current", "page");
       else link.removeAttribute("aria-current");

@@ -72,7 +72,7 @@
 
   function iconButton(icon, pressed) {
     const button = feed.make("button");
-    const drawn = feed.make("span", "icon " + icon);
+    const drawn = feed.make("span", "icon of-" + icon);
     drawn.setAttribute("aria-hidden", "true");
     button.type = "button";
     button.append(drawn, feed.make("span", "word"));
@@ -98,7 +98,7 @@
     const button = place.children[0];
     const text = !canSound() ? "Turn sound on" : muted > 0 ? "Silent for " + feed.span(muted) : "Mute";
     feed.put(button.lastChild, text);
-    button.firstChild.className = "icon " + (canSound() && muted <= 0 ? "sound" : "silent");
+    button.firstChild.className = "icon of-" + (canSound() && muted <= 0 ? "sound" : "silent");
     button.dataset.state = !canSound() ? "off" : muted > 0 ? "muted" : "on";
     button.title = !canSound()
       ? "Browsers stay silent until somebody presses something"

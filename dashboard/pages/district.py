@@ -17,10 +17,7 @@ def register(app: dash.Dash, watch: WatchLike) -> None:
         row = next((d for d in watch.layout.district if d.name == name), None)
         return no_such_district(watch.layout, name) if row is None else district_page(watch.layout, row)
 
-    def title(name: str = "", **_query: str) -> str:
-        return f"{name[:80] or 'District'} – {watch.layout.title}"
-
-    dash.register_page("district", path="/district", name="District", title=title, layout=layout, in_menu=False)
+    dash.register_page("district", path="/district", name="District", title="District", layout=layout, in_menu=False)
 
     @app.callback(Output("history", "figure"), Input("history-tick", "n_intervals"), Input("history-name", "data"))
     def draw(_ticks: int, name: str) -> dict[str, object]:

@@ -38,6 +38,7 @@ def district_page(layout: Layout, row: District) -> Component:
             dcc.Interval(id="history-tick", interval=2000),
         ],
         className="page",
+        **hook(named=row.name),
     )
 
 

@@ -101,7 +101,7 @@ def _head(title: str, menu: Sequence[tuple[str, str]]) -> Component:
 
 def _tab(name: str, path: str) -> Component:
     """A page in the menu; the page's script marks the one that is shown."""
-    icon = html.Span(className=f"icon {ICONS.get(path, 'live')}", **aria(hidden="true"))
+    icon = html.Span(className=f"icon of-{ICONS.get(path, 'live')}", **aria(hidden="true"))
     return dcc.Link([icon, html.Span(name)], href=path)
 
 
