@@ -17,10 +17,15 @@
                              part of each half cycle starts only at that angle. What is not named stays as it was.
        WHEN stall SECONDS    the serial port all but stops for that long: one byte every 10 ms
        WHEN reset BITS       the board restarts with these bits in MCUSR
+       WHEN hang             the converter stands still until the board restarts
        WHEN quit
 
    At the end one line: seconds, bytes sent, overruns (bytes a real port would have lost because the firmware did not wait),
    packets that found no reader, untouched bytes, share of the time the processor dozed.
+
+   The converter is modelled here, since simavr works a conversion out only when its result is read: by the data sheet a conversion takes
+   the input that is selected as it starts, samples it one and a half converter clocks later, ends after 13 (25 the first time), and is
+   followed at once by the next where it triggers itself.
 
    With --pty nobody listening means that bytes are lost, as on a real port; a reader that is slow for some seconds finds them
    waiting, and loses whole packets after that. */
@@ -54,6 +59,16 @@
 #define SLICE_CYCLES (HERTZ / 500u) /* 2 ms */
 #define STACK_PAINT 0xA5u
 #define MCUSR_ADDRESS 0x54
+#define ADCL_ADDRESS 0x78
+#define ADCH_ADDRESS 0x79
+#define ADCSRA_ADDRESS 0x7A
+#define ADMUX_ADDRESS 0x7C
+#define ADEN_BIT 0x80
+#define ADSC_BIT 0x40
+#define ADATE_BIT 0x20
+#define ADIF_BIT 0x10
+#define MUX_REFERENCE 0x0E
+#define REFERENCE_MV 1100
 #define UCSR0A_ADDRESS 0xC0
 #define UBRR0L_ADDRESS 0xC4
 #define UBRR0H_ADDRESS 0xC5
@@ -80,6 +95,10 @@ static struct {
     bool reset_asked, quit;
     int paint_from;
     double clock_hertz; /* HERTZ, or what a wrong resonator makes of it */
+
+    avr_adc_t *converter;
+    bool converting, hung;
+    uint16_t conversion; /* counts of the conversion in progress */
 
     FILE *out, *truth;
     int master;
@@ -128,23 +147,58 @@ static uint32_t pin_millivolts(const wave_t *wave, double at_s) {
     return (uint32_t)lrint(fmin(fmax(mv, 0), SUPPLY_MV));
 }
 
-static void on_conversion(struct avr_irq_t *irq, uint32_t value, void *unused) {
-    (void)irq, (void)unused;
-    const union {
-        uint32_t bits;
-        avr_adc_mux_t mux;
-    } asked = {.bits = value};
-    if (asked.mux.kind != ADC_MUX_SINGLE || asked.mux.src >= PINS) {
-        return;
-    }
-    const uint16_t pin = (uint16_t)asked.mux.src;
-    const uint16_t mv = (uint16_t)pin_millivolts(&bench.waves[pin], now_s());
-    avr_raise_irq(avr_io_getirq(bench.avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + pin), mv);
-    if (bench.truth) {
-        const uint64_t cycle = bench.avr->cycle;
+static uint32_t converter_clock(void) { /* processor cycles */
+    const uint8_t bits = bench.avr->data[ADCSRA_ADDRESS] & 7;
+    return 1u << (bits ? bits : 1);
+}
+
+static void conversion_begins(avr_cycle_count_t at, double clocks_to_sample) {
+    const uint16_t pin = bench.avr->data[ADMUX_ADDRESS] & 0x0F;
+    const double at_s = ((double)at + clocks_to_sample * converter_clock()) / bench.clock_hertz;
+    const uint32_t mv = pin < PINS ? pin_millivolts(&bench.waves[pin], at_s) : pin == MUX_REFERENCE ? REFERENCE_MV : 0;
+    const uint32_t count = mv * 1024 / SUPPLY_MV;
+    bench.conversion = (uint16_t)(count > 1023 ? 1023 : count);
+    if (bench.truth && pin < PINS) {
+        const uint64_t cycle = at;
+        const uint16_t stored = (uint16_t)mv;
         fwrite(&cycle, sizeof cycle, 1, bench.truth);
         fwrite(&pin, sizeof pin, 1, bench.truth);
-        fwrite(&mv, sizeof mv, 1, bench.truth);
+        fwrite(&stored, sizeof stored, 1, bench.truth);
+    }
+}
+
+static avr_cycle_count_t conversion_ends(avr_t *avr, avr_cycle_count_t when, void *unused) {
+    (void)unused;
+    avr->data[ADCL_ADDRESS] = (uint8_t)bench.conversion;
+    avr->data[ADCH_ADDRESS] = (uint8_t)(bench.conversion >> 8);
+    avr_raise_interrupt(avr, &bench.converter->adc);
+    if (bench.hung || !(avr->data[ADCSRA_ADDRESS] & ADATE_BIT)) {
+        avr->data[ADCSRA_ADDRESS] &= (uint8_t)~ADSC_BIT;
+        bench.converting = false;
+        return 0;
+    }
+    conversion_begins(when, 1.5);
+    return when + 13 * converter_clock();
+}
+
+static void on_converter_control(avr_t *avr, avr_io_addr_t address, uint8_t value, void *unused) {
+    (void)unused;
+    const bool was_on = avr->data[address] & ADEN_BIT;
+    const uint8_t finished = avr->data[address] & ADIF_BIT;
+    if (!was_on || !(value & ADEN_BIT)) {
+        avr_cycle_timer_cancel(avr, conversion_ends, NULL);
+        bench.converting = bench.hung = false;
+    }
+    if (value & ADIF_BIT) {
+        avr_clear_interrupt(avr, &bench.converter->adc);
+    }
+    avr->data[address] = (uint8_t)((value & ~ADIF_BIT) | (value & ADIF_BIT ? 0 : finished) | (bench.converting ? ADSC_BIT : 0));
+    if ((value & ADEN_BIT) && (value & ADSC_BIT) && !bench.converting && !bench.hung) {
+        const avr_cycle_count_t edge = (avr->cycle / converter_clock() + 1) * converter_clock();
+        const uint32_t clocks = was_on ? 13 : 25;
+        bench.converting = true;
+        conversion_begins(edge, clocks - 11.5);
+        avr_cycle_timer_register(avr, edge + clocks * converter_clock() - avr->cycle, conversion_ends, NULL);
     }
 }
 
@@ -292,6 +346,8 @@ static void obey(char *text) {
     } else if (!strncmp(text, "reset ", 6)) {
         bench.reset_cause = (uint8_t)atoi(text + 6);
         bench.reset_asked = true;
+    } else if (!strncmp(text, "hang", 4)) {
+        bench.hung = true;
     } else if (!strncmp(text, "quit", 4)) {
         bench.quit = true;
     } else {
@@ -382,8 +438,13 @@ static void load(const char *path) {
         if (!strcmp(io->kind, "uart")) {
             bench.uart = (avr_uart_t *)io;
         }
+        if (!strcmp(io->kind, "adc")) {
+            bench.converter = (avr_adc_t *)io;
+        }
     }
-    avr_irq_register_notify(avr_io_getirq(bench.avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), on_conversion, NULL);
+    bench.avr->io[AVR_DATA_TO_IO(ADCSRA_ADDRESS)].w.c = on_converter_control;
+    bench.avr->io[AVR_DATA_TO_IO(ADCL_ADDRESS)].r.c = NULL; /* the results lie there as they are */
+    bench.avr->io[AVR_DATA_TO_IO(ADCH_ADDRESS)].r.c = NULL;
     avr_irq_register_notify(avr_io_getirq(bench.avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), on_byte, NULL);
     start_processor();
     for (int at = bench.paint_from; bench.paint_from && at <= RAM_END; at++) {

@@ -44,10 +44,9 @@
 #define BOARD_BAUD 500000UL /* exact with a 16 MHz clock; below about 220000 the samples no longer fit */
 #endif
 
-/* All channels, this many times a second. Not a multiple of 100 or 120: the edges of a chopped wave then fall between two samples
-   at another place in each half cycle (12.38 samples of 50 Hz, 10.32 of 60 Hz), and the RMS of a few cycles is right. With
-   1200 the edge stands still between two samples, and a half-chopped wave reads up to 8 % wrong for seconds on end. */
-#define SCANS_PER_SECOND 1238UL
+/* Scans a second follow from the channels: 9615 conversions a second, so 1202 scans with eight, 1602 with six. 1202 nearly keeps step
+   with half cycles of 60 Hz (10.02 samples): the edge of a chopped wave creeps across a sample gap in half a second. pilotlamp
+   follows such edges; where a throttle is nearly closed (150 degrees) six channels serve better. */
 #define SCANS_PER_PACKET 10     /* with eight channels at most 15: a packet may be 254 bytes long */
 
 #define SUPPLY_VOLTS        5.0f  /* measured at the board's +5 V pin while it runs */

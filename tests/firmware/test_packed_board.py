@@ -6,15 +6,16 @@ import math
 import numpy as np
 import pytest
 
-from monitor.values import Health
+from monitor.values import Health, Identity
 from monitor.wire import Fault, SampleRun, WireDecoder
 from tests.firmware import bench, packets, toolchain
 from tests.firmware.bench import amps_wave, volts_wave
+from tests.metering.converter import joined, layout_of, metered_counts
 
 pytestmark = pytest.mark.avr
 CHANNELS = 8
-SCAN_S = 807.5e-6
-"""Ten conversions of 1292 cycles at 16 MHz."""
+SCAN_S = 832e-6
+"""Eight conversions of 13 converter clocks, 128 cycles of 16 MHz each."""
 WINDOW_SCANS = 6000
 """5 s: whole cycles of 50 and of 60 Hz, near enough."""
 
@@ -69,7 +70,7 @@ def test_no_scan_is_missing_and_as_many_as_promised_come_a_second(long_stream, l
         assert first == expected
         expected += len(counts)
     assert expected == pytest.approx(long_run.report.seconds / SCAN_S, abs=40)
-    assert expected / long_run.report.seconds == pytest.approx(1238.4, rel=0.001)
+    assert expected / long_run.report.seconds == pytest.approx(1201.9, rel=0.001)
 
 
 def test_identity_at_once_and_every_second(long_stream):
@@ -121,13 +122,17 @@ def test_rms_follows_a_change(long_stream):
 
 @pytest.mark.parametrize("hertz", [50, 60])
 def test_a_chopped_wave_is_right_over_a_fifth_of_a_second(hertz):
-    """Twenty-odd samples a cycle cannot place the edge of a chop; its error must not stand still from cycle to cycle."""
-    wave = volts_wave(16.0, hertz=hertz, cut_degrees=90)
-    volts = readings(packets.opened(bench.record(toolchain.packed_elf(), {4: wave}, seconds=6).wire), 0, 7000)[:, 4]
-    squares = np.concatenate([[0], np.cumsum(volts**2)])
-    window = round(0.2 / SCAN_S)
-    windows = np.sqrt((squares[window:] - squares[:-window]) / window)
-    assert np.all(np.abs(windows - 16 / math.sqrt(2)) < 0.01 * bench.FULL_SCALE_VOLTS_RMS)
+    """Twenty-odd samples a cycle cannot place the edge of a chop: the meter follows it from cycle to cycle."""
+    waves = {0: volts_wave(16.0, hertz=hertz, cut_degrees=90), 1: amps_wave(4.0, hertz=hertz, cut_degrees=90)}
+    items = WireDecoder().feed(bench.record(toolchain.packed_elf(), waves, seconds=6).wire)
+    board = next(item for item in items if isinstance(item, Identity))
+    counts = np.concatenate([item.counts for item in items if isinstance(item, SampleRun)])
+    aggregates = metered_counts(counts, board, layout_of(1, hertz, filter_us=0)).aggregates
+    volts_rms, start_s = joined(aggregates, "volts_rms")[:, 0], joined(aggregates, "start_s")
+    errors = np.abs(volts_rms[start_s > 1] - 16 / math.sqrt(2)) / bench.FULL_SCALE_VOLTS_RMS
+    # A sample that was lent to the reference may stand where the edge is: once in four seconds at most.
+    assert np.sort(errors)[-2] < 0.01
+    assert errors.max() < 0.015
 
 
 def test_dc_parts_are_what_was_injected(long_stream):
@@ -138,7 +143,7 @@ def test_dc_parts_are_what_was_injected(long_stream):
 def test_watts_are_what_was_injected(long_stream):
     """Real power, once the amps are moved back by their skew (here: by a phase shift, as both are sines)."""
     values = readings(long_stream, 1200)
-    skew_s = 81e-6
+    skew_s = 104e-6
     for volts, amps, degrees, hertz, va in ((0, 1, 30, 60, 18.0 * 6.5), (6, 7, 0, 60, 12.0 * 0.4)):
         watts = np.mean(values[:, volts] * values[:, amps])
         seen_degrees = degrees - 360 * hertz * skew_s
@@ -151,23 +156,51 @@ def short_run():
 
 
 def test_each_count_is_the_conversion_of_the_voltage_at_its_own_pin(short_run):
-    """simavr's converter gives floor(mV * 1023 / reference)."""
-    counts = np.concatenate([counts for _, counts in packets.opened(short_run.wire).scans()])
-    truth = short_run.truth[1 : 1 + counts.size]  # the first conversion only wakes the converter
-    assert np.array_equal(truth["pin"].reshape(-1, CHANNELS), np.tile(np.arange(CHANNELS), (len(counts), 1)))
-    expected = truth["mv"].astype(np.int64) * 1023 // bench.REFERENCE_MV
-    assert np.array_equal(counts, expected.reshape(-1, CHANNELS))
+    """floor(mV * 1024 / reference), the data sheet's formula; but for what two channels a second lent to the reference."""
+    counts = np.concatenate([counts for _, counts in packets.opened(short_run.wire).scans()]).astype(int)
+    pins, lent = short_run.truth["pin"][1:], np.zeros(counts.shape, dtype=bool)  # the first conversion only wakes the converter
+    expected, at = np.zeros(counts.shape, dtype=int), 1
+    for place in np.ndindex(counts.shape):
+        lent[place] = short_run.truth["pin"][at] != place[1]
+        if not lent[place]:
+            expected[place] = int(short_run.truth["mv"][at]) * 1024 // bench.REFERENCE_MV
+            at += 1
+    assert set(pins) == set(range(CHANNELS))
+    assert np.array_equal(counts[~lent], expected[~lent])
+    scans, channels = np.nonzero(lent)
+    assert channels.tolist() == [0, 1, 2, 3]
+    assert scans.tolist() == [20, 20, 20 + 1201, 20 + 1201]
+    # The mean of the samples before and after.
+    means = (expected[scans - 1, channels] + expected[scans + 1, channels] + 1) // 2
+    assert np.array_equal(counts[scans, channels], means)
+
+
+def test_the_converter_s_clock_is_within_the_data_sheet_s_limits(short_run):
+    """ATmega328P data sheet, converter characteristics: 50 to 200 kHz; a conversion takes 13 clocks where one starts the next."""
+    hertz = 13 * bench.CLOCK_HERTZ / np.median(np.diff(short_run.truth["cycle"].astype(np.int64)))
+    assert 50e3 <= hertz <= 200e3
+    assert 1 / SCAN_S >= 1200
+
+
+def test_a_converter_that_stands_still_is_restarted_by_the_watchdog_which_is_told():
+    recorded = bench.record(toolchain.packed_elf(), WAVES, seconds=2, commands=["0.9 hang"])
+    stream = packets.opened(recorded.wire)
+    assert [health[3] & 8 for health in stream.healths()] == [0, 8]
+    firsts = [first for first, _ in stream.scans()]
+    assert firsts.count(0) == 2
+    # The watchdog's own oscillator: 250 ms.
+    assert (max(firsts) + firsts[-1]) * SCAN_S == pytest.approx(0.9 + 2 - 1.15, abs=0.05)
 
 
 def test_interval_and_skew_are_those_of_the_conversions(short_run):
     interval_ns, channels = packets.identity(packets.opened(short_run.wire).of(packets.IDENTITY)[0])[1:3]
     scans = (len(short_run.truth) - 1) // CHANNELS
-    times_s = short_run.truth["cycle"][1 : 1 + scans * CHANNELS].reshape(-1, CHANNELS) / bench.CLOCK_HERTZ
+    times_s = short_run.truth["cycle"][1 : 1 + scans * CHANNELS].reshape(-1, CHANNELS)[:20] / bench.CLOCK_HERTZ
     assert np.mean(np.diff(times_s[:, 0])) == pytest.approx(interval_ns * 1e-9, rel=1e-5)
     skews_s = np.median(times_s - times_s[:, :1], axis=0)
     assert skews_s == pytest.approx([channel[1] * 1e-6 for channel in channels], abs=3e-6)
-    # Unsteadiness: an interrupt may wait for another one, some ten microseconds at most (0.2 degrees at 60 Hz).
-    assert np.max(np.abs(np.diff(times_s[:, 0]) - interval_ns * 1e-9)) < 20e-6
+    # No interrupt takes part in the timing.
+    assert np.max(np.abs(np.diff(times_s[:, 0]) - interval_ns * 1e-9)) < 1e-9
 
 
 def test_the_monitor_understands_the_firmware(long_run, long_stream):
@@ -288,7 +321,7 @@ def test_a_board_with_six_inputs():
     assert stream.broken == 0
     assert len(packets.identity(stream.of(packets.IDENTITY)[0])[2]) == 6
     counts = np.concatenate([counts for _, counts in stream.scans(channels=6)])
-    assert len(counts) / 3 == pytest.approx(1238, rel=0.01)
+    assert len(counts) / 3 == pytest.approx(1602.6, rel=0.01)
     measured = rms((counts[600:3000, :2] - [481.28, 512.0]) * [0.08138, 0.048828])
     assert np.all(np.abs(measured - INJECTED[:2]) < 0.01 * FULL_SCALE[:2])
 
