@@ -21,7 +21,7 @@ from monitor.standing.states import (
     State,
     SupplyStanding,
 )
-from monitor.standing.words import room
+from monitor.standing.words import has_power, room
 from monitor.values import Cause, Event, Headroom, PortState, PortStatus, SupplyLoad
 
 LATE_OF_PORT: dict[PortState, Late] = {
@@ -162,12 +162,17 @@ def _draw(
     heard = [notice for notice in own if notice.shelved_until_s is None]
     if share is not None and share >= 1:
         state = State.OVERLOADED
-    elif (share is not None and share >= limits.NEAR) or heard:
+    elif _is_near(share) or heard:
         state = State.NEAR
     else:
         state = State.RESTING if now.amps_rms is not None and now.amps_rms < th.NO_AMPS else State.RUNNING
     level = {State.RESTING: Level.REST, State.RUNNING: Level.WELL}.get(state, Level.LOW)
     return replace(base, state=state, level=urgency(level, *(n.level for n in heard)), limit=limit, share=share)
+
+
+def _is_near(share: float | None) -> bool:
+    """From the share on that is shown as that of NEAR: what rounds to it reads as it."""
+    return share is not None and round(share, 2) >= limits.NEAR
 
 
 def _own_share(layout: Layout, row: District, load: SupplyLoad | None) -> tuple[str, float | None]:
@@ -209,6 +214,9 @@ def _supply(ground: _Ground, own: Sequence[DistrictStanding]) -> SupplyStanding:
         countdown=_countdown(load, ground.notices),
         guard=guard(ground.supply.protection),
     )
+    powered = any(has_power(district) for district in live)
+    if powered:
+        told = [notice for notice in told if notice.rule != "protection-open"]
     if fresh is None or not live:
         return _late_supply(base, told, seen.now_s)
     base = replace(
@@ -224,7 +232,7 @@ def _supply(ground: _Ground, own: Sequence[DistrictStanding]) -> SupplyStanding:
     shorted = next((district for district in live if district.state is State.SHORT), None)
     if shorted is not None:
         return replace(base, state=State.SHORT, level=shorted.level, since_s=shorted.since_s)
-    return _loaded_supply(base, fresh, [n for n in told if n.rule != "protection-open"], live)
+    return _loaded_supply(base, fresh, told, live)
 
 
 def _late_supply(base: SupplyStanding, told: Sequence[Notice], now_s: float) -> SupplyStanding:
@@ -254,7 +262,7 @@ def _loaded_supply(
     share = left.share
     if base.countdown is not None or (share is not None and share >= 1):
         state = State.OVERLOADED
-    elif (share is not None and share >= limits.NEAR) or told:
+    elif _is_near(share) or told:
         state = State.NEAR
     else:
         rests = all(district.state in (State.RESTING, State.NO_POWER) for district in live)

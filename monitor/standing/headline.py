@@ -82,7 +82,7 @@ def _lines(standing: LayoutStanding, now_s: float) -> Iterator[Headline]:
         yield silence
     if standing.latched:
         yield _of_latched(standing.latched[0], standing, now_s)
-    troubles = sorted(_troubles(standing, now_s), key=lambda line: -URGENCY.index(line.level))
+    troubles = sorted(_troubles(standing, now_s), key=lambda line: (-URGENCY.index(line.level), line.countdown is None))
     yield from (line for line in troubles if URGENCY.index(line.level) >= URGENCY.index(Level.STALE))
     if silent:
         yield _some_silent(standing, silent)

@@ -136,8 +136,9 @@ def _word(standing: DistrictStanding | SupplyStanding, now_s: float) -> str:
         return _stale_word(standing, now_s)
     if standing.state is State.NO_POWER:
         return say(f"dead-{standing.no_power}" if standing.no_power else "dead")
-    if standing.state is State.OVERLOADED and isinstance(standing, SupplyStanding) and standing.countdown is not None:
-        return say("over-opens", left=countdown_words(standing.countdown, now_s))
+    if isinstance(standing, SupplyStanding) and standing.countdown is not None:
+        key = "short-opens" if standing.state is State.SHORT else "over-opens"
+        return say(key, left=countdown_words(standing.countdown, now_s))
     is_on = isinstance(standing, DistrictStanding) and standing.use == "accessories"
     keys = {State.RUNNING: "on" if is_on else "running", State.RESTING: "resting", State.NEAR: "near", State.OVERLOADED: "over"}
     return say(keys.get(standing.state, "short"))

@@ -1,0 +1,134 @@
+"""What must be impossible, over random moments and random streams: payload against payload, read without the code that made it."""
+
+import json
+from dataclasses import replace
+
+import msgspec
+import numpy as np
+from hypothesis import event, given, settings
+from hypothesis import strategies as st
+
+from dashboard.views.payload import tick
+from monitor.protection import Judge
+from monitor.runtime import Live
+from monitor.runtime.trend import Trend
+from monitor.values import Cause, Chunk, Priority, ReadingBlock, Step
+from tests.standing.contradictions import contradictions
+from tests.standing.moments import LAYOUT, NOW_S, PLACES, event_of, load_of, now_of, picture_of, port_of, standing, warning_of
+
+NAMES = [(district, supply) for district, supply, *_ in PLACES]
+OVERLOADS = ("trip-forecast", "over-winding", "over-nameplate", "near-limit", "no-protection")
+
+
+def shown(picture):
+    return json.loads(msgspec.json.encode(tick(LAYOUT, picture, Trend(len(LAYOUT.district)).window(picture.now_s, 5))))
+
+
+@st.composite
+def loads(draw, supply):
+    share = draw(st.sampled_from((0.0, 0.4, 0.85, 0.899, 0.95, 1.0, 1.3)))
+    forecast_s = draw(st.sampled_from((None, None, 0.6, 24.0, 70.0)))
+    is_open = draw(st.booleans())
+    more = {"is_open": True, "open_since_s": NOW_S - 20, "reset_in_s": draw(st.sampled_from((None, 12.0)))} if is_open else {}
+    return load_of(supply, share, None if is_open else forecast_s, NOW_S - draw(st.sampled_from((0.1, 2.0, 9.0))), **more)
+
+
+@st.composite
+def warnings(draw, number):
+    rule = draw(st.sampled_from((*OVERLOADS, "short", "protection-open", "over-output-limit", "flood")))
+    kind, name = ("district", draw(st.sampled_from(NAMES))[0]) if rule == "short" else ("supply", draw(st.sampled_from(NAMES))[1])
+    kind, name = ("output", "North bench/A") if rule == "over-output-limit" else (kind, name)
+    high, low = rule in ("short", "trip-forecast", "no-protection"), rule in ("near-limit", "flood")
+    priority = Priority.HIGH if high else Priority.LOW if low else Priority.MEDIUM
+    return standing(rule, priority, kind, name, number, shelved_until_s=draw(st.sampled_from((None, None, NOW_S + 60))))
+
+
+@st.composite
+def pictures(draw):
+    rows = [
+        now_of(
+            name,
+            volts=draw(st.sampled_from((0.0, 0.4, 3.0, 12.9, 15.0))),
+            amps=draw(st.sampled_from((0.0, 0.05, 1.8, 5.0, 30.0))),
+            age_s=draw(st.sampled_from((0.1, 0.1, 0.1, 2.0, 14.0, 40.0, None))),
+        )
+        for name, *_ in PLACES
+    ]
+    faults = (Cause.SHORT, Cause.PROTECTION_OPEN, Cause.FEED_LOST, Cause.LOST_CONTACT, Cause.THROTTLE, Cause.MAINS_DIP)
+    return picture_of(
+        *rows,
+        loads=tuple(
+            draw(loads(supply)) for supply in draw(st.sampled_from((("North bench", "South bench"), ("North bench",), ())))
+        ),
+        warnings=tuple(draw(warnings(k)) for k in range(draw(st.integers(0, 3)))),
+        events=tuple(
+            event_of(draw(st.sampled_from(faults)), draw(st.sampled_from(NAMES))[0]) for _ in range(draw(st.integers(0, 2)))
+        ),
+        past_warnings=tuple(
+            warning_of(
+                w.warning.rule,
+                w.warning.priority,
+                w.warning.scope.kind,
+                w.warning.scope.name,
+                90 + k,
+                end_s=NOW_S - 3,
+                state="returned",
+            )
+            for k, w in enumerate(draw(st.lists(warnings(0), max_size=2)))
+        ),
+        ports=(port_of(draw(st.sampled_from(("reading", "silent", "lost")))),),
+    )
+
+
+@settings(max_examples=80, deadline=None)
+@given(pictures())
+def test_no_moment_contradicts_itself(picture):
+    said = shown(picture)
+    event(said["headline"]["sentence"].split(":")[0])
+    assert contradictions(said, NAMES) == []
+    later = shown(replace(picture, now_s=NOW_S + 1.0))
+    for before, after in zip(said["supplies"], later["supplies"], strict=True):
+        if before["opens"] and after["opens"]:
+            assert after["opens"]["in_s"] in (max(0.0, round(before["opens"]["in_s"] - 1.0, 1)), 0.0)
+    quiet = replace(picture, warnings=tuple(w for w in picture.warnings if w.warning.rule != "flood"))
+    for part in ("supplies", "districts", "headline"):
+        assert shown(quiet)[part] == said[part]  # a flood colours nothing
+
+
+SPANS = st.lists(
+    st.tuples(
+        st.integers(1, 30),
+        st.lists(st.tuples(st.sampled_from((0.0, 2.0, 14.0)), st.sampled_from((0.0, 1.5, 4.0, 7.0, 40.0))), min_size=3, max_size=3),
+        st.sampled_from((True, True, True, False)),
+    ),
+    min_size=1, max_size=6,
+)  # fmt: skip
+
+
+@settings(max_examples=6, deadline=None)
+@given(SPANS)
+def test_no_stream_contradicts_itself_at_any_of_its_ticks(spans):
+    clock = [0.0]
+    live, judge = Live(LAYOUT, lambda: clock[0]), Judge(LAYOUT)
+    for ticks, places, talks in spans:
+        for _ in range(ticks):
+            clock[0] = round(clock[0] + 0.2, 6)
+            readings = (block(clock[0], places),) if talks else ()
+            warned = judge.feed(*readings) if readings else judge.tick(clock[0])
+            live.publish(Step(
+                port="x", chunk=Chunk(data=b""), now_s=clock[0], readings=readings, warnings=tuple(warned), loads=judge.loads_if_moved()
+            ))  # fmt: skip
+            said = shown(live.picture())
+            assert contradictions(said, NAMES) == [], (clock[0], said)
+
+
+def block(at_s, places):
+    """A fifth of a second of half cycles at 60 Hz."""
+    ends = at_s - np.arange(24)[::-1] / 120
+    volts, amps = (np.tile(np.array([place[k] for place in places]), (24, 1)) for k in (0, 1))
+    nothing = np.full_like(volts, np.nan)
+    return ReadingBlock(
+        board="bench-1", districts=tuple(name for name, _ in NAMES), start_s=ends - 1 / 60, end_s=ends, volts_rms=volts, amps_rms=amps,
+        volts_mean=nothing, amps_mean=nothing, watts=volts * amps, volts_peak=volts * 1.41, amps_peak=amps * 1.41,
+        far_volts_rms=nothing, frequency_hz=np.full(24, 60.0),
+    )  # fmt: skip
