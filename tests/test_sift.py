@@ -12,7 +12,18 @@ from monitor.cli.main import main
 from tests.layout.fernhollow import FERNHOLLOW
 from tests.runtime.streams import packed_stream, sine_counts
 
-SUMMARY_DISTRICT = {"volts_mean", "volts_min", "amps_mean", "amps_max", "va_max", "watts_mean", "energy_wh", "lost_s"}
+SUMMARY_DISTRICT = {
+    "volts_mean",
+    "volts_min",
+    "amps_mean",
+    "amps_max",
+    "va_max",
+    "watts_mean",
+    "energy_wh",
+    "lost_s",
+    "volts_clipped",
+    "amps_clipped",
+}
 SUMMARY_SUPPLY = {"va_mean", "va_max", "share_of_rating_max"}
 FIELDS = {
     "event": {"district", "cause", "fault", "start_s", "end_s", "confidence", "evidence"},
@@ -67,10 +78,10 @@ def test_readings_are_written_with_units_and_meanings(capture, capsys):
     code, out = sift(capsys, capture / "show.wire", "--layout", capture / "show.toml", "--readings", path, "--json")
     assert (code, out.err) == (0, "")
     table = pyarrow.parquet.read_table(path)
-    columns = "time_s district window volts_rms amps_rms watts hertz u95_volts u95_amps u95_watts good"
+    columns = "time_s district window volts_rms amps_rms watts hertz u95_volts u95_amps u95_watts good volts_clipped amps_clipped"
     assert table.schema.names == columns.split()
     units = [field.metadata[b"unit"].decode() for field in table.schema]
-    assert units == ["s", "", "", "V", "A", "W", "Hz", "V", "A", "W", ""]
+    assert units == ["s", "", "", "V", "A", "W", "Hz", "V", "A", "W", "", "", ""]
     assert all(field.metadata[b"meaning"] for field in table.schema)
     frame = table.to_pandas()
     outer = frame[frame["district"] == "Outer main"]
@@ -81,6 +92,8 @@ def test_readings_are_written_with_units_and_meanings(capture, capsys):
     assert (steady["u95_watts"] > 0).all()
     cycles = outer[outer["window"] == "cycle"]
     assert np.diff(cycles["time_s"]) == pytest.approx(1 / 120, abs=1e-4)
+    # Parts as bought: 2 % of scale outweighs the noise of one cycle's 20 samples.
+    assert cycles["u95_volts"].to_numpy() == pytest.approx(float(steady["u95_volts"].median()), rel=0.05)
     assert set(frame["window"]) == {"cycle", "200ms"}
 
 

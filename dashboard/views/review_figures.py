@@ -8,7 +8,7 @@ from dash.development.base_component import Component
 from dashboard.views.attributes import aria
 from dashboard.views.figures import NOTHING, figure, volt_amperes
 from monitor.layout import Layout
-from monitor.sessions.figures import LIMIT_SHARES, STALLS, DistrictReview, SessionReview, Spread, SupplyReview
+from monitor.sessions.figures import AT_LEAST, LIMIT_SHARES, STALLS, DistrictReview, SessionReview, Spread, SupplyReview
 from monitor.sessions.trends import Compared, side_by_side
 from monitor.standing.words import WORD_OF_CAUSE, percent, seconds
 
@@ -28,16 +28,19 @@ def district_table(figures: SessionReview) -> Component:
 
 def _district_row(district: DistrictReview, *, has_limit: bool) -> list[str]:
     volts, amps, va = district.volts, district.amps, district.volt_amperes
+    of_volts, of_amps, of_power = (
+        AT_LEAST[each] for each in (district.volts_clipped, district.amps_clipped, district.power_clipped)
+    )
     return [
         district.name,
         seconds(district.measured_s),
-        _part(volts, "mean", 1),
+        of_volts + _part(volts, "mean", 1),
         figure(district.volts_lowest, 1),
-        _part(amps, "mean", 2),
-        _part(amps, "high", 2),
-        _part(amps, "highest", 2),
-        *(volt_amperes(None if va is None else value) for value in _all(va)),
-        figure(district.energy_wh, 2),
+        of_amps + _part(amps, "mean", 2),
+        of_amps + _part(amps, "high", 2),
+        of_amps + _part(amps, "highest", 2),
+        *(of_power + volt_amperes(None if va is None else value) for value in _all(va)),
+        of_power + figure(district.energy_wh, 2),
         *((_above(district.above_s, share) for share in LIMIT_SHARES) if has_limit else ()),
         figure(district.loop_ohms, 2),
         str(sum(district.stalls.values())),
@@ -59,9 +62,8 @@ def _supply_row(supply: SupplyReview, plate_va: float | None) -> list[str]:
     return [
         supply.name,
         f"{volt_amperes(plate_va)} VA",
-        *(volt_amperes(value) for value in _all(supply.volt_amperes)),
-        percent(supply.share_mean),
-        percent(supply.share_highest),
+        *(AT_LEAST[supply.clipped] + volt_amperes(value) for value in _all(supply.volt_amperes)),
+        *(AT_LEAST[supply.clipped] + percent(share) for share in (supply.share_mean, supply.share_highest)),
         *(_above(supply.above_s, share) for share in LIMIT_SHARES),
         figure(supply.source_ohms, 2),
         ", ".join(seconds(each) for each in supply.opened_after_s) or "never opened",
@@ -104,7 +106,8 @@ def _compared_row(row: Compared) -> list[str]:
     digits = 0 if row.figure in COUNTS else 2
     change = row.change
     said = NOTHING if change is None else signed(change, digits)
-    return [row.figure, figure(row.first, digits), figure(row.second, digits), said]
+    values = zip(row.at_least, (row.first, row.second), strict=True)
+    return [row.figure, *(AT_LEAST[is_bound] + figure(value, digits) for is_bound, value in values), said]
 
 
 def signed(value: float, digits: int) -> str:

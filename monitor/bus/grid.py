@@ -25,6 +25,7 @@ class Row:
         amps_highest: Highest one-cycle amps.
         watts: Mean watts.
         doubtful: True where a sensor is known to lie.
+        clipped: True where volts or amps are lower bounds.
     """
 
     number: int
@@ -34,6 +35,7 @@ class Row:
     amps_highest: Floats
     watts: Floats
     doubtful: NDArray[np.bool_]
+    clipped: NDArray[np.bool_]
 
 
 class Grid:
@@ -69,6 +71,10 @@ def _row(number: int, boards: dict[str, list[ReadingBlock]]) -> Row:
     def of(name: str, reduce: Callable[[Floats], Floats]) -> Floats:
         return np.concatenate([reduce(np.concatenate([getattr(block, name) for block in blocks])) for blocks in boards.values()])
 
+    def marked(marks: Callable[[ReadingBlock], list[NDArray[np.bool_] | None]]) -> NDArray[np.bool_]:
+        found = [[mark for block in blocks for mark in marks(block)] for blocks in boards.values()]
+        return np.concatenate([_any(each, len(blocks[0].districts)) for each, blocks in zip(found, boards.values(), strict=True)])
+
     return Row(
         number=number,
         districts=tuple(name for blocks in boards.values() for name in blocks[0].districts),
@@ -76,7 +82,8 @@ def _row(number: int, boards: dict[str, list[ReadingBlock]]) -> Row:
         amps=of("amps_rms", _rms),
         amps_highest=of("amps_rms", _highest),
         watts=of("watts", _mean),
-        doubtful=np.concatenate([_doubtful(blocks) for blocks in boards.values()]),
+        doubtful=marked(lambda block: [None if block.good is None else ~block.good]),
+        clipped=marked(lambda block: [block.volts_clipped, block.amps_clipped]),
     )
 
 
@@ -96,6 +103,10 @@ def _highest(values: Floats) -> Floats:
     return np.where(np.isfinite(highest), highest, np.nan)
 
 
-def _doubtful(blocks: list[ReadingBlock]) -> NDArray[np.bool_]:
-    marks = [~block.good.all(axis=0) for block in blocks if block.good is not None]
-    return np.any(marks, axis=0) if marks else np.zeros(len(blocks[0].districts), dtype=np.bool_)
+def _any(marks: list[NDArray[np.bool_] | None], districts: int) -> NDArray[np.bool_]:
+    """Where any of some marks of rows holds, shape (districts,)."""
+    found = np.zeros(districts, dtype=np.bool_)
+    for each in marks:
+        if each is not None:
+            found |= each.any(axis=0)
+    return found

@@ -46,6 +46,7 @@ class Writer:
             amps_highest=_column(row.amps_highest, 3),
             watts=_column(row.watts, 1),
             doubtful=tuple(name for name, bad in zip(row.districts, row.doubtful, strict=True) if bad),
+            clipped=tuple(name for name, cut in zip(row.districts, row.clipped, strict=True) if cut),
             supplies=tuple(load.name for load in loads),
             va=tuple((_figure(load.va, 1),) for load in loads),
             share=tuple((_figure(load.headroom.share, 4),) for load in loads),

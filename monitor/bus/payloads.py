@@ -63,6 +63,7 @@ class Readings(_Letter, frozen=True, tag_field="kind", tag="readings"):
         amps_highest: Highest one-cycle RMS amps in the row.
         watts: Mean real power.
         doubtful: Districts whose sensor is known to lie in some row.
+        clipped: Districts whose volts or amps are lower bounds in some row, since a sensor's range ended there.
         supplies: Names of the supply columns.
         va: Volt-amperes of each supply.
         share: Share of the limit that binds there, 1 is at the limit.
@@ -77,6 +78,7 @@ class Readings(_Letter, frozen=True, tag_field="kind", tag="readings"):
     amps_highest: DistrictColumns
     watts: DistrictColumns
     doubtful: Annotated[tuple[Name, ...], Meta(max_length=DISTRICTS_LIMIT)] = ()
+    clipped: Annotated[tuple[Name, ...], Meta(max_length=DISTRICTS_LIMIT)] = ()
     supplies: Annotated[tuple[Name, ...], Meta(max_length=SUPPLIES_LIMIT)] = ()
     va: SupplyColumns = ()
     share: SupplyColumns = ()

@@ -21,7 +21,7 @@ _FIGURE = pa.float32()
 SCHEMAS: dict[Table, pa.Schema] = {
     "readings": pa.schema(
         [*_HEAD, ("row", pa.int64()), ("at_utc", _WHEN), ("district", pa.string()), ("volts", _FIGURE), ("amps", _FIGURE),
-         ("amps_highest", _FIGURE), ("watts", _FIGURE), ("doubtful", pa.bool_())]
+         ("amps_highest", _FIGURE), ("watts", _FIGURE), ("doubtful", pa.bool_()), ("clipped", pa.bool_())]
     ),
     "supplies": pa.schema([*_HEAD, ("row", pa.int64()), ("at_utc", _WHEN), ("supply", pa.string()), ("va", _FIGURE), ("share", _FIGURE)]),
     "warnings": pa.schema(
@@ -147,14 +147,14 @@ def _rows(received: Received) -> Iterator[tuple[Table, float, tuple[Any, ...]]]:
 
 
 def _reading_rows(body: Readings) -> Iterator[tuple[Table, float, tuple[Any, ...]]]:
-    doubtful = set(body.doubtful)
+    doubtful, clipped = set(body.doubtful), set(body.clipped)
     for k in range(body.rows):
         number = body.first + k
         at_unix_s = min(body.began_unix_s + number * GRID_S, 1e11)
         head = (*body.uid, number, round(at_unix_s * 1000))
         districts = zip(body.districts, body.volts, body.amps, body.amps_highest, body.watts, strict=True)
         for name, *columns in districts:
-            yield "readings", at_unix_s, (*head, name, *(column[k] for column in columns), name in doubtful)
+            yield "readings", at_unix_s, (*head, name, *(column[k] for column in columns), name in doubtful, name in clipped)
         for name, *columns in zip(body.supplies, body.va, body.share, strict=True):
             yield "supplies", at_unix_s, (*head, name, *(column[k] for column in columns))
 

@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _sifted(args: argparse.Namespace, sink: Callable[[Step], None] | None = None) -> Sifted:
     layout = None if args.layout is None else load_layout(args.layout)
-    asked = Asked(would_open=args.would_open, forecasts=args.forecasts)
+    asked = Asked(would_open=args.would_open, forecasts=args.forecasts, intervals=args.readings is not None)
     if args.path.is_dir():
         # Imported here: a capture needs none of it.
         from monitor.cli.sift_session import sift_session  # noqa: PLC0415 - start-up time

@@ -30,7 +30,10 @@ ANOTHER_LAP = 0.003  # an event: somebody may have changed the engine, and so th
 
 
 class _Tables(NamedTuple):
-    """How much likelier an event of the spot is so far past it than anywhere, less one, and the same summed up from the spot on."""
+    """How much likelier an event of the spot is so far past it than anywhere, less one, and the same summed up from the spot on.
+
+    A row for each step of the clock, a column for each place that the spot may be at.
+    """
 
     likelier: Floats
     summed: Floats
@@ -43,7 +46,8 @@ def _tables() -> _Tables:
         for turn in (-1, 0, 1):
             likelier += share * np.exp(-0.5 * ((x - turn) / width) ** 2) / (width * np.sqrt(2 * np.pi))
     likelier = likelier / likelier.mean() - 1
-    return _Tables(likelier, np.cumsum(likelier) / len(x))
+    past = (np.arange(len(x))[:, None] - FINE * np.arange(BINS)) % len(x)
+    return _Tables(likelier[past], (np.cumsum(likelier) / len(x))[past])
 
 
 _TABLES = _tables()
@@ -146,6 +150,5 @@ class SpotFilter:
 
 
 def _index(clock: Floats) -> NDArray[np.intp]:
-    """How far the clock is past each place, as positions in the tables, shape (h, bins); whole turns add nothing there."""
-    past = clock[:, None] - _PLACES
-    return ((past - np.floor(past)) * (BINS * FINE)).astype(np.intp) % (BINS * FINE)
+    """Rows of the tables, shape (h,): whole turns add nothing there."""
+    return np.floor(clock * (BINS * FINE)).astype(np.intp) % (BINS * FINE)

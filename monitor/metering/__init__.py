@@ -4,5 +4,6 @@ from monitor.metering.board_health import BoardHealth
 from monitor.metering.board_meter import BoardMeter
 from monitor.metering.line_rows import LineRows
 from monitor.metering.metered import Metered, Trouble
+from monitor.metering.readings import ReadingSpans
 
-__all__ = ["BoardHealth", "BoardMeter", "LineRows", "Metered", "Trouble"]
+__all__ = ["BoardHealth", "BoardMeter", "LineRows", "Metered", "ReadingSpans", "Trouble"]

@@ -1,6 +1,6 @@
 """Half cycles to aggregates of 10 or 12 cycles."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,8 +96,7 @@ class Aggregator:
         start_s, end_s = used.start_s[starts], used.end_s[np.append(starts[1:], len(used)) - 1]
         fast_ripple = self._fast_ripple(shapes, start_s, end_s)
         kinds, cut, pulses = waveform_kinds(shapes, self._doubt.volts_off, fast_ripple)
-        volts_rms, amps_rms = np.sqrt(means[2:4])
-        volts_peak, amps_peak = np.maximum(tops, -bottoms)
+        (volts_rms, amps_rms), (volts_peak, amps_peak) = np.sqrt(means[2:4]), np.maximum(tops, -bottoms)
         unknown = np.full(volts_rms.shape, np.nan)
         block = AggregateBlock(
             board=self._board,
@@ -118,13 +117,15 @@ class Aggregator:
             amps_u95=unknown,
             watts_u95=unknown,
             good=~clipped.any(axis=0) & ~pulses & np.isfinite(volts_rms) & np.isfinite(amps_rms),
+            volts_clipped=clipped[0] > 0,
+            amps_clipped=clipped[1] > 0,
         )
-        halves = np.diff(starts, append=len(used))[:, None]
-        block = self._doubt.added(block, fast_ripple, np.add.reduceat(used.edge_doubt, starts, axis=1) / halves)
-        on_grid = np.abs(hertz - self._hertz) < ON_GRID_HERTZ
-        other_mains = other_mains_seen(used, starts, shapes, self._hertz) & ~on_grid[:, None]
-        spans = tops - bottoms
-        return Gathered(block=block, told_s=told_s, spans=spans, clipped=clipped, pulses=pulses, other_mains=other_mains)
+        edge_doubt = np.add.reduceat(used.edge_doubt, starts, axis=1) / np.diff(starts, append=len(used))[:, None]
+        u95 = self._doubt.half_widths(block, block.conduction_degrees, fast_ripple, edge_doubt)
+        block = replace(block, volts_u95=u95[0], amps_u95=u95[1], watts_u95=u95[2])
+        off_grid = ~(np.abs(hertz - self._hertz) < ON_GRID_HERTZ)[:, None]
+        other_mains = other_mains_seen(used, starts, shapes, self._hertz) & off_grid
+        return Gathered(block=block, told_s=told_s, spans=tops - bottoms, clipped=clipped, pulses=pulses, other_mains=other_mains)
 
     def _fast_ripple(self, shapes: WindowShapes, starts_s: Floats, ends_s: Floats) -> Floats:
         """RMS volts, shape (n, d); 0 where AC or nothing needs none, NaN where it is unknown."""

@@ -31,9 +31,10 @@ class BoardMeter:
     Args:
         layout: The layout file.
         board: The board's name in it.
+        intervals: Whether one-cycle readings have uncertainties, too, as aggregates always have.
     """
 
-    def __init__(self, layout: Layout, board: str) -> None:
+    def __init__(self, layout: Layout, board: str, *, intervals: bool = False) -> None:
         self._layout = layout
         self._board = board
         self._districts = layout.districts_of_board(board)
@@ -41,7 +42,7 @@ class BoardMeter:
         self._identity: Identity | None = None
         self._sums: CycleSums | None = None
         self._record = SupplyRecord()
-        self._cycles = OneCycle(board, self._names)
+        self._intervals = intervals
         self._marker = Marker(len(self._names))
         self._disturbances = DisturbanceDetector(board, self._names)
         self._phasing = PhaseComparator(layout, board)
@@ -102,10 +103,10 @@ class BoardMeter:
         calibrations = [self._layout.channel_calibration(self._board, k) for k in range(len(identity.channels))]
         self._sums = CycleSums(table, hertz)
         self._sums.begin(block.start_s)
-        self._cycles.break_off()
         self._supply = BoardSupply(self._layout, self._board, table, self._record)
         self._ripple = FastRipple(table, hertz)
         doubt = Doubt(table, calibrations, self._supply, hertz)
+        self._cycles = OneCycle(self._board, self._names, doubt if self._intervals else None)
         self._aggregator = Aggregator(self._board, self._names, hertz, doubt, self._ripple)
         ac = [self._layout.supply_named(district.supply).current == "ac" for district in self._districts]
         self._watch = ChannelHealth(table, np.array(ac, dtype=bool))

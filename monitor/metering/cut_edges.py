@@ -7,7 +7,7 @@ is a fraction of, from the fractions the place of the edge (:mod:`~monitor.meter
 and the cells around it are integrated as what the rail had: nothing on one side, a piece of the sine on the other.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,8 @@ USUAL_WIDTH = 5
 """Row of the response's tables for a triac's edge of 20 us (common practice, no published source)."""
 TOO_WIDE = 1.5
 """What shows so many times the trace of the widest edge is a waveform that passes zero slowly."""
+EDGELESS_HALVES = 240
+"""A row of samples that has shown no edge for two seconds has none."""
 UNTOLD = 0.03
 """A fraction so close to nothing or to all bounds the place on one side only."""
 
@@ -38,11 +40,13 @@ class EdgeGrid:
         base: Shape (h + 1,): where half cycles begin, in scans from the first value.
         number: Shape (h,): number of each, counting on for ever.
         whole: Shape (h,): False where a hole lies between two places, and no half cycle.
+        untold: Shape (h,): True where the grid's own phase hangs on samples that may lie on edges.
     """
 
     base: Floats
     number: NDArray[np.int64]
     whole: Bools
+    untold: Bools
 
     @property
     def order(self) -> Ints:
@@ -60,6 +64,7 @@ class EdgeSums:
         doubt: Shape (rows, h): what the squares may still be off, the edge lying anywhere between its bounds.
         conduction: Shape (rows, h): from edge to edge as share of the half cycle, a natural zero standing in for a missing edge.
         steep: Shape (rows, h): whether there is a true edge, not only a natural zero.
+        missed: Shape (rows, h): whether none was found where the row had some and nothing tells the phase: all of its square is in doubt.
     """
 
     squares: Floats
@@ -67,6 +72,7 @@ class EdgeSums:
     doubt: Floats
     conduction: Floats
     steep: Bools
+    missed: Bools
 
     @classmethod
     def none(cls, shape: tuple[int, int, int], districts: int) -> "EdgeSums":
@@ -77,6 +83,7 @@ class EdgeSums:
             doubt=np.zeros(shape[1:]),
             conduction=np.full(shape[1:], np.nan),
             steep=np.zeros(shape[1:], dtype=bool),
+            missed=np.zeros(shape[1:], dtype=bool),
         )
 
 
@@ -102,6 +109,7 @@ class CutEdges:
         self._widths = Fading((2, rows), WIDTH_HALVES, WIDTH_PRIOR_CELLS)
         self._peaks = Fading((2, rows), SIZE_HALVES)
         self._cell = np.full((2, rows), np.nan)
+        self._without = np.full(rows, EDGELESS_HALVES + 1)
 
     def feed(self, values: Floats, sizes: NDArray[np.int16], together: Floats, grid: EdgeGrid) -> EdgeSums:
         """Edges of some half cycles.
@@ -112,6 +120,13 @@ class CutEdges:
             together: Shape (districts, n): volts times amps at the moments of the volts.
             grid: The half cycles.
         """
+        found = self._found(values, sizes, together, grid)
+        count = grid.order + 1
+        without = count - np.maximum.accumulate(np.where(found.steep & grid.whole, count, -self._without[:, None]), axis=1)
+        self._without = np.minimum(without[:, -1], EDGELESS_HALVES + 1)
+        return replace(found, missed=grid.untold & ~found.steep & (without <= EDGELESS_HALVES))
+
+    def _found(self, values: Floats, sizes: NDArray[np.int16], together: Floats, grid: EdgeGrid) -> EdgeSums:
         shape = (2, len(values), len(grid.number))
         edges = Edges.of(values, self._dead(sizes, grid), self._wait, grid.base, self._later)
         # Amps step where the volts do; what else they do at once is a load's own harmonics.
@@ -216,7 +231,8 @@ class CutEdges:
         arc = _arc(first, slope, turn)
         squares = _simpson(arc, arc) * (end - begin) - trapezoid(edges.seen**2, edges.lone)
         squares += np.where(edges.lone, 0.0, edges.first * edges.slope * edges.step / 6)
-        doubt = arc[0] ** 2 * (high - low) / 2
+        # Where nothing tells the phase, as much again may lie behind the one or two samples, or next to nothing.
+        doubt = np.where(grid.untold[edges.half], _simpson(arc, arc) * np.abs(end - begin), arc[0] ** 2 * (high - low) / 2)
         both = np.zeros((2, 2, rows, halves))
         both[(0, *edges.at)], both[(1, *edges.at)] = squares, doubt
         shares = np.stack([np.zeros((rows, halves)), np.ones((rows, halves))])
@@ -229,6 +245,7 @@ class CutEdges:
             products=self._products(edges, together, (end, turn, arc), halves),
             conduction=np.where(steep, (shares[1] - shares[0]) % 1.0, np.nan),
             steep=steep,
+            missed=np.zeros_like(steep),
         )
 
     def _products(

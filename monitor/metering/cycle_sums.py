@@ -169,7 +169,9 @@ class CycleSums:
         lengths = np.diff(base)
         sums = window_sums(rows, base, self._row_later)
         sizes = np.abs(counts[: 2 * d] - self._whole_zero[: 2 * d])
-        edges = self._edges.feed(values[: 2 * d], sizes, together, EdgeGrid(base=base, number=pieces.number, whole=whole))
+        edges = self._edges.feed(
+            values[: 2 * d], sizes, together, EdgeGrid(base=base, number=pieces.number, whole=whole, untold=pieces.untold)
+        )
         sums[2 * d : 4 * d] += edges.squares
         sums[-d:] += edges.products
         flat = np.full((6 * d, len(lengths)), np.nan)
@@ -177,6 +179,7 @@ class CycleSums:
         means = flat.reshape(6, d, -1).transpose(0, 2, 1)
         means[2:5] = np.maximum(means[2:5], 0.0)
         peaks, clipped = self._extremes(counts[: 2 * d], base.astype(np.intp))
+        doubt = (edges.doubt / lengths * self._unit**2).reshape(2, d, -1).transpose(0, 2, 1)
         halves = HalfCycles(
             number=pieces.number,
             start_s=pieces.edges_s[:-1],
@@ -187,7 +190,7 @@ class CycleSums:
             clipped=clipped,
             conduction=edges.conduction[:d].T,
             steep=edges.steep[:d].T.astype(np.float64),
-            edge_doubt=(edges.doubt / lengths * self._unit**2).reshape(2, d, -1).transpose(0, 2, 1),
+            edge_doubt=np.where(edges.missed.reshape(2, d, -1).transpose(0, 2, 1), means[2:4], doubt),
         )
         return halves if whole.all() else halves.where(whole)
 
@@ -209,7 +212,7 @@ class _Pieces:
     """Edges of half cycles in order of time, with holes between pieces; falsy while there is no half cycle."""
 
     def __init__(self) -> None:
-        self._pieces: list[tuple[int, Floats, Floats, Floats]] = []
+        self._pieces: list[tuple[int, Floats, Floats, Floats, Floats]] = []
 
     def __bool__(self) -> bool:
         return bool(self._pieces)
@@ -217,31 +220,37 @@ class _Pieces:
     def add(self, number: int, edges_s: Floats, base: Floats, nodes: GridNodes) -> None:
         """Edges without a hole, the number of the half cycle after the first, and where they lie in scans."""
         if len(edges_s) > 1:
-            self._pieces.append((number, edges_s, base, np.interp(edges_s[1:], nodes.times_s, nodes.hertz)))
+            hertz, untold = (np.interp(edges_s[1:], nodes.times_s, each) for each in (nodes.hertz, nodes.untold))
+            self._pieces.append((number, edges_s, base, hertz, untold))
 
     @property
     def edges_s(self) -> Floats:
         """Shape (h + 1,): board seconds."""
-        return np.concatenate([edges_s for _, edges_s, _, _ in self._pieces])
+        return np.concatenate([piece[1] for piece in self._pieces])
 
     @property
     def base(self) -> Floats:
         """Shape (h + 1,): places in scans."""
-        return np.concatenate([base for _, _, base, _ in self._pieces])
+        return np.concatenate([piece[2] for piece in self._pieces])
 
     @property
     def whole(self) -> NDArray[np.bool_]:
         """Shape (h,): False where a hole lies between two edges."""
-        whole = np.ones(sum(len(base) for _, _, base, _ in self._pieces) - 1, dtype=bool)
-        whole[np.cumsum([len(base) for _, _, base, _ in self._pieces[:-1]], dtype=np.intp) - 1] = False
+        whole = np.ones(len(self.base) - 1, dtype=bool)
+        whole[np.cumsum([len(piece[2]) for piece in self._pieces[:-1]], dtype=np.intp) - 1] = False
         return whole
 
     @property
     def number(self) -> NDArray[np.int64]:
         """Shape (h,): of each half cycle; worth nothing in a hole."""
-        return np.concatenate([np.arange(number, number + len(base)) for number, _, base, _ in self._pieces])[:-1]
+        return np.concatenate([np.arange(piece[0], piece[0] + len(piece[2])) for piece in self._pieces])[:-1]
 
     @property
     def hertz(self) -> Floats:
         """Shape (h,): at the end of each half cycle; worth nothing in a hole."""
-        return np.concatenate([np.append(hertz, np.nan) for _, _, _, hertz in self._pieces])[:-1]
+        return np.concatenate([np.append(piece[3], np.nan) for piece in self._pieces])[:-1]
+
+    @property
+    def untold(self) -> NDArray[np.bool_]:
+        """Shape (h,): where the phase hangs on samples that may lie on steep edges."""
+        return np.concatenate([np.append(piece[4], 0.0) for piece in self._pieces])[:-1] > 0

@@ -25,7 +25,7 @@ LOWEST_REFERENCE_VOLTS = 2.0
 
 @dataclass(slots=True)
 class _Standing:
-    """What goes on in one district; a value of its own so that it can be walked through row by row."""
+    """What goes on in one district."""
 
     reference: float = 0.0
     latest: float = 0.0
@@ -70,78 +70,53 @@ class DisturbanceDetector:
         come = int(np.searchsorted(self._waiting_s, ends_s[-1], side="right"))
         steady_volts, self._waiting_volts = self._waiting_volts[:come], self._waiting_volts[come:]
         rows, self._waiting_s = np.searchsorted(ends_s, self._waiting_s[:come]), self._waiting_s[come:]
-        extremes = list(zip(volts.min(axis=0).tolist(), volts.max(axis=0).tolist(), strict=True))
         found: list[Disturbance] = []
         for column in range(len(self._districts)):
-            levels = steady_volts[:, column].tolist()
-            if not self._quiet(column, volts[:, column], extremes[column], rows, levels):
-                found += self._walk(column, middles_s, volts[:, column], dict(zip(rows.tolist(), levels, strict=True)))
+            found += self._column(column, middles_s, volts[:, column], rows, steady_volts[:, column].tolist())
         return sorted(found, key=lambda event: event.start_s)
 
-    def _quiet(
-        self, column: int, volts: Floats, extremes: tuple[float, float], rows: NDArray[np.intp], levels: list[float]
-    ) -> bool:
-        """True, and the reference moved on, where nothing at all happens in a stretch; extremes are those of the volts."""
-        standing = self._standing[column]
-        if standing.event is not None:
-            return False
-        latest = standing.latest
-        references = [standing.reference]
-        for level in levels:
-            references.append(_slid(references[-1], latest, level))
-            latest = level
-        if max(references) < LOWEST_REFERENCE_VOLTS or (
-            min(references) >= LOWEST_REFERENCE_VOLTS
-            and extremes[0] >= DIP_BELOW * max(references)
-            and extremes[1] <= SWELL_ABOVE * min(references)
-        ):
-            standing.reference, standing.latest = references[-1], latest
-            return True
-        at_row = np.array(references)[np.searchsorted(rows, np.arange(len(volts)), side="right")]
-        beyond = (volts < DIP_BELOW * at_row) | (volts > SWELL_ABOVE * at_row)
-        if (beyond & (at_row >= LOWEST_REFERENCE_VOLTS)).any():
-            return False
-        standing.reference, standing.latest = references[-1], latest
-        return True
-
-    def _walk(self, column: int, middles_s: Floats, volts: Floats, levels: dict[int, float]) -> list[Disturbance]:
+    def _column(
+        self, column: int, middles_s: Floats, volts: Floats, rows: NDArray[np.intp], levels: list[float]
+    ) -> list[Disturbance]:
+        """One district: levels are the aggregates' volts, each complete at the row of volts of that number."""
         standing = self._standing[column]
         found: dict[int, Disturbance] = {}
-        for row, (middle_s, level) in enumerate(zip(middles_s.tolist(), volts.tolist(), strict=True)):
-            if row in levels:
-                if standing.event is None:
-                    standing.reference = _slid(standing.reference, standing.latest, levels[row])
-                standing.latest = levels[row]
-            changed = self._stepped(column, standing, middle_s, level)
+        known = np.isfinite(volts)
+        at = done = 0
+        while at < len(volts):
+            if standing.event is None:
+                at, done = self._quiet(standing, at, done, volts, rows, levels)
+                if at < len(volts):
+                    standing.gone_s = float(middles_s[at])
+                    standing.event = self._begun(column, _kind(volts[at], standing.reference), standing.gone_s, float(volts[at]))
+                    found[standing.event.id] = standing.event
+                    at += 1
+                continue
+            at, changed = _followed(standing, standing.event, at, middles_s, volts, known)
             if changed is not None:
                 found[changed.id] = changed
+            # What came meanwhile moves no reference, and the last of it is what the next may agree with.
+            passed = int(np.searchsorted(rows, at))
+            standing.latest, done = (levels[passed - 1], passed) if passed > done else (standing.latest, done)
         return list(found.values())
 
-    def _stepped(self, column: int, standing: _Standing, middle_s: float, level: float) -> Disturbance | None:
-        event, reference = standing.event, standing.reference
-        if not np.isfinite(level):
-            return None
-        if event is None:
-            kind = _kind(level, reference)
-            if kind is None:
-                return None
-            event = self._begun(column, kind, middle_s, level)
-            standing.gone_s = middle_s
-        else:
-            extreme = max(event.extreme_volts, level) if event.kind == "swell" else min(event.extreme_volts, level)
-            if level < INTERRUPTION_BELOW * reference:
-                standing.gone_s = middle_s
-            late = middle_s - standing.gone_s > TAKEN_OVER_S
-            if _over(event.kind, level, reference) or late:
-                standing.event = None
-                standing.reference = 0.0 if late else reference
-                return replace(event, end_s=middle_s)
-            if extreme == event.extreme_volts:
-                return None
-            kind = event.kind if event.kind == "swell" else _kind(extreme, reference) or event.kind
-            event = replace(event, kind=kind, extreme_volts=extreme)
-        standing.event = event
-        return event
+    @staticmethod
+    def _quiet(
+        standing: _Standing, at: int, done: int, volts: Floats, rows: NDArray[np.intp], levels: list[float]
+    ) -> tuple[int, int]:
+        """The next row that goes beyond the reference, which slides up to there, and how many levels have been taken then."""
+        references, latest = [standing.reference], [standing.latest]
+        for level in levels[done:]:
+            references.append(_slid(references[-1], latest[-1], level))
+            latest.append(level)
+        taken = np.searchsorted(rows[done:], np.arange(at, len(volts)), side="right")
+        reference = np.array(references)[taken]
+        beyond = (volts[at:] < DIP_BELOW * reference) | (volts[at:] > SWELL_ABOVE * reference)
+        beyond &= reference >= LOWEST_REFERENCE_VOLTS
+        ahead = int(beyond.argmax()) if beyond.any() else len(beyond)
+        upto = int(taken[ahead]) if ahead < len(beyond) else len(references) - 1
+        standing.reference, standing.latest = references[upto], latest[upto]
+        return at + ahead, done + upto
 
     def _begun(self, column: int, kind: DisturbanceKind, start_s: float, level: float) -> Disturbance:
         return Disturbance(
@@ -156,6 +131,35 @@ class DisturbanceDetector:
         )
 
 
+def _followed(
+    standing: _Standing, event: Disturbance, at: int, middles_s: Floats, volts: Floats, known: NDArray[np.bool_]
+) -> tuple[int, Disturbance | None]:
+    """The row behind an event, or the end of the rows, and the event where it changed by then."""
+    reference, level, known = standing.reference, volts[at:], known[at:]
+    times_s = middles_s[at:]
+    gone = known & (level < INTERRUPTION_BELOW * reference)
+    gone_s = np.maximum.accumulate(np.where(gone, times_s, standing.gone_s))
+    late = times_s - gone_s > TAKEN_OVER_S
+    ends = known & (late | _over(event.kind, level, reference))
+    stop = int(ends.argmax()) if ends.any() else len(level)
+    extreme = event.extreme_volts
+    if known[:stop].any():
+        extreme = (
+            max(extreme, float(np.nanmax(level[:stop])))
+            if event.kind == "swell"
+            else min(extreme, float(np.nanmin(level[:stop])))
+        )
+    changed = extreme != event.extreme_volts
+    if changed:
+        event = replace(event, kind="swell" if event.kind == "swell" else _kind(extreme, reference), extreme_volts=extreme)
+    standing.event = event
+    if stop == len(level):
+        standing.gone_s = float(gone_s[-1])
+        return at + stop, event if changed else None
+    standing.event, standing.reference = None, 0.0 if late[stop] else reference
+    return at + stop + 1, replace(event, end_s=float(times_s[stop]))
+
+
 def _slid(reference: float, latest: float, level: float) -> float:
     """One step of the sliding reference; from nothing, or from an output that was off, it starts as soon as two levels agree."""
     if not np.isfinite(level):
@@ -165,17 +169,14 @@ def _slid(reference: float, latest: float, level: float) -> float:
     return reference + (level - reference) * 0.2 / SLIDE_S
 
 
-def _kind(level: float, reference: float) -> DisturbanceKind | None:
-    if reference < LOWEST_REFERENCE_VOLTS:
-        return None
-    if level < INTERRUPTION_BELOW * reference:
-        return "interruption"
-    if level < DIP_BELOW * reference:
-        return "dip"
-    return "swell" if level > SWELL_ABOVE * reference else None
+def _kind(level: float, reference: float) -> DisturbanceKind:
+    """Of a level beyond its reference."""
+    if level > SWELL_ABOVE * reference:
+        return "swell"
+    return "interruption" if level < INTERRUPTION_BELOW * reference else "dip"
 
 
-def _over(kind: DisturbanceKind, level: float, reference: float) -> bool:
+def _over(kind: DisturbanceKind, levels: Floats, reference: float) -> NDArray[np.bool_]:
     if kind == "swell":
-        return level <= (SWELL_ABOVE - HYSTERESIS) * reference
-    return level >= (DIP_BELOW + HYSTERESIS) * reference
+        return levels <= (SWELL_ABOVE - HYSTERESIS) * reference
+    return levels >= (DIP_BELOW + HYSTERESIS) * reference

@@ -17,7 +17,7 @@ Ints = NDArray[np.intp]
 MOVED_CELLS = 1.5
 """An edge that leaps by more than this from one cycle to the next was moved: nothing is known of where in its cell it is."""
 STRETCH_HALVES = 32
-"""So many half cycles are worked on at once: any number does, this one is quick."""
+"""Means that fade are carried on from stretch to stretch of so many: any number does, this one is quick."""
 WIDTH_HALVES = 4096
 """Half cycles that the width of an edge is averaged over."""
 WIDTH_PRIOR_CELLS = 1.5
@@ -94,15 +94,17 @@ class Fading:
 
     def feed(self, values: Floats, weights: Floats, usual: float = 0.0) -> Floats:
         """Mean up to and with each step; NaN where nothing counted yet."""
-        both = np.stack([values * weights, weights])
-        sums = np.empty_like(both)
-        for first in range(0, both.shape[-1], STRETCH_HALVES):
-            part = both[..., first : first + STRETCH_HALVES]
-            some = slice(part.shape[-1])
-            sums[..., first : first + STRETCH_HALVES] = (
-                part @ self._within[some, some] + self._sums[..., None] * self._since[some]
-            )
-            self._sums = sums[..., first + part.shape[-1] - 1]
+        size = values.shape[-1]
+        stretches = -(-size // STRETCH_HALVES)
+        both = np.zeros((2, *values.shape[:-1], stretches * STRETCH_HALVES))
+        both[0, ..., :size], both[1, ..., :size] = values * weights, weights
+        parts = both.reshape(*both.shape[:-1], stretches, STRETCH_HALVES) @ self._within
+        begins = np.empty(parts.shape[:-1])
+        for k in range(stretches):
+            begins[..., k] = self._sums
+            self._sums = parts[..., k, -1] + self._sums * self._since[-1]
+        sums = (parts + begins[..., None] * self._since).reshape(both.shape)[..., :size]
+        self._sums = sums[..., -1]
         weight = sums[1] + self._prior
         return np.where(weight > 1e-9, (sums[0] + self._prior * usual) / np.maximum(weight, 1e-9), np.nan)
 
@@ -134,15 +136,10 @@ def _carried(start: Floats, least: Floats, most: Floats) -> Floats:
 
     Two intervals one after the other move a number as one interval does, so that all of a stretch are found by doubling.
     """
-    out = np.empty_like(least)
-    for first in range(0, least.shape[-1], STRETCH_HALVES):
-        some = (..., slice(first, first + STRETCH_HALVES))
-        low, high = least[some], most[some]
-        width = 1
-        while width < low.shape[-1]:
-            joined = [np.minimum(np.maximum(each[..., :-width], low[..., width:]), high[..., width:]) for each in (low, high)]
-            low, high = (np.concatenate([old[..., :width], new], axis=-1) for old, new in zip((low, high), joined, strict=True))
-            width *= 2
-        out[some] = np.minimum(np.maximum(start[..., None], low), high)
-        start = out[some][..., -1]
-    return out
+    ends = np.stack([least, most])
+    width = 1
+    while width < least.shape[-1]:
+        low, high = ends[:, ..., width:]
+        ends = np.concatenate([ends[..., :width], np.minimum(np.maximum(ends[..., :-width], low), high)], axis=-1)
+        width *= 2
+    return np.asarray(np.minimum(np.maximum(start[..., None], ends[0]), ends[1]))

@@ -24,11 +24,13 @@ class GridNodes:
         times_s: Shape (m,): board seconds, rising.
         phases_rad: Shape (m,): phase of the mains, rising; a half cycle begins at every multiple of pi.
         hertz: Shape (m,): frequency; NaN where it is not known.
+        untold: Shape (m,): whether the phase hangs on samples that may lie on steep edges.
     """
 
     times_s: Floats
     phases_rad: Floats
     hertz: Floats
+    untold: NDArray[np.bool_]
 
     def edges(self) -> tuple[int, Floats]:
         """Number of the first half cycle that begins within the nodes, and the times at which it and all later ones begin."""
@@ -42,6 +44,7 @@ class GridNodes:
             times_s=np.concatenate([self.times_s, later.times_s]),
             phases_rad=np.concatenate([self.phases_rad, later.phases_rad]),
             hertz=np.concatenate([self.hertz, later.hertz]),
+            untold=np.concatenate([self.untold, later.untold]),
         )
 
 
@@ -64,6 +67,7 @@ class CycleGrid:
         self._recent: Floats = np.zeros(0)
         self._time_s = 0.0
         self._unseen = HELD_FRAMES
+        self._untold = False
         self._placed = False
 
     def forget(self) -> None:
@@ -87,7 +91,9 @@ class CycleGrid:
         self._drift, self._unseen = float(drift[-1]), int(unseen[-1])
         times_s = np.concatenate([[before[0]], view.times_s])
         turned = np.concatenate([[before[1]], phases]) + self._omega * times_s
-        return GridNodes(times_s=times_s, phases_rad=turned, hertz=np.concatenate([[before[2]], hertz]))
+        untold = np.concatenate([[self._untold], view.untold])
+        self._untold = bool(untold[-1])
+        return GridNodes(times_s=times_s, phases_rad=turned, hertz=np.concatenate([[before[2]], hertz]), untold=untold)
 
     def run_on(self, to_s: float) -> GridNodes:
         """Let the grid run on at its last frequency, with nothing to follow."""
@@ -97,7 +103,12 @@ class CycleGrid:
         times_s = np.array([self._time_s, max(to_s, self._time_s)])
         phases = self._phase + self._drift * (times_s - self._time_s)
         self._time_s, self._phase = float(times_s[1]), float(phases[1])
-        return GridNodes(times_s=times_s, phases_rad=phases + self._omega * times_s, hertz=np.full(2, self._hertz()))
+        return GridNodes(
+            times_s=times_s,
+            phases_rad=phases + self._omega * times_s,
+            hertz=np.full(2, self._hertz()),
+            untold=np.full(2, self._untold),
+        )
 
     def _hertz(self) -> float:
         return (self._omega + self._drift) / (2 * np.pi) if self._unseen < HELD_FRAMES else np.nan

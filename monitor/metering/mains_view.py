@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.metering.paused_mains import PausedMains, boxed
+from monitor.metering.paused_mains import FrameSamples, PausedMains, boxed
 from monitor.metering.sine_fit import HOPS, SineFit
 from monitor.values.arrays import Floats
 
@@ -35,6 +35,7 @@ class MainsView:
         phases: Shape (f,): phase of the reference's positive-going zero crossing against the nominal frequency, at the node, rad.
         drifts: Shape (f,): rad/s above the nominal frequency.
         first_ripe: Index of the first frame whose estimate is whole.
+        untold: Shape (f,): whether the phase hangs on samples that may lie on steep edges, or did not long ago.
         phasors: Complex, shape (channels, f): fundamental of each channel (peak), averaged over the window.
         frames: Shape (f,): number of each frame since the hole.
     """
@@ -44,6 +45,7 @@ class MainsView:
     phases: Floats
     drifts: Floats
     first_ripe: int
+    untold: NDArray[np.bool_]
     phasors: Phasors
     frames: NDArray[np.intp]
 
@@ -55,6 +57,7 @@ class MainsView:
             phases=self.phases[start:stop],
             drifts=self.drifts[start:stop],
             first_ripe=max(0, self.first_ripe - start),
+            untold=self.untold[start:stop],
             phasors=self.phasors[:, start:stop],
             frames=self.frames[start:stop],
         )
@@ -110,15 +113,16 @@ class MainsTracker:
         Args:
             values: Shape (channels, n): counts less zero, from scan :attr:`next_scan` on.
         """
-        fitted, cut = self._fit.frames(values)
+        fitted, cut, live = self._fit.frames(values)
         count = fitted.shape[1]
         if not count:
             return None
         numbers = np.arange(self._made, self._made + count)
         links = np.ones(count)
         links[0] = float(self._linked)
-        fitted = self._paused.fitted(fitted, cut, links, lambda fit: fit.live_sums(values, self._before))
-        self._add(fitted, numbers, links, self._start_s)
+        samples = FrameSamples(values=values, before=self._before, live=live, places=np.arange(count), hop=self.hop_scans)
+        fitted, untold = self._paused.fitted(fitted, cut, links, samples)
+        self._add(fitted, untold, numbers, links, self._start_s)
         self._linked = True
         self._before = values[:, count * self.hop_scans - 1]
         self._made += count
@@ -145,14 +149,14 @@ class MainsTracker:
         for k, begin in zip(full, begins.tolist(), strict=True):
             size = blocks[k] * hop + 1
             joined[:, begin * hop : begin * hop + size] = values[:, runs[k][1] : runs[k][1] + size]
-        none = np.zeros(len(values))
-        fitted, cut = self._fit.frames(joined)
+        fitted, cut, live = self._fit.frames(joined)
         places = np.repeat(begins, counts)
         numbers = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
         starts_s = np.repeat([runs[k][0] for k in full], counts)
         links, some = (numbers > 0).astype(np.float64), places + numbers
-        fitted = self._paused.fitted(fitted[:, some], cut[:, some], links, lambda fit: fit.live_sums(joined, none)[..., some])
-        self._add(fitted, numbers, links, starts_s)
+        samples = FrameSamples(values=joined, before=np.zeros(len(values)), live=live[:, some], places=some, hop=hop)
+        fitted, untold = self._paused.fitted(fitted[:, some], cut[:, some], links, samples)
+        self._add(fitted, untold, numbers, links, starts_s)
         first_ripe = max(0, WINDOW_FRAMES - self._ripened)
         self._ripened += len(numbers)
         whole = self._view(self._past, numbers, first_ripe, starts_s)
@@ -175,11 +179,13 @@ class MainsTracker:
         self._past.trim()
         return view
 
-    def _add(self, fitted: Phasors, numbers: NDArray[np.intp], links: Floats, start_s: Floats | float) -> None:
+    def _add(
+        self, fitted: Phasors, untold: NDArray[np.bool_], numbers: NDArray[np.intp], links: Floats, start_s: Floats | float
+    ) -> None:
         """Frames turned back by the nominal phase at their middles, with their numbers in runs that start at some time."""
         centres_s = np.asarray(start_s + ((numbers + 2) * self.hop_scans - 0.5) * self._interval_s)
         turned = np.asarray(fitted * np.exp(-1j * self._omega * centres_s) * self._turn[:, None])
-        self._past.add(turned, centres_s, links)
+        self._past.add(turned, untold, centres_s, links)
 
     def _view(self, past: "_Frames", numbers: NDArray[np.intp], first_ripe: int, start_s: Floats | float) -> MainsView:
         turned, energy, phasors, middle_s, whole = past.windows(len(numbers))
@@ -199,6 +205,7 @@ class MainsTracker:
             phases=np.angle(phasors[reference, column]) + np.pi / 2 + drift * (times_s - middle_s),
             drifts=drift,
             first_ripe=first_ripe,
+            untold=past.untold(len(numbers))[reference, column],
             phasors=phasors,
             frames=numbers,
         )
@@ -233,10 +240,12 @@ class _Frames:
         self._frames: Phasors = np.zeros((channels, WINDOW_FRAMES), dtype=np.complex128)
         self._centres_s: Floats = np.zeros(WINDOW_FRAMES)
         self._linked: Floats = np.zeros(WINDOW_FRAMES)
+        self._untold = np.zeros((channels, WINDOW_FRAMES), dtype=bool)
 
-    def add(self, frames: Phasors, centres_s: Floats, links: Floats) -> None:
+    def add(self, frames: Phasors, untold: NDArray[np.bool_], centres_s: Floats, links: Floats) -> None:
         """Frames that follow; links are 1 where one follows the one before without a hole, else 0."""
         self._frames = np.concatenate([self._frames, frames], axis=1)
+        self._untold = np.concatenate([self._untold, untold], axis=1)
         self._centres_s = np.concatenate([self._centres_s, centres_s])
         self._linked = np.concatenate([self._linked, links])
 
@@ -255,8 +264,13 @@ class _Frames:
         whole = boxed((after != 0).astype(np.float64), WINDOW_FRAMES) == WINDOW_FRAMES
         return turned, energy, boxed(after, WINDOW_FRAMES) / WINDOW_FRAMES, middle_s, whole
 
+    def untold(self, count: int) -> NDArray[np.bool_]:
+        """Of the last frames, shape (channels, count): that stands for long enough to hold for whole windows."""
+        return self._untold[:, -count:]
+
     def trim(self) -> None:
         """Forget what no later window reaches."""
+        self._untold = self._untold[:, -WINDOW_FRAMES:]
         self._frames = self._frames[:, -WINDOW_FRAMES:]
         self._centres_s = self._centres_s[-WINDOW_FRAMES:]
         self._linked = self._linked[-WINDOW_FRAMES:]

@@ -5,7 +5,7 @@ to the live samples of several frames together (a deep cut leaves one or two of 
 fundamentals show over half a second: pauses make a fit at another frequency wander.
 """
 
-from collections.abc import Callable
+from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
@@ -15,6 +15,7 @@ from monitor.metering.sine_fit import HOPS, SineFit, solved
 from monitor.values.arrays import Floats
 
 Phasors = NDArray[np.complex128]
+Bools = NDArray[np.bool_]
 _Number = TypeVar("_Number", np.float64, np.complex128)
 
 PAST_FRAMES = 3 * HOPS
@@ -27,8 +28,37 @@ WEAK_FRAMES = 120
 """For about a second the frequency known carries on better than a phase taken from samples that may lie on an edge."""
 FIRM_FRAMES = 24
 """So many firm fits one after the other make a view of the mains that can be carried on."""
+UNTOLD_FRAMES = 240
+"""For two seconds after a phase was taken from samples that may lie on an edge, places of edges found meanwhile are worth nothing: by
+then a sample has crept across them in all but the rarest keeping of step (worked out)."""
 STEADIEST = 0.85
 """Lowest share of the frames' energy that turns steadily; noise has about 0.1."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrameSamples:
+    """Samples that frames were made of.
+
+    Attributes:
+        values: Shape (channels, n).
+        before: Shape (channels,): the sample before the first; 0 where there is none.
+        live: Shape (channels, f): where a frame has samples outside pauses.
+        places: Shape (f,): the hop of the samples at which each frame begins, rising.
+        hop: Scans to a hop.
+    """
+
+    values: Floats
+    before: Floats
+    live: NDArray[np.bool_]
+    places: NDArray[np.intp]
+    hop: int
+
+    def live_sums(self, fit: SineFit, rows: NDArray[np.intp], some: slice) -> Phasors:
+        """The live sums of some frames of some channels."""
+        places = self.places[some]
+        first, last = int(places[0]) * self.hop, (int(places[-1]) + HOPS) * self.hop + 1
+        before = self.values[rows, first - 1] if first else self.before[rows]
+        return fit.live_sums(self.values[rows, first:last], before)[..., places - places[0]]
 
 
 class PausedMains:
@@ -53,26 +83,30 @@ class PausedMains:
         self._weak: NDArray[np.int64] = np.full(channels, WEAK_FRAMES + 1)
         self._turns: Floats = np.full((channels, PAST_FRAMES), self._turn)
         self._run: NDArray[np.int64] = np.zeros(channels, dtype=np.int64)
+        self._told: NDArray[np.int64] = np.full(channels, UNTOLD_FRAMES + 1)
         self._runs: NDArray[np.intp] = np.zeros(PAST_FRAMES, dtype=np.intp)
 
-    def fitted(self, phasors: Phasors, cut: NDArray[np.bool_], links: Floats, live_sums: Callable[[SineFit], Phasors]) -> Phasors:
-        """The phasors, those of frames with pauses replaced.
+    def fitted(self, phasors: Phasors, cut: NDArray[np.bool_], links: Floats, samples: FrameSamples) -> tuple[Phasors, Bools]:
+        """The phasors, those of frames with pauses replaced, and where their phase is not to be trusted.
 
         Args:
-            phasors: Shape (channels, f): fundamentals of frames one hop apart, all that follow those given before.
+            phasors: Shape (channels, f): fundamentals of frames, all that follow those given before.
             cut: Shape (channels, f): where there are pauses.
             links: Shape (f,): 1 where a frame follows the one before without a hole, else 0.
-            live_sums: Gives the live sums of these frames for a fit.
+            samples: What the frames were made of.
         """
         off = self._off_nominal(phasors, links, cut)
         steps = np.round(off / TUNING)
         sums = np.zeros((5, *phasors.shape), dtype=np.complex128)
-        for step in np.unique(steps[cut]).tolist():
+        told = cut & samples.live
+        for step in np.unique(steps[told]).tolist():
             if step not in self._fits:
                 self._fits[step] = SineFit(self._hop_scans, self._step_rad * (1 + step * TUNING))
-            found = live_sums(self._fits[step])
-            here = cut & (steps == step)
-            sums = found if here.all() else np.where(here, found, sums)
+            here = told & (steps == step)
+            rows, frames = np.flatnonzero(here.any(axis=1)), np.flatnonzero(here.any(axis=0))
+            some = slice(int(frames[0]), int(frames[-1]) + 1)
+            found = samples.live_sums(self._fits[step], rows, some)
+            sums[:, rows, some] = np.where(here[rows, some], found, sums[:, rows, some])
         every = np.concatenate([self._sums, sums], axis=-1)
         runs = np.concatenate([self._runs, self._runs[-1] + np.cumsum(links == 0)])
         # Near the nominal frequency that one it is, not what a leaping edge makes of it.
@@ -80,7 +114,9 @@ class PausedMains:
         self._sums, self._runs, self._turns = every[..., -PAST_FRAMES:], runs[-PAST_FRAMES:], turn[:, -PAST_FRAMES:]
         if not cut.any():
             self._unsure(~cut)
-            return phasors
+            return phasors, self._untold(cut)
+        channels = np.flatnonzero(cut.any(axis=1))
+        every, turn = every[:, channels], turn[channels]
         # Four frames are twice two; those further back are turned by what the mains turned since.
         for apart in (HOPS, 2 * HOPS):
             linked = runs[apart:] == runs[:-apart]
@@ -89,8 +125,18 @@ class PausedMains:
             for k, turned in enumerate((linked, back, back * back, linked, back)):
                 every[k] += turned * before[k]
             runs, turn = runs[apart:], turn[:, apart:]
-        found, firm = solved(every)
-        return np.where(cut, np.where(self._unsure(~cut | firm), 0.0, found), phasors)
+        found, firm = phasors.copy(), ~cut
+        found[channels], sure = solved(every)
+        firm[channels] |= sure
+        unsure = self._unsure(firm)
+        return np.where(cut, np.where(unsure, 0.0, found), phasors), self._untold(~firm & ~unsure & samples.live)
+
+    def _untold(self, weak: Bools) -> Bools:
+        """Where a phase was taken from samples that may lie on an edge, for want of others, and for some time after."""
+        count = np.arange(1, weak.shape[1] + 1)
+        told = count - np.maximum.accumulate(np.where(weak, count, -self._told[:, None]), axis=1)
+        self._told = np.minimum(told[:, -1], UNTOLD_FRAMES + 1)
+        return told <= UNTOLD_FRAMES
 
     def _unsure(self, firm: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """Where a fit hangs on samples that may lie on an edge, and some that did not came not long ago: the mains runs on meanwhile."""

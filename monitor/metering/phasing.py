@@ -1,10 +1,7 @@
 """How the AC supplies on one board stand to each other, and what that means."""
 
-import cmath
 import itertools
-import math
-from collections import deque
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -18,6 +15,7 @@ from monitor.values import AggregateBlock, Phasing, WaveformKind
 from monitor.values.arrays import Floats
 
 Verdict = Literal["in-phase", "anti-phase", "unrelated"]
+_VERDICTS: tuple[Verdict, ...] = ("in-phase", "anti-phase", "unrelated")
 
 STEADY_WINDOWS = 5
 """One second of aggregates must agree before anything is said."""
@@ -27,20 +25,31 @@ TOLERANCE_DEGREES = 20.0
 """Transformers under load turn the phase by some degrees; two supplies on one mains are else at 0 or 180 (trade at large)."""
 LOWEST_VOLTS = 2.0
 CHANGED_WINDOWS = 15
-"""A verdict once given changes only after three seconds of another."""
+"""A verdict once given changes only after three seconds of others."""
 KEPT_FRAMES = 60
 """Half a second: an aggregate before a hole is told of only after it."""
 AGAIN_AFTER_S = 30.0
 """Unless the verdict changes, nothing is said again within this time, nor while the difference stays within 15 % or a volt."""
 
 
-@dataclass(frozen=True, slots=True)
-class _LastPhasor:
-    """One window of one pair."""
+@dataclass(slots=True)
+class _Pair:
+    """Two supplies and what was seen and said of them.
 
-    angle: complex
-    volts: tuple[float, float]
-    difference: float
+    Attributes:
+        columns: Of each the districts it feeds.
+        recent: Shape (6, up to a second less one window): of the last windows whether both were live and in sight, cosine and sine of the
+            angle, volts of each, and the difference in volts.
+        said: What was said last; None before anything was.
+        doubted: For how many windows something else has been seen since.
+    """
+
+    supplies: tuple[Supply, Supply]
+    columns: tuple[list[int], list[int]]
+    recent: Floats = field(default_factory=lambda: np.zeros((6, 0)))
+    said: Phasing | None = None
+    said_s: float = 0.0
+    doubted: int = 0
 
 
 class PhaseComparator:
@@ -52,15 +61,14 @@ class PhaseComparator:
     """
 
     def __init__(self, layout: Layout, board: str) -> None:
-        self._districts = layout.districts_of_board(board)
-        ac = [s for s in layout.supply if s.current == "ac" and any(d.supply == s.name for d in self._districts)]
-        self._pairs = list(itertools.combinations(ac, 2))
-        self._columns = {s.name: [k for k, d in enumerate(self._districts) if d.supply == s.name] for s in ac}
-        self._recent: dict[int, deque[_LastPhasor]] = {k: deque(maxlen=STEADY_WINDOWS) for k in range(len(self._pairs))}
-        self._said: dict[int, tuple[Phasing, float]] = {}
-        self._doubted: dict[int, int] = {}
+        districts = layout.districts_of_board(board)
+        ac = [s for s in layout.supply if s.current == "ac" and any(d.supply == s.name for d in districts)]
+        columns = {s.name: [k for k, d in enumerate(districts) if d.supply == s.name] for s in ac}
+        self._pairs = [
+            _Pair((one, other), (columns[one.name], columns[other.name])) for one, other in itertools.combinations(ac, 2)
+        ]
         self._times_s: Floats = np.zeros(0)
-        self._phasors: NDArray[np.complex128] = np.zeros((len(self._districts), 0), dtype=np.complex128)
+        self._phasors: NDArray[np.complex128] = np.zeros((len(districts), 0), dtype=np.complex128)
 
     def feed(self, views: list[MainsView], aggregates: list[AggregateBlock]) -> list[Phasing]:
         """Phasings that were found or changed.
@@ -77,69 +85,76 @@ class PhaseComparator:
         found: list[Phasing] = []
         for block in aggregates:
             live = live_columns(block)
-            for row in np.flatnonzero(live.sum(axis=1) > 1).tolist():
-                found += self._row(block, row, live[row])
-        return found
+            for pair in self._pairs:
+                found += self._judged(pair, self._seen(pair, block, live), block.end_s)
+        return sorted(found, key=lambda phasing: phasing.start_s)
 
-    def _row(self, block: AggregateBlock, row: int, live: NDArray[np.bool_]) -> list[Phasing]:
-        frame = int(np.searchsorted(self._times_s, block.end_s[row], side="right")) - 1
-        if frame < 0:
+    def _seen(self, pair: _Pair, block: AggregateBlock, live: NDArray[np.bool_]) -> Floats:
+        """Windows of a pair, with those kept before, as _Pair.recent has them."""
+        frames = np.searchsorted(self._times_s, block.end_s, side="right") - 1
+        rows = np.arange(len(block))
+        both = frames >= 0
+        picked, phasors = [], []
+        for columns in pair.columns:
+            strongest = np.array(columns)[np.where(live[:, columns], block.volts_rms[:, columns], -1.0).argmax(axis=1)]
+            both &= live[rows, strongest]
+            picked.append(np.stack([each[rows, strongest] for each in _figures(block)]))
+            phasors.append(self._phasors[strongest, frames] if len(self._times_s) else np.zeros(len(rows)))
+        angle = np.angle(phasors[0] * np.conj(phasors[1]))
+        volts, means, conduction = np.stack(picked, axis=1)
+        difference = difference_volts(volts, means, np.degrees(angle), conduction)
+        seen = np.concatenate([pair.recent, [both, np.cos(angle), np.sin(angle), *volts, difference]], axis=1)
+        pair.recent = seen[:, 1 - STEADY_WINDOWS :]
+        return seen
+
+    def _judged(self, pair: _Pair, seen: Floats, ends_s: Floats) -> list[Phasing]:
+        """Verdicts of steady seconds that are news."""
+        if seen.shape[1] < STEADY_WINDOWS:
             return []
-        found = []
-        for k, (one, other) in enumerate(self._pairs):
-            columns = [self._strongest(supply, block.volts_rms[row], live) for supply in (one, other)]
-            if columns[0] is None or columns[1] is None:
-                self._recent[k].clear()
-                continue
-            self._recent[k].append(self._seen(block, row, frame, (columns[0], columns[1])))
-            phasing = self._judged(k, float(block.end_s[row]))
-            if phasing is not None:
-                found.append(phasing)
+        seconds = np.lib.stride_tricks.sliding_window_view(seen, STEADY_WINDOWS, axis=1)
+        volts = seconds[3:5]
+        highest = volts.max(axis=2)
+        steady = seconds[0].all(axis=1) & (highest - volts.min(axis=2) <= STEADY_VOLTS_SHARE * highest).all(axis=0)
+        rows = np.flatnonzero(steady)
+        angles = seconds[1, rows] + 1j * seconds[2, rows]
+        mean = angles.mean(axis=1)
+        degrees = np.degrees(np.angle(mean))
+        spread = np.degrees(np.abs(np.angle(angles * np.conj(mean)[:, None]))).max(axis=1)
+        verdicts = _verdicts(degrees, spread)
+        difference = seconds[5, rows].mean(axis=1)
+        at_s = ends_s[rows - (len(seconds[0]) - len(ends_s))]
+        found, begin = [], 0
+        while begin < len(rows):
+            news = self._first_news(pair, verdicts[begin:], difference[begin:], at_s[begin:])
+            if news is None:
+                break
+            k = begin + news
+            phasing = self._phasing(pair, _VERDICTS[verdicts[k]], float(difference[k]), float(degrees[k]), float(at_s[k]))
+            if pair.said is not None and pair.said.verdict == phasing.verdict:
+                phasing = replace(phasing, start_s=pair.said.start_s)
+            pair.said, pair.said_s, pair.doubted, begin = phasing, float(at_s[k]), 0, k + 1
+            found.append(phasing)
         return found
 
-    def _strongest(self, supply: Supply, volts: Floats, live: NDArray[np.bool_]) -> int | None:
-        columns = [k for k in self._columns[supply.name] if live[k]]
-        return max(columns, key=lambda k: float(volts[k]), default=None)
+    @staticmethod
+    def _first_news(pair: _Pair, verdicts: NDArray[np.intp], difference: Floats, at_s: Floats) -> int | None:
+        """The first steady second that is to be told; None, and how long another verdict has stood is noted, where none is."""
+        said = pair.said
+        if said is None:
+            return 0
+        same = verdicts == _VERDICTS.index(said.verdict)
+        count = np.arange(1, len(same) + 1)
+        doubted = count - np.maximum.accumulate(np.where(same, count, -pair.doubted))
+        moved = np.abs(difference - said.difference_volts) > max(1.0, 0.15 * said.difference_volts)
+        news = np.where(same, moved & (at_s - pair.said_s >= AGAIN_AFTER_S), doubted >= CHANGED_WINDOWS)
+        if news.any():
+            return int(news.argmax())
+        pair.doubted = int(doubted[-1])
+        return None
 
-    def _seen(self, block: AggregateBlock, row: int, frame: int, columns: tuple[int, int]) -> _LastPhasor:
-        one, other = columns
-        angle = complex(self._phasors[one, frame] * self._phasors[other, frame].conjugate())
-        angle = angle / abs(angle) if angle else 1.0 + 0.0j
-        volts, means, open_degrees = ([float(figures[row, c]) for c in columns] for figures in _figures(block))
-        return _LastPhasor(
-            angle=angle,
-            volts=(volts[0], volts[1]),
-            difference=difference_volts(
-                (volts[0], volts[1]), (means[0], means[1]), math.degrees(cmath.phase(angle)), (open_degrees[0], open_degrees[1])
-            ),
-        )
-
-    def _judged(self, pair: int, now_s: float) -> Phasing | None:
-        recent = self._recent[pair]
-        if len(recent) < STEADY_WINDOWS or not all(_steady([seen.volts[k] for seen in recent]) for k in range(2)):
-            return None
-        mean = sum((seen.angle for seen in recent), 0j) / len(recent)
-        spread = max(abs(math.degrees(cmath.phase(seen.angle / mean))) for seen in recent) if mean else 180.0
-        degrees = math.degrees(cmath.phase(mean))
-        verdict = _verdict(degrees, spread)
-        difference = sum(seen.difference for seen in recent) / len(recent)
-        said = self._said.get(pair)
-        if said is not None and said[0].verdict == verdict:
-            self._doubted[pair] = 0
-            moved = abs(difference - said[0].difference_volts) > max(1.0, 0.15 * said[0].difference_volts)
-            if not moved or now_s - said[1] < AGAIN_AFTER_S:
-                return None
-            phasing = replace(self._phasing(pair, verdict, difference, degrees, now_s), start_s=said[0].start_s)
-        else:
-            self._doubted[pair] = self._doubted.get(pair, 0) + 1
-            if said is not None and self._doubted[pair] < CHANGED_WINDOWS:
-                return None
-            phasing = self._phasing(pair, verdict, difference, degrees, now_s)
-        self._said[pair] = (phasing, now_s)
-        return phasing
-
-    def _phasing(self, pair: int, verdict: Verdict, difference: float, degrees: float, now_s: float) -> Phasing:
-        one, other = self._pairs[pair]
+    @staticmethod
+    def _phasing(pair: _Pair, verdict: Verdict, difference: float, degrees: float, now_s: float) -> Phasing:
+        one, other = pair.supplies
         amps = circulating_amps(difference, source_ohms(one), source_ohms(other))
         return Phasing(
             supplies=(one.name, other.name),
@@ -167,16 +182,11 @@ def phasing_advice(verdict: Verdict, difference: float, amps: float) -> str:
     return f"{meant[verdict]} {COMMONS}"
 
 
-def _verdict(degrees: float, spread: float) -> Verdict:
-    if spread <= STEADY_DEGREES and abs(degrees) <= TOLERANCE_DEGREES:
-        return "in-phase"
-    if spread <= STEADY_DEGREES and abs(degrees) >= 180 - TOLERANCE_DEGREES:
-        return "anti-phase"
-    return "unrelated"
-
-
-def _steady(volts: list[float]) -> bool:
-    return max(volts) - min(volts) <= STEADY_VOLTS_SHARE * max(volts)
+def _verdicts(degrees: Floats, spread: Floats) -> NDArray[np.intp]:
+    """Places in _VERDICTS."""
+    apart = np.abs(degrees)
+    along = np.where(apart <= TOLERANCE_DEGREES, 0, np.where(apart >= 180 - TOLERANCE_DEGREES, 1, 2))
+    return np.where(spread <= STEADY_DEGREES, along, 2)
 
 
 def live_columns(block: AggregateBlock) -> NDArray[np.bool_]:

@@ -144,7 +144,8 @@ class PhasingAcrossBoards:
             return None
         self._told[pair] = verdict
         supplies = self._supplies[pair[0]], self._supplies[pair[1]]
-        difference = difference_volts(recent[-1][1], (0.0, 0.0), 0.0 if verdict == "in-phase" else 180.0, (180.0, 180.0))
+        volts, degrees_apart = np.array(recent[-1][1])[:, None], np.array([0.0 if verdict == "in-phase" else 180.0])
+        difference = float(difference_volts(volts, 0 * volts, degrees_apart, 0 * volts + 180.0)[0])
         amps = circulating_amps(difference, source_ohms(supplies[0]), source_ohms(supplies[1]))
         return Phasing(
             supplies=(supplies[0].name, supplies[1].name),

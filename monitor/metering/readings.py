@@ -1,9 +1,16 @@
-"""Half cycles to one-cycle readings."""
+"""Half cycles to one-cycle readings, and the time that each reading stands for."""
+
+from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.metering.half_cycles import HalfCycles
+from monitor.metering.uncertainty import Doubt
 from monitor.values import ReadingBlock
+
+HOLE_TIMES = 3.0
+"""A row of a line board that comes so many times later than usual has a hole before it (common practice, no published source)."""
 
 
 class OneCycle:
@@ -12,16 +19,14 @@ class OneCycle:
     Args:
         board: The board's name.
         districts: Names of the columns.
+        doubt: Where uncertainties come from; None where they are not asked.
     """
 
-    def __init__(self, board: str, districts: tuple[str, ...]) -> None:
+    def __init__(self, board: str, districts: tuple[str, ...], doubt: Doubt | None = None) -> None:
         self._board = board
         self._districts = districts
+        self._doubt = doubt
         self._last: HalfCycles | None = None
-
-    def break_off(self) -> None:
-        """What comes has nothing to do with the last half cycle."""
-        self._last = None
 
     def feed(self, halves: HalfCycles) -> ReadingBlock | None:
         """Readings whose second half is among these; good says where nothing was clipped and there is a figure.
@@ -45,7 +50,7 @@ class OneCycle:
         sizes = pairs.peak_sizes
         peaks = np.maximum(sizes[:, :-1], sizes[:, 1:])
         volts_clipped, amps_clipped = ((each[:-1] > 0) | (each[1:] > 0) for each in pairs.clipped)
-        return ReadingBlock(
+        block = ReadingBlock(
             board=self._board,
             districts=self._districts,
             start_s=pairs.start_s[:-1],
@@ -61,4 +66,39 @@ class OneCycle:
             frequency_hz=pairs.hertz[1:],
             good=~(volts_clipped | amps_clipped) & np.isfinite(volts_rms) & np.isfinite(amps_rms),
             amps_clipped=amps_clipped,
+            volts_clipped=volts_clipped,
         )
+        return block if self._doubt is None else replace(block, u95=self._half_widths(self._doubt, block, pairs))
+
+    @staticmethod
+    def _half_widths(doubt: Doubt, block: ReadingBlock, pairs: HalfCycles) -> NDArray[np.float64]:
+        conduction = 90 * (pairs.conduction[:-1] + pairs.conduction[1:])
+        conduction[(pairs.steep[:-1] == 0) | (pairs.steep[1:] == 0)] = np.nan
+        edge_doubt = (pairs.edge_doubt[:, :-1] + pairs.edge_doubt[:, 1:]) / 2
+        return np.moveaxis(doubt.half_widths(block, conduction, np.zeros_like(conduction), edge_doubt), 0, 2)
+
+
+class ReadingSpans:
+    """The seconds that each reading of a board stands for, so that energies are sums of watts times seconds, wherever they are added up.
+
+    That is the part of its window that no reading before it covers: half a cycle, or a whole one after a hole. Windows of a line board
+    reach back to the row before, also over a hole: there a row stands as long as the one before it did.
+    """
+
+    def __init__(self) -> None:
+        self._end_s = -np.inf
+        self._before_s = np.nan
+
+    def of(self, block: ReadingBlock) -> NDArray[np.float64]:
+        """Seconds of each reading, shape (n,).
+
+        Args:
+            block: Readings that follow those asked for before.
+        """
+        ends_s = np.concatenate([[self._end_s], block.end_s])
+        spans_s = np.maximum(0.0, block.end_s - np.maximum(block.start_s, ends_s[:-1]))
+        # The first row of all has no row before it to reach back to, and tells nothing of what is usual.
+        told_s = spans_s if np.isfinite(self._end_s) else np.concatenate([[np.nan], spans_s[1:]])
+        before_s = np.concatenate([[self._before_s], told_s[:-1]])
+        self._end_s, self._before_s = float(ends_s[-1]), float(told_s[-1])
+        return np.where(spans_s > HOLE_TIMES * before_s, before_s, spans_s)

@@ -49,23 +49,24 @@ class SineFit:
         self._mask = self._by_hop([one, cos, sin, cos * cos, cos * sin])
         self._live = self._by_hop([one, cos, sin])
 
-    def frames(self, values: Floats) -> tuple[Phasors, Bools]:
+    def frames(self, values: Floats) -> tuple[Phasors, Bools, Bools]:
         """Complex amplitude (peak) of each frame at its middle, frames one hop apart.
 
         Args:
             values: Shape (channels, n): counts less zero; the last sample shows only whether the one before it is the last of its kind.
 
         Returns:
-            Shape (channels, (n - 1) // hop - 3), and where the waveform has pauses.
+            Shape (channels, (n - 1) // hop - 3); where the waveform has pauses; and where there is anything but pauses.
         """
         blocks = (values.shape[1] - 1) // self._hop
         if blocks < HOPS:
-            return np.zeros((len(values), 0), dtype=np.complex128), np.zeros((len(values), 0), dtype=bool)
+            none = np.zeros((len(values), 0), dtype=bool)
+            return np.zeros(none.shape, dtype=np.complex128), none, none
         parts = values[:, : blocks * self._hop].reshape(len(values), blocks, self._hop)
         real, imag = self._summed(parts @ self._hann, 2)
         number = (np.abs(parts) >= LIVE_COUNTS) @ np.ones(self._hop)
-        cut = number[:, :-3] + number[:, 1:-2] + number[:, 2:-1] + number[:, 3:] < (1 - DEAD_SHARE) * HOPS * self._hop
-        return np.asarray(real + 1j * imag), cut
+        number = number[:, :-3] + number[:, 1:-2] + number[:, 2:-1] + number[:, 3:]
+        return np.asarray(real + 1j * imag), number < (1 - DEAD_SHARE) * HOPS * self._hop, number > 0
 
     def live_sums(self, values: Floats, before: Floats) -> Phasors:
         """What a least-squares sine through the live samples of each frame needs, but for those that may still lie on an edge.
@@ -87,8 +88,7 @@ class SineFit:
         earlier, here, later = live[:, :-2], live[:, 1:-1], live[:, 2:]
         starts, ends = here & ~earlier, here & ~later
         first, last = np.maximum(sizes[:, 1:-1], sizes[:, 2:]), np.maximum(sizes[:, 1:-1], sizes[:, :-2])
-        beside = np.stack([starts * first, ends * last, starts, ends])
-        beside = beside.reshape(4, *parts.shape).sum(axis=3)
+        beside = np.stack([starts * first, ends * last, starts, ends]).reshape(4, *parts.shape) @ np.ones(self._hop)
         first, last, begun, ended = beside[..., :-3] + beside[..., 1:-2] + beside[..., 2:-1] + beside[..., 3:]
         leading = LEADING * first * ended >= last * begun
         sums = np.zeros((5, *leading.shape), dtype=np.complex128)

@@ -7,7 +7,7 @@ uniform (4.3.7). The factor for 95 % follows from the kurtosis of the sum, since
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from monitor.layout import ChannelCalibration
 from monitor.metering.board_supply import BoardSupply
 from monitor.metering.calibration import meter_share
 from monitor.metering.channels import ChannelTable
-from monitor.values import AggregateBlock
+from monitor.values import AggregateBlock, ReadingBlock
 from monitor.values.arrays import Floats
 
 NOISE_COUNTS = 1.0
@@ -44,13 +44,24 @@ TIMING_S = 5e-6
 LIFT = 1.5
 """A wrong zero z adds z squared to a mean square; its RMS over a uniform or normal z is 1.34 or 1.73 times half of its variance over the
 reading (closed forms)."""
-EDGE_SCANS = 0.08
-"""Standard deviation of the place of a phase-cut waveform's edges over 200 ms, in scans, beyond what the meter itself leaves open:
-filters whose parts are off by 10 %, edges of up to 60 us, noise (from the oracle of the tests)."""
+EDGE_S = 8e-6
+"""Standard deviation of the place of a phase-cut waveform's edges beyond what the meter itself leaves open: filters whose parts are off by
+10 % (3.3 us, closed form), edges of other shapes than a ramp, noise (from the oracle of the tests)."""
+IN_STEP, IN_STEP_SCANS = 0.03, 0.1
+"""Where a half cycle is so close to a whole number of scans, samples creep along an edge by no more than that from one to the next; for
+seconds its place hangs on one of them, and is open by a tenth of a scan (from the oracle of the tests, 30 to 150 degrees)."""
+PRODUCT_S = 30e-6
+"""The same of volts times amps: amps that a winding smooths have no edge to tell what they were beside that of the volts, and two filters
+that differ move two edges apart (from the oracle of the tests)."""
+PEAKED = 1.6
+"""AC with a higher crest factor and no edge that could be found may be cut all the same, on another phase of the mains than the grid:
+a sine has 1.41, a filtered triac's output stays below 1.55 up to 60 degrees (closed form)."""
+CENTRED = 0.2
+"""Both half cycles of AC are much alike; half waves have a mean of 0.64 of their RMS (closed form)."""
+UNSEEN_SCANS = 0.29
+"""An edge that was not found lies anywhere within a scan (uniform, half of one either way)."""
 HIDDEN = 10.0
 """A board's own filter of 56 us leaves a ninth of a ripple of 25 kHz (closed form, wiring.md), the fastest of usual throttles."""
-ONE_TAIL = 0.84
-"""1.645 over 1.96: where what was not corrected outweighs all else, 5 % may lie beyond on its side, and none on the other."""
 OFF_COUNTS = 6.0
 """RMS counts below which an output counts as off."""
 
@@ -87,8 +98,19 @@ class _Spread:
         The cubic between them is that of the kurtosis method (A. Botsiura and I. Zakharov, from memory); the tests hold it against
         drawn sums of uniform and normal ones.
         """
-        kurtosis = np.divide(self.fourth, self.variance**2, out=np.zeros_like(self.fourth), where=self.variance > 0)
+        kurtosis = self._kurtosis()
         return np.asarray((1.96 + 0.1 * kurtosis + 0.1085 * kurtosis**3) * np.sqrt(self.variance))
+
+    def one_tail(self) -> Floats:
+        """What 5 % lie beyond, on one side: 1.56 standard deviations of a uniform distribution, 1.645 of a normal one.
+
+        The parabola is fitted to drawn sums of uniform and normal ones (JCGM 101), which it gives to within 2.5 %.
+        """
+        kurtosis = self._kurtosis()
+        return np.asarray((1.645 - 0.058 * kurtosis - 0.118 * kurtosis**2) * np.sqrt(self.variance))
+
+    def _kurtosis(self) -> Floats:
+        return np.divide(self.fourth, self.variance**2, out=np.zeros_like(self.fourth), where=self.variance > 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,11 +180,14 @@ class Doubt:
         """What is left of a standard deviation in counts once the converter's noise is taken off, volts."""
         return np.asarray(self._volts.unit[district] * np.sqrt(np.maximum(0.0, counts**2 - (SURELY * NOISE_COUNTS) ** 2)))
 
-    def added(self, block: AggregateBlock, fast_ripple: Floats, edge_doubt: Floats) -> AggregateBlock:
-        """The figures with their half widths; NaN where there is no figure.
+    def half_widths(
+        self, block: AggregateBlock | ReadingBlock, conduction_degrees: Floats, fast_ripple: Floats, edge_doubt: Floats
+    ) -> Floats:
+        """Half widths of volts, amps and watts, shape (3, n, d); NaN where there is no figure.
 
         Args:
             block: The figures.
+            conduction_degrees: Shape (n, d): of phase-cut volts; NaN where they are not.
             fast_ripple: Shape (n, d): RMS volts of ripple that does not come from the mains, of which a filter may hide most.
             edge_doubt: Shape (2, n, d): what steep edges leave open of the mean squares of volts and amps.
         """
@@ -170,7 +195,9 @@ class Doubt:
         open_shares = self._supply.open_shares(block.end_s)
         one, other = self._volts, self._amps
         sizes = ((one, block.volts_rms, block.volts_mean), (other, block.amps_rms, block.amps_mean))
-        place = self._edge_share(block)
+        # An edge of v volts that moves by some share of a half cycle changes its mean square by v squared times that share.
+        edge_volts, moved = self._edges(block, conduction_degrees)
+        place = moved * _of_square(edge_volts**2, block.volts_rms) / np.maximum(block.volts_rms, 1e-9)
         edges = [
             np.hypot(place * rms, _of_square(doubt, rms) / math.sqrt(3))
             for (_, rms, _), doubt in zip(sizes, edge_doubt, strict=True)
@@ -182,26 +209,27 @@ class Doubt:
         watts += _Spread.normal(self._late_rad * block.non_active_va)
         watts += (one.scale + other.scale).times(block.watts)
         watts += _Spread.normal(edges[0] * block.amps_rms + edges[1] * block.volts_rms)
+        watts += _Spread.normal(PRODUCT_S * 2 * self._hertz * edge_volts * block.amps_rms)
         # What both scales share adds up in the product.
         unknown = np.isnan(open_shares)
         limits = np.where(unknown, np.stack([one.supply_limit, other.supply_limit])[:, None], 0.0)
         offs = np.where(unknown, 0.0, open_shares) + _hidden_share(block, fast_ripple)
         spreads, figures = (volts, amps, watts), (block.volts_rms, block.amps_rms, np.abs(block.watts))
         found = [
-            _with_off((spread + _Spread.uniform(limit * figure)).half_width(), off * figure)
+            _with_off(spread + _Spread.uniform(limit * figure), off * figure)
             for spread, limit, off, figure in zip(spreads, _with_sum(limits), _with_sum(offs), figures, strict=True)
         ]
-        return replace(block, volts_u95=found[0], amps_u95=found[1], watts_u95=found[2])
+        return np.stack(found)
 
-    def _edge_share(self, block: AggregateBlock) -> Floats:
-        """What is open of RMS volts for the place of their edges, as a share; 0 where they have none.
-
-        An edge of v volts moved by a scan changes the sum of squares of a half cycle by v squared times the scan's length.
-        """
-        fired = np.radians(180 - block.conduction_degrees)
-        volts = block.volts_peak * np.sin(np.minimum(fired, np.pi / 2))
-        scans = 1 / (2 * self._hertz * self._interval_s)
-        return np.nan_to_num(EDGE_SCANS / scans * _of_square(volts**2, block.volts_rms) / np.maximum(block.volts_rms, 1e-9))
+    def _edges(self, block: AggregateBlock | ReadingBlock, conduction_degrees: Floats) -> tuple[Floats, Floats]:
+        """How high steep edges of the volts are, 0 where there are none, and what is open of their place, as a share of the half cycle."""
+        fired = np.radians(180 - conduction_degrees)
+        unseen = np.isnan(fired) & (block.volts_crest > PEAKED) & (np.abs(block.volts_mean) < CENTRED * block.volts_rms)
+        height = np.where(unseen, 1.0, np.nan_to_num(np.sin(np.minimum(fired, np.pi / 2))))
+        half_cycle_scans = 1 / (2 * np.nan_to_num(block.frequency_hz, nan=self._hertz) * self._interval_s)
+        in_step = (np.abs(half_cycle_scans - np.round(half_cycle_scans)) <= IN_STEP)[:, None]
+        open_s = np.where(in_step, max(EDGE_S, IN_STEP_SCANS * self._interval_s), EDGE_S)
+        return height * block.volts_peak, np.where(unseen, UNSEEN_SCANS * self._interval_s, open_s) * 2 * self._hertz
 
 
 def _of_square(open_square: Floats, rms: Floats) -> Floats:
@@ -214,12 +242,12 @@ def _with_sum(shares: Floats) -> Floats:
     return np.concatenate([shares, shares.sum(axis=0)[None]])
 
 
-def _with_off(half: Floats, off: Floats) -> Floats:
-    """An interval that holds what was not corrected, too."""
-    return np.maximum(half, off + ONE_TAIL * half)
+def _with_off(spread: _Spread, off: Floats) -> Floats:
+    """An interval that holds what was not corrected, too; where that outweighs all else, 5 % may lie beyond, all on one side."""
+    return np.maximum(spread.half_width(), off + spread.one_tail())
 
 
-def _hidden_share(block: AggregateBlock, fast_ripple: Floats) -> Floats:
+def _hidden_share(block: AggregateBlock | ReadingBlock, fast_ripple: Floats) -> Floats:
     """By how much RMS volts, and amps that follow them, may be larger than they read for ripple that a filter hides."""
     share = np.divide(HIDDEN * fast_ripple, block.volts_rms, out=np.zeros_like(fast_ripple), where=block.volts_rms > 0)
     return np.asarray(np.sqrt(1 + np.nan_to_num(share) ** 2) - 1)

@@ -31,16 +31,18 @@ FORECAST_EVERY, LAP_EVERY = 10, 5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What is asked of a judge besides warnings.
+    """What is asked of a stream besides warnings.
 
     Attributes:
         would_open: The stream is a recording, and the layout another one than it was made with: what opens in it tells nothing of
             this layout's protections, but they would have opened at moments of their own.
         forecasts: Keep forecasts, every two seconds while a warning of an opening stands.
+        intervals: Uncertainties of one-cycle readings.
     """
 
     would_open: bool = False
     forecasts: bool = False
+    intervals: bool = False
 
 
 class TripRule:

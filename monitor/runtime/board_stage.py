@@ -57,14 +57,14 @@ class BoardStage:
         missing_channels: Channels that the layout names and the board does not have.
     """
 
-    def __init__(self, layout: Layout, name: str, clock: StreamClock, finding_ids: Iterator[int]) -> None:
+    def __init__(self, layout: Layout, name: str, clock: StreamClock, finding_ids: Iterator[int], *, intervals: bool) -> None:
         self.name = name
         self.identity: Identity | None = None
         self.missing_channels: tuple[int, ...] = ()
         self._clock = clock
         self._timeline = ScanTimeline(name)
         self._milliseconds = MillisecondTimeline()
-        self._meter = BoardMeter(layout, name)
+        self._meter = BoardMeter(layout, name, intervals=intervals)
         self._rows = LineRows(layout, name)
         reference_volts, is_corrected = supply_at_calibration(layout, name)
         self._health = BoardHealth(reference_volts, is_corrected=is_corrected)

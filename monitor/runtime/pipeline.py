@@ -52,7 +52,7 @@ class Pipeline:
     Args:
         layout: The layout file.
         clock_for_board: Makes the clock that maps a board's time to the stream's; by default the board's own time rules.
-        asked: What is asked of the judge besides warnings.
+        asked: What is asked besides warnings.
     """
 
     def __init__(
@@ -66,7 +66,8 @@ class Pipeline:
         self._places = BoardPlaces(layout)
         self._port_of: dict[str, str] = {}
         self._touched: dict[str, BoardStage] = {}
-        self._judge = Judge(layout, asked)
+        self._asked = asked or Asked()
+        self._judge = Judge(layout, self._asked)
         self._diagnosis = Diagnosis(layout)
         # Where each board's own time rules, their times have nothing to do with each other.
         self._across = None if clock_for_board is None else PhasingAcrossBoards(layout)
@@ -250,7 +251,9 @@ class Pipeline:
             return None
         stage = self._stages.get(name)
         if stage is None:
-            stage = self._stages[name] = BoardStage(self._layout, name, self._clock_for_board(name), self._finding_ids)
+            stage = self._stages[name] = BoardStage(
+                self._layout, name, self._clock_for_board(name), self._finding_ids, intervals=self._asked.intervals
+            )
         elif self._port_of.get(name) != port:
             stage.reopen(received_s)
         self._port_of[name] = port

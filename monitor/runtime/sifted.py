@@ -85,9 +85,13 @@ class Sifted:
         yield f"{self.summary.duration_s:.1f} s in all"
         yield f"{'district':20}{'volts':>8}{'lowest':>8}{'amps':>8}{'highest':>9}{'VA max':>8}{'Wh':>8}{'lost s':>8}"
         for name, district in self.summary.districts.items():
-            figures = (district.volts_mean, district.volts_min, district.amps_mean, district.amps_max, district.va_max)
-            cells = "".join(f"{_figure(value):>{width}}" for value, width in zip(figures, (8, 8, 8, 9, 8), strict=True))
-            yield f"{name[:19]:20}{cells}{_figure(district.energy_wh):>8}{district.lost_s:8.1f}"
+            of_volts, of_amps = district.volts_clipped, district.amps_clipped
+            figures = (
+                (district.volts_mean, of_volts, 8), (district.volts_min, False, 8), (district.amps_mean, of_amps, 8),
+                (district.amps_max, of_amps, 9), (district.va_max, of_volts or of_amps, 8), (district.energy_wh, of_volts or of_amps, 8),
+            )  # fmt: skip
+            cells = "".join(f"{'>=' * is_bound}{_figure(value)}".rjust(width) for value, is_bound, width in figures)
+            yield f"{name[:19]:20}{cells}{district.lost_s:8.1f}"
         yield f"{'supply':20}{'VA mean':>8}{'VA max':>8}{'of plate':>9}"
         for name, supply in self.summary.supplies.items():
             share = "-" if supply.share_of_rating_max is None else f"{supply.share_of_rating_max:.0%}"

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Layout
+from monitor.metering import ReadingSpans
 from monitor.values import ReadingBlock, SampleBlock, Step
 from monitor.values.arrays import Floats
 
@@ -57,18 +58,16 @@ def _summed(seconds: Whole, values: Floats, counts: Floats) -> tuple[Whole, Floa
     return numbers, by_second(values), by_second(counts)
 
 
-HOLE_HOPS = 3
-"""Readings that are so many times as far apart as those before have a hole between them."""
-
-APART_HOPS = 1.5
-"""Readings of whole cycles, half a cycle apart, that are further apart than this have a hole between them."""
+SILENT_S = 2.0
+"""A board that sends nothing for longer is silent: what is missing up to the stream's end counts as lost (as a port's silence does)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DistrictFigures:
     """Figures of one district over the stream; None where there was nothing to measure.
 
-    Means are over time of the one-cycle RMS values; va_max is the highest one-second mean of the apparent power.
+    Means are over time of the one-cycle RMS values; va_max is the highest one-second mean of the apparent power; lost_s counts from the
+    board's first scan or row. Where volts or amps reached the end of a sensor's range, they and all that is made of them are lower bounds.
     """
 
     volts_mean: float | None
@@ -79,6 +78,8 @@ class DistrictFigures:
     watts_mean: float | None
     energy_wh: float | None
     lost_s: float
+    volts_clipped: bool
+    amps_clipped: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,22 +107,39 @@ class _Sums:
     seconds: float = 0.0
     volts: float = 0.0
     amps: float = 0.0
-    watts: float = 0.0
-    watts_seconds: float = 0.0
+    joules: float = 0.0
+    metered_s: float = 0.0
     volts_min: float = np.inf
     amps_max: float = -np.inf
-    covered_s: float = 0.0
+    volts_clipped: bool = False
+    amps_clipped: bool = False
 
     def add(self, *figures: float) -> None:
-        """Take the sums of one block: seconds, volts, amps, watts, seconds of watts, lowest volts, highest amps."""
-        seconds, volts, amps, watts, watts_seconds, volts_min, amps_max = figures
+        """Take the sums of one block: seconds, volts, amps, joules, seconds of watts, lowest volts, highest amps, what was clipped."""
+        seconds, volts, amps, joules, metered_s, volts_min, amps_max, volts_clipped, amps_clipped = figures
         self.seconds += seconds
         self.volts += volts
         self.amps += amps
-        self.watts += watts
-        self.watts_seconds += watts_seconds
+        self.joules += joules
+        self.metered_s += metered_s
         self.volts_min = min(self.volts_min, volts_min)
         self.amps_max = max(self.amps_max, amps_max)
+        self.volts_clipped |= bool(volts_clipped)
+        self.amps_clipped |= bool(amps_clipped)
+
+
+@dataclass(slots=True)
+class _Cover:
+    """Of one board: when its scans or rows began and how far they reach, and what is missing between."""
+
+    begin_s: float
+    end_s: float
+    lost_s: float = 0.0
+
+    def reach(self, block: SampleBlock) -> None:
+        """Scans that follow."""
+        self.lost_s += 0.0 if block.continues else max(0.0, block.start_s - self.end_s)
+        self.end_s = max(self.end_s, block.end_s)
 
 
 class SummaryBuilder:
@@ -130,10 +148,10 @@ class SummaryBuilder:
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
         self._sums = {district.name: _Sums() for district in layout.district}
-        self._sampled: set[str] = set()
         self._now_s = 0.0
-        self._usual_s: dict[str, float] = {}
-        self._end_s: dict[str, float] = {}
+        self._scans: dict[str, _Cover] = {}
+        self._rows: dict[str, _Cover] = {}
+        self._spans: dict[str, ReadingSpans] = {}
         self._seconds: dict[str, SecondSums] = {}
         self._columns: dict[str, tuple[str, int]] = {}
 
@@ -141,56 +159,39 @@ class SummaryBuilder:
         """Take one step."""
         self._now_s = max(self._now_s, step.now_s)
         for block in step.samples:
-            self._cover(block)
+            self._scans.setdefault(block.board, _Cover(block.start_s, block.start_s)).reach(block)
         for readings in step.readings:
             self._add_readings(readings)
 
-    def _cover(self, block: SampleBlock) -> None:
-        for district in self._layout.districts_of_board(block.board):
-            self._sums[district.name].covered_s += block.end_s - block.start_s
-            self._sampled.add(district.name)
-
     def _add_readings(self, block: ReadingBlock) -> None:
-        stand_s = self._stand_s(block)
+        if block.board not in self._seconds:
+            self._rows[block.board] = _Cover(float(block.start_s[0]), float(block.start_s[0]))
+            self._spans[block.board] = ReadingSpans()
+            self._seconds[block.board] = SecondSums(len(block.districts))
+            self._columns.update((name, (block.board, column)) for column, name in enumerate(block.districts))
+        self._rows[block.board].end_s = float(block.end_s[-1])
+        span_s = self._spans[block.board].of(block)
         # Columns lie side by side, so that each is added up by itself.
         volts, amps, watts = (np.ascontiguousarray(each.T) for each in (block.volts_rms, block.amps_rms, block.watts))
         good = np.isfinite(volts) & np.isfinite(amps)
         metered = good & np.isfinite(watts)
+        none = np.zeros(len(block.districts))
         figures = np.stack(
             [
-                _sum(stand_s, good),
-                _sum(volts * stand_s, good),
-                _sum(amps * stand_s, good),
-                _sum(watts * stand_s, metered),
-                _sum(stand_s, metered),
+                _sum(span_s, good),
+                _sum(volts * span_s, good),
+                _sum(amps * span_s, good),
+                _sum(watts * span_s, metered),
+                _sum(span_s, metered),
                 np.where(good, volts, np.inf).min(axis=1),
                 np.where(good, amps, -np.inf).max(axis=1),
+                *(none if marks is None else marks.any(axis=0) for marks in (block.volts_clipped, block.amps_clipped)),
             ],
             axis=1,
         )
         for name, row in zip(block.districts, figures.tolist(), strict=True):
             self._sums[name].add(*row)
-        if block.board not in self._seconds:
-            self._seconds[block.board] = SecondSums(len(block.districts))
-            self._columns.update((name, (block.board, column)) for column, name in enumerate(block.districts))
         self._seconds[block.board].add(block.end_s, (volts * amps).T, good.T)
-
-    def _stand_s(self, block: ReadingBlock) -> Floats:
-        """How long each reading stands: since the one before it, or where windows overlap and it begins after a hole, all of its own."""
-        hop_s = self._hop_s(block)
-        stand_s = np.full(len(block), hop_s)
-        if (block.start_s[1:] < block.end_s[:-1]).any():
-            anew = np.diff(block.end_s, prepend=self._end_s.get(block.board, -np.inf)) > APART_HOPS * hop_s
-            stand_s[anew] = np.minimum(block.end_s[anew] - block.start_s[anew], 2 * hop_s)
-        self._end_s[block.board] = float(block.end_s[-1])
-        return stand_s
-
-    def _hop_s(self, block: ReadingBlock) -> float:
-        """How long each reading of a block stands: what comes after a hole, be it alone, stands no longer than others."""
-        hop_s = float(np.median(np.diff(block.end_s))) if len(block) > 1 else float(block.end_s[0] - block.start_s[0])
-        before_s = self._usual_s.get(block.board, hop_s)
-        self._usual_s[block.board] = hop_s
-        return hop_s if hop_s <= HOLE_HOPS * before_s else before_s
 
     def build(self) -> Summary:
         """The figures so far."""
@@ -201,30 +202,30 @@ class SummaryBuilder:
         )
 
     def _district(self, name: str, sums: _Sums) -> DistrictFigures:
-        covered_s = sums.covered_s if name in self._sampled else sums.seconds
-        lost_s = max(0.0, self._now_s - covered_s)
-        if not sums.seconds:
-            return DistrictFigures(
-                volts_mean=None,
-                volts_min=None,
-                amps_mean=None,
-                amps_max=None,
-                va_max=None,
-                watts_mean=None,
-                energy_wh=None,
-                lost_s=lost_s,
-            )
-        watts_mean = sums.watts / sums.watts_seconds if sums.watts_seconds else None
+        there = sums.seconds > 0
         return DistrictFigures(
-            volts_mean=sums.volts / sums.seconds,
-            volts_min=sums.volts_min,
-            amps_mean=sums.amps / sums.seconds,
-            amps_max=sums.amps_max,
-            va_max=float(self._va(name)[1].max()),
-            watts_mean=watts_mean,
-            energy_wh=None if watts_mean is None else watts_mean * sums.seconds / 3600,
-            lost_s=lost_s,
+            volts_mean=sums.volts / sums.seconds if there else None,
+            volts_min=sums.volts_min if there else None,
+            amps_mean=sums.amps / sums.seconds if there else None,
+            amps_max=sums.amps_max if there else None,
+            va_max=float(self._va(name)[1].max()) if there else None,
+            watts_mean=sums.joules / sums.metered_s if sums.metered_s else None,
+            energy_wh=sums.joules / 3600 if sums.metered_s else None,
+            lost_s=self._lost_s(name, sums),
+            volts_clipped=sums.volts_clipped,
+            amps_clipped=sums.amps_clipped,
         )
+
+    def _lost_s(self, name: str, sums: _Sums) -> float:
+        """What is missing of a board's scans, or of its rows where it sends no scans; all of the stream where nothing came."""
+        board = next(district.board for district in self._layout.district if district.name == name)
+        scans, rows = self._scans.get(board), self._rows.get(board)
+        cover = scans or rows
+        if cover is None:
+            return self._now_s
+        silent_s = self._now_s - cover.end_s
+        lost_s = cover.lost_s if scans is not None else max(0.0, cover.end_s - cover.begin_s - sums.seconds)
+        return lost_s + (silent_s if silent_s > SILENT_S else 0.0)
 
     def _supply(self, name: str, plate_va: float) -> SupplyFigures:
         parts = [self._va(district.name) for district in self._layout.districts_of_supply(name)]

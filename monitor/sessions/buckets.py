@@ -10,6 +10,7 @@ from dataclasses import MISSING, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import ReadingSpans
 from monitor.values import ReadingBlock
 from monitor.values.arrays import Floats
 
@@ -42,13 +43,14 @@ class BoardBuckets:
 
     def __init__(self) -> None:
         self._held: list[ReadingBlock] = []
-        self._rows = 0
+        self._spans = ReadingSpans()
+        self._seconds = np.zeros(0)
 
     def add(self, block: ReadingBlock) -> None:
         """Take readings."""
-        if len(block) and self._rows + len(block) <= HELD_LIMIT_ROWS:
+        if len(block) and len(self._seconds) + len(block) <= HELD_LIMIT_ROWS:
             self._held.append(block)
-            self._rows += len(block)
+            self._seconds = np.concatenate([self._seconds, self._spans.of(block)])
 
     def take(self, *, everything: bool = False) -> Table | None:
         """Rows of the buckets that are over, of all of them at the end; None where there are none."""
@@ -62,26 +64,30 @@ class BoardBuckets:
         edges = np.flatnonzero(np.diff(numbers[:done], prepend=numbers[0] - 1))
         table = self._table(numbers[edges], edges, done)
         self._held = [_rest(self._held, done)] if done < len(numbers) else []
-        self._rows = len(numbers) - done
+        self._seconds = self._seconds[done:]
         return table
 
     def _table(self, numbers: NDArray[np.int64], edges: NDArray[np.intp], done: int) -> Table:
         districts = self._held[0].districts
         columns = {name: _GATHER[how](self._figure(figure, done), edges).T.reshape(-1) for name, (figure, how) in FIGURES.items()}
         hertz = np.concatenate([block.frequency_hz for block in self._held])[:done, None]
-        good = np.isfinite(self._figure("volts_rms", done)) | np.isfinite(self._figure("amps_rms", done))
+        volts, amps, watts = (np.isfinite(self._figure(name, done)) for name in ("volts_rms", "amps_rms", "watts"))
+        joules = np.nan_to_num(self._figure("watts", done)) * self._seconds[:done, None]
         return {
             "at_s": np.tile(numbers * BUCKET_S, len(districts)),
             "district": np.repeat(np.array(districts, dtype=object), len(numbers)),
             **columns,
             "frequency_hz": np.tile(_mean(hertz, edges)[:, 0], len(districts)),
-            "readings": _counted(good, edges),
-            "doubtful": _counted(~self._marks(_good, done), edges),
-            "clipped": _counted(self._marks(_clipped, done), edges),
+            "seconds": _summed((volts & amps) * self._seconds[:done, None], edges),
+            "joules": np.where(_counted(watts, edges) > 0, _summed(joules, edges), np.nan),
+            "readings": _counted(volts | amps, edges),
+            "doubtful": _counted(~self._marks("good", done), edges),
+            "clipped": _counted(self._marks("amps_clipped", done), edges),
+            "clipped_volts": _counted(self._marks("volts_clipped", done), edges),
         }
 
-    def _marks(self, of: Callable[[ReadingBlock], NDArray[np.bool_]], done: int) -> NDArray[np.bool_]:
-        return np.concatenate([of(block) for block in self._held])[:done]
+    def _marks(self, name: str, done: int) -> NDArray[np.bool_]:
+        return np.concatenate([_mark(block, name) for block in self._held])[:done]
 
     def _figure(self, name: str, done: int) -> Floats:
         return np.concatenate([getattr(block, name) for block in self._held])[:done]
@@ -91,20 +97,24 @@ def _rest(blocks: list[ReadingBlock], done: int) -> ReadingBlock:
     # What a block need not have is not kept in rows either, but for what says which figures are good or a lower bound.
     names = [each.name for each in fields(ReadingBlock) if each.default is MISSING and each.name not in ("board", "districts")]
     rows = {name: np.concatenate([getattr(block, name) for block in blocks])[done:] for name in names}
-    good, clipped = (np.concatenate([of(block) for block in blocks])[done:] for of in (_good, _clipped))
-    return ReadingBlock(board=blocks[0].board, districts=blocks[0].districts, good=good, amps_clipped=clipped, **rows)
+    marks = {name: np.concatenate([_mark(block, name) for block in blocks])[done:] for name in _WITHOUT_MARKS}
+    return ReadingBlock(board=blocks[0].board, districts=blocks[0].districts, **rows, **marks)
 
 
-def _good(block: ReadingBlock) -> NDArray[np.bool_]:
-    return np.ones(block.volts_rms.shape, dtype=np.bool_) if block.good is None else block.good
+_WITHOUT_MARKS = {"good": True, "amps_clipped": False, "volts_clipped": False}
 
 
-def _clipped(block: ReadingBlock) -> NDArray[np.bool_]:
-    return np.zeros(block.volts_rms.shape, dtype=np.bool_) if block.amps_clipped is None else block.amps_clipped
+def _mark(block: ReadingBlock, name: str) -> NDArray[np.bool_]:
+    marks: NDArray[np.bool_] | None = getattr(block, name)
+    return np.full(block.volts_rms.shape, _WITHOUT_MARKS[name]) if marks is None else marks
+
+
+def _summed(values: Floats, edges: NDArray[np.intp]) -> Floats:
+    return np.asarray(np.add.reduceat(values, edges, axis=0).T.reshape(-1))
 
 
 def _counted(marks: NDArray[np.bool_], edges: NDArray[np.intp]) -> NDArray[np.int32]:
-    return np.asarray(np.add.reduceat(marks.astype(np.int32), edges, axis=0).T.reshape(-1))
+    return _summed(marks.astype(np.float64), edges).astype(np.int32)
 
 
 def _mean(values: Floats, edges: NDArray[np.intp]) -> Floats:

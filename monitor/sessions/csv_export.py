@@ -29,9 +29,12 @@ HEADINGS = {
     "amps_peak": "amps peak (A)",
     "far_volts_rms": "volts at the far end (V)",
     "frequency_hz": "mains frequency (Hz)",
+    "seconds": "readings stand for (s)",
+    "joules": "real energy (J)",
     "readings": "readings",
     "doubtful": "of them doubtful",
-    "clipped": "of them at the end of the sensor's range: at least so much",
+    "clipped": "of them amps at the end of the sensor's range: at least so much",
+    "clipped_volts": "of them volts at the end of the sensor's range: at least so much",
 }
 TIME_FORM = "%Y-%m-%d %H:%M:%S.%f"
 

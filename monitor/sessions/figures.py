@@ -17,7 +17,12 @@ from monitor.values import Action, Cause, Event, SlowFigure
 from monitor.values import Warning as RaisedWarning
 from monitor.values.arrays import Floats
 
-COLUMNS = ("volts_rms", "volts_lowest", "amps_rms", "amps_highest", "watts", "volt_amperes", "far_volts_rms", "clipped")
+COLUMNS = (
+    "volts_rms", "volts_lowest", "amps_rms", "amps_highest", "watts", "volt_amperes", "far_volts_rms", "seconds", "joules", "clipped",
+    "clipped_volts",
+)  # fmt: skip
+AT_LEAST = ("", "≥\u00a0")
+"""What stands before a figure, and before one that is a lower bound since a sensor's range ended there."""
 LIMIT_SHARES = (0.8, 1.0)
 """Time is counted above these shares of a supply's plate and of an output's own limit."""
 STALLS = (Cause.LOST_CONTACT, Cause.SHORT, Cause.PROTECTION_OPEN, Cause.FEED_LOST, Cause.BINDING, Cause.WEAK_JOINT)
@@ -50,7 +55,8 @@ class DistrictReview:
         amps: RMS amps.
         above_s: Seconds above each of :data:`LIMIT_SHARES` of the output's own max_amps; empty where it has none.
         loop_ohms: What the watch found, else the median of volts lost to the far end over amps; None where no channel measures the far end.
-        amps_clipped: Whether amps reached the end of the sensor's range, so that the highest are lower bounds.
+        volts_clipped: Whether volts reached the end of the sensor's range, so that they and all that is made of them are lower bounds.
+        amps_clipped: The same of amps.
         stalls: How often each cause stopped or hindered a train here.
     """
 
@@ -64,7 +70,13 @@ class DistrictReview:
     above_s: dict[float, float]
     loop_ohms: float | None
     stalls: dict[Cause, int]
+    volts_clipped: bool = False
     amps_clipped: bool = False
+
+    @property
+    def power_clipped(self) -> bool:
+        """Whether power and energy are lower bounds."""
+        return self.volts_clipped or self.amps_clipped
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +91,7 @@ class SupplyReview:
         source_ohms: What the watch found, else the median of volts lost over amps gained at sudden rises of the load; None where
             there were too few.
         opened_after_s: How long the supply had been above its protection's rating each time that it opened.
+        clipped: Whether anything of a district reached the end of its sensor's range, so that power is a lower bound.
     """
 
     name: str
@@ -88,6 +101,7 @@ class SupplyReview:
     above_s: dict[float, float]
     source_ohms: float | None
     opened_after_s: tuple[float, ...]
+    clipped: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,24 +205,31 @@ def supply_table(layout: Layout, supply: str, stored: Mapping[str, StoredDistric
 def _district(layout: Layout, name: str, stored: StoredDistrict | None, events: tuple[Event, ...]) -> DistrictReview:
     stalls = Counter(event.cause for event in events if event.district == name and event.cause in STALLS)
     figures = stored.figures if stored is not None else {column: np.zeros(0) for column in COLUMNS}
-    good = np.isfinite(figures["amps_rms"])
     district = next(district for district in layout.district if district.name == name)
     output = next((o for o in layout.output if (o.supply, o.name) == (district.supply, district.output)), None)
     limit = output.max_amps if output is not None else None
-    watts = figures["watts"][np.isfinite(figures["watts"])]
+    seconds, joules = _energies(figures)
     return DistrictReview(
         name=name,
-        measured_s=float(good.sum()) * BUCKET_S,
+        measured_s=float(seconds.sum()),
         volts=_spread(figures["volts_rms"]),
         volts_lowest=_extreme(figures["volts_lowest"], highest=False),
         amps=_spread(figures["amps_rms"], _extreme(figures["amps_highest"], highest=True)),
         volt_amperes=_spread(figures["volt_amperes"], _highest_second(figures["volt_amperes"])),
-        energy_wh=float(watts.sum()) * BUCKET_S / 3600 if len(watts) else None,
+        energy_wh=float(np.nansum(joules)) / 3600 if np.isfinite(joules).any() else None,
         above_s={} if limit is None else _above(figures["amps_rms"], limit),
         loop_ohms=_loop_ohms(figures),
         stalls=dict(stalls),
+        volts_clipped=bool((figures["clipped_volts"] > 0).any()),
         amps_clipped=bool((figures["clipped"] > 0).any()),
     )
+
+
+def _energies(figures: Mapping[str, Floats]) -> tuple[Floats, Floats]:
+    """Seconds measured and joules of each row; in rows from before these were kept, of as much as a whole row."""
+    measured = np.isfinite(figures["volts_rms"]) & np.isfinite(figures["amps_rms"])
+    older = measured & (figures["seconds"] == 0)
+    return np.where(older, BUCKET_S, figures["seconds"]), np.where(older, figures["watts"] * BUCKET_S, figures["joules"])
 
 
 def _supply(layout: Layout, supply: Supply, stored: Mapping[str, StoredDistrict], events: tuple[Event, ...]) -> SupplyReview:
@@ -225,6 +246,9 @@ def _supply(layout: Layout, supply: Supply, stored: Mapping[str, StoredDistrict]
         above_s=_above(va, supply.plate_va),
         source_ohms=_source_ohms(layout, supply.name, stored),
         opened_after_s=() if rated_amps is None else tuple(_seconds_above(at_s, amps, rated_amps, s) for s in opened_s),
+        clipped=any(
+            (stored[name].figures[mark] > 0).any() for name in names & set(stored) for mark in ("clipped", "clipped_volts")
+        ),
     )
 
 

@@ -22,6 +22,7 @@ def _field(name: str, kind: pa.DataType, unit: str, meaning: str) -> pa.Field:
 
 _RMS = "root mean square over the window; NaN: not measured. Where good is false it may be a lower bound (clipped) or wrong"
 _HALF = "half width of a 95 % interval of {} (JCGM 100, coverage factor included); NaN: none is given for this window"
+_CLIPPED = "true: {} stood at the end of the sensor's range, so they, the watts and all that is made of them are lower bounds"
 SCHEMA = pa.schema(
     [
         _field("time_s", pa.float64(), "s", "middle of the window, seconds from the first scan or line of the stream"),
@@ -46,6 +47,8 @@ SCHEMA = pa.schema(
             "",
             "false: a sensor is known to be wrong, clipped or blind to this waveform; do not rely on the figures",
         ),
+        _field("volts_clipped", pa.bool_(), "", _CLIPPED.format("volts")),
+        _field("amps_clipped", pa.bool_(), "", _CLIPPED.format("amps")),
     ]
 )
 
@@ -104,23 +107,25 @@ class ReadingsFile:
 def _batch(block: ReadingBlock | AggregateBlock) -> pa.RecordBatch:
     """Rows of one block, district by district."""
     shape = block.volts_rms.shape
-    none = np.full(shape, np.nan)
-    doubts = [none, none, none]
+    doubts = np.full((3, *shape), np.nan)
     window = "line"
     if isinstance(block, AggregateBlock):
         window = "200ms"
-        doubts = [block.volts_u95, block.amps_u95, block.watts_u95]
+        doubts = np.stack([block.volts_u95, block.amps_u95, block.watts_u95])
     elif not np.isnan(block.volts_mean).all():
         window = "cycle"
+        doubts = doubts if block.u95 is None else np.moveaxis(block.u95, 2, 0)
     good = np.isfinite(block.volts_rms) & np.isfinite(block.amps_rms) if block.good is None else block.good
+    marks = [good, *(np.zeros(shape, dtype=bool) if m is None else m for m in (block.volts_clipped, block.amps_clipped))]
     rows = shape[0]
-    figures = [block.volts_rms, block.amps_rms, block.watts, np.repeat(block.frequency_hz[:, None], shape[1], axis=1), *doubts]
+    measured = np.stack([block.volts_rms, block.amps_rms, block.watts])
+    doubts = np.where(np.isnan(measured), np.nan, doubts)
+    figures = [*measured, np.repeat(block.frequency_hz[:, None], shape[1], axis=1), *doubts]
     columns = [
         pa.array(np.tile((block.start_s + block.end_s) / 2, shape[1])),
         _named(np.repeat(np.arange(shape[1], dtype=np.int16), rows), block.districts),
         _named(np.zeros(rows * shape[1], dtype=np.int16), (window,)),
-        *(pa.array(each.T.reshape(-1)) for each in figures),
-        pa.array(good.T.reshape(-1)),
+        *(pa.array(each.T.reshape(-1)) for each in (*figures, *marks)),
     ]
     return pa.record_batch(columns, schema=SCHEMA)
 

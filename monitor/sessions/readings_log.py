@@ -47,6 +47,8 @@ SCHEMA = pa.schema(
         _field("district", pa.dictionary(pa.int16(), pa.string()), "", "name in the layout file"),
         *(_figure(name, source, how) for name, (source, how) in FIGURES.items()),
         _field("frequency_hz", pa.float32(), "Hz", "mains frequency, mean. NaN: no AC to measure it by"),
+        _field("seconds", pa.float32(), "s", "time that its readings of volts and amps stand for; 0: not known"),
+        _field("joules", pa.float32(), "J", "real energy in that time. NaN: not measured"),
         _field(
             "readings", pa.int32(), "", "readings that the row is made of: one each half cycle, or as a line board sends them"
         ),
@@ -62,9 +64,10 @@ SCHEMA = pa.schema(
             "",
             "how many of them had amps at the end of the sensor's range: those figures are lower bounds",
         ),
+        _field("clipped_volts", pa.int32(), "", "the same of volts"),
     ]
 )
-LATER_COLUMNS = ("doubtful", "clipped")
+LATER_COLUMNS = ("doubtful", "clipped", "clipped_volts", "seconds", "joules")
 """Sessions from before they were kept lack them."""
 _OPEN_SCHEMA = SCHEMA.set(2, _field("district", pa.string(), "", "name in the layout file"))
 

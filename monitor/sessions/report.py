@@ -8,7 +8,7 @@ from importlib import resources
 from string import Template
 
 from monitor.layout import Layout
-from monitor.sessions.figures import STALLS, DistrictReview, SessionReview, Spread, SupplyReview, review, supply_table
+from monitor.sessions.figures import AT_LEAST, STALLS, DistrictReview, SessionReview, Spread, SupplyReview, review, supply_table
 from monitor.sessions.folder import SessionFolder
 from monitor.sessions.pictures import clock_words, counted, time_line
 from monitor.sessions.readings_log import StoredDistrict, load_readings
@@ -189,29 +189,29 @@ def _courses(figures: SessionReview, stored: dict[str, StoredDistrict]) -> Itera
 
 def _district_cells(district: DistrictReview) -> tuple[str, ...]:
     volts, amps, va = district.volts, district.amps, district.volt_amperes
-    at_least = "≥\u00a0" if district.amps_clipped else ""
+    of_volts, of_amps, of_power = (
+        AT_LEAST[each] for each in (district.volts_clipped, district.amps_clipped, district.power_clipped)
+    )
     return (
         district.name,
         clock_words(district.measured_s),
-        _part(volts, "mean"),
+        of_volts + _part(volts, "mean"),
         _figure(district.volts_lowest),
-        _part(amps, "mean", 2),
-        _part(amps, "high", 2),
-        at_least + _part(amps, "highest", 2),
-        at_least + _part(va, "highest"),
-        _figure(district.energy_wh, 2),
+        of_amps + _part(amps, "mean", 2),
+        of_amps + _part(amps, "high", 2),
+        of_amps + _part(amps, "highest", 2),
+        of_power + _part(va, "highest"),
+        of_power + _figure(district.energy_wh, 2),
         ", ".join(f"{_cause(cause)} {district.stalls[cause]}" for cause in STALLS if cause in district.stalls) or "0",
     )
 
 
 def _supply_cells(supply: SupplyReview) -> tuple[str, ...]:
-    va = supply.volt_amperes
+    va, of_power = supply.volt_amperes, AT_LEAST[supply.clipped]
     return (
         supply.name,
-        _part(va, "mean"),
-        _part(va, "high"),
-        _part(va, "highest"),
-        "–" if supply.share_highest is None else f"{supply.share_highest:.0%}",
+        *(of_power + _part(va, part) for part in ("mean", "high", "highest")),
+        "–" if supply.share_highest is None else f"{of_power}{supply.share_highest:.0%}",
         *(f"{supply.above_s[share]:.0f} s" for share in sorted(supply.above_s)),
         _figure(supply.source_ohms, 2),
         ", ".join(f"{seconds:.0f} s" for seconds in supply.opened_after_s) or "–",

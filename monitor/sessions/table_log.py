@@ -131,7 +131,7 @@ def read_part(path: Path, columns: list[str] | None = None, later: Sequence[str]
     Args:
         path: Of :func:`part_paths`.
         columns: Which; None takes all.
-        later: Columns of whole numbers that older parts lack: 0 there.
+        later: Columns that older parts lack: 0 there.
 
     Raises:
         pa.ArrowInvalid: It is damaged.

@@ -24,17 +24,18 @@ class SessionTrend:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Compared:
-    """One figure of two sessions."""
+    """One figure of two sessions, and whether it is a lower bound in each, since a sensor's range ended there."""
 
     figure: str
     where: str
     first: float | None
     second: float | None
+    at_least: tuple[bool, bool] = (False, False)
 
     @property
     def change(self) -> float | None:
-        """Second less first."""
-        return None if self.first is None or self.second is None else self.second - self.first
+        """Second less first; None where one of them is only a lower bound."""
+        return None if self.first is None or self.second is None or any(self.at_least) else self.second - self.first
 
 
 def trends(reviews: Iterable[SessionReview]) -> tuple[SessionTrend, ...]:
@@ -50,10 +51,32 @@ def trends(reviews: Iterable[SessionReview]) -> tuple[SessionTrend, ...]:
 
 def side_by_side(first: SessionReview, second: SessionReview) -> tuple[Compared, ...]:
     """All figures of two sessions; a district or supply that only one of them has stands with an empty other half."""
-    one, other = figures_of(first), figures_of(second)
+    one, other, bounds = figures_of(first), figures_of(second), (_bounds(first), _bounds(second))
     return tuple(
-        Compared(figure=key[0], where=key[1], first=one.get(key), second=other.get(key)) for key in dict.fromkeys([*one, *other])
+        Compared(
+            figure=key[0],
+            where=key[1],
+            first=one.get(key),
+            second=other.get(key),
+            at_least=(key in bounds[0], key in bounds[1]),
+        )
+        for key in dict.fromkeys([*one, *other])
     )
+
+
+def _bounds(review: SessionReview) -> set[tuple[str, str]]:
+    """Which figures are lower bounds."""
+    found = set()
+    for district in review.districts:
+        marks = {
+            "volts mean (V)": district.volts_clipped,
+            "amps mean (A)": district.amps_clipped,
+            "amps highest (A)": district.amps_clipped,
+            "energy (Wh)": district.power_clipped,
+        }
+        found |= {(figure, district.name) for figure, clipped in marks.items() if clipped}
+    of_supplies = ("VA mean", "VA highest second", "share of plate, highest (%)")
+    return found | {(figure, supply.name) for supply in review.supplies if supply.clipped for figure in of_supplies}
 
 
 def figures_of(review: SessionReview) -> dict[tuple[str, str], float | None]:

@@ -85,7 +85,10 @@ class ReadingBlock(PowerFigures):
         frequency_hz: Shape (n,): mains frequency that the windows are locked to; NaN where there is none.
         good: Boolean, shape (n, d): False where a sensor is known to lie (clipped, stuck, crossed ...) so that the figures may
             not be shown as good; a clipped figure is a lower bound. None where nothing is known against any.
-        amps_clipped: Boolean, shape (n, d): amps stood at the end of the converter's range. None where nobody knows.
+        amps_clipped: Boolean, shape (n, d): amps stood at the end of the sensor's range: they, and all that is made of them, are lower
+            bounds. None where it is not known.
+        volts_clipped: The same of volts.
+        u95: Shape (n, d, 3): half widths of the intervals that hold true volts, amps and watts in 95 cases of 100. None where not asked.
     """
 
     board: str
@@ -103,6 +106,8 @@ class ReadingBlock(PowerFigures):
     frequency_hz: NDArray[np.float64]
     good: NDArray[np.bool_] | None = None
     amps_clipped: NDArray[np.bool_] | None = None
+    volts_clipped: NDArray[np.bool_] | None = None
+    u95: NDArray[np.float64] | None = None
 
     def __len__(self) -> int:
         """How many rows."""
@@ -116,14 +121,14 @@ class ReadingBlock(PowerFigures):
 
 def joined_readings(blocks: Sequence[ReadingBlock]) -> list[ReadingBlock]:
     """Blocks of one board that follow each other, in one, where nothing is known against any of their figures."""
-    if len(blocks) < 2 or any(block.good is not None or block.amps_clipped is not None for block in blocks):
+    if len(blocks) < 2 or any(getattr(block, mark) is not None for block in blocks for mark in _OPTIONAL):
         return list(blocks)
-    arrays = {name: np.concatenate([getattr(block, name) for block in blocks]) for name in _ARRAYS if name not in _MARKS}
+    arrays = {name: np.concatenate([getattr(block, name) for block in blocks]) for name in _ARRAYS if name not in _OPTIONAL}
     return [ReadingBlock(board=blocks[0].board, districts=blocks[0].districts, **arrays)]
 
 
 _ARRAYS = tuple(each.name for each in fields(ReadingBlock) if each.name not in ("board", "districts"))
-_MARKS = ("good", "amps_clipped")
+_OPTIONAL = ("good", "amps_clipped", "volts_clipped", "u95")
 
 
 class WaveformKind(Enum):
@@ -163,6 +168,8 @@ class AggregateBlock(PowerFigures):
         amps_u95: The same of amps_rms, amps.
         watts_u95: The same of watts, watts.
         good: Boolean: False where a sensor is known to lie, so that no figure of this cell may be shown as good.
+        volts_clipped: Boolean: volts stood at the end of the sensor's range, so that they and all that is made of them are lower bounds.
+        amps_clipped: The same of amps.
     """
 
     board: str
@@ -183,6 +190,8 @@ class AggregateBlock(PowerFigures):
     amps_u95: NDArray[np.float64]
     watts_u95: NDArray[np.float64]
     good: NDArray[np.bool_]
+    volts_clipped: NDArray[np.bool_]
+    amps_clipped: NDArray[np.bool_]
 
     def __len__(self) -> int:
         """How many rows."""

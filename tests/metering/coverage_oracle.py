@@ -55,12 +55,16 @@ class Cell:
         return float(1 / np.quantile(errors / halves, 0.95))
 
 
-def rail(wave, rng):
-    """Draw one output's waveform."""
+def mains(rng):
+    """Frequency and phase that all supplies of one bench share."""
+    return 60 + rng.normal(0, 0.03), rng.uniform(0, 2 * np.pi)
+
+
+def rail(wave, rng, hertz, phase):
+    """Draw one output's waveform: plugged in either way, and turned a little by its transformer."""
     t = np.arange(round(SECONDS / GRID_S)) * GRID_S
     volts, amps = rng.uniform(6, 18), rng.uniform(0.5, 6)
-    hertz = 60 + rng.normal(0, 0.03)
-    angle = 2 * np.pi * hertz * t + rng.uniform(0, 2 * np.pi)
+    angle = 2 * np.pi * hertz * t + phase + rng.choice([0, np.pi]) + np.radians(rng.normal(0, 2))
     if wave == "sine":
         lag = np.radians(rng.uniform(0, 50))
         return Rail(volts=np.sqrt(2) * volts * np.sin(angle), amps=np.sqrt(2) * amps * np.sin(angle - lag))
@@ -182,7 +186,8 @@ def run_cell(wave, parts, boards, seed):
     cell = Cell()
     for _ in range(boards):
         bench = Bench(parts, rng)
-        rails = [rail(wave, rng) for _ in range(DISTRICTS)]
+        shared = mains(rng)
+        rails = [rail(wave, rng, *shared) for _ in range(DISTRICTS)]
         pipeline = Pipeline(parse_layout(layout_text(bench.calibration())))
         data = stream(bench.counts(rails), bench.supply)
         for step in (pipeline.feed("x", Chunk(data=data)), pipeline.finish("x")):

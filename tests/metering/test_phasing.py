@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from monitor.layout import parse_layout
 from monitor.layout.joined_commons import COMMONS
@@ -22,16 +24,26 @@ def phased(one, other, seconds=2.5):
     [((18, 18), 0, 0.0), ((18, 18), 180, 36.0), ((18, 14), 0, 4.0), ((18, 14), 180, 32.0), ((16, 16), 90, 16 * np.sqrt(2))],
 )
 def test_difference_of_sines(volts, degrees, difference):
-    assert difference_volts(volts, (0, 0), degrees, (180, 180)) == pytest.approx(difference, abs=1e-9)
+    assert between(volts, (0, 0), degrees, (180, 180)) == pytest.approx(difference, abs=1e-6)
 
 
-def test_difference_of_cut_sines_point_by_point():
-    # A sine less the same sine cut at 90 degrees leaves its first quarters: U sqrt(1/2) (closed form).
-    assert difference_volts((16, 16 * np.sqrt(0.5)), (0, 0), 0, (180, 90)) == pytest.approx(16 * np.sqrt(0.5), rel=0.01)
+def between(*figures):
+    return float(difference_volts(*(np.array(each, dtype=float)[..., None] for each in figures))[0])
+
+
+@given(st.tuples(st.floats(0, 20), st.floats(0, 20)), st.floats(-360, 360), st.tuples(st.floats(20, 180), st.floats(20, 180)))
+@settings(deadline=None, max_examples=60)
+def test_difference_of_cut_sines_is_that_of_the_waves_point_by_point(volts, degrees, conduction):
+    angles = (np.arange(40_000) + 0.5) * 2 * np.pi / 40_000
+    waves = []
+    for rms, shift, live in zip(volts, (np.radians(degrees), 0.0), np.radians(conduction), strict=True):
+        wave = np.where((angles + shift) % np.pi >= np.pi - live, np.sin(angles + shift), 0.0)
+        waves.append(rms * wave / np.sqrt(np.mean(wave**2)))
+    assert between(volts, (0, 0), degrees, conduction) == pytest.approx(float(np.std(waves[0] - waves[1])), abs=0.02)
 
 
 def test_difference_with_an_offset():
-    assert difference_volts((np.sqrt(16**2 + 3**2), 16), (3, 0), 0, (180, 180)) == pytest.approx(3)
+    assert between((np.sqrt(16**2 + 3**2), 16), (3, 0), 0, (180, 180)) == pytest.approx(3)
 
 
 @pytest.mark.parametrize(("difference", "amps"), [(36.0, 60.0), (4.0, 6.667)])

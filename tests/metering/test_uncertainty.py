@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from monitor.metering import uncertainty
+from tests.metering import front_end
+from tests.metering.converter import identity_of, joined, layout_of, metered_counts
 from tests.metering.coverage_oracle import PARTS, WAVES, run_cell
 
 BOARDS = 8
@@ -41,3 +43,20 @@ def test_half_widths_of_sums_as_jcgm_101_draws_them(limits, deviation):
     for limit in limits:
         spread += uncertainty._Spread.uniform(np.array(limit))
     assert spread.half_width() == pytest.approx(np.quantile(np.abs(drawn), 0.95), rel=0.02)
+    assert spread.one_tail() == pytest.approx(np.quantile(drawn, 0.95), rel=0.03)
+
+
+@pytest.mark.parametrize("ratio", [9.995, 10.01])
+def test_deep_cuts_that_keep_step_with_the_scans_say_what_is_open(ratio):
+    """150 degrees: for seconds on end one settled sample a half cycle, or none, tells neither phase nor place."""
+    mains, rate = front_end.CutMains(degrees=150, edge_s=60e-6), 120 * ratio
+    identity = identity_of(2, interval_s=1 / rate, skew_s=80.75e-6)
+    waves = [lambda t: mains.sampled(t, 0), lambda t: mains.sampled(t, 1)]
+    counts = front_end.counts_of(waves, identity, 6.0, start_s=0.0123)
+    sure = "gain = 1.000001\ngain_uncertainty = 1e-6\nsupply_volts = 5.0\n"
+    calibration = "".join(f'[calibration."bench-1".{k}]\n{sure}' for k in range(2))
+    made = metered_counts(counts, identity, layout_of(1, calibration=calibration, filter_us=56.4))
+    settled = joined(made.aggregates, "start_s") >= 1.0
+    for name, half, true in zip(("volts", "amps"), ("volts_u95", "amps_u95"), mains.truth(), strict=False):
+        errors = np.abs(joined(made.aggregates, f"{name}_rms")[settled, 0] - true)
+        assert np.mean(errors <= joined(made.aggregates, half)[settled, 0]) >= 0.93

@@ -12,11 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.cli.main import main
+from monitor.cli.sift_session import sift_session
+from monitor.runtime.replay import session_pipeline
 from monitor.sessions import find_sessions
 from monitor.sessions.figures import review
 from monitor.sessions.pictures import downsampled, window
 from monitor.sessions.trends import side_by_side, trends
-from tests.runtime.streams import packed_stream, sine_counts
+from tests.runtime.streams import packed_stream, plain_layout, sine_counts
 from tests.sessions.shows import BEGAN_AT, overload_stream, record
 
 SECONDS = 9.0
@@ -25,7 +27,8 @@ SECONDS = 9.0
 @pytest.fixture(scope="module")
 def show(tmp_path_factory):
     recordings = tmp_path_factory.mktemp("recordings")
-    record(recordings, overload_stream(SECONDS), SECONDS, marks=[(120, "=2+2 <b>bold</b>")])
+    pipeline = session_pipeline(plain_layout())
+    record(recordings, overload_stream(SECONDS), SECONDS, pipeline=pipeline, marks=[(120, "=2+2 <b>bold</b>")])
     return next(find_sessions(recordings))
 
 
@@ -59,7 +62,39 @@ def test_figures_agree_with_pandas_on_the_same_readings(show):
         assert district.amps.mean == pytest.approx(float(rows.amps_rms.mean()), rel=1e-5)
         assert district.amps.high == pytest.approx(float(rows.amps_rms.quantile(0.95)), rel=1e-5)
         assert district.volt_amperes.highest == pytest.approx(float(rows.volt_amperes.rolling(5).mean().max()), rel=1e-4)
-        assert district.energy_wh == pytest.approx(float(rows.watts.sum()) * 0.2 / 3600, rel=1e-4)
+        assert district.energy_wh == pytest.approx(float(rows.joules.sum()) / 3600, rel=1e-6)
+
+
+def test_energy_and_lost_seconds_are_one_figure_everywhere(show):
+    """The report's, from what was kept, and those of both ways to sift; a tenth of the last digit that is shown apart at most."""
+    summaries = [list(sift_session(show.path, None, exact=exact).lines())[-1]["districts"] for exact in (False, True)]
+    for district in review(show).districts:
+        joined, exact = (summary[district.name] for summary in summaries)
+        assert joined["energy_wh"] == pytest.approx(exact["energy_wh"], abs=1e-3)
+        assert district.energy_wh == pytest.approx(exact["energy_wh"], abs=1e-6)
+        assert (joined["lost_s"], exact["lost_s"]) == (pytest.approx(0, abs=1e-6), pytest.approx(0, abs=1e-6))
+        assert district.measured_s == pytest.approx(SECONDS, abs=0.1)
+
+
+def test_a_figure_beyond_the_sensors_range_is_a_lower_bound_wherever_it_is_kept(calm, tmp_path):
+    """40 A RMS are beyond the converter's 30 A."""
+    record(tmp_path, packed_stream(sine_counts(3.0, amps_rms=(40.0, 1.0))), 3.0)
+    session = next(find_sessions(tmp_path))
+    clipped = review(session)
+    assert [(d.volts_clipped, d.amps_clipped, d.power_clipped) for d in clipped.districts[:2]] == [
+        (False, True, True),
+        (False,) * 3,
+    ]
+    (summary,) = [line for line in sift_session(session.path, None).lines() if line["kind"] == "summary"]
+    assert [d["amps_clipped"] for d in summary["districts"].values()][:2] == [True, False]
+    bounds = {(row.figure, row.where) for row in side_by_side(review(calm), clipped) if row.at_least == (False, True)}
+    assert bounds == {
+        *((figure, "Outer main") for figure in ("amps mean (A)", "amps highest (A)", "energy (Wh)")),
+        *((figure, "North bench") for figure in ("VA mean", "VA highest second", "share of plate, highest (%)")),
+    }
+    assert main(["report", str(session.path), "--out", str(tmp_path / "report.html")]) == 0
+    text = (tmp_path / "report.html").read_text()
+    assert text.count("≥") >= 8, "amps three times, VA and Wh of the district, VA three times and the share of the supply"
 
 
 def test_two_sessions_side_by_side_and_trends(show, calm):
