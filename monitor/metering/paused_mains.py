@@ -97,16 +97,7 @@ class PausedMains:
         """
         off = self._off_nominal(phasors, links, cut)
         steps = np.round(off / TUNING)
-        sums = np.zeros((5, *phasors.shape), dtype=np.complex128)
-        told = cut & samples.live
-        for step in np.unique(steps[told]).tolist():
-            if step not in self._fits:
-                self._fits[step] = SineFit(self._hop_scans, self._step_rad * (1 + step * TUNING))
-            here = told & (steps == step)
-            rows, frames = np.flatnonzero(here.any(axis=1)), np.flatnonzero(here.any(axis=0))
-            some = slice(int(frames[0]), int(frames[-1]) + 1)
-            found = samples.live_sums(self._fits[step], rows, some)
-            sums[:, rows, some] = np.where(here[rows, some], found, sums[:, rows, some])
+        sums = self._live_sums(cut & samples.live, steps, samples)
         every = np.concatenate([self._sums, sums], axis=-1)
         runs = np.concatenate([self._runs, self._runs[-1] + np.cumsum(links == 0)])
         # Near the nominal frequency that one it is, not what a leaping edge makes of it.
@@ -137,6 +128,19 @@ class PausedMains:
         told = count - np.maximum.accumulate(np.where(weak, count, -self._told[:, None]), axis=1)
         self._told = np.minimum(told[:, -1], UNTOLD_FRAMES + 1)
         return told <= UNTOLD_FRAMES
+
+    def _live_sums(self, told: Bools, steps: Floats, samples: FrameSamples) -> Phasors:
+        """Live sums, shape (5, channels, f): of each frame that tells something at its frequency; 0 elsewhere."""
+        sums = np.zeros((5, *told.shape), dtype=np.complex128)
+        for step in np.unique(steps[told]).tolist():
+            if step not in self._fits:
+                self._fits[step] = SineFit(self._hop_scans, self._step_rad * (1 + step * TUNING))
+            here = told & (steps == step)
+            rows, frames = np.flatnonzero(here.any(axis=1)), np.flatnonzero(here.any(axis=0))
+            some = slice(int(frames[0]), int(frames[-1]) + 1)
+            found = samples.live_sums(self._fits[step], rows, some)
+            sums[:, rows, some] = np.where(here[rows, some], found, sums[:, rows, some])
+        return sums
 
     def _unsure(self, firm: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """Where a fit hangs on samples that may lie on an edge, and some that did not came not long ago: the mains runs on meanwhile."""

@@ -29,7 +29,7 @@ def test_intervals_hold_what_was_drawn(cells, parts, what):
 
 
 def test_pulses_are_good_next_to_never():
-    mine = [run_cell("pulses", parts, 4, seed=6) for parts in PARTS]
+    mine = [run_cell("pulses", parts, 8, seed=6) for parts in PARTS[:3]]
     assert sum(cell.good for cell in mine) <= 0.05 * sum(cell.all for cell in mine)
 
 
