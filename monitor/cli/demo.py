@@ -1,4 +1,4 @@
-"""``pilotlamp demo``: the Fernhollow show on a rehearsal board, through a real pty to the very link that reads real boards."""
+"""``pilotlamp demo``: the Fernhollow show on a rehearsal board, through a port to the very link that reads real boards."""
 
 import argparse
 
@@ -7,7 +7,7 @@ from monitor.layout import parse_layout
 from monitor.rehearsal import RehearsalBoard, demo_layout_text, fernhollow_show
 
 SPEED_LIMIT = 4.0
-"""A pty and a page keep up with this many times real time."""
+"""A port and a page keep up with this many times real time."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -1,20 +1,16 @@
-"""A rehearsal board: makes a show a little at a time and sends it through a real pseudo-terminal; it can be unplugged."""
+"""A rehearsal board: makes a show a little at a time and sends it through a port like a real one's; it can be unplugged."""
 
-import contextlib
-import os
-import tempfile
 import threading
 import time
-import tty
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from types import TracebackType
 from typing import Protocol, Self
 
 import numpy as np
 
+from monitor.rehearsal.board_port import board_port
 from monitor.rehearsal.model import Bench
 from monitor.rehearsal.model_acts import Act
 from monitor.rehearsal.model_director import shifted
@@ -120,7 +116,7 @@ class RehearsalBoard:
     """A board that anybody can open like a serial port.
 
     Attributes:
-        port: Path to open; stays the same over unplugging and plugging in again.
+        port: Path (or URL) to open; stays the same over unplugging and plugging in again.
         packets_dropped: Packets that nobody read in time.
     """
 
@@ -134,8 +130,8 @@ class RehearsalBoard:
         """
         self._show: Show = SceneShow(show) if isinstance(show, Scene) else show
         self._speed = speed
-        self._folder = tempfile.TemporaryDirectory(prefix="rehearsal-")
-        self.port = str(Path(self._folder.name) / name)
+        self._port = board_port(name)
+        self.port = self._port.address
         self.packets_dropped = 0
         self._waiting: deque[tuple[float, bytes]] = deque()
         self._backlog: deque[bytes] = deque()
@@ -143,7 +139,7 @@ class RehearsalBoard:
         self._rest = b""
         self._made_s = 0.0
         self._over = False
-        self._ends: tuple[int, int] | None = None
+        self._is_plugged = False
         self._plug = threading.Lock()
         self._halt = threading.Event()
         self._thread: threading.Thread | None = None
@@ -164,33 +160,22 @@ class RehearsalBoard:
             self._thread.join(timeout=5)
             self._thread = None
         self.unplug()
-        self._folder.cleanup()
+        self._port.close()
 
     def unplug(self) -> None:
         """Pull the plug: whoever has the port open sees it go. The board loses what it could not send."""
         with self._plug:
-            if self._ends is None:
-                return
-            Path(self.port).unlink(missing_ok=True)
-            for end in self._ends:
-                with contextlib.suppress(OSError):
-                    os.close(end)
-            self._ends = None
+            if self._is_plugged:
+                self._port.unplug()
+            self._is_plugged = False
 
     def plug_in(self) -> None:
         """Plug in (again), under the same path."""
         with self._plug:
-            if self._ends is not None:
-                return
-            board_end, host_end = os.openpty()
-            tty.setraw(host_end)
-            os.set_blocking(board_end, False)
-            self._ends = (board_end, host_end)
-            self._rest = b""
-            link = Path(self.port)
-            fresh = link.with_suffix(".new")
-            fresh.symlink_to(os.ttyname(host_end))
-            fresh.replace(link)
+            if not self._is_plugged:
+                self._port.plug_in()
+                self._rest = b""
+            self._is_plugged = True
 
     @property
     def is_over(self) -> bool:
@@ -220,10 +205,10 @@ class RehearsalBoard:
         while self._waiting and self._waiting[0][0] <= now_s:
             self._queue(self._waiting.popleft()[1])
         with self._plug:
-            if self._ends is None:
-                self._drop_all()
+            if self._is_plugged:
+                self._write()
             else:
-                self._write(self._ends[0])
+                self._drop_all()
 
     def _make_part(self) -> None:
         part = self._show.next_part()
@@ -247,14 +232,14 @@ class RehearsalBoard:
         self._backlog_bytes = 0
         self._rest = b""
 
-    def _write(self, end: int) -> None:
+    def _write(self) -> None:
         """Write until the port takes no more; a packet begun is always finished first."""
         while self._rest or self._backlog:
             if not self._rest:
                 self._rest = self._backlog.popleft()
                 self._backlog_bytes -= len(self._rest)
             try:
-                written = os.write(end, self._rest)
+                written = self._port.write(self._rest)
             except BlockingIOError:
                 return
             except OSError:
