@@ -52,7 +52,7 @@ def test_every_module_imports_and_the_rehearsal_runs(tmp_path):
 
 
 def test_the_board_is_read_through_a_socket_and_can_be_unplugged(monkeypatch):
-    monkeypatch.setattr(board_port, "tty", None)
+    monkeypatch.setattr(board_port, "HAS_TERMINALS", False)
     with RehearsalBoard(fernhollow_show(), speed=4) as board:
         assert board.port.startswith("socket://127.0.0.1:")
         address = board.port

@@ -9,8 +9,10 @@ from typing import Protocol
 
 try:
     import tty
+
+    HAS_TERMINALS = hasattr(os, "openpty")
 except ImportError:  # not on Windows
-    tty = None  # type: ignore[assignment]
+    HAS_TERMINALS = False
 
 
 class BoardPort(Protocol):
@@ -46,7 +48,7 @@ def board_port(name: str) -> BoardPort:
     Args:
         name: Last part of the path, where it has one.
     """
-    return SocketPort() if tty is None or not hasattr(os, "openpty") else PtyPort(name)
+    return PtyPort(name) if HAS_TERMINALS else SocketPort()
 
 
 class PtyPort:
