@@ -3,6 +3,9 @@
 import numpy as np
 
 from monitor.diagnosis import thresholds as t
+from monitor.diagnosis.dips import noise
+from monitor.diagnosis.medians import median
+from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Stream
 
 
@@ -21,3 +24,34 @@ def others_dropped(stream: Stream, district: int, tick: int, share: float) -> bo
     dropped = after < (1 - share) * before - t.BALANCE_LEAST_AMPS
     dropped[district] = False
     return bool(dropped.any())
+
+
+def mirrored(stream: Stream, district: int, span_s: tuple[float, float], depth: float) -> bool:
+    """Whether another track district had these amps just while this one lacked them, from edge to edge: a train on its rails."""
+    others = [k for k in np.flatnonzero(stream.circuits.is_track).tolist() if k != district]
+    length_s = min(t.BALANCE_LEVEL_S, span_s[1] - span_s[0])
+    return any(
+        _steps(stream, other, span_s[0], depth, length_s) and _steps(stream, other, span_s[1], -depth, length_s)
+        for other in others
+    )
+
+
+def stepped_elsewhere(stream: Stream, district: int, at_s: float, depth: float) -> bool:
+    """Whether another track district took these amps at the very moment at which this one lost them."""
+    others = [k for k in np.flatnonzero(stream.circuits.is_track).tolist() if k != district]
+    return any(_steps(stream, other, at_s, depth, t.BALANCE_LEVEL_S) for other in others)
+
+
+def _steps(stream: Stream, district: int, at_s: float, change: float, length_s: float) -> bool:
+    """Whether the amps of a district step by a part of this change at a moment, well above what they waver by.
+
+    The rails of the other district have other volts, so a train's amps change with it.
+    """
+    tick = int(at_s / TICK_S)
+    cut = stream.cut(district, tick - t.BALANCE_BESIDE_TICKS, tick + t.BALANCE_BESIDE_TICKS)
+    away_s, edge_s = (cut.start_s + cut.end_s) / 2 - at_s, min(t.BALANCE_EDGE_S, length_s / 4)
+    before, after = cut.amps[(away_s < -edge_s) & (away_s > -length_s)], cut.amps[(away_s > edge_s) & (away_s < length_s)]
+    if not len(before) or not len(after):
+        return False
+    stepped = (median(after) - median(before)) * np.sign(change)
+    return bool(stepped > max(t.BALANCE_STEP * abs(change), t.BALANCE_NOISES * max(noise(before), noise(after))))

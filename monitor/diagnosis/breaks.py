@@ -24,6 +24,7 @@ class Breaks(Watcher):
     def __init__(self, stream: Stream, district: int) -> None:
         super().__init__(stream, district)
         self._zero_amps = float(zero_amps(self.circuits)[district])
+        self._least_fed = t.BREAK_SHORT_FED_SHARE * float(self.circuits.rated_amps[self.circuits.supply_of[district]])
 
     @staticmethod
     def onsets(stream: Stream, rows: slice) -> Bools:
@@ -37,10 +38,44 @@ class Breaks(Watcher):
         while True:
             found = yield from self.onset(tick)
             yield found + 3
+            if self._feeds_a_short(found):
+                tick = yield from self._wait_for_opening(found)
+                continue
             event = self._event(found)
             if event.cause is not Cause.DIRECTION_BREAK:
                 self.tell(event)
             tick = yield from self._follow(event, found)
+
+    def _feeds_a_short(self, found: int) -> bool:
+        """Amps flow where the volts are gone: a limiter that folds back into a short opens nothing."""
+        rows = self.ticks.rows(found + 1, found + 3)
+        return bool((self._fed(rows, found) > self._least_fed).all())
+
+    def _fed(self, rows: slice, found: int) -> Floats:
+        """Amps of this supply's districts that have lost their volts since a tick, shape (n,)."""
+        near = self.circuits.neighbours(self.district)
+        usual = self.ticks.usual_volts[self.ticks.rows(found, found + 1)][0, near]
+        lost = self.ticks.volts_high[rows][:, near] < t.FEED_BACK_SHARE * usual
+        return np.asarray(np.where(lost, self.ticks.amps_low[rows][:, near], 0.0).sum(axis=1))
+
+    def _wait_for_opening(self, found: int) -> Generator[int, None, int]:
+        """Until the volts are back, or the amps go as well: then the protection has opened."""
+        d = self.district
+        back_volts = t.FEED_BACK_SHARE * float(self.ticks.usual_volts[self.ticks.rows(found, found + 1), d][0])
+        gone = yield from self.find(
+            lambda rows: (self.ticks.volts_high[rows, d] > back_volts) | (self._fed(rows, found) < self._least_fed), found + 1
+        )
+        if gone is None or float(self.ticks.volts_high[self.ticks.rows(gone, gone + 1), d][0]) > back_volts:
+            return (gone or found) + 1
+        event = Occurrence(district=d, cause=Cause.PROTECTION_OPEN, start_s=gone * TICK_S, confidence=0.95)
+        event.evidence = {
+            "volts_before": self.stream.median("volts", d, found - 7, found - 2),
+            "amps_before": max(self.stream.median("amps", d, found - 7, found - 2), self._zero_amps),
+            "volts_wavered": 0.0,
+        }
+        event.evidence.update(opening_evidence(self.ticks, self.circuits, int(self.circuits.supply_of[d]), gone))
+        self.tell(event)
+        return (yield from self._follow(event, gone))
 
     def _event(self, tick: int) -> Occurrence:
         """What is known a moment after the district went dead; a plain break counts as one by hand until it shows otherwise."""
@@ -76,20 +111,20 @@ class Breaks(Watcher):
     def _judge_onset(self, event: Occurrence, tick: int) -> None:
         """An opening takes every district of its supply within the same cycle; a hand takes its own."""
         near = self.circuits.supply_of == self.circuits.supply_of[self.district]
-        stays, fell = self._others(event, tick)
+        stays, fell, dipped = self._others(event, tick)
         if self._slid(event, tick):
             event.evidence["slid"] = 1.0
+        elif bool(dipped[~near].any()) and not bool((stays & ~dipped)[~near].any()):
+            event.cause, event.confidence = Cause.MAINS_DIP, 0.98
         elif bool(stays[near].any()):
             self._call(
                 event, (self._output_overload(tick), Cause.PROTECTION_OPEN, 0.85), (self._faded(tick), Cause.THROTTLE, 0.8)
             )
         else:
-            mains = bool(fell[~near].any()) and not bool(stays[~near].any())
             together = bool(fell[near].any())
             overload = self._overload(event, tick, alone=not together)
             self._call(
                 event,
-                (mains, Cause.MAINS_DIP, 0.98),
                 (overload > 0, Cause.PROTECTION_OPEN, overload),
                 (self._output_overload(tick), Cause.PROTECTION_OPEN, 0.85),
                 (self._faded(tick), Cause.THROTTLE, 0.8),
@@ -107,9 +142,9 @@ class Breaks(Watcher):
                 event.cause, event.confidence = cause, confidence
                 return
 
-    def _others(self, event: Occurrence, tick: int) -> tuple[Bools, Bools]:
-        """Which other districts keep their volts through this fall, or have them back meanwhile; and which fell within the cycle."""
-        stays, fell = (np.zeros(len(self.circuits), dtype=np.bool_) for _ in range(2))
+    def _others(self, event: Occurrence, tick: int) -> tuple[Bools, Bools, Bools]:
+        """Which other districts keep their volts through this fall, or have them back meanwhile; which fell and stay down; which fell."""
+        stays, fell, dipped = (np.zeros(len(self.circuits), dtype=np.bool_) for _ in range(3))
         for other in np.flatnonzero(np.arange(len(self.circuits)) != self.district).tolist():
             cut = self.stream.cut(other, tick - 5, tick + 3)
             live = cut.volts > 2 * self.circuits.off_volts[other]
@@ -124,7 +159,9 @@ class Breaks(Watcher):
             after = cut.start_s > event.start_s + 0.5 * window_s
             stays[other] = bool(live[after].any())
             fell[other] = bool(live[before].any()) and bool(after.any()) and not stays[other]
-        return stays, fell
+            soon = after & (cut.start_s < event.start_s + 2 * t.BREAK_TOGETHER_WINDOWS * window_s)
+            dipped[other] = bool(live[before].any()) and bool((~live[soon]).any())
+        return stays, fell, dipped
 
     def _overload(self, event: Occurrence, tick: int, *, alone: bool) -> float:
         """How sure it is that the supply gave too much just before; 0 where nothing says so.

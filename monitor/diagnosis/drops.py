@@ -6,7 +6,7 @@ import numpy as np
 
 from monitor.diagnosis import dips
 from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.balance import handed_over
+from monitor.diagnosis.balance import handed_over, mirrored
 from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.edges import crossing_s, is_fine, sharpest_share, steady
 from monitor.diagnosis.joints import Joints
@@ -26,7 +26,7 @@ class Drops(Watcher):
 
     def __init__(self, stream: Stream, district: int) -> None:
         super().__init__(stream, district)
-        self._joints = Joints()
+        self._joints = Joints(self.ticks, district)
         self._last = -t.DROP_SOON_TICKS - 1, 0.0  # when amps came back last, and what they were before
         self._hold_share = float(_hold_share(stream.circuits)[district])
 
@@ -74,10 +74,13 @@ class Drops(Watcher):
         # What a whistle took says nothing of what a contact lost.
         if self.stream.signal_changed(self.district, found - 6, (back if event.cause is Cause.WEAK_JOINT else found) + 1):
             return
-        if event.cause is Cause.WEAK_JOINT or event.evidence["lasted_s"] > t.DROP_BRIEF_S:
+        if event.cause is Cause.WEAK_JOINT or event.evidence["lasted_s"] > t.DROP_SHORTEST_OVER_S:
             yield back + t.BALANCE_BESIDE_TICKS
-            if self._drove_over(event, (found, back), depth) or not self._goes_on(back, usual):
+            if mirrored(self.stream, self.district, (event.start_s, event.end_s or event.start_s), depth):
                 return
+        is_long = event.cause is Cause.WEAK_JOINT or event.evidence["lasted_s"] > t.DROP_BRIEF_S
+        if is_long and (self._drove_over(event, (found, back), depth) or not self._goes_on(back, usual)):
+            return
         self._remember(event)
 
     def _drove_over(self, event: Occurrence, ticks: tuple[int, int], depth: float) -> bool:
@@ -144,7 +147,7 @@ class Drops(Watcher):
 
     def _remember(self, event: Occurrence) -> None:
         """Tell an event, and what it makes surer; a doubtful one waits for another like it."""
-        self.stream.note_joint(self.district, event.start_s, event.end_s or event.start_s)
+        self.stream.note_sag(event, self._latest)
         for told in self._joints.note(event) if event.cause is Cause.WEAK_JOINT else [event]:
             if told.confidence >= t.JOINT_LEAST_CONFIDENCE:
                 self.tell(told)
@@ -204,10 +207,11 @@ class Drops(Watcher):
         """The pause of a load that a contact switched on a moment ago: back to what was drawn before it."""
         tick = int(start_s / TICK_S)
         rows = self.ticks.rows(tick - t.DROP_PAUSED_TICKS, tick)
-        past = self.ticks.amps[rows, self.district][self.ticks.calm[rows, self.district]]
-        if len(past) <= t.DROP_PAUSED_TICKS // 2 or lowest < t.DROP_PAUSED_SHARE * median(past):
+        dead = np.flatnonzero(~self.ticks.calm[rows, self.district])
+        past = self.ticks.amps[rows, self.district][int(dead[-1]) + 1 if len(dead) else 0 :]
+        if len(past) < t.DROP_PAUSED_LEAST_TICKS or lowest < t.DROP_PAUSED_SHARE * median(past):
             return False
-        cut = self.stream.cut(self.district, tick - t.DROP_PAUSED_TICKS, tick)
+        cut = self.stream.cut(self.district, tick - min(len(past), t.DROP_PULSE_TICKS), tick)
         return sharpest_share(cut.end_s, cut.amps, level - lowest) > t.CLIMB_SWITCHED_SHARE
 
     def _call_joint(self, event: Occurrence, cut: Cut, usual: float) -> None:
@@ -233,6 +237,9 @@ class Drops(Watcher):
         if depth < t.DROP_DEEP_SHARE * level and not quick and not dips.overshoots(smooth, 0.5 * (level + lowest), depth):
             return
         event.start_s, event.end_s = span
+        event.evidence["change_within_one_cycle_share"] = max(
+            sharpest_share(smooth.end_s, smooth.amps, -depth), sharpest_share(smooth.end_s, smooth.amps, depth)
+        )
         event.evidence.update(edge_s=edge_s, lasted_s=lasted_s, amps_before=level, amps_lowest=lowest)
         longest_s = t.DROP_SLOWEST_EDGE_S if quick_out else t.DROP_LONGEST_EDGE_S
         if depth > t.DROP_DEEP_SHARE * level:

@@ -46,7 +46,7 @@ class Sags(Watcher):
         at, district = np.nonzero(fell)
         recent = medians(ticks.before("volts", at + rows.start, district, t.SAG_RECENT_TICKS), 1)
         fell[at, district] = _fell(volts[at, district], np.fmin(usual[at, district], recent), wavering[at, district])
-        return fell
+        return fell | _all_dip(stream, rows)[:, None] & ticks.calm[rows]
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -55,7 +55,10 @@ class Sags(Watcher):
             yield found + 4
             before = self._before(found)
             cause = self._cause(before)
-            if cause is None:
+            if cause is None and self._is_brief(before):
+                cause = Cause.MAINS_DIP
+            gone = before.volts_low[self.district] < self.circuits.off_volts[self.district]
+            if cause is None or (cause is Cause.MAINS_DIP and gone):  # volts that are gone are the watcher's of breaks
                 tick = found + 1
                 continue
             over = yield from self._over(before, found + t.SAG_STEADY_TICKS if cause is Cause.SUPPLY_SAG else None)
@@ -109,6 +112,20 @@ class Sags(Watcher):
             return Cause.MAINS_DIP if share[d] < 1 - t.SAG_DIP_DEPTH and self._fell_sharply(before) else None
         return None
 
+    def _is_brief(self, before: _Before) -> bool:
+        """A dip shorter than a tick, which its lowest readings show, on every supply alike; what was measured is put right."""
+        rows = self.ticks.rows(before.tick, before.tick + 2)
+        live = before.volts > self.circuits.off_volts
+        low = np.min(self.ticks.volts_low[rows], axis=0)
+        share = low / np.maximum(before.volts, 1e-6)
+        if not self._fell_at_once(before, live):
+            return False
+        everywhere = bool((share[live] < 1 - t.SAG_DIP_DEPTH).all()) and bool(live[self.circuits.strangers(self.district)].any())
+        if not (everywhere and self._fell_alike(share[live], share[self.district])):
+            return False
+        before.volts_low = low
+        return True
+
     def _is_by_hand(self, before: _Before, near: "np.ndarray[tuple[int], np.dtype[np.bool_]]", rise: float) -> bool:
         """The amps rose where the volts rose: somebody turned a throttle up, or switched a neighbour on again."""
         more = np.where(near, before.amps_low - before.amps, 0.0)
@@ -127,13 +144,22 @@ class Sags(Watcher):
     def _is_short(self, before: _Before) -> bool:
         """This district's own short: the amps leapt while the volts were down, not when they came back."""
         cut, d = self.stream.cut(self.district, before.tick - 1, before.tick + 4), self.district
-        return bool(((cut.amps > t.SHORT_LEAP * before.amps[d]) & (cut.volts < t.SHORT_COLLAPSED_SHARE * before.volts[d])).any())
+        recent = self.ticks.usual_amps[self.ticks.rows(before.tick - t.SAG_RECENT_TICKS, before.tick + 1), d]
+        amps = float(np.nanmin(recent, initial=before.amps[d]))  # a limiter that folds back comes into a short that began before
+        return bool(((cut.amps > t.SHORT_LEAP * amps) & (cut.volts < t.SHORT_COLLAPSED_SHARE * before.volts[d])).any())
 
     def _fell_together(self, before: _Before, live: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> bool:
         """All within the tick in which it was found, or the next."""
         rows = self.ticks.rows(before.tick, before.tick + 2)
         low = np.min(self.ticks.volts_low[rows], axis=0)
         return bool((low[live] < (1 - t.SAG_ALONG_DEPTH) * before.volts[live]).all())
+
+    def _fell_at_once(self, before: _Before, live: Bools) -> bool:
+        """All within two cycles: what falls on two supplies in one tick may be two things."""
+        cuts = {d: self.stream.cut(d, before.tick - 1, before.tick + 2) for d in np.flatnonzero(live).tolist()}
+        fell = {d: cut.end_s[cut.volts < (1 - t.SAG_ALONG_DEPTH) * before.volts[d]] for d, cut in cuts.items()}
+        starts = [float(ends[0]) for ends in fell.values() if len(ends)]
+        return len(starts) == len(cuts) and max(starts) - min(starts) < t.SAG_AT_ONCE_S
 
     def _fell_alike(self, share: Floats, own: float) -> bool:
         return bool((np.abs(share - own) < 0.35 * (1 - own) + 0.02).all())
@@ -207,3 +233,12 @@ class Sags(Watcher):
 
 def _fell(volts: Floats, usual: Floats, wavering: Floats) -> Bools:
     return np.asarray(volts < usual - np.maximum((1 - t.SAG_FOUND_SHARE) * usual, wavering))
+
+
+def _all_dip(stream: Stream, rows: slice) -> Bools:
+    """Ticks in which the volts of every live district dipped, those of several supplies among them: shape (n,)."""
+    ticks, circuits = stream.ticks, stream.circuits
+    live = ticks.usual_volts[rows] > circuits.off_volts
+    dipped = ticks.volts_low[rows] < (1 - t.SAG_DIP_DEPTH) * ticks.usual_volts[rows]
+    supplies = np.array([[(live[:, circuits.supply_of == s]).any(axis=1)] for s in range(len(circuits.supplies))])
+    return np.asarray((dipped | ~live).all(axis=1) & (supplies.sum(axis=0)[0] > 1))

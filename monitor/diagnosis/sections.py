@@ -4,6 +4,7 @@ import numpy as np
 
 from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.balance import handed_over
+from monitor.diagnosis.dips import noise
 from monitor.diagnosis.drops import Drops
 from monitor.diagnosis.edges import crossing_s, steady
 from monitor.diagnosis.joints import Joints
@@ -20,7 +21,7 @@ class Sections(Watcher):
 
     def __init__(self, stream: Stream, district: int) -> None:
         super().__init__(stream, district)
-        self._joints = Joints()
+        self._joints = Joints(self.ticks, district)
 
     @staticmethod
     def onsets(stream: Stream, rows: slice) -> Bools:
@@ -48,7 +49,8 @@ class Sections(Watcher):
             yield end + t.SECTION_BEHIND_TICKS
             event = self._event(found, end, before, depth)
             if event is not None:
-                for told in self._joints.note(event):
+                sags = self.stream.whole_sags(d, end + t.SECTION_BEHIND_TICKS)
+                for told in self._joints.note(event, [sag for sag in sags if sag.cause is Cause.WEAK_JOINT]):
                     if told.confidence >= t.JOINT_LEAST_CONFIDENCE:
                         self.tell(told)
                 tick = end + 2
@@ -89,7 +91,8 @@ class Sections(Watcher):
             or handed_over(stream, d, end - 2, -depth, t.BALANCE_WHOLLY)
         )
         signal = stream.signal_changed(d, found - 4, found + 4) or stream.signal_changed(d, end - 6, end + 3)
-        known = stream.is_joint(d, found * TICK_S, end * TICK_S)
+        sags = stream.whole_sags(d, end + t.SECTION_BEHIND_TICKS)
+        known = any(sag.start_s < end * TICK_S and found * TICK_S < (sag.end_s or sag.start_s) for sag in sags)
         if known or not stays or not alike or moved or signal:
             return None
         if not self._is_sharp(found, end, before, depth):
@@ -111,6 +114,8 @@ class Sections(Watcher):
     def _is_sharp(self, found: int, end: int, before: float, depth: float) -> bool:
         """In with the engine's length, out with it, and the surge of a motor that gathers way: a hill has none of it."""
         fall = _cut(self.stream, self.district, found - 6, found + 8)
+        if depth < t.SECTION_NOISES * noise(fall.amps[fall.end_s < found * TICK_S]):
+            return False
         rise = _cut(self.stream, self.district, end - 8, end + t.SECTION_BEHIND_TICKS)
         fell, rose = -_steepest(fall, -1) / depth, _steepest(rise, 1) / depth
         surge = float(np.max(rise.amps, initial=0.0))

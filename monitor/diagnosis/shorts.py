@@ -55,9 +55,12 @@ class Shorts(Watcher):
         """Readings with leapt amps, if the volts collapsed with them or the amps are beyond what any load takes."""
         peak = float(np.max(cut.amps, initial=0.0))
         leapt = (cut.amps > max(t.SHORT_LEAP * amps, 0.3 * peak)) & ~self._coming_on(cut, volts)
-        if not leapt.any() or sharpest_share(cut.end_s, cut.amps, peak - amps) < t.EDGE_SHARP_SHARE:
-            return leapt & False  # a short is there within a cycle; a heavy train comes over wheel by wheel
+        if not leapt.any():
+            return leapt
         lowest = float(np.min(cut.volts[leapt]))
+        sharp = sharpest_share(cut.end_s, cut.amps, peak - amps)
+        if sharp < (t.SHORT_SCRAPES_SHARE if lowest < t.SHORT_LOST_SHARE_SCRAPING * volts else t.EDGE_SHARP_SHARE):
+            return leapt & False  # a short is there within some cycles; a heavy train comes over wheel by wheel
         beyond = float(np.max(cut.amps[leapt])) > t.SHORT_BEYOND * float(
             self.circuits.rated_amps[self.circuits.supply_of[self.district]]
         )
@@ -82,7 +85,14 @@ class Shorts(Watcher):
         """
         lowest = float(cut.volts[shorted].min())
         if bool(self._dead(cut, volts)[: int(np.argmax(shorted))].any()):
-            if lowest > t.SHORT_LOST_SHARE * volts:
+            # A contact that chatters lets part of the volts and part of an inrush through: their ratio tells.
+            rated_ohms = float(
+                self.circuits.max_volts[self.district] / self.circuits.rated_amps[self.circuits.supply_of[self.district]]
+            )
+            if (
+                lowest > t.SHORT_LOST_SHARE * volts
+                or float(np.min(cut.volts[shorted] / cut.amps[shorted])) > t.SHORT_OHMS_SHARE * rated_ohms
+            ):
                 return True
         elif lowest < t.SHORT_LOST_SHARE * volts:
             return False

@@ -3,7 +3,7 @@
 import numpy as np
 
 from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.balance import handed_over, others_dropped
+from monitor.diagnosis.balance import handed_over, others_dropped, stepped_elsewhere
 from monitor.diagnosis.edges import is_fine, sharpest_share
 from monitor.diagnosis.medians import median, quantiles
 from monitor.diagnosis.occurrences import Occurrence
@@ -36,10 +36,16 @@ def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
         return None, depth
     # A converter always shows some noise; a channel that hangs shows none.
     hangs = float(np.ptp(amps)) < HANGING_SHARE * usual
+    quiet = _is_quiet(stream, district, ticks)
+    another_runs = not quiet and (
+        _ripple_left(stream, district, ticks) < t.STAND_ANOTHER_SHARE
+        or (depth > t.STAND_UNSEEN_SHARE * usual and not _motor_shows(stream, district, ticks))
+    )
+    look_back = t.STAND_EARLIER_TICKS if quiet else t.STAND_ANOTHER_TICKS
     if (
         hangs
-        or not _is_quiet(stream, district, ticks)
-        or not usual - depth < t.STAND_LEFT_SHARE * _least_since_live(stream, district, first)
+        or not (quiet or another_runs)
+        or not usual - depth < t.STAND_LEFT_SHARE * _least_since_live(stream, district, first, look_back)
     ):
         return None, depth  # back to what it drew before something came on
     last_depth = stream.median("amps", district, found - 6, found - 1) - (usual - depth)
@@ -47,7 +53,10 @@ def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
         stream, district, first, t.STAND_DROPPED_SHARE
     ):
         return None, depth
-    return _event(stream, district, ticks, usual, depth), depth
+    event = _event(stream, district, ticks, usual, depth)
+    if event is not None and another_runs:
+        event.confidence = t.STAND_ANOTHER
+    return event, depth
 
 
 def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, depth: float) -> Occurrence | None:
@@ -60,6 +69,9 @@ def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, 
     below = np.flatnonzero(cut.amps < usual - 0.3 * depth)
     if not (is_fine(cut) and share >= t.EDGE_SHARP_SHARE and volts > held * volts_before and len(below)):
         return None
+    over = np.flatnonzero(cut.amps > usual - 0.3 * depth)
+    if len(over) and stepped_elsewhere(stream, district, float(cut.end_s[over[-1]]), depth):
+        return None  # the train drove over
     start_s = float(cut.start_s[below[0]] + cut.end_s[below[0]]) / 2
     event = Occurrence(district=district, cause=Cause.LOST_CONTACT, start_s=start_s, confidence=0.92)
     event.evidence = {
@@ -71,6 +83,13 @@ def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, 
         "ripple_left_share": _ripple_left(stream, district, ticks),
     }
     return event
+
+
+def _motor_shows(stream: Stream, district: int, ticks: tuple[int, int]) -> bool:
+    """Whether the amps wavered before by more than those of a channel without a motor: else ripple tells nothing."""
+    before = ticks[0] - t.STAND_TICKS, ticks[0] - 1
+    floor = min((stream.ripple(k, *before) for k in range(len(stream.circuits)) if k != district), default=0.0)
+    return stream.ripple(district, *before) > t.STAND_MOTOR_FLOORS * floor
 
 
 def _is_quiet(stream: Stream, district: int, ticks: tuple[int, int]) -> bool:
@@ -90,9 +109,9 @@ def _ripple_left(stream: Stream, district: int, ticks: tuple[int, int]) -> float
     return after / stream.ripple(district, first - t.STAND_TICKS, first - 1)
 
 
-def _least_since_live(stream: Stream, district: int, tick: int) -> float:
+def _least_since_live(stream: Stream, district: int, tick: int, look_back: int) -> float:
     """The least that was drawn for long since the volts last came on: a train that ran never stood meanwhile."""
-    rows = stream.ticks.rows(tick - t.STAND_EARLIER_TICKS, tick - 2)
+    rows = stream.ticks.rows(tick - look_back, tick - 2)
     dead = np.flatnonzero(~stream.ticks.calm[rows, district])
     past = stream.ticks.amps[rows, district][int(dead[-1]) + 1 if len(dead) else 0 :]
     return quantiles(past, (t.STAND_LEAST_QUANTILE,))[0] if len(past) else np.inf

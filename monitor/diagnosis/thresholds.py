@@ -15,6 +15,9 @@ BREAK_WAVERED = 1.3  # times | times what they wavered by just before, as pulses
 BREAK_OVERLOAD = 0.97  # times | of the rated amps: it may open early, never at ordinary running | judgement
 BREAK_SHORT_CIRCUIT = 1.8  # times | times the rated amps in a tenth of a second open instant protections | judgement
 BREAK_TOGETHER_WINDOWS = 2.0  # windows | what was live within so many windows before the fall fell with it | judgement
+BREAK_SHORT_FED_SHARE = (
+    0.08  # share | of the rated amps: more than leaks flows where the volts are gone, into a short | judgement
+)
 BREAK_SLID_HIGH = 0.85  # share | of the volts before: between both a switch is for a window, a hand for longer | judgement
 BREAK_SLID_LOW = 0.15  # share | of the volts before: between both a switch is for a window, a hand for longer | judgement
 BREAK_SLID_ROWS = 6  # readings | three cycles of volts on their way down are no switch's | judgement
@@ -26,6 +29,11 @@ SHORT_FADE_S = 0.15  # s | a start's surge is clearly less by then | judgement
 SHORT_FADED_SHARE = 0.93  # share | of the first amps: a short's stay within so much | judgement
 SHORT_EARLY_S = 0.1  # s | these readings are the first amps | judgement
 SHORT_LOST_SHARE = 0.55  # share | of the volts: below, more is lost in the supply than is left | judgement
+SHORT_LOST_SHARE_SCRAPING = (
+    0.62  # share | of the volts: metal that scrapes at first may take some cycles to lose so much | rehearsal
+)
+SHORT_SCRAPES_SHARE = 0.2  # share | of the leap within one cycle, where the wheel scrapes | rehearsal
+SHORT_OHMS_SHARE = 0.25  # share | of the rated load's ohms: cold filaments and motors at rest have more | judgement
 SHORT_COARSE_SHARE = 0.6  # share | of readings that a short fills in part only; a load leaves more | judgement
 SHORT_LEAP = 2.5  # times | times the amps before | judgement
 SHORT_RATED_SHARE = 0.8  # share | of the supply's rated amps | judgement
@@ -58,6 +66,7 @@ SAG_STEADY_TICKS = 16  # ticks | a starting train's surge has faded by then | ju
 SAG_BACK_SHARE = 0.5  # share | of the depth: halfway back is over | judgement
 SAG_LEAST_RATED_SHARE = 0.06  # share | a rise of the supply's amps smaller than this does not pull volts down | judgement
 SAG_FORGET_TICKS = 6000  # ticks | ten minutes: then the lower volts are the usual ones | judgement
+SAG_AT_ONCE_S = 0.035  # s | two cycles: one fall of the mains is everywhere within so long | judgement
 SAG_BY_HAND_SHARE = 0.6  # share | of the rise: a neighbour's hand takes volts here | judgement
 SAG_DRIVEN_DEPTH = 0.15  # share | a train driven over takes its load along; only a deep fall is worth a word | judgement
 
@@ -103,8 +112,11 @@ DROP_COARSE_EDGE_S = 0.35  # s | the same where ten readings a second tell few e
 DROP_EARLIER_TICKS = 6  # ticks | what was usual half a second earlier, that one loss hides no other | judgement
 DROP_SOON_TICKS = 9  # ticks | a loss so soon after another is held against what was before both | judgement
 DROP_GOES_ON_RATIO = 1.8  # times | of the amps before: more behind a sag means that another train came | judgement
-DROP_PAUSED_TICKS = 30  # ticks | the seconds before, of which a solenoid's pulses take the smaller part | judgement
+DROP_PAUSED_TICKS = 100  # ticks | the seconds before, of which a solenoid's pulses take the smaller part | judgement
+DROP_PULSE_TICKS = 10  # ticks | the coil of a turnout motor is not held for longer | common practice
+DROP_PAUSED_LEAST_TICKS = 15  # ticks | less since the volts came on tells nothing of what is usual | judgement
 DROP_PAUSED_SHARE = 0.85  # share | of what was drawn for most of them: less is lost | judgement
+DROP_SHORTEST_OVER_S = 0.1  # s | no train is on another district's rails for less | judgement
 DROP_BRIEF_S = 0.3  # s | no train drives over and comes back, or hands its place to another, so soon | judgement
 
 # A train that stands without contact
@@ -121,6 +133,12 @@ STAND_FLOORS = 1.6  # times | times the quietest other channel's ripple: lamps a
 STAND_LEFT_SHARE = 0.8  # share | of the least this district drew in the seconds before | judgement
 STAND_LEAST_QUANTILE = 0.05  # share | the least that was drawn for long, bounces apart | judgement
 STAND_EARLIER_TICKS = 120  # ticks | seconds whose least is looked back on | judgement
+STAND_ANOTHER_SHARE = (
+    0.6  # share | of the ripple before: a load switched off takes none, one of two trains takes its own | rehearsal
+)
+STAND_ANOTHER_TICKS = 600  # ticks | a minute in which so little was never drawn, where another train runs on | judgement
+STAND_UNSEEN_SHARE = 0.5  # share | of the amps: a motor that showed no ripple takes so much with it | rehearsal
+STAND_ANOTHER = 0.75  # confidence | where another train runs on | rehearsal
 STAND_DROPPED_SHARE = 0.4  # share | of its amps: another district that loses so much at once has another reason | judgement
 
 # Weak sections
@@ -130,6 +148,7 @@ SECTION_LONGEST_TICKS = 120  # ticks | no section takes longer | judgement
 SECTION_LEAST_SHARE = 0.15  # share | of the amps before: less is a hill's end, more is no contact | judgement
 SECTION_MOST_SHARE = 0.85  # share | of the amps before: less is a hill's end, more is no contact | judgement
 SECTION_VOLTS_HELD_SHARE = 0.99  # share | of the volts before: less current raises them | judgement
+SECTION_NOISES = 2.0  # times | what the amps waver by just before, from their lowest tenth to their highest | rehearsal
 SECTION_STAYS_SHARE = 0.1  # share | of the depth: a motor that slows takes more again | judgement
 SECTION_MOSTLY_SHARE = 0.85  # share | of the time on the section | judgement
 SECTION_STEP_SHARE = 0.5  # share | of the depth, within some tenths of a second | judgement
@@ -148,12 +167,21 @@ SECTION_BEHIND_SHARE = 0.25  # share | by which the amps behind may differ from 
 # Joints that come again
 JOINT_LEAST_CONFIDENCE = 0.6  # confidence | a cause named wrongly is worse than none | judgement
 JOINT_SINGLE = 0.5  # confidence | a joint sags lap after lap: one sag alone may be anything | judgement
-JOINT_REMEMBERED = 3  # events | the last joints of a district | judgement
+JOINT_RECURS = 0.95  # confidence | three alike, a lap apart each | rehearsal
+JOINT_REMEMBERED = 6  # events | the last sags of a district, of which some may be another train's | judgement
 JOINT_ALIKE_SHARE = 0.15  # share | of the amps before: sags as deep as each other | judgement
-JOINT_SURER = (0.0, 0.85, 0.95)  # confidence | confidence with no, one and two joints like it | judgement
+JOINT_LONGER = 2.8  # times | a train that is slower on its next lap is no longer on the joint | judgement
+JOINT_WAY_SHARE = 0.08  # share | by which laps differ, counted in volts times seconds | judgement
+JOINT_LAPS = (1.0, 2.0, 0.5)  # laps | between the first two and the last two, one of them unseen | judgement
 
 # Amps that leave one district for another
 BALANCE_BESIDE_TICKS = 6  # ticks | a train rolls over a gap within so long | judgement
+BALANCE_EDGE_S = 0.05  # s | the first and the last wheel are over a gap within so long of the middle one | judgement
+BALANCE_LEVEL_S = 0.3  # s | levels beside an edge are taken so near to it | judgement
+BALANCE_STEP = (
+    0.25  # share | of the amps lost here: other volts, and a motor that turns too fast for them, leave so much | rehearsal
+)
+BALANCE_NOISES = 1.0  # times | what the other district wavers by, from its lowest tenth to its highest | judgement
 BALANCE_PARTLY = 0.4  # share | of the amps lost here that came on elsewhere at once | judgement
 BALANCE_MOSTLY = 0.55  # share | of the amps lost here that came on elsewhere at once | judgement
 BALANCE_WHOLLY = 0.7  # share | of the amps lost here that came on elsewhere at once | judgement

@@ -15,7 +15,7 @@ from monitor.diagnosis.rows import Cut, Rows
 from monitor.diagnosis.ticks import TICK_S, Ticks
 from monitor.values.arrays import Floats
 
-KEPT_JOINTS = 60
+KEPT_SAGS = 60
 RIPPLE_ROWS = 6  # three cycles apart: wheels and brushes waver more slowly than a converter's noise
 SIGNAL_VOLTS = 0.45  # electronic sound units react from about 1 V, of which a phase-cut output passes half (common practice)
 
@@ -35,7 +35,7 @@ class Stream:
         # What happens to all districts at once makes each of them ask for the same.
         self._medians: dict[tuple[str, int, int], Floats] = {}
         self.flickers: list[tuple[float, int]] = []  # when, and in which district, lit cars lost contact for a moment
-        self._short_joints: list[list[tuple[float, float]]] = [[] for _ in circuits.districts]
+        self._whole_sags: list[list[tuple[int, Occurrence]]] = [[] for _ in circuits.districts]
 
     def cut(self, district: int, first: int, last: int) -> Cut:
         """Readings of the ticks first..last-1."""
@@ -66,13 +66,13 @@ class Stream:
         amps = self.cut(district, first, last).amps
         return median(np.abs(amps[RIPPLE_ROWS:] - amps[:-RIPPLE_ROWS])) + 1e-9 if len(amps) > 2 * RIPPLE_ROWS else np.inf
 
-    def note_joint(self, district: int, start_s: float, end_s: float) -> None:
-        """A sag that was seen whole, with both its edges: no section's again."""
-        self._short_joints[district] = [*self._short_joints[district][-KEPT_JOINTS:], (start_s, end_s)]
+    def note_sag(self, sag: Occurrence, tick: int) -> None:
+        """A sag of the amps that was seen whole, with both its edges, as known by a tick: no section's again."""
+        self._whole_sags[sag.district] = [*self._whole_sags[sag.district][-KEPT_SAGS:], (tick, sag)]
 
-    def is_joint(self, district: int, start_s: float, end_s: float) -> bool:
-        """Whether a sag noted before overlaps this one."""
-        return any(start < end_s and start_s < end for start, end in self._short_joints[district])
+    def whole_sags(self, district: int, tick: int) -> list[Occurrence]:
+        """Those noted by a tick."""
+        return [sag for known, sag in self._whole_sags[district] if known <= tick]
 
     def forget(self) -> None:
         """Let go of what no decision looks at any more."""

@@ -14,6 +14,7 @@ from monitor.protection.headroom import supply_load
 from monitor.protection.heat import HeatTrack
 from monitor.protection.limit_rules import HAIR, LimitRules
 from monitor.protection.limits import supply_limits
+from monitor.protection.stall_rule import StallRule
 from monitor.protection.step_source import StepSource, find_source
 from monitor.protection.ticks import TICK_S
 from monitor.protection.trip_rule import Asked, TripRule
@@ -54,6 +55,7 @@ class SupplyJudge:
         self._is_unguarded = protection is None or protection.kind in ("none", "unknown")
         self._unguarded: Key = ("no-protection", Scope(kind="supply", name=supply.name))
         self._rules = LimitRules(layout, supply, alarms)
+        self._stalls = StallRule(layout, supply.name, self.districts, alarms)
         self._unguarded_s, self._short_s, self._quiet_ticks = 0.0, -math.inf, 0
 
     def note_short(self, at_s: float) -> None:
@@ -80,7 +82,7 @@ class SupplyJudge:
 
     @property
     def _is_quiet(self) -> bool:
-        quiet = self._rules.is_quiet and (self._trip is None or self._trip.is_quiet)
+        quiet = self._rules.is_quiet and self._stalls.is_quiet and (self._trip is None or self._trip.is_quiet)
         return quiet and not self._unguarded_s and self._alarms.standing(*self._unguarded) is None
 
     @property
@@ -117,6 +119,7 @@ class SupplyJudge:
         smooth, rest = np.split(states, [2 * len(self.districts)], axis=1)
         smooth = smooth.reshape(-1, 2, len(self.districts))
         active = self._rules.active_ticks(smooth)
+        active |= self._stalls.active_ticks(figures[:, 1], np.concatenate([self.smooth[None, 0], smooth[:-1, 0]]))
         if self._is_unguarded:
             active |= self._rules.whole_shares(smooth) > th.UNGUARDED - HAIR
         # A district whose readings begin or end starts afresh.
@@ -142,7 +145,7 @@ class SupplyJudge:
         total = sum(known) if known else math.nan
         self._remember(amps[None])
         now = np.array([amps * amps, va])
-        smooth = self.smooth + SMOOTH * (now - self.smooth)
+        before, smooth = self.smooth, self.smooth + SMOOTH * (now - self.smooth)
         # Where readings begin or end, start afresh with what is known now.
         self.smooth = np.where(np.isnan(smooth), now, smooth)
         out = self._judge_trip(volts, total) if self._trip is not None else []
@@ -151,6 +154,7 @@ class SupplyJudge:
             self.smooth = now
             return out + self._rules.rest(self.at_s)
         out += self._rules.feed(self.at_s, self.smooth, lambda: self.forecast, self._source)
+        out += self._stalls.feed(self.at_s, amps, before, volts, self.history)
         return out + self._judge_unguarded()
 
     @property

@@ -90,12 +90,13 @@ class Bench:
 
     def _network(self, supply: int, frame: Frame, levels: Floats, record: SlowRecord) -> WaveNetwork:
         spec = self.spec.supplies[supply]
-        closed = record.closed(supply, frame)
+        let_through = record.let_through(supply, frame)
+        closed = np.where(let_through > 0, 1.0, 0.0)
         loads = [self._load(district, frame, levels, record, closed) for district in self.spec.districts_of(supply)]
         board, turn = self.spec.converter, 2 * math.pi * self.spec.mains_hertz
         return WaveNetwork(
             spec,
-            spec.volts_open * frame.tracks["mains"][0],
+            spec.volts_open * frame.tracks["mains"][0] * let_through,
             loads,
             lambda angle: edge_answer(angle / turn + board.filter_s, board.edge_s, board.filter_s),
         )

@@ -68,6 +68,14 @@ class MainsDip(Act):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MainsWander(Act):
+    """The house's own loads: the mains waver slowly by a share (RMS), and step when something big comes on; no fault."""
+
+    share: float
+    steps_a_minute: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Short(Act):
     """A derailment across the rails, cleared by hand at the end unless the protection opens first (then while it is open)."""
 

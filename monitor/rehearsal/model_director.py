@@ -16,6 +16,7 @@ from monitor.rehearsal.model_acts import (
     FeedLost,
     Flicker,
     MainsDip,
+    MainsWander,
     Short,
     StepLoad,
     Throttle,
@@ -127,7 +128,7 @@ class Director:
         match act:
             case Throttle():
                 self._throttle(act, start, scans)
-            case MainsDip():
+            case MainsDip() | MainsWander():
                 self._dip(act, start, scans)
             case Binding() | ContactLoss() | Transfer():
                 self._train_act(act, start, scans)
@@ -148,7 +149,11 @@ class Director:
         if act.level > now:
             self._sags.watch(act.district, start, start + scans + self.scan_of(2.0), neighbours_only=True)
 
-    def _dip(self, act: MainsDip, start: int, scans: int) -> None:
+    def _dip(self, act: MainsDip | MainsWander, start: int, scans: int) -> None:
+        if isinstance(act, MainsWander):
+            steps_a_scan = act.steps_a_minute / 60 * self._interval_s
+            self.lay("mains", 0, start, shapes.wander(self._rng, scans, act.share, steps_a_scan))
+            return
         self.lay("mains", 0, start, shapes.dip(scans, act.level, self.scan_of(act.recover_s)))
         if act.jump_rad:
             self.lay("angle", 0, start, np.full(scans, act.jump_rad))
@@ -163,7 +168,7 @@ class Director:
             train.drive_to(act.district, start, max(scans // 8, 2), scans)
             self._truth.moves.append((start, act.train, act.district))
             if act.district >= 0:
-                self._sags.watch(act.district, start, start + scans + self.scan_of(2.0), after_scans=scans + self.scan_of(0.5))
+                self._sags.watch(act.district, start, start + scans + self.scan_of(2.0), after_scans=scans + self.scan_of(0.1))
             if act.overload:
                 self._trips.overload(self._spec.districts[act.district].supply, start, _FOR_GOOD)
         elif train.engine_district(start) >= 0 and self.is_powered(train.engine_district(start)):

@@ -172,3 +172,12 @@ def dip(scans: int, level: float, recover: int) -> Floats:
     if recover:
         values[-recover:] = level + (1 - level) * (1 - np.exp(-np.arange(recover) * 3 / recover))
     return values
+
+
+def wander(rng: np.random.Generator, scans: int, share: float, steps_a_scan: float) -> Floats:
+    """Mains that waver about 1 by a share within some seconds, and step by as much when a big load of the house comes on or goes."""
+    knots = np.arange(0, scans + 4000, 4000)
+    values = 1 + np.interp(np.arange(scans), knots, rng.normal(0, share, len(knots)))
+    for at in rng.integers(0, scans, rng.poisson(steps_a_scan * scans)):
+        values[at : at + int(rng.uniform(500, 30_000))] -= rng.uniform(0, 2 * share)
+    return values

@@ -18,15 +18,17 @@ class Breaker:
         heat: Share of tripping heat (IEC 60255-149: 1 trips).
         is_open: Whether it is open.
         closed_again: True in the step in which it closed again.
+        fold: Share of its volts that a foldback limiter lets through; 1 while nothing is wrong.
     """
 
-    __slots__ = ("_open_s", "_over_s", "_spec", "closed_again", "heat", "is_open")
+    __slots__ = ("_open_s", "_over_s", "_spec", "closed_again", "fold", "heat", "is_open")
 
     def __init__(self, spec: BreakerSpec) -> None:
         self._spec = spec
         self.heat = 0.0
         self.is_open = False
         self.closed_again = False
+        self.fold = 1.0
         self._over_s = 0.0
         self._open_s = 0.0
 
@@ -61,6 +63,9 @@ class Breaker:
         else:
             self._over_s = 0.0
         instant = spec.instant_ratio is not None and self._over_s >= spec.delay_s
+        if spec.folds_to is not None:
+            self.fold = spec.folds_to * spec.rated_amps / amps_rms if instant else 1.0
+            return False
         if spec.kind == "electronic":
             return instant
         goal = (amps_rms / self.hold_amps) ** 2
@@ -105,14 +110,14 @@ class SlowRecord:
         self._trains = trains
         self._frame = frame
         self._rows = [_state(trains, lamps)]
-        self._open: list[list[bool]] = []
+        self._let_through: list[list[float]] = []
         self._noise: dict[int, Floats] = {}
         self._smooth = np.zeros((0, 0))
         self.volts: list[list[float]] = []
 
-    def note_open(self, opened: list[bool]) -> None:
-        """Which protections are open in the tick that begins."""
-        self._open.append(opened)
+    def note_breakers(self, breakers: list[Breaker]) -> None:
+        """Which protections are open in the tick that begins, and what share of the volts those let through that are not."""
+        self._let_through.append([0.0 if breaker.is_open else breaker.fold for breaker in breakers])
 
     def note_tick(self, trains: list[Train], lamps: list[Lamp], volts: list[float]) -> None:
         """State at the end of a tick."""
@@ -124,10 +129,9 @@ class SlowRecord:
         rows = np.array(self._rows).T
         self._smooth = (rows[:, :-1, None] + np.diff(rows)[:, :, None] * _FRACTION).reshape(len(rows), -1)
 
-    def closed(self, supply: int, frame: Frame) -> Floats:
-        """1 where the protection is closed; shape (scans,)."""
-        opened = np.array([tick[supply] for tick in self._open], dtype=float)
-        return 1.0 - np.repeat(opened, SCANS_PER_TICK)[: frame.scans]
+    def let_through(self, supply: int, frame: Frame) -> Floats:
+        """Share of the volts that the protection lets through: 0 where it is open; shape (scans,)."""
+        return np.repeat([tick[supply] for tick in self._let_through], SCANS_PER_TICK)[: frame.scans]
 
     def conductances(self, district: int, frame: Frame) -> tuple[Floats, Floats, Floats, Floats]:
         """Plain, series and magnet conductance and back-EMF of a district; shape (scans,) each."""
@@ -234,7 +238,7 @@ class SlowBench:
         throttles = levels.reshape(len(levels), frame.ticks, SCANS_PER_TICK).mean(2).tolist()
         normals = rng.standard_normal((frame.ticks, max(len(self.trains), 1))).tolist()
         for tick in range(frame.ticks):
-            record.note_open([breaker.is_open for breaker in self.breakers])
+            record.note_breakers(self.breakers)
             steps = self._tick(frame, tick, [row[tick] for row in throttles], normals[tick])
             record.note_tick(self.trains, self.lamps, self.volts)
             onlooker.after_tick(frame.start_scan + tick * SCANS_PER_TICK, steps)
@@ -257,7 +261,7 @@ class SlowBench:
             steps.append(train.step(volts, contact[n][tick], load[n][tick], dt_s))
             if train.cars.siemens:
                 train.cars.step(volts * cars[n][tick], dt_s)
-        self.tripped = [s for s, breaker in enumerate(self.breakers) if breaker.step(self.amps[s], dt_s)]
+        self.tripped = [s for s, breaker in enumerate(self.breakers) if breaker.step(self.amps[s] / breaker.fold, dt_s)]
         return steps
 
     def _district_siemens(self, tick: int) -> list[float]:
@@ -298,7 +302,7 @@ class SlowBench:
             for n in members:
                 ohms, growth = self._ohms[n]
                 slope = feed[n][tick] * siemens[n] / (1 + (ohms + growth * seconds) * siemens[n])
-                volts = spec.volts_open * mains * throttles[n] * drive[n][tick]
+                volts = spec.volts_open * self.breakers[supply].fold * mains * throttles[n] * drive[n][tick]
                 push += slope * volts
                 slope_sum += slope
                 slopes.append(slope)

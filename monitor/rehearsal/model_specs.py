@@ -21,6 +21,7 @@ class BreakerSpec:
         reset: How it comes back.
         instant_ratio: Times rated that opens it at once; None where heat alone does.
         delay_s: Delay of a limiter, or of the instant part.
+        folds_to: Times rated that a limiter of the foldback kind gives into an overload, closed, until it goes; None: it opens.
         written: What the layout file says of it: "points", "rating", "unknown" or "nothing".
     """
 
@@ -35,6 +36,7 @@ class BreakerSpec:
     reset: Literal["auto", "manual"] = "auto"
     instant_ratio: float | None = None
     delay_s: float = 0.02
+    folds_to: float | None = None
     written: Literal["points", "rating", "unknown", "nothing"] = "points"
 
 

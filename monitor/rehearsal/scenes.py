@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from monitor.rehearsal import scenes_clean, scenes_faults, scenes_lively, scenes_overload, scenes_patterns
+from monitor.rehearsal import scenes_clean, scenes_faults, scenes_lively, scenes_lookalikes, scenes_overload, scenes_patterns
 from monitor.rehearsal.scene import Scene
 
 KINDS: dict[str, Callable[[np.random.Generator, int], Scene]] = {
@@ -52,6 +52,17 @@ KINDS: dict[str, Callable[[np.random.Generator, int], Scene]] = {
     "weak-sections": scenes_lively.weak_sections,
     "crossings": scenes_lively.crossings,
     "chattering": scenes_lively.chattering,
+    "hills": scenes_lookalikes.hills,
+    "rough-running": scenes_lookalikes.rough_running,
+    "solenoid-pulses": scenes_lookalikes.solenoid_pulses,
+    "gap-crossings": scenes_lookalikes.gap_crossings,
+    "house-mains": scenes_lookalikes.house_mains,
+    "foldbacks": scenes_lookalikes.foldbacks,
+    "scraping-shorts": scenes_lookalikes.scraping_shorts,
+    "ageing-breakers": scenes_lookalikes.ageing_breakers,
+    "loose-plugs": scenes_lookalikes.loose_plugs,
+    "spot-of-two": scenes_lookalikes.spot_of_two,
+    "everything": scenes_lookalikes.everything,
 }
 
 

@@ -9,7 +9,7 @@ import pytest
 from monitor.layout import parse_layout
 from monitor.rehearsal import KINDS, capture, random_scene
 
-SHORT_S = 24.0
+SHORT_S = 15.0
 
 
 @pytest.mark.parametrize("kind", list(KINDS))

@@ -1,0 +1,54 @@
+"""The stall rule. Stalled motors draw 1.7 to 2.4 times their running amps, flat (common practice, no published source)."""
+
+import numpy as np
+import pytest
+
+from monitor.layout import parse_layout
+from tests.protection.streams import DISTRICTS, HEAD, judged, readings
+
+NONE = "[supply.protection]\nkind = 'none'\n"
+AT_S, UNTIL_S = 60.0, 80.0
+
+
+def stalls(amps, volts=lambda t: 14.0 + 0 * t, cuts=()):
+    """Warnings of the rule where one district draws these amps and the other one ampere."""
+    whole = readings(100, amps, lambda t: 1.0 + 0 * t, volts)
+    return [w for w in judged(parse_layout(HEAD + NONE + DISTRICTS), whole, *cuts)[0] if w.rule == "stalled"]
+
+
+def laps(t):
+    """A train of 2 A whose laps of 15 s rise to 2.6 A on a hill."""
+    return 2.0 + 0.6 * np.clip(np.sin(2 * np.pi * t / 15), 0, None) + 0.05 * np.sin(2 * np.pi * t * 1.3)
+
+
+def blocked(t, to_amps=4.2):
+    return np.where((t > AT_S) & (t < UNTIL_S), to_amps, laps(t))
+
+
+def test_far_above_its_laps_and_flat_asks_to_look_within_six_seconds_and_clears():
+    (told,) = stalls(blocked)
+    assert (told.priority.word, told.scope.name) == ("low", "Outer main")
+    assert AT_S + 3.0 < told.start_s < AT_S + 6.0
+    assert UNTIL_S <= told.end_s < UNTIL_S + 5.0
+    assert "is stalled, or something was switched on" in told.message
+    assert "take the power off" in told.advice
+
+
+@pytest.mark.parametrize(
+    ("amps", "volts"),
+    [
+        pytest.param(laps, None, id="a hill of every lap"),
+        pytest.param(lambda t: blocked(t, 3.0), None, id="little above the hill"),
+        pytest.param(lambda t: blocked(t) * (1 + 0.06 * np.sin(2 * np.pi * t / 1.7)), None, id="a train that wavers runs"),
+        pytest.param(lambda t: np.where((t > AT_S) & (t < AT_S + 3), 4.2, laps(t)), None, id="over in three seconds"),
+        pytest.param(lambda t: np.where(t < 20, laps(t), 4.2), None, id="before most of a lap was seen"),
+        pytest.param(blocked, lambda t: np.where(t > AT_S - 0.4, 16.0, 14.0), id="a throttle turned up"),
+    ],
+)
+def test_what_has_another_reason_raises_nothing(amps, volts):
+    assert stalls(amps, volts or (lambda t: 14.0 + 0 * t)) == []
+
+
+def test_what_lasts_longer_than_a_minute_is_the_new_usual():
+    (told,) = stalls(lambda t: np.where(t > 32, 4.2, laps(t)))
+    assert 92.0 <= told.end_s < 97.0
