@@ -42,6 +42,8 @@ class Joints:
 
     def _recur(self, first: Occurrence, second: Occurrence, third: Occurrence) -> bool:
         """Whether the ways between them are as laps are: one as long as the other, or twice as long where one went unseen."""
+        if max(second.start_s - first.start_s, third.start_s - second.start_s) > t.JOINT_LONGEST_TICKS * TICK_S:
+            return False
         ratio = self._way(first, second) / max(self._way(second, third), 1e-9)
         return any(abs(ratio / laps - 1) < t.JOINT_WAY_SHARE for laps in t.JOINT_LAPS)
 

@@ -15,9 +15,7 @@ BREAK_WAVERED = 1.3  # times | times what they wavered by just before, as pulses
 BREAK_OVERLOAD = 0.97  # times | of the rated amps: it may open early, never at ordinary running | judgement
 BREAK_SHORT_CIRCUIT = 1.8  # times | times the rated amps in a tenth of a second open instant protections | judgement
 BREAK_TOGETHER_WINDOWS = 2.0  # windows | what was live within so many windows before the fall fell with it | judgement
-BREAK_SHORT_FED_SHARE = (
-    0.08  # share | of the rated amps: more than leaks flows where the volts are gone, into a short | judgement
-)
+BREAK_SHORT_FED_SHARE = 0.08  # share | of the rated amps: more than leaks flows into a short | judgement
 BREAK_SLID_HIGH = 0.85  # share | of the volts before: between both a switch is for a window, a hand for longer | judgement
 BREAK_SLID_LOW = 0.15  # share | of the volts before: between both a switch is for a window, a hand for longer | judgement
 BREAK_SLID_ROWS = 6  # readings | three cycles of volts on their way down are no switch's | judgement
@@ -29,9 +27,7 @@ SHORT_FADE_S = 0.15  # s | a start's surge is clearly less by then | judgement
 SHORT_FADED_SHARE = 0.93  # share | of the first amps: a short's stay within so much | judgement
 SHORT_EARLY_S = 0.1  # s | these readings are the first amps | judgement
 SHORT_LOST_SHARE = 0.55  # share | of the volts: below, more is lost in the supply than is left | judgement
-SHORT_LOST_SHARE_SCRAPING = (
-    0.62  # share | of the volts: metal that scrapes at first may take some cycles to lose so much | rehearsal
-)
+SHORT_LOST_SHARE_SCRAPING = 0.62  # share | of the volts: metal that scrapes takes some cycles to lose so much | rehearsal
 SHORT_SCRAPES_SHARE = 0.2  # share | of the leap within one cycle, where the wheel scrapes | rehearsal
 SHORT_OHMS_SHARE = 0.25  # share | of the rated load's ohms: cold filaments and motors at rest have more | judgement
 SHORT_COARSE_SHARE = 0.6  # share | of readings that a short fills in part only; a load leaves more | judgement
@@ -133,9 +129,7 @@ STAND_FLOORS = 1.6  # times | times the quietest other channel's ripple: lamps a
 STAND_LEFT_SHARE = 0.8  # share | of the least this district drew in the seconds before | judgement
 STAND_LEAST_QUANTILE = 0.05  # share | the least that was drawn for long, bounces apart | judgement
 STAND_EARLIER_TICKS = 120  # ticks | seconds whose least is looked back on | judgement
-STAND_ANOTHER_SHARE = (
-    0.6  # share | of the ripple before: a load switched off takes none, one of two trains takes its own | rehearsal
-)
+STAND_ANOTHER_SHARE = 0.6  # share | of the ripple before: a load switched off takes none along | rehearsal
 STAND_ANOTHER_TICKS = 600  # ticks | a minute in which so little was never drawn, where another train runs on | judgement
 STAND_UNSEEN_SHARE = 0.5  # share | of the amps: a motor that showed no ripple takes so much with it | rehearsal
 STAND_ANOTHER = 0.75  # confidence | where another train runs on | rehearsal
@@ -154,11 +148,11 @@ SECTION_MOSTLY_SHARE = 0.85  # share | of the time on the section | judgement
 SECTION_STEP_SHARE = 0.5  # share | of the depth, within some tenths of a second | judgement
 SECTION_SURGE_SHARE = 1.04  # share | of the amps before: a motor that slowed takes more when it is fed in full again | judgement
 SECTION_EDGE_S = 0.3  # s | an engine's length at running speed | judgement
-SECTION_FALL_SHARE = 0.9  # share | of the depth within that time | judgement
-SECTION_RISE_SHARE = 1.05  # share | of the depth within that time: the surge rises beyond what was before | judgement
+SECTION_FALL_SHARE = 0.72  # share | of the depth within that time | judgement
+SECTION_RISE_SHARE = 0.95  # share | of the depth within that time: the surge rises beyond what was before | judgement
 SECTION_START_SHARE = 3.2  # share | of the depth: more is a train that starts, or something switched on | judgement
-SECTION_OVER_SHARE = 0.6  # share | of the depth: by which the surge is above what was before | judgement
-SECTION_DECAY_SHARE = 0.4  # share | of the depth: by which it is less within a second | judgement
+SECTION_OVER_SHARE = 0.45  # share | of the depth: by which the surge is above what was before | judgement
+SECTION_DECAY_SHARE = 0.2  # share | of the depth: by which it is less within a second | judgement
 SECTION_DEEP_SHARE = 0.3  # share | of the amps before: no hill's end takes so much | judgement
 SECTION_DEEP_WANTED = 0.4  # share | of the surge that is wanted elsewhere | judgement
 SECTION_BEHIND_TICKS = 10  # ticks | a second behind the section, for its surge to fade | judgement
@@ -171,6 +165,7 @@ JOINT_RECURS = 0.95  # confidence | three alike, a lap apart each | rehearsal
 JOINT_REMEMBERED = 6  # events | the last sags of a district, of which some may be another train's | judgement
 JOINT_ALIKE_SHARE = 0.15  # share | of the amps before: sags as deep as each other | judgement
 JOINT_LONGER = 2.8  # times | a train that is slower on its next lap is no longer on the joint | judgement
+JOINT_LONGEST_TICKS = 400  # ticks | no lap takes longer, or two where one went unseen | rehearsal
 JOINT_WAY_SHARE = 0.08  # share | by which laps differ, counted in volts times seconds | judgement
 JOINT_LAPS = (1.0, 2.0, 0.5)  # laps | between the first two and the last two, one of them unseen | judgement
 
@@ -178,9 +173,7 @@ JOINT_LAPS = (1.0, 2.0, 0.5)  # laps | between the first two and the last two, o
 BALANCE_BESIDE_TICKS = 6  # ticks | a train rolls over a gap within so long | judgement
 BALANCE_EDGE_S = 0.05  # s | the first and the last wheel are over a gap within so long of the middle one | judgement
 BALANCE_LEVEL_S = 0.3  # s | levels beside an edge are taken so near to it | judgement
-BALANCE_STEP = (
-    0.25  # share | of the amps lost here: other volts, and a motor that turns too fast for them, leave so much | rehearsal
-)
+BALANCE_STEP = 0.25  # share | of the amps lost here: other rails have other volts | rehearsal
 BALANCE_NOISES = 1.0  # times | what the other district wavers by, from its lowest tenth to its highest | judgement
 BALANCE_PARTLY = 0.4  # share | of the amps lost here that came on elsewhere at once | judgement
 BALANCE_MOSTLY = 0.55  # share | of the amps lost here that came on elsewhere at once | judgement

@@ -41,7 +41,7 @@ class Tally:
     false_faults: list[str] = field(default_factory=list)
     misses: list[str] = field(default_factory=list)
     verdicts: list[tuple[str, bool]] = field(default_factory=list)
-    confidences: list[tuple[float, bool]] = field(default_factory=list)
+    confidences: list[tuple[float, bool, str]] = field(default_factory=list)
     edges_s: list[float] = field(default_factory=list)
     seconds: float = 0.0
     clean_seconds: float = 0.0
@@ -117,7 +117,7 @@ def count(name: str, truth: dict[str, Any], events: list[Event], patterns: list[
         called = found.cause.value if found else "(missed)"
         tally.confusion[label["cause"]][called] += 1
         if found:
-            tally.confidences.append((found.confidence, called == label["cause"]))
+            tally.confidences.append((found.confidence, called == label["cause"], called))
         if called == label["cause"] and found:
             tally.edges_s.append(abs(found.start_s - label["start_s"]))
         else:
@@ -127,7 +127,7 @@ def count(name: str, truth: dict[str, Any], events: list[Event], patterns: list[
     faults = [event for event in spare if event.cause.is_fault]
     for event in spare:
         tally.confusion["(nothing)"][event.cause.value] += 1
-        tally.confidences.append((event.confidence, False))
+        tally.confidences.append((event.confidence, False, event.cause.value))
     tally.false_faults += [f"{name}: {e.cause.value} at {e.start_s:.2f} {e.district} ({e.confidence:.2f})" for e in faults]
     if truth["clean"]:
         tally.clean_seconds += length_s
@@ -182,13 +182,18 @@ def report_causes(tally: Tally) -> None:
 def report_confidence(tally: Tally) -> None:
     """Reliability: of the events called with so much confidence, how many were right, and between what bounds (Wilson, 95 %)."""
     print(f"{'confidence':14}{'mean':>8}{'right':>8}{'from':>8}{'to':>8}{'events':>8}")
-    for low, high in pairwise((0.0, 0.6, 0.7, 0.8, 0.9, 0.95, 1.01)):
-        inside = [(confidence, ok) for confidence, ok in tally.confidences if low <= confidence < high]
+    for low, high in pairwise((0.0, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.01)):
+        inside = [(confidence, ok) for confidence, ok, _ in tally.confidences if low <= confidence < high]
         if inside:
             n, mean = len(inside), sum(confidence for confidence, _ in inside) / len(inside)
             right = sum(ok for _, ok in inside) / n
             least, most = wilson(right, n)
             print(f"{low:.2f}-{min(high, 1):<9.2f}{mean:8.3f}{right:8.3f}{least:8.3f}{most:8.3f}{n:8d}")
+    by_call: dict[tuple[str, float], list[bool]] = defaultdict(list)
+    for confidence, ok, cause in tally.confidences:
+        by_call[cause, round(confidence, 3)].append(ok)
+    for (cause, confidence), right in sorted(by_call.items()):
+        print(f"  {cause:18} called with {confidence:.3f}: {sum(right)} of {len(right)}")
     if tally.edges_s:
         edges = sorted(tally.edges_s)
         print(f"start error median {edges[len(edges) // 2]:.4f} s, 90 % within {edges[int(0.9 * len(edges))]:.3f} s")

@@ -6,7 +6,7 @@ from pathlib import Path
 import monitor.diagnosis
 
 ROOM = Path(monitor.diagnosis.__file__).parent
-ROW = re.compile(r"^([A-Z_]+) = \S.*?  # ([^|]+) \| ([^|]{8,}) \| (judgement|common practice|from memory|IEC [\d-]+)$")
+ROW = re.compile(r"^([A-Z_]+) = \S.*?  # ([^|]+) \| ([^|]{8,}) \| (judgement|rehearsal|common practice|from memory|IEC [\d-]+)$")
 
 
 def test_each_has_unit_reason_and_source_and_is_used():
