@@ -7,15 +7,15 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.balance import handed_over
-from monitor.diagnosis.edges import is_fine, sharpest_share, steady
-from monitor.diagnosis.medians import lowest_tenth, median, medians
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.rows import Cut
-from monitor.diagnosis.sliding import rows_before, sliding
-from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
+from monitor.facts import thresholds as t
+from monitor.facts.balance import handed_over
+from monitor.facts.edges import is_fine, sharpest_share, steady
+from monitor.facts.medians import lowest_tenth, median, medians
+from monitor.facts.rows import Cut
+from monitor.facts.sliding import rows_before, sliding
+from monitor.facts.ticks import TICK_S
 from monitor.values import Cause
 from monitor.values.arrays import Floats
 

@@ -6,7 +6,6 @@ import math
 import numpy as np
 
 from monitor.diagnosis.breaks import Breaks
-from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.climbs import Climbs
 from monitor.diagnosis.drops import Drops
 from monitor.diagnosis.lookout import Lookout
@@ -20,8 +19,9 @@ from monitor.diagnosis.sight import Sight
 from monitor.diagnosis.slow_book import SlowBook
 from monitor.diagnosis.snapshots import SampleMemory, snapshot_span
 from monitor.diagnosis.throttles import Throttles
-from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Stream
+from monitor.facts.circuits import Circuits
+from monitor.facts.ticks import TICK_S
 from monitor.layout import Layout
 from monitor.values import Action, Event, Pattern, ReadingBlock, SampleBlock, SlowFigure, Snapshot
 
@@ -51,8 +51,7 @@ class Diagnosis:
         ticks = self._stream.ticks
         for block in readings:
             if len(block) and block.districts:
-                ticks.take(block)
-                self._stream.rows.take(block)
+                self._stream.take(block)
                 self._slow.take(block)
         end = ticks.end
         ticks.complete(now_s)

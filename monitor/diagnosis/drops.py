@@ -4,19 +4,19 @@ from collections.abc import Generator
 
 import numpy as np
 
-from monitor.diagnosis import dips
-from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.balance import handed_over, mirrored
-from monitor.diagnosis.circuits import Circuits
-from monitor.diagnosis.edges import crossing_s, is_fine, sharpest_share, steady
 from monitor.diagnosis.joints import Joints
-from monitor.diagnosis.medians import median, medians
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.rows import Cut
-from monitor.diagnosis.sliding import rows_before
 from monitor.diagnosis.stands import judge_stand
-from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
+from monitor.facts import dips
+from monitor.facts import thresholds as t
+from monitor.facts.balance import handed_over, mirrored
+from monitor.facts.circuits import Circuits
+from monitor.facts.edges import crossing_s, is_fine, sharpest_share, steady
+from monitor.facts.medians import median, medians
+from monitor.facts.rows import Cut
+from monitor.facts.sliding import rows_before
+from monitor.facts.ticks import TICK_S
 from monitor.values import Cause
 from monitor.values.arrays import Floats
 

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Stream
+from monitor.facts import thresholds as t
+from monitor.facts.ticks import TICK_S
 from monitor.values import SlowFigure
 
 

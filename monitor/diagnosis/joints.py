@@ -9,9 +9,9 @@ from itertools import combinations
 
 import numpy as np
 
-from monitor.diagnosis import thresholds as t
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.ticks import TICK_S, Ticks
+from monitor.facts import thresholds as t
+from monitor.facts.ticks import TICK_S, Ticks
 
 
 class Joints:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from monitor.diagnosis.laps import SPEED_POWERS, paces
 from monitor.diagnosis.spot_filter import Gone
-from monitor.diagnosis.ticks import KEPT_TICKS, TICK_S
+from monitor.facts.ticks import KEPT_TICKS, TICK_S
 from monitor.values.arrays import Floats
 
 Bools = NDArray[np.bool_]

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.diagnosis.ticks import TICK_S
+from monitor.facts.ticks import TICK_S
 from monitor.values.arrays import Floats
 
 Bools = NDArray[np.bool_]

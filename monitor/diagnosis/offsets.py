@@ -2,11 +2,11 @@
 
 import numpy as np
 
-from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.ticks import TICK_S, Ticks
 from monitor.diagnosis.watcher import Bools, Stream, Waiting, Watcher, Watching
+from monitor.facts import thresholds as t
+from monitor.facts.medians import median
+from monitor.facts.ticks import TICK_S, Ticks
 from monitor.values import Cause
 from monitor.values.arrays import Floats
 

@@ -3,12 +3,12 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.places import SPOT_CAUSES, DistrictPlaces, History
-from monitor.diagnosis.presence import hand_overs, train_present
 from monitor.diagnosis.spot_search import LEAST_EVENTS, NO_SIGN, Spot
-from monitor.diagnosis.ticks import KEPT_TICKS, TICK_S, Ticks
+from monitor.facts.circuits import Circuits
+from monitor.facts.presence import hand_overs, train_present
+from monitor.facts.ticks import KEPT_TICKS, TICK_S, Ticks
 from monitor.layout import Layout
 from monitor.values import Action, Cause, Pattern
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from monitor.diagnosis.journey import Journey
 from monitor.diagnosis.laps import LAPS_S, SPEED_POWERS, lap_correlations, level, paces
 from monitor.diagnosis.spot_search import Spot, SpotSearch
-from monitor.diagnosis.ticks import TICK_S
+from monitor.facts.ticks import TICK_S
 from monitor.values import Cause
 from monitor.values.arrays import Floats
 

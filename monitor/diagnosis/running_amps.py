@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from monitor.diagnosis.circuits import Circuits
-from monitor.diagnosis.medians import median, middles, quantiles
-from monitor.diagnosis.ticks import TICK_S, Ticks
+from monitor.facts.circuits import Circuits
+from monitor.facts.medians import median, middles, quantiles
+from monitor.facts.ticks import TICK_S, Ticks
 from monitor.values import SlowFigure
 
 MINUTE_TICKS = 600

@@ -5,12 +5,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.edges import crossing_s
-from monitor.diagnosis.medians import medians
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
+from monitor.facts import thresholds as t
+from monitor.facts.edges import crossing_s
+from monitor.facts.medians import medians
+from monitor.facts.ticks import TICK_S
 from monitor.values import Cause
 from monitor.values.arrays import Floats
 

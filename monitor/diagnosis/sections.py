@@ -2,17 +2,17 @@
 
 import numpy as np
 
-from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.balance import handed_over
-from monitor.diagnosis.dips import noise
 from monitor.diagnosis.drops import Drops
-from monitor.diagnosis.edges import crossing_s, steady
 from monitor.diagnosis.joints import Joints
-from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.rows import Cut
-from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
+from monitor.facts import thresholds as t
+from monitor.facts.balance import handed_over
+from monitor.facts.dips import noise
+from monitor.facts.edges import crossing_s, steady
+from monitor.facts.medians import median
+from monitor.facts.rows import Cut
+from monitor.facts.ticks import TICK_S
 from monitor.values import Cause
 
 

@@ -2,13 +2,13 @@
 
 import numpy as np
 
-from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.edges import is_fine, sharpest_share
-from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.rows import Cut
-from monitor.diagnosis.sliding import rows_before, sliding
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
+from monitor.facts import thresholds as t
+from monitor.facts.edges import is_fine, sharpest_share
+from monitor.facts.medians import median
+from monitor.facts.rows import Cut
+from monitor.facts.sliding import rows_before, sliding
 from monitor.values import Cause
 
 

@@ -6,10 +6,10 @@ from types import MappingProxyType
 
 import numpy as np
 
-from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import UNSEEN, Occurrence
-from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Stream
+from monitor.facts.medians import median
+from monitor.facts.ticks import TICK_S
 from monitor.values import Cause
 
 SHOWN_UP_TO_S: Mapping[Cause, float] = MappingProxyType(

@@ -1,12 +1,12 @@
 """The slow book: figures that change over an evening, gathered and compared."""
 
-from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.flickers import Flickers
 from monitor.diagnosis.loop_ohms import LoopOhms
 from monitor.diagnosis.running_amps import RunningAmps
 from monitor.diagnosis.source_ohms import SourceOhms
-from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Stream
+from monitor.facts.circuits import Circuits
+from monitor.facts.ticks import TICK_S
 from monitor.layout import Layout
 from monitor.values import Cause, Event, ReadingBlock, SlowFigure
 

@@ -5,9 +5,9 @@ from collections import deque
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.diagnosis.circuits import Circuits
-from monitor.diagnosis.medians import medians, middles
-from monitor.diagnosis.ticks import TICK_S, Ticks
+from monitor.facts.circuits import Circuits
+from monitor.facts.medians import medians, middles
+from monitor.facts.ticks import TICK_S, Ticks
 from monitor.values import SlowFigure
 from monitor.values.arrays import Floats
 

@@ -2,12 +2,12 @@
 
 import numpy as np
 
-from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.balance import handed_over, others_dropped, stepped_elsewhere
-from monitor.diagnosis.edges import is_fine, sharpest_share
-from monitor.diagnosis.medians import median, quantiles
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.watcher import Stream
+from monitor.facts import thresholds as t
+from monitor.facts.balance import handed_over, others_dropped, stepped_elsewhere
+from monitor.facts.edges import is_fine, sharpest_share
+from monitor.facts.medians import median, quantiles
 from monitor.values import Cause
 
 HANGING_SHARE = 1e-4
@@ -34,29 +34,30 @@ def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
         live and depth > t.STAND_SHARE * max(usual, t.STAND_RAN_SHARE * highest) and bool((high < usual - 0.8 * depth).all())
     ):
         return None, depth
-    # A converter always shows some noise; a channel that hangs shows none.
-    hangs = float(np.ptp(amps)) < HANGING_SHARE * usual
-    quiet = _is_quiet(stream, district, ticks)
-    another_runs = not quiet and (
-        _ripple_left(stream, district, ticks) < t.STAND_ANOTHER_SHARE
-        or (depth > t.STAND_UNSEEN_SHARE * usual and not _motor_shows(stream, district, ticks))
-    )
-    look_back = t.STAND_EARLIER_TICKS if quiet else t.STAND_ANOTHER_TICKS
-    if (
-        hangs
-        or not (quiet or another_runs)
-        or not usual - depth < t.STAND_LEFT_SHARE * _least_since_live(stream, district, first, look_back)
-    ):
-        return None, depth  # back to what it drew before something came on
+    hangs = float(np.ptp(amps)) < HANGING_SHARE * usual  # a converter always shows some noise
+    confidence = _confidence(stream, district, ticks, usual, depth)
+    if hangs or not confidence:
+        return None, depth
     last_depth = stream.median("amps", district, found - 6, found - 1) - (usual - depth)
     if handed_over(stream, district, found, last_depth, t.BALANCE_MOSTLY) or others_dropped(
         stream, district, first, t.STAND_DROPPED_SHARE
     ):
         return None, depth
     event = _event(stream, district, ticks, usual, depth)
-    if event is not None and another_runs:
-        event.confidence = t.STAND_ANOTHER
+    if event is not None:
+        event.confidence = confidence
     return event, depth
+
+
+def _confidence(stream: Stream, district: int, ticks: tuple[int, int], usual: float, depth: float) -> float:
+    """How sure a motor stopped; 0 where the amps are back to what they were before something came on, or nothing tells."""
+    quiet = _is_quiet(stream, district, ticks)
+    another_runs = _ripple_left(stream, district, ticks) < t.STAND_ANOTHER_SHARE
+    unseen = depth > t.STAND_UNSEEN_SHARE * usual and not _motor_shows(stream, district, ticks)
+    look_back = t.STAND_EARLIER_TICKS if quiet else t.STAND_ANOTHER_TICKS
+    if usual - depth >= t.STAND_LEFT_SHARE * _least_since_live(stream, district, ticks[0], look_back):
+        return 0.0
+    return t.STAND_QUIET if quiet else t.STAND_ANOTHER if another_runs or unseen else 0.0
 
 
 def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, depth: float) -> Occurrence | None:
@@ -73,7 +74,7 @@ def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, 
     if len(over) and stepped_elsewhere(stream, district, float(cut.end_s[over[-1]]), depth):
         return None  # the train drove over
     start_s = float(cut.start_s[below[0]] + cut.end_s[below[0]]) / 2
-    event = Occurrence(district=district, cause=Cause.LOST_CONTACT, start_s=start_s, confidence=0.92)
+    event = Occurrence(district=district, cause=Cause.LOST_CONTACT, start_s=start_s)
     event.evidence = {
         "amps_before": usual,
         "amps_lowest": usual - depth,

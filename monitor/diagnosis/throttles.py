@@ -4,13 +4,13 @@ from collections.abc import Generator
 
 import numpy as np
 
-from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.edges import is_fine, sharpest_share
-from monitor.diagnosis.medians import median
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.sliding import rows_before
-from monitor.diagnosis.ticks import TICK_S
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
+from monitor.facts import thresholds as t
+from monitor.facts.edges import is_fine, sharpest_share
+from monitor.facts.medians import median
+from monitor.facts.sliding import rows_before
+from monitor.facts.ticks import TICK_S
 from monitor.values import Cause
 from monitor.values.arrays import Floats
 

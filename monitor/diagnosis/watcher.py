@@ -8,16 +8,11 @@ from collections.abc import Callable, Generator, Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.diagnosis.circuits import Circuits
-from monitor.diagnosis.medians import median, medians
 from monitor.diagnosis.occurrences import Occurrence
-from monitor.diagnosis.rows import Cut, Rows
-from monitor.diagnosis.ticks import TICK_S, Ticks
-from monitor.values.arrays import Floats
+from monitor.facts.circuits import Circuits
+from monitor.facts.facts import Facts
 
 KEPT_SAGS = 60
-RIPPLE_ROWS = 6  # three cycles apart: wheels and brushes waver more slowly than a converter's noise
-SIGNAL_VOLTS = 0.45  # electronic sound units react from about 1 V, of which a phase-cut output passes half (common practice)
 
 Bools = NDArray[np.bool_]
 Watching = Generator[int | None, None, None]
@@ -25,46 +20,13 @@ Waiting = Generator[int, None, int | None]
 Mask = Callable[[slice], Bools]
 
 
-class Stream:
-    """What watchers look at: ticks of the past, readings of the last seconds, and the circuits they belong to."""
+class Stream(Facts):
+    """What watchers look at, and what they leave for each other."""
 
     def __init__(self, circuits: Circuits) -> None:
-        self.circuits = circuits
-        self.ticks = Ticks(circuits)
-        self.rows = Rows(circuits.districts)
-        # What happens to all districts at once makes each of them ask for the same.
-        self._medians: dict[tuple[str, int, int], Floats] = {}
+        super().__init__(circuits)
         self.flickers: list[tuple[float, int]] = []  # when, and in which district, lit cars lost contact for a moment
         self._whole_sags: list[list[tuple[int, Occurrence]]] = [[] for _ in circuits.districts]
-
-    def cut(self, district: int, first: int, last: int) -> Cut:
-        """Readings of the ticks first..last-1."""
-        return self.rows.cut(district, first * TICK_S, last * TICK_S)
-
-    def median(self, name: str, district: int, first: int, last: int) -> float:
-        """Median of a tick figure over ticks first..last-1; NaN where there is none."""
-        values = getattr(self.ticks, name)[self.ticks.rows(first, last), district]
-        return median(values)
-
-    def medians(self, name: str, first: int, last: int) -> Floats:
-        """The same of all districts, shape (d,), to be read only."""
-        key = (name, first, last)
-        found = self._medians.get(key)
-        if found is None:
-            values = getattr(self.ticks, name)[self.ticks.rows(first, last)]
-            found = medians(values, 0) if len(values) else np.full(len(self.circuits), np.nan)
-            self._medians[key] = found
-        return found
-
-    def signal_changed(self, district: int, first: int, last: int) -> bool:
-        """Whether a DC signal began or ended on AC volts within the ticks first..last-1."""
-        offset = self.ticks.offset_volts[self.ticks.rows(first, last), district]
-        return bool(self.circuits.is_ac[district]) and bool(len(offset)) and float(np.ptp(offset)) > SIGNAL_VOLTS
-
-    def ripple(self, district: int, first: int, last: int) -> float:
-        """How much the amps of the ticks first..last-1 waver within some cycles, typically; never 0, inf where too few are known."""
-        amps = self.cut(district, first, last).amps
-        return median(np.abs(amps[RIPPLE_ROWS:] - amps[:-RIPPLE_ROWS])) + 1e-9 if len(amps) > 2 * RIPPLE_ROWS else np.inf
 
     def note_sag(self, sag: Occurrence, tick: int) -> None:
         """A sag of the amps that was seen whole, with both its edges, as known by a tick: no section's again."""
@@ -73,12 +35,6 @@ class Stream:
     def whole_sags(self, district: int, tick: int) -> list[Occurrence]:
         """Those noted by a tick."""
         return [sag for known, sag in self._whole_sags[district] if known <= tick]
-
-    def forget(self) -> None:
-        """Let go of what no decision looks at any more."""
-        self.rows.forget(self.ticks.end * TICK_S)
-        self.ticks.forget()
-        self._medians.clear()
 
 
 class Watcher(ABC):

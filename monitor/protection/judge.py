@@ -4,11 +4,11 @@ import itertools
 
 import numpy as np
 
+from monitor.facts.clipping import unclipped
 from monitor.layout import Layout
 from monitor.protection import thresholds as th
 from monitor.protection import words
 from monitor.protection.alarms import Alarms
-from monitor.protection.clipping import unclipped
 from monitor.protection.limits import most_amps
 from monitor.protection.shorts import ShortDetector, ShortSeen
 from monitor.protection.stretch import Stretch, take_quiet

@@ -87,8 +87,6 @@ LIT_VOLTS = _T(0.1, "share", "of the highest volts: above, volts before a short 
 USUAL_VOLTS = _T(0.6, "share", "of the highest volts: taken for the usual ones where none are known", _OURS)
 
 # Clipped amps
-CLIP_TIMES = _T(3.0, "times", "a wave is restored up to this many times the range; beyond, its flanks say too little", _OURS)
-CLIP_CUT_RAD = _T(2.3, "rad", "a wave cut later than this has too little flank", _OURS)
 
 # What began an overload
 BEFORE_S = _T(2.0, "s", "level before a step", _OURS)

@@ -73,7 +73,7 @@ def test_a_long_sag_does_not_change_when_ticks_are_forgotten_meanwhile(monkeypat
         return [event for event in events if event.cause is Cause.SUPPLY_SAG]
 
     kept = sags()
-    monkeypatch.setattr("monitor.diagnosis.ticks.KEPT_TICKS", 120)
+    monkeypatch.setattr("monitor.facts.ticks.KEPT_TICKS", 120)
     assert {event.district for event in kept} == {"Quarry branch", "Town lights"}
     assert sags() == kept
 

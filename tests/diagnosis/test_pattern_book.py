@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from monitor.diagnosis.circuits import Circuits
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.pattern_book import PatternBook
 from monitor.diagnosis.places import KINDS
 from monitor.diagnosis.spot_search import Spot
-from monitor.diagnosis.ticks import Ticks
+from monitor.facts.circuits import Circuits
+from monitor.facts.ticks import Ticks
 from monitor.values import Cause
 from tests.diagnosis.benches import layout
 

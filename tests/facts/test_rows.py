@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from monitor.diagnosis.rows import KEPT_S, Rows
+from monitor.facts.rows import KEPT_S, Rows
 from monitor.values import ReadingBlock
 
 

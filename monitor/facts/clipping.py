@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.protection import thresholds as th
+from monitor.facts import thresholds as t
 from monitor.values import ReadingBlock
 from monitor.values.arrays import Floats
 
@@ -58,8 +58,8 @@ def times_cut(crest: Floats, ratio: Floats) -> Floats:
 def _table() -> tuple[Floats, Floats, Floats]:
     """Crest factors of sines chopped at rising angles, times that their amplitude is cut off, and RMS over peak of what is left."""
     angle = (np.arange(STEPS) + 0.5) * np.pi / STEPS
-    chopped = np.sin(angle) * (angle >= np.linspace(0.0, th.CLIP_CUT_RAD, ANGLES)[:, None])
+    chopped = np.sin(angle) * (angle >= np.linspace(0.0, t.CLIP_CUT_RAD, ANGLES)[:, None])
     crests = chopped.max(axis=1) / np.sqrt(np.mean(chopped**2, axis=1))
-    times = np.geomspace(1.0, th.CLIP_TIMES, TIMES)
+    times = np.geomspace(1.0, t.CLIP_TIMES, TIMES)
     left = np.minimum(chopped[:, None, :] / chopped.max(axis=1)[:, None, None] * times[:, None], 1.0)
     return crests, times, np.sqrt(np.mean(left**2, axis=2))

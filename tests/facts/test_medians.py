@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from numpy.lib.stride_tricks import sliding_window_view
 
-from monitor.diagnosis.medians import lowest_tenth, median, medians, middles, quantiles
-from monitor.diagnosis.sliding import medians_of_five, rows_before, sliding
+from monitor.facts.medians import lowest_tenth, median, medians, middles, quantiles
+from monitor.facts.sliding import medians_of_five, rows_before, sliding
 
 figures = st.one_of(st.floats(0, 40, width=32), st.just(float("nan")))
 tables = arrays(np.float64, st.tuples(st.integers(5, 40), st.integers(1, 4)), elements=figures)

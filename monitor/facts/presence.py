@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.diagnosis.medians import medians, quantiles
+from monitor.facts.medians import medians, quantiles
 from monitor.values.arrays import Floats
 
 Bools = NDArray[np.bool_]

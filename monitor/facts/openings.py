@@ -3,8 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.circuits import Circuits
+from monitor.facts import thresholds as t
+from monitor.facts.circuits import Circuits
 from monitor.values.arrays import Floats
 
 

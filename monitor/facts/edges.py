@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.medians import median, medians
-from monitor.diagnosis.rows import Cut
+from monitor.facts import thresholds as t
+from monitor.facts.medians import median, medians
+from monitor.facts.rows import Cut
 from monitor.values.arrays import Floats
 
 

@@ -5,9 +5,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.diagnosis.circuits import Circuits
-from monitor.diagnosis.openings import Openings
-from monitor.diagnosis.sliding import medians_of_five, rows_before, sliding
+from monitor.facts.circuits import Circuits
+from monitor.facts.openings import Openings
+from monitor.facts.sliding import medians_of_five, rows_before, sliding
 from monitor.values import ReadingBlock
 from monitor.values.arrays import Floats
 

@@ -2,14 +2,14 @@
 
 import numpy as np
 
-from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.dips import noise
-from monitor.diagnosis.medians import median
-from monitor.diagnosis.ticks import TICK_S
-from monitor.diagnosis.watcher import Stream
+from monitor.facts import thresholds as t
+from monitor.facts.dips import noise
+from monitor.facts.facts import Facts
+from monitor.facts.medians import median
+from monitor.facts.ticks import TICK_S
 
 
-def handed_over(stream: Stream, district: int, tick: int, depth: float, least_share: float = t.BALANCE_PARTLY) -> bool:
+def handed_over(stream: Facts, district: int, tick: int, depth: float, least_share: float = t.BALANCE_PARTLY) -> bool:
     """Whether another track district took what this one lost at a tick (or, ``depth`` below 0, gave what this one gained)."""
     before = stream.medians("amps", tick - 6, tick - 1)
     after = stream.medians("amps", tick + 2, tick + t.BALANCE_BESIDE_TICKS)
@@ -18,7 +18,7 @@ def handed_over(stream: Stream, district: int, tick: int, depth: float, least_sh
     return bool(np.nanmax(gained / depth, initial=0.0) > least_share)
 
 
-def others_dropped(stream: Stream, district: int, tick: int, share: float) -> bool:
+def others_dropped(stream: Facts, district: int, tick: int, share: float) -> bool:
     """Whether another district lost more than a share of its amps at the same time: no single wheel does that."""
     before, after = stream.medians("amps", tick - 6, tick - 1), stream.medians("amps", tick + 2, tick + t.BALANCE_BESIDE_TICKS)
     dropped = after < (1 - share) * before - t.BALANCE_LEAST_AMPS
@@ -26,7 +26,7 @@ def others_dropped(stream: Stream, district: int, tick: int, share: float) -> bo
     return bool(dropped.any())
 
 
-def mirrored(stream: Stream, district: int, span_s: tuple[float, float], depth: float) -> bool:
+def mirrored(stream: Facts, district: int, span_s: tuple[float, float], depth: float) -> bool:
     """Whether another track district had these amps just while this one lacked them, from edge to edge: a train on its rails."""
     others = [k for k in np.flatnonzero(stream.circuits.is_track).tolist() if k != district]
     length_s = min(t.BALANCE_LEVEL_S, span_s[1] - span_s[0])
@@ -36,13 +36,13 @@ def mirrored(stream: Stream, district: int, span_s: tuple[float, float], depth: 
     )
 
 
-def stepped_elsewhere(stream: Stream, district: int, at_s: float, depth: float) -> bool:
+def stepped_elsewhere(stream: Facts, district: int, at_s: float, depth: float) -> bool:
     """Whether another track district took these amps at the very moment at which this one lost them."""
     others = [k for k in np.flatnonzero(stream.circuits.is_track).tolist() if k != district]
     return any(_steps(stream, other, at_s, depth, t.BALANCE_LEVEL_S) for other in others)
 
 
-def _steps(stream: Stream, district: int, at_s: float, change: float, length_s: float) -> bool:
+def _steps(stream: Facts, district: int, at_s: float, change: float, length_s: float) -> bool:
     """Whether the amps of a district step by a part of this change at a moment, well above what they waver by.
 
     The rails of the other district have other volts, so a train's amps change with it.

@@ -4,10 +4,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from monitor.diagnosis import thresholds as t
-from monitor.diagnosis.circuits import Circuits
-from monitor.diagnosis.medians import medians
-from monitor.diagnosis.ticks import TICK_S, Ticks
+from monitor.facts import thresholds as t
+from monitor.facts.circuits import Circuits
+from monitor.facts.medians import medians
+from monitor.facts.ticks import TICK_S, Ticks
 
 
 class Overload(NamedTuple):

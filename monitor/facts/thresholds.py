@@ -1,4 +1,4 @@
-"""Every figure by which the watchers decide, in one table: value, unit, reason, source. A tick is a tenth of a second.
+"""Every figure by which facts are found and causes told apart, in one table: value, unit, reason, source. A tick is a tenth of a second.
 
 "common practice" is a fact of the trade without a published source; "judgement" is ours, held against rehearsed and labelled captures.
 """
@@ -132,6 +132,7 @@ STAND_EARLIER_TICKS = 120  # ticks | seconds whose least is looked back on | jud
 STAND_ANOTHER_SHARE = 0.6  # share | of the ripple before: a load switched off takes none along | rehearsal
 STAND_ANOTHER_TICKS = 600  # ticks | a minute in which so little was never drawn, where another train runs on | judgement
 STAND_UNSEEN_SHARE = 0.5  # share | of the amps: a motor that showed no ripple takes so much with it | rehearsal
+STAND_QUIET = 0.92  # confidence | where the ripple of a motor is gone | rehearsal
 STAND_ANOTHER = 0.75  # confidence | where another train runs on | rehearsal
 STAND_DROPPED_SHARE = 0.4  # share | of its amps: another district that loses so much at once has another reason | judgement
 
@@ -235,3 +236,7 @@ EDGE_SHARP_SHARE = 0.45  # share | of the whole within a cycle: a switch or a lo
 FLICKER_MINUTE_TICKS = 600  # ticks | counted by the minute | judgement
 FLICKER_DECIDED_TICKS = 40  # ticks | what began before is decided by then | judgement
 FLICKER_LEAST_A_MINUTE = 3  # flickers | fewer are not worth a word | judgement
+
+# Amps beyond the range of their sensor
+CLIP_TIMES = 3.0  # times | a wave is restored up to this many times the range; beyond, its flanks say too little | judgement
+CLIP_CUT_RAD = 2.3  # rad | a wave cut later than this has too little flank | judgement

@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from monitor.protection.clipping import times_cut, unclipped
+from monitor.facts.clipping import times_cut, unclipped
 from tests.protection.streams import readings
 
 ANGLE = (np.arange(20_000) + 0.5) * 2 * np.pi / 20_000
