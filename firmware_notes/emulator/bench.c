@@ -8,6 +8,7 @@
        --truth FILE          every conversion as it was injected: records of u64 cycle, u16 pin, u16 millivolts
        --fast PPM            the board's clock is so much too fast, as a ceramic resonator's may be; voltages keep true time
        --reset-cause BITS    what the start finds in MCUSR (default 1, power-on)
+       --supply MV           the board's own supply, its converter's reference (default 5000)
        --paint ADDRESS       first address above the firmware's own data: fill from there up, tell at the end what stayed untouched
 
    Commands: WHEN is true seconds since the start, or "now".
@@ -94,6 +95,7 @@ static struct {
     uint8_t reset_cause;
     bool reset_asked, quit;
     int paint_from;
+    uint32_t supply_mv;
     double clock_hertz; /* HERTZ, or what a wrong resonator makes of it */
 
     avr_adc_t *converter;
@@ -144,7 +146,7 @@ static uint32_t pin_millivolts(const wave_t *wave, double at_s) {
     if (wave->noise_mv > 0) {
         mv += wave->noise_mv * gauss();
     }
-    return (uint32_t)lrint(fmin(fmax(mv, 0), SUPPLY_MV));
+    return (uint32_t)lrint(fmin(fmax(mv, 0), bench.supply_mv));
 }
 
 static uint32_t converter_clock(void) { /* processor cycles */
@@ -156,7 +158,7 @@ static void conversion_begins(avr_cycle_count_t at, double clocks_to_sample) {
     const uint16_t pin = bench.avr->data[ADMUX_ADDRESS] & 0x0F;
     const double at_s = ((double)at + clocks_to_sample * converter_clock()) / bench.clock_hertz;
     const uint32_t mv = pin < PINS ? pin_millivolts(&bench.waves[pin], at_s) : pin == MUX_REFERENCE ? REFERENCE_MV : 0;
-    const uint32_t count = mv * 1024 / SUPPLY_MV;
+    const uint32_t count = mv * 1024 / bench.supply_mv;
     bench.conversion = (uint16_t)(count > 1023 ? 1023 : count);
     if (bench.truth && pin < PINS) {
         const uint64_t cycle = at;
@@ -504,6 +506,7 @@ int main(int argc, char **argv) {
     bench.delimiter = -1;
     bench.reset_cause = 1;
     bench.clock_hertz = HERTZ;
+    bench.supply_mv = SUPPLY_MV;
     for (int pin = 0; pin < PINS; pin++) {
         bench.waves[pin].offset_mv = SUPPLY_MV / 2;
     }
@@ -518,6 +521,7 @@ int main(int argc, char **argv) {
         else if (!strcmp(argv[at], "--out")) bench.out = fopen(value, "wb");
         else if (!strcmp(argv[at], "--truth")) bench.truth = fopen(value, "wb");
         else if (!strcmp(argv[at], "--fast")) bench.clock_hertz = HERTZ * (1 + atof(value) * 1e-6);
+        else if (!strcmp(argv[at], "--supply")) bench.supply_mv = (uint32_t)atoi(value);
         else if (!strcmp(argv[at], "--reset-cause")) bench.reset_cause = (uint8_t)atoi(value);
         else if (!strcmp(argv[at], "--paint")) bench.paint_from = (int)strtol(value, NULL, 0);
         else fail("no such option", argv[at]);

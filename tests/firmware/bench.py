@@ -108,7 +108,7 @@ class Recorded:
     truth: np.ndarray
 
 
-def record(elf, waves=None, *, seconds, commands=(), reset_cause=1, fast_ppm=0):
+def record(elf, waves=None, *, seconds, commands=(), reset_cause=1, fast_ppm=0, supply_mv=REFERENCE_MV):
     """Run flat out.
 
     Args:
@@ -118,6 +118,7 @@ def record(elf, waves=None, *, seconds, commands=(), reset_cause=1, fast_ppm=0):
         commands: More of the bench's commands, such as "2.5 stall 0.3".
         reset_cause: What the start finds in MCUSR.
         fast_ppm: How much the board's clock is too fast.
+        supply_mv: The board's own supply; what rests at a share of it is the waves' business.
     """
     with tempfile.TemporaryDirectory() as folder:
         out, truth, script = Path(folder) / "out.wire", Path(folder) / "truth", Path(folder) / "script"
@@ -126,7 +127,7 @@ def record(elf, waves=None, *, seconds, commands=(), reset_cause=1, fast_ppm=0):
         if _is_rp2040(elf):
             printed = toolchain.run(*_command(elf), *files)
             return Recorded(wire=out.read_bytes(), report=_report(printed), truth=np.empty(0, TRUTH))
-        options = ["--truth", truth, "--reset-cause", reset_cause, "--fast", fast_ppm]
+        options = ["--truth", truth, "--reset-cause", reset_cause, "--fast", fast_ppm, "--supply", supply_mv]
         printed = toolchain.run(*_command(elf), *files, *options)
         return Recorded(wire=out.read_bytes(), report=_report(printed), truth=np.fromfile(truth, dtype=TRUTH))
 
