@@ -13,6 +13,7 @@
     │   ├── SessionDamagedError           a session that cannot be understood
     │   └── SessionFullError              no room, or no right, to record
     ├── BusError                          the broker side
+    ├── MissingPackageError               a package that an optional part needs
     ├── PageError                         a page server that cannot start
     └── LogError                          a log file that cannot be written
 
@@ -88,6 +89,20 @@ class BusError(MonitorError):
 
 class PageError(MonitorError):
     """The page server cannot start."""
+
+
+class MissingPackageError(MonitorError):
+    """An optional part needs a package that is not installed.
+
+    Args:
+        part: What needs it, as the user knows it.
+        package: The package.
+        extra: The extra of our own that brings it; None where nothing brings it on this kind of computer.
+    """
+
+    def __init__(self, part: str, package: str, extra: str | None = None) -> None:
+        remedy = f"install it with pip install 'pilotlamp[{extra}]', or '.[{extra}]' in a clone" if extra else f"pip install {package}"
+        super().__init__(f"{part} needs the package {package}, which is not installed here: {remedy}")
 
 
 class LogError(MonitorError):

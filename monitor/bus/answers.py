@@ -5,10 +5,13 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
-import duckdb
-
 from monitor.bus.tables import SCHEMAS
-from monitor.errors import BusError
+from monitor.errors import BusError, MissingPackageError
+
+try:
+    import duckdb
+except ImportError as error:
+    raise MissingPackageError("'pilotlamp ask'", "duckdb", "ask") from error
 
 ROWS_SHOWN = 200
 TRIES = 4

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.errors import MissingPackageError
 from monitor.planning.share_values import Need, Offer, OfferOutput
 
 SLACK = 1e-9
@@ -134,8 +135,11 @@ class ShareModel:
         """
         if not self._cost:
             return Found("proven", {}, {})
-        # HiGHS takes a moment to import: only who shares pays for it.
-        import highspy  # noqa: PLC0415
+        # HiGHS takes a moment to import, and is not to be had for every computer: only who shares pays for it.
+        try:
+            import highspy  # noqa: PLC0415
+        except ImportError as error:
+            raise MissingPackageError("sharing the load", "highspy") from error
 
         solver = highspy.Highs()
         solver.setOptionValue("output_flag", False)  # noqa: FBT003 - as the library has it

@@ -1,11 +1,14 @@
 """The readings of a session for spreadsheet programs."""
 
+import csv
+import io
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
 
-import pandas as pd
+import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from monitor.errors import SessionDamagedError, SessionError
 from monitor.sessions.folder import SessionFolder
@@ -36,7 +39,8 @@ HEADINGS = {
     "clipped": "of them amps at the end of the sensor's range: at least so much",
     "clipped_volts": "of them volts at the end of the sensor's range: at least so much",
 }
-TIME_FORM = "%Y-%m-%d %H:%M:%S.%f"
+TIME_FORM = "%Y-%m-%d %H:%M:%S"
+"""To the millisecond, which is what a column of milliseconds shows as its seconds."""
 
 
 def export_csv(session: SessionFolder, path: Path, tell: Callable[[int], None] = lambda _parts: None) -> int:
@@ -88,17 +92,24 @@ def _pieces(parts: list[Path], offset: timedelta) -> Iterator[bytes]:
         table = _table(part)
         if table is None:
             continue
-        local = (table["time"].dt.tz_localize(None) + offset).dt.strftime(TIME_FORM).str[:-3]
-        out = table[list(HEADINGS)].copy()
-        out["district"] = out["district"].astype(str).map(_harmless)
-        out.insert(0, "time", local)
-        yield out.to_csv(header=False, index=False, float_format="%.4f", lineterminator="\r\n").encode()
+        local = pc.add(table["time"].cast(pa.timestamp("ms"), safe=False), pa.scalar(offset, pa.duration("ms")))
+        columns = [pc.strftime(local, TIME_FORM).to_pylist(), *(_written(table[name]) for name in HEADINGS)]
+        lines = io.StringIO()
+        csv.writer(lines, lineterminator="\r\n").writerows(zip(*columns, strict=True))
+        yield lines.getvalue().encode()
 
 
-def _table(part: Path) -> pd.DataFrame | None:
+def _written(column: pa.ChunkedArray) -> list[str]:
+    if not pa.types.is_floating(column.type):
+        return [_harmless(str(value)) for value in column.to_pylist()]
+    values = column.to_numpy().astype(float)
+    return list(np.where(np.isnan(values), "", np.char.mod("%.4f", values)))
+
+
+def _table(part: Path) -> pa.Table | None:
     try:
         table = read_part(part, ["time", *HEADINGS], later=LATER_COLUMNS)
-        return None if table is None else table.sort_by("at_s").to_pandas()
+        return None if table is None else table.sort_by("at_s")
     except (pa.ArrowException, OSError, KeyError, ValueError) as error:
         raise SessionDamagedError(
             f"{part} cannot be read ({error}): 'pilotlamp sessions recover' puts the session in order"
