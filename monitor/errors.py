@@ -101,7 +101,9 @@ class MissingPackageError(MonitorError):
     """
 
     def __init__(self, part: str, package: str, extra: str | None = None) -> None:
-        remedy = f"install it with pip install 'pilotlamp[{extra}]', or '.[{extra}]' in a clone" if extra else f"pip install {package}"
+        remedy = (
+            f"install it with pip install 'pilotlamp[{extra}]', or '.[{extra}]' in a clone" if extra else f"pip install {package}"
+        )
         super().__init__(f"{part} needs the package {package}, which is not installed here: {remedy}")
 
 
