@@ -229,20 +229,39 @@ class Breaks(Watcher):
                 self.tell(event)
                 continue
             if back is None:
-                self._call_lost(event, 0.92)
+                # From coarse readings a throttle slammed shut looks like this as well.
+                fine = is_fine(self.stream.cut(d, tick - 5, tick + 3))
+                self._call_lost(event, 0.92 if fine else t.BREAK_UNSURE)
                 continue
             yield back + t.BREAK_BACK_TICKS + 1
             low = self.ticks.volts_low[self.ticks.rows(back + 1, back + 1 + t.BREAK_BACK_TICKS), d]
             if bool((low > off).all()):
                 self._close(event, back)
                 return back + t.BREAK_BACK_TICKS
+            if undecided and self._all_went(tick, back):
+                self._close(event, back)
+                return back + 1
             if undecided:
                 self._call_lost(event, 0.95)
             at = back + 1
 
+    def _all_went(self, tick: int, back: int) -> bool:
+        """The supply's other districts, live through this break, went with the volts that had just come back: an opening, no chatter."""
+        others = self.circuits.neighbours(self.district)
+        others = others[others != self.district]
+        off = self.circuits.off_volts[others]
+        live = (self.ticks.volts_low[self.ticks.rows(tick, back)][:, others] > off).all(axis=0)
+        low = np.min(self.ticks.volts_low[self.ticks.rows(back + 1, back + 1 + t.BREAK_BACK_TICKS)][:, others], axis=0)
+        return bool(live.any()) and bool((low < off)[live].all())
+
     def _call_lost(self, event: Occurrence, confidence: float) -> None:
         event.cause, event.confidence = Cause.FEED_LOST, confidence
-        self.tell(event)
+        self._tell_if_sure(event)
+
+    def _tell_if_sure(self, event: Occurrence) -> None:
+        """A cause named wrongly is worse than none."""
+        if event.confidence >= t.LEAST_CONFIDENCE:
+            self.tell(event)
 
     def _close(self, event: Occurrence, back: int) -> None:
         d = self.district
@@ -258,7 +277,7 @@ class Breaks(Watcher):
             self._judge_hand(event, fine=is_fine(cut))
         if event.cause is Cause.THROTTLE:
             event.end_s = event.start_s
-        self.tell(event)
+        self._tell_if_sure(event)
 
     def _amps_flowed(self, event: Occurrence, end_s: float) -> bool:
         """Whether more flowed while the volts were gone than before."""

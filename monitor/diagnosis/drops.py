@@ -149,7 +149,7 @@ class Drops(Watcher):
         """Tell an event, and what it makes surer; a doubtful one waits for another like it."""
         self.stream.note_sag(event, self._latest)
         for told in self._joints.note(event) if event.cause is Cause.WEAK_JOINT else [event]:
-            if told.confidence >= t.JOINT_LEAST_CONFIDENCE:
+            if told.confidence >= t.LEAST_CONFIDENCE:
                 self.tell(told)
 
     def _measure(self, cut: Cut, found: int, usual: float, depth: float) -> Occurrence | None:
@@ -196,8 +196,9 @@ class Drops(Watcher):
         brief = lost_s < t.DROP_LEAST_CYCLES * median(cut.end_s - cut.start_s)
         fell = event.evidence["volts_during"] < t.DROP_FELL_SHARE * event.evidence["volts_before"]
         turned_down = fell and bool(self.circuits.is_ac[self.district])
+        short_over = event.evidence["volts_during"] > t.DROP_ROSE_SHARE * event.evidence["volts_before"]
         shallow = typical < max(t.DROP_NOISES * noise, t.DROP_LEAST_SHARE * level)
-        if brief or shallow or turned_down or self._was_so_before(event.start_s, lowest, level):
+        if brief or shallow or turned_down or short_over or self._was_so_before(event.start_s, level - typical, level):
             event.confidence = 0.0
         elif level - lowest < t.DROP_FLICKER_SHARE * level:
             event.confidence = 0.0

@@ -8,7 +8,7 @@ import numpy as np
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.facts import thresholds as t
-from monitor.facts.edges import crossing_s
+from monitor.facts.edges import crossing_s, is_fine
 from monitor.facts.medians import medians
 from monitor.facts.ticks import TICK_S
 from monitor.values import Cause
@@ -118,7 +118,7 @@ class Sags(Watcher):
         live = before.volts > self.circuits.off_volts
         low = np.min(self.ticks.volts_low[rows], axis=0)
         share = low / np.maximum(before.volts, 1e-6)
-        if not self._fell_at_once(before, live):
+        if not is_fine(self.stream.cut(self.district, before.tick - 3, before.tick + 2)) or not self._fell_at_once(before, live):
             return False
         everywhere = bool((share[live] < 1 - t.SAG_DIP_DEPTH).all()) and bool(live[self.circuits.strangers(self.district)].any())
         if not (everywhere and self._fell_alike(share[live], share[self.district])):

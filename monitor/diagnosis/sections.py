@@ -51,7 +51,7 @@ class Sections(Watcher):
             if event is not None:
                 sags = self.stream.whole_sags(d, end + t.SECTION_BEHIND_TICKS)
                 for told in self._joints.note(event, [sag for sag in sags if sag.cause is Cause.WEAK_JOINT]):
-                    if told.confidence >= t.JOINT_LEAST_CONFIDENCE:
+                    if told.confidence >= t.LEAST_CONFIDENCE:
                         self.tell(told)
                 tick = end + 2
 

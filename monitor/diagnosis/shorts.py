@@ -32,8 +32,11 @@ class Shorts(Watcher):
             usual_amps, usual_volts = self._usual(found)
             cut = self.stream.cut(self.district, found - 2, found + 4)
             shorted = self._shorted(cut, usual_amps, usual_volts)
-            if not shorted.any() or self._fades(cut, shorted, usual_volts):
+            if not shorted.any():
                 tick = found + 1
+                continue
+            if self._fades(cut, shorted, usual_volts):
+                tick = found + 4  # its tail alone would not show that it fades
                 continue
             event = self._event(cut, shorted, usual_amps, usual_volts)
             last = found + 4
@@ -57,7 +60,8 @@ class Shorts(Watcher):
         leapt = (cut.amps > max(t.SHORT_LEAP * amps, 0.3 * peak)) & ~self._coming_on(cut, volts)
         if not leapt.any():
             return leapt
-        lowest = float(np.min(cut.volts[leapt]))
+        whole = leapt & ~self._going_off(cut, volts)
+        lowest = float(np.min(cut.volts[whole if whole.any() else leapt]))
         sharp = sharpest_share(cut.end_s, cut.amps, peak - amps)
         if sharp < (t.SHORT_SCRAPES_SHARE if lowest < t.SHORT_LOST_SHARE_SCRAPING * volts else t.EDGE_SHARP_SHARE):
             return leapt & False  # a short is there within some cycles; a heavy train comes over wheel by wheel
@@ -77,6 +81,11 @@ class Shorts(Watcher):
         dead = self._dead(cut, volts)
         row = np.arange(len(dead))
         return np.asarray(row - np.maximum.accumulate(np.where(dead, row, -t.SHORT_ASTRIDE_ROWS - 1)) <= t.SHORT_ASTRIDE_ROWS)
+
+    def _going_off(self, cut: Cut, volts: float) -> Bools:
+        """Windows that reach over the moment at which the volts went."""
+        dead = np.concatenate([self._dead(cut, volts), np.zeros(t.SHORT_ASTRIDE_EDGE_ROWS, dtype=np.bool_)])
+        return np.asarray(np.logical_or.reduce([dead[k : k + len(cut.volts)] for k in range(1, t.SHORT_ASTRIDE_EDGE_ROWS + 1)]))
 
     def _fades(self, cut: Cut, shorted: Bools, volts: float) -> bool:
         """Something heavy that starts: amps that fall within tenths of a second, and volts not quite lost.

@@ -19,7 +19,7 @@ SHOWN_UP_TO_S: Mapping[Cause, float] = MappingProxyType(
         Cause.SHORT: 0.13,  # a wheel bridges a turnout for 0.01 to 0.2 s, and a quick breaker ends a short sooner
         Cause.WEAK_JOINT: 0.13,  # it lasts half a second, and its edges tell it from trains that drive over
         Cause.BINDING: 0.13,  # its rise within half a second tells it from a train that arrives
-        Cause.FEED_LOST: 0.3,  # beyond 0.13 its length alone tells it from a hand's break
+        Cause.FEED_LOST: 0.13,  # its ragged volts tell it from a hand's break, and from a throttle slammed shut
         Cause.PROTECTION_OPEN: 0.3,
         Cause.SUPPLY_SAG: 0.3,  # of readings two a second, a hand's break looks like one
         Cause.MAINS_DIP: math.inf,
@@ -41,8 +41,7 @@ def causes_shown(between_readings_s: float) -> tuple[Cause, ...]:
 class Sight:
     """Lets through what the readings can show.
 
-    From coarse readings an opening of the protection, or a lost feed, looks like a hand's break until it has lasted longer than any
-    hand holds it.
+    From coarse readings an opening of the protection looks like a hand's break until it has lasted longer than any hand holds it.
     """
 
     def __init__(self, stream: Stream) -> None:
@@ -60,7 +59,7 @@ class Sight:
     def _admits(self, occurrence: Occurrence) -> bool:
         apart_s = self._apart_s(occurrence)
         sure_s = occurrence.start_s + (
-            LONGEST_BREAK_S if occurrence.cause in (Cause.PROTECTION_OPEN, Cause.FEED_LOST) and apart_s > COARSE_S else 0.0
+            LONGEST_BREAK_S if occurrence.cause is Cause.PROTECTION_OPEN and apart_s > COARSE_S else 0.0
         )
         ended_before = occurrence.end_s is not None and occurrence.end_s < sure_s
         if apart_s > SHOWN_UP_TO_S[occurrence.cause] or ended_before:

@@ -57,7 +57,17 @@ def _confidence(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
     look_back = t.STAND_EARLIER_TICKS if quiet else t.STAND_ANOTHER_TICKS
     if usual - depth >= t.STAND_LEFT_SHARE * _least_since_live(stream, district, ticks[0], look_back):
         return 0.0
-    return t.STAND_QUIET if quiet else t.STAND_ANOTHER if another_runs or unseen else 0.0
+    if quiet:
+        return t.STAND_QUIET
+    return t.STAND_ANOTHER if (another_runs or unseen) and not _came_on(stream, district, ticks[0], depth) else 0.0
+
+
+def _came_on(stream: Stream, district: int, tick: int, depth: float) -> bool:
+    """Whether as much came on within a cycle of late, and not with the volts: a load that somebody switched, off again now."""
+    first = tick - t.STAND_SWITCHED_TICKS
+    dead = np.flatnonzero(~stream.ticks.calm[stream.ticks.rows(first, tick), district])
+    cut = stream.cut(district, max(first, first + int(dead[-1]) + t.STAND_BOUNCED_TICKS if len(dead) else first), tick - 1)
+    return sharpest_share(cut.end_s, cut.amps, depth) > t.CLIMB_SWITCHED_SHARE
 
 
 def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, depth: float) -> Occurrence | None:

@@ -116,7 +116,9 @@ RECLOSED_S = _T(60.0, "s", "one that closed this lately comes back to the same o
 DEAD = _T(0.05, "share", "of the highest volts and of the rated amps: below both a supply is dead", _OURS)
 AFTER_SHORT_S = _T(2.0, "s", "a protection that opens this soon after a short was last seen opened by it", _OURS)
 AFTER_OVER_S = _T(1.0, "s", "one that opens this soon after more was drawn than it holds opened by heat", _OURS)
-OPENED_HEAT = _T(0.35, "share", "of opening heat, the least at which volts that go are taken for an opening by heat", _OURS)
+OPENED_HEAT = _T(
+    0.2, "share", "of opening heat, the least at which volts that go are taken for an opening by heat: worn ones are quick", _OURS
+)
 
 # Devices that a protection may be
 QUICK = _T(0.75, "times", "real breakers open up to a quarter sooner or later than their data sheet's curve", _TRADE)
@@ -142,7 +144,7 @@ START_HEAT_LIMIT = _T(0.6, "share", "what went before is not known: most probabl
 START_SPREAD = _T(1.3, "times", "heat at the start lies anywhere up to so many times what the present draw leads to", _OURS)
 RESET_HEAT = _T(0.7, "share", "a thermal protection closes again, until it was seen to", _TRADE)
 REFUTED = _T(1.01, "share", "a device this hot that has not opened is not the one that is there", _OURS)
-LEARN_ABOVE = _T(0.5, "share", "an opening tells of the device where the likely heat was more than this", _OURS)
+LEARN_ABOVE = _T(0.25, "share", "an opening tells of the device where the likely heat was more than this", _OURS)
 LEARN_BELOW = _T(2.0, "share", "and less than this", _OURS)
 LEARN_SPAN = _T(0.3, "share", "and its bounds no further apart", _OURS)
 FIRST_SCATTER = _T(0.2, "log", "heat by which a device may have missed the first opening to count for less", _OURS)

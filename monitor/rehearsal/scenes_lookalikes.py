@@ -36,7 +36,7 @@ def hills(rng: Rng, seed: int) -> Scene:
     """Two trains a district on steep hills that coincide now and then, whistles blown on them: nothing is wrong."""
     bench = lively(rng, SceneRequest(share=(0.3, 0.6), breakers=("none",), trains=(1, 3), grade=(0.3, 2.0), dirt=0.2))
     acts: list[Act] = [_long_whistle(rng, track(rng, bench), at) for at in moments(rng, (6, 230), (2, 12))]
-    return Scene(name="hills", seed=seed, seconds=240.0, bench=bench, acts=tuple(acts), clean=True)
+    return Scene(name="hills", seed=seed, seconds=240.0, bench=bench, acts=_spaced(bench, acts), clean=True)
 
 
 def rough_running(rng: Rng, seed: int) -> Scene:

@@ -1,0 +1,137 @@
+"""What looks like a cause and is another, or none, on the bench of plain arithmetic: each pair apart by one fact.
+
+What each looks like stands in the layout of causes of the sift output; currents by Ohm and Kirchhoff, as the bench works them out.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from monitor.values import ReadingBlock
+from tests.diagnosis.benches import Bench, bare, diagnose, layout
+
+
+def causes(bench: Bench) -> set[str]:
+    return {cause for cause, _ in bare(bench.diagnose()[0])}
+
+
+def every(block: ReadingBlock, nth: int) -> ReadingBlock:
+    """As a board sends that measures as often but speaks seldom."""
+    arrays = {name: value[::nth] for name in block.__dataclass_fields__ if isinstance(value := getattr(block, name), np.ndarray)}
+    return replace(block, **arrays)
+
+
+def folded(until_s: float) -> Bench:
+    """A short of 0.1 s on one district, then a limiter that gives 42 A into it: 1.5 and 0.5 V are left."""
+    bench = Bench(seconds=40)
+    bench.extra[bench.rows(20, 20.1), 0] = 30
+    bench.extra[bench.rows(20.1, until_s), 0] = 42
+    bench.load[bench.rows(20.1, until_s), :2] = 0.05
+    return bench
+
+
+def test_a_limiter_that_folds_back_opens_nothing_and_its_neighbour_lost_no_feed():
+    assert causes(folded(26)) <= {"short", "supply-sag"}
+    assert ("short", "Outer main") in bare(folded(26).diagnose()[0])
+
+
+def test_a_limiter_that_gives_up_after_a_while_has_opened_then():
+    bench = folded(24)
+    bench.fed[bench.rows(24, 30), :2] = 0
+    openings = [event for event in bench.diagnose()[0] if event.cause.value == "protection-open"]
+    assert {event.district for event in openings} == {"Outer main", "Inner main"}
+    assert all(event.start_s == pytest.approx(24, abs=0.2) and event.end_s == pytest.approx(30, abs=0.2) for event in openings)
+
+
+@pytest.mark.parametrize("across_s", [0.15, 0.25, 0.6])
+def test_a_train_on_the_rails_of_another_district_for_a_moment_lost_no_contact(across_s: float):
+    bench = Bench(seconds=40)
+    across = bench.rows(20, 20 + across_s)
+    bench.load[across, 0] = 0
+    assert causes(bench) == {"lost-contact"}
+    bench.extra[across, 1] = 0.4 * 2.5
+    assert causes(bench) == set()
+
+
+@pytest.mark.parametrize(("share", "lasts_s"), [(0.7, 0.06), (0.0, 0.08), (0.0, 0.5)])
+def test_mains_that_dip_for_a_moment_or_go_altogether_dip_everywhere(share: float, lasts_s: float):
+    bench = Bench(seconds=40)
+    bench.fed[bench.rows(20.03, 20.03 + lasts_s)] = share
+    assert [cause for cause, _ in bare(bench.diagnose()[0])] == ["mains-dip"] * 4
+
+
+def test_two_supplies_that_dip_one_after_the_other_are_no_mains():
+    bench = Bench(seconds=40)
+    bench.fed[bench.rows(20.01, 20.04), :2] = 0.75
+    bench.fed[bench.rows(20.06, 20.09), 2:] = 0.75
+    assert "mains-dip" not in causes(bench)
+
+
+def sags(times_s: list[float]) -> set[str]:
+    bench = Bench(seconds=170)
+    for at_s in times_s:
+        sag = bench.rows(at_s, at_s + 1)
+        bench.load[sag, 0] = 1 - 0.4 * np.minimum(1, np.minimum(bench.at_s[sag] - at_s, at_s + 1 - bench.at_s[sag]) / 0.2)
+    return causes(bench)
+
+
+def test_sags_alike_but_not_a_lap_apart_are_no_joint():
+    assert sags([8 + 17 * lap for lap in (0, 1, 3)]) == {"weak-joint"}  # one of the laps went unseen
+    assert sags([20, 48, 60, 91]) == set()
+    assert sags([8, 25]) == set()
+
+
+def two_trains(on_s: float) -> Bench:
+    """Beside the district's train another of 2.5 A, on the rails from some moment on, that stands without contact from 60 s on."""
+    bench = Bench(seconds=80, noise=0.03)
+    other = 2.5 * (1 + np.random.default_rng(1).normal(0, 0.05, bench.n // 20 + 1).repeat(20)[: bench.n])
+    there = (bench.at_s > on_s) & (bench.at_s < 60)
+    bench.extra[:, 0] = other * there
+    return bench
+
+
+def test_one_of_two_trains_that_stands_is_told_less_surely_and_a_load_switched_off_again_is_not():
+    (event,) = two_trains(on_s=-1).diagnose()[0]
+    assert (event.cause.value, event.start_s) == ("lost-contact", pytest.approx(60, abs=0.1))
+    assert 0.6 <= event.confidence < 0.9
+    assert "lost-contact" not in causes(two_trains(on_s=50))
+
+
+def test_the_pauses_in_a_burst_of_pulses_are_no_lost_contact():
+    bench = Bench(seconds=40)
+    for k in range(4):
+        bench.extra[bench.rows(20 + 0.9 * k, 20.5 + 0.9 * k), 0] = 3
+    assert "lost-contact" not in causes(bench)
+
+
+def test_what_goes_with_a_short_is_no_contact_that_was_lost():
+    bench = Bench(seconds=40)
+    for at_s in (20, 21.6):
+        bench.extra[bench.rows(at_s, at_s + 1), 0] = 25
+    assert causes(bench) <= {"short", "supply-sag"}
+
+
+def test_volts_that_go_with_the_neighbour_s_soon_after_a_press_are_no_chatter():
+    bench = Bench(seconds=40)
+    bench.extra[bench.rows(10, 21), 1] = 9
+    bench.fed[bench.rows(20, 20.6), 0] = 0
+    bench.fed[bench.rows(20.85, 28), :2] = 0
+    found = bare(bench.diagnose()[0])
+    assert ("direction-break", "Outer main") in found
+    assert ("protection-open", "Inner main") in found
+    assert "feed-lost" not in {cause for cause, _ in found}
+
+
+def test_a_window_over_the_edge_of_a_break_makes_no_short():
+    """12 A of a load leave three quarters of the volts; the cycle in which a hand breaks them shows fewer."""
+    bench = Bench(seconds=40)
+    bench.extra[bench.rows(20, 20.2), 0] = 12
+    bench.fed[bench.rows(20.2, 20.9), 0] = 0
+    assert "short" not in causes(bench)
+
+
+def test_readings_ten_a_second_do_not_tell_a_slammed_throttle_from_a_lost_feed():
+    bench = Bench(seconds=40)
+    bench.fed[:, 0] = 1 - np.clip((bench.at_s - 20) / 0.2, 0, 1)
+    assert bare(diagnose(every(bench.readings(), 12), layout())[0]) == []
