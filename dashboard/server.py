@@ -9,6 +9,7 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 import dash
@@ -17,10 +18,12 @@ from uvicorn.server import ServerState
 
 from dashboard.access import LOCAL_NAMES, Gate
 from dashboard.asgi import AsgiApp
-from dashboard.certificate import Encryption, own_encryption
 from dashboard.connections import BoundedConnection, ConnectionCounts
 from dashboard.passphrase import default_path
 from monitor.errors import PageError
+
+if TYPE_CHECKING:
+    from dashboard.certificate import Encryption
 
 Maker = Callable[[Gate, bool], dash.Dash]
 DEFAULT_HOST = "127.0.0.1"
@@ -56,13 +59,18 @@ class PageOptions:
     key: Path | None = None
     own_certificate: bool = False
 
-    def encryption(self) -> Encryption | None:
+    def encryption(self) -> "Encryption | None":
         """What to encrypt with, if at all."""
+        if self.certificate is None and self.key is None and not self.own_certificate:
+            return None
+        # 0.1 s of processor and 16 MB that a page without encryption need not pay.
+        from dashboard.certificate import Encryption, own_encryption  # noqa: PLC0415
+
         if self.certificate is not None:
             return Encryption(certificate=self.certificate, key=self.key, vouched=True)
         if self.key is not None:
             raise PageError("--key is of no use alone: give the certificate that belongs to it with --cert")
-        return own_encryption(default_path().parent, own_address()) if self.own_certificate else None
+        return own_encryption(default_path().parent, own_address())
 
 
 class Server:

@@ -17,7 +17,6 @@ from dashboard.views.review_notices import time_line_marks
 from monitor.errors import SessionError
 from monitor.planning.bench_check import outstanding
 from monitor.sessions.course import DistrictCourse
-from monitor.sessions.csv_export import csv_pieces
 from monitor.sessions.figures import SessionReview
 from monitor.sessions.pack import pack
 from monitor.sessions.report import report
@@ -126,6 +125,9 @@ def report_html(recordings: Path | None, session_id: str) -> str:
 
 def table_file(recordings: Path | None, session_id: str) -> Path:
     """A file with the table of its readings, in a new folder; remove that when it is sent."""
+    # For the worker alone, not for the pages that name this function.
+    from monitor.sessions.csv_export import csv_pieces  # noqa: PLC0415
+
     pieces = csv_pieces(_find(recordings, session_id).session)
     path = Path(tempfile.mkdtemp(prefix="pilotlamp-")) / "session.csv"
     with path.open("wb") as file:
