@@ -9,7 +9,7 @@ from urllib.parse import quote, unquote, unquote_to_bytes, urlsplit
 
 from monitor.errors import BusError
 
-Kind = Literal["readings", "warnings", "events", "presence", "layout", "lines"]
+Kind = Literal["readings", "warnings", "events", "presence", "layout", "lines", "kept"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 
 ROOT = "pilotlamp/1"

@@ -20,6 +20,8 @@ KEEP_ALIVE_S = 15
 NO_MATCHING_SUBSCRIBERS = 0x10
 """MQTT 5, 3.4.2.1: the broker took it, and nobody was there to have it."""
 MOST_PACKET_BYTES = 1 << 18
+RECEIVE_LIMIT = 1000
+"""Messages that may be on their way to us unconfirmed."""
 
 
 class Outcome(Enum):
@@ -49,16 +51,12 @@ class Session:
     Attributes:
         client_id: Our name; a second client of the same name pushes the first one out.
         on_message: Takes (topic, payload, retained); a topic that is no UTF-8 comes as "".
-        kept_s: Seconds for which the broker keeps what we would have got while we are away.
-        receive_limit: Messages that may be on their way to us unconfirmed.
     """
 
     client_id: str
     will: Will | None = None
     filters: Sequence[str] = ()
     on_message: Callable[[str, bytes, bool], None] | None = None
-    kept_s: int = 0
-    receive_limit: int = 1000
 
 
 class Connection:
@@ -96,15 +94,14 @@ class Connection:
             BusError: The broker is away, refuses us, or does not answer.
         """
         properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # the library leaves it untyped
-        properties.SessionExpiryInterval = self._session.kept_s
-        properties.ReceiveMaximum = self._session.receive_limit
+        properties.ReceiveMaximum = RECEIVE_LIMIT
         properties.MaximumPacketSize = MOST_PACKET_BYTES
         try:
             self._client.connect(
                 self._broker.host,
                 self._broker.port,
                 keepalive=KEEP_ALIVE_S,
-                clean_start=not self._session.kept_s,
+                clean_start=True,
                 properties=properties,
             )
         except (OSError, ValueError) as error:
@@ -147,25 +144,10 @@ class Connection:
             with contextlib.suppress(OSError):
                 sock.close()
 
-    def unsubscribe(self, filters: Sequence[str]) -> None:
-        """Take no more of these; what waits already still comes.
-
-        Raises:
-            BusError: The connection is lost.
-        """
-        self._check(self._client.unsubscribe(list(filters))[0])
-
-    def close(self, *, forget: bool = False) -> None:
-        """Say goodbye: no last will is spoken. Never raises.
-
-        Args:
-            forget: The broker need not keep anything for us, whatever was agreed.
-        """
-        properties = Properties(PacketTypes.DISCONNECT)  # type: ignore[no-untyped-call]  # the library leaves it untyped
-        if forget:
-            properties.SessionExpiryInterval = 0
+    def close(self) -> None:
+        """Say goodbye: no last will is spoken. Never raises."""
         with contextlib.suppress(OSError, ValueError):
-            self._client.disconnect(properties=properties)
+            self._client.disconnect()
             self._client.loop(0.1)
         self.drop()
 

@@ -89,7 +89,7 @@ class HallListener:
             stop.wait(BACK_OFF_S[min(failures, len(BACK_OFF_S) - 1)])
 
     def _listen(self, stop: threading.Event) -> None:
-        filters = [station_filter(self._broker.hall or None, kind) for kind in KINDS]
+        filters = [station_filter(self._broker.hall or None, kind) for kind in KINDS if kind != "kept"]
         connection = Connection(self._broker, Session(client_id="", filters=filters, on_message=self._take))
         try:
             connection.connect()

@@ -1,4 +1,4 @@
-"""The outbox: what is to be sent, on disk until the broker has confirmed it; bounded."""
+"""The outbox: what is to be sent, on disk until a collector has it on its own; bounded."""
 
 import contextlib
 import sqlite3
@@ -10,8 +10,8 @@ from monitor.errors import BusError
 
 LIMIT_BYTES = 64_000_000
 """More than a day of a station of eight districts."""
-AFTERGLOW_S = 120.0
-"""For so long a confirmed warning or event is kept, to be sent once more should the broker have died after confirming it."""
+COLLECTED_FOR_S = 2 * 86_400.0
+"""A hall has a collector, though it may be away, for so long after one acknowledged anything."""
 LETTER_COST_BYTES = 60
 """What the file takes for a message beside its payload and topic."""
 
@@ -20,12 +20,18 @@ PRAGMA locking_mode = EXCLUSIVE;
 PRAGMA journal_mode = WAL;
 PRAGMA synchronous = NORMAL;
 CREATE TABLE IF NOT EXISTS messages (
-    id INTEGER PRIMARY KEY AUTOINCREMENT, notice INTEGER NOT NULL, topic TEXT NOT NULL, payload BLOB NOT NULL, confirmed_s REAL
+    id INTEGER PRIMARY KEY AUTOINCREMENT, notice INTEGER NOT NULL, topic TEXT NOT NULL, payload BLOB NOT NULL, boot TEXT, seq INTEGER
 );
-CREATE INDEX IF NOT EXISTS waiting ON messages (notice, id) WHERE confirmed_s IS NULL;
+CREATE INDEX IF NOT EXISTS in_order ON messages (notice, id);
+CREATE INDEX IF NOT EXISTS by_name ON messages (boot, seq);
 CREATE TABLE IF NOT EXISTS losses (what TEXT PRIMARY KEY, count INTEGER NOT NULL);
-DELETE FROM messages WHERE confirmed_s IS NOT NULL;
 """
+_FROM_BEFORE = """
+ALTER TABLE messages ADD COLUMN boot TEXT;
+ALTER TABLE messages ADD COLUMN seq INTEGER;
+UPDATE messages SET boot = json_extract(CAST(payload AS TEXT), '$.boot'), seq = json_extract(CAST(payload AS TEXT), '$.seq');
+"""
+"""An outbox of a version that took the broker's word."""
 _SIZE = f"length(payload) + length(topic) + {LETTER_COST_BYTES}"
 
 
@@ -67,7 +73,7 @@ class Outbox:
             if path is not None:
                 path.parent.mkdir(parents=True, exist_ok=True)
             self._file = sqlite3.connect(":memory:" if path is None else path, timeout=0.5, check_same_thread=False)
-            self._file.executescript(_SHAPE)
+            self._file.executescript(_SHAPE if self._is_of_this_form() else _FROM_BEFORE + _SHAPE)
             losses = dict(self._file.execute("SELECT what, count FROM losses").fetchall())
             (self._bytes,) = self._file.execute(f"SELECT coalesce(sum({_SIZE}), 0) FROM messages").fetchone()  # noqa: S608 - our own text
             self.waiting_count = self._count()
@@ -79,15 +85,18 @@ class Outbox:
             ) from error
         self.thinned = int(losses.get("thinned", 0))
         self.lost = int(losses.get("lost", 0))
+        self._collected_unix_s = float(losses.get("collected", 0))
 
-    def put(self, topic: str, payload: bytes, *, notice: bool) -> None:
-        """Keep a message until it is confirmed.
+    def put(self, topic: str, payload: bytes, *, notice: bool, name: tuple[str, int] = ("", 0)) -> None:
+        """Keep a message until it is acknowledged by its name: boot and seq.
 
         Raises:
             BusError: The disk refuses it; so do all methods below that change something.
         """
         with self._changing():
-            self._file.execute("INSERT INTO messages (notice, topic, payload) VALUES (?, ?, ?)", (notice, topic, payload))
+            self._file.execute(
+                "INSERT INTO messages (notice, topic, payload, boot, seq) VALUES (?, ?, ?, ?, ?)", (notice, topic, payload, *name)
+            )
             self._bytes += len(payload) + len(topic) + LETTER_COST_BYTES
             self.waiting_count += 1
             if self._bytes > self._limit_bytes:
@@ -102,28 +111,31 @@ class Outbox:
             most: How many at most.
         """
         rows = self._file.execute(
-            "SELECT id, notice, topic, payload FROM messages WHERE notice = ? AND confirmed_s IS NULL AND id > ? ORDER BY id LIMIT ?",
+            "SELECT id, notice, topic, payload FROM messages WHERE notice = ? AND id > ? ORDER BY id LIMIT ?",
             (notice, after, most),
         )
         return [Waiting(id=number, notice=bool(kind), topic=topic, payload=payload) for number, kind, topic, payload in rows]
 
-    def confirm(self, number: int, now_s: float) -> None:
-        """The broker has it: readings go, warnings and events stay for a while."""
+    def acknowledge(self, boot: str, first: int, last: int, now_unix_s: float) -> None:
+        """A collector has these messages on its disk."""
         with self._changing():
-            of = "WHERE id = ? AND notice AND confirmed_s IS NULL"
-            marked = self._file.execute(f"UPDATE messages SET confirmed_s = ? {of}", (now_s, number))  # noqa: S608 - our own text
-            self.waiting_count -= marked.rowcount + self._delete("id = ? AND NOT notice", number)
+            self.waiting_count -= self._delete("boot = ? AND seq BETWEEN ? AND ?", boot, first, last)
+            self._file.execute("REPLACE INTO losses VALUES ('collected', ?)", (int(now_unix_s),))
+        self._collected_unix_s = now_unix_s
 
-    def revive(self, now_s: float) -> None:
-        """The connection broke: what was confirmed lately waits again."""
-        with self._changing():
-            again = self._file.execute("UPDATE messages SET confirmed_s = NULL WHERE confirmed_s > ?", (now_s - AFTERGLOW_S,))
-            self.waiting_count += again.rowcount
+    def has_collector(self, now_unix_s: float) -> bool:
+        """Whether somebody is to acknowledge messages; where nobody collects, the broker's word has to do."""
+        return now_unix_s - self._collected_unix_s < COLLECTED_FOR_S
 
-    def forget(self, now_s: float) -> None:
-        """Let go what was confirmed long enough ago."""
+    def drop(self, number: int) -> None:
+        """Let go of a message that the broker has."""
         with self._changing():
-            self._delete("confirmed_s <= ?", now_s - AFTERGLOW_S)
+            self.waiting_count -= self._delete("id = ?", number)
+
+    def newest(self) -> int:
+        """The id of the message that was put last; 0 where there is none."""
+        (number,) = self._file.execute("SELECT coalesce(max(id), 0) FROM messages").fetchone()
+        return int(number)
 
     def close(self) -> None:
         """Close the file."""
@@ -140,14 +152,17 @@ class Outbox:
             self._bytes, self.waiting_count = before
             raise BusError(f"what is to be sent cannot be kept in {self._path} ({error}): make room on that disk") from error
 
+    def _is_of_this_form(self) -> bool:
+        columns = [row[1] for row in self._file.execute("PRAGMA table_info(messages)")]
+        return not columns or "boot" in columns
+
     def _count(self) -> int:
-        (count,) = self._file.execute("SELECT count(*) FROM messages WHERE confirmed_s IS NULL").fetchone()
+        (count,) = self._file.execute("SELECT count(*) FROM messages").fetchone()
         return int(count)
 
     def _make_room(self) -> None:
         """Every second of the older half of the readings goes, until a tenth is free; only then the oldest of the rest."""
         wanted_bytes = 0.9 * self._limit_bytes
-        self._delete("confirmed_s IS NOT NULL")
         while self._bytes > wanted_bytes:
             rows = self._file.execute("SELECT id FROM messages WHERE NOT notice ORDER BY id").fetchall()
             gone = list(rows[: (len(rows) + 1) // 2][::2])
@@ -162,7 +177,7 @@ class Outbox:
         self.waiting_count = self._count()
         self._file.execute("REPLACE INTO losses VALUES ('thinned', ?), ('lost', ?)", (self.thinned, self.lost))
 
-    def _delete(self, where: str, *values: float) -> int:
+    def _delete(self, where: str, *values: float | str) -> int:
         """Delete, and give how many went."""
         (size,) = self._file.execute(f"SELECT coalesce(sum({_SIZE}), 0) FROM messages WHERE {where}", values).fetchone()  # noqa: S608 - our own text
         if not size:

@@ -13,6 +13,7 @@ from monitor.bus.broker import Address, Kind, parse_topic
 
 PAYLOAD_LIMIT_BYTES = 65_536
 DISTRICTS_LIMIT, SUPPLIES_LIMIT, ROWS_LIMIT = 256, 256, 240
+KEPT_LIMIT = 400
 GRID_S = 0.5
 """Seconds between the readings of a district on the bus."""
 
@@ -223,15 +224,31 @@ class Outline(_Letter, frozen=True, tag_field="kind", tag="layout"):
     districts: Annotated[tuple[OutlineDistrict, ...], Meta(max_length=DISTRICTS_LIMIT)]
 
 
+KeptRange = tuple[Boot, Number, Number]
+
+
+class Kept(Struct, frozen=True, kw_only=True, tag_field="kind", tag="kept"):
+    """What a collector has on its disk of a station's messages; the station lets go of them.
+
+    Attributes:
+        v: Version of this form.
+        names: Boot, first and last seq of messages that were kept, all between them included.
+    """
+
+    v: Literal[1] = 1
+    names: Annotated[tuple[KeptRange, ...], Meta(max_length=KEPT_LIMIT)]
+
+
 Body = Readings | WarningNote | EventNote | Presence | Outline
-TYPES: dict[Kind, type[Body]] = {
+TYPES: dict[Kind, type[Body | Kept]] = {
     "readings": Readings,
     "warnings": WarningNote,
     "events": EventNote,
     "presence": Presence,
     "layout": Outline,
+    "kept": Kept,
 }
-_DECODERS: dict[Kind, "msgspec.json.Decoder[Body]"] = {kind: msgspec.json.Decoder(made) for kind, made in TYPES.items()}
+_DECODERS: dict[Kind, "msgspec.json.Decoder[Body | Kept]"] = {kind: msgspec.json.Decoder(made) for kind, made in TYPES.items()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -245,7 +262,7 @@ class Received:
     """
 
     address: Address
-    body: Body | bytes
+    body: Body | Kept | bytes
     retained: bool = False
 
 
@@ -262,7 +279,7 @@ class BusFault:
     detail: str
 
 
-def encode(body: Body) -> bytes:
+def encode(body: Body | Kept) -> bytes:
     """A message's payload."""
     return msgspec.json.encode(body)
 

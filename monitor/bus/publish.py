@@ -1,5 +1,6 @@
 """The station's side: takes steps, keeps what is to be sent in the outbox, and sends it whenever the broker is there."""
 
+import contextlib
 import logging
 import secrets
 import threading
@@ -14,7 +15,7 @@ from monitor.bus.connection import Connection, Outcome, Session, Will
 from monitor.bus.grid import Grid
 from monitor.bus.notes import Writer, worst_first
 from monitor.bus.outbox import Outbox, Waiting
-from monitor.bus.payloads import Presence, WarningNote, encode
+from monitor.bus.payloads import BusFault, EventNote, Kept, Presence, Readings, WarningNote, decode, encode
 from monitor.errors import BusError
 from monitor.layout import Layout
 from monitor.values import Event, ReadingBlock, Step, SupplyLoad
@@ -26,13 +27,11 @@ ROUND_S = 0.04
 PRESENCE_EVERY_S = 5.0
 BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0)
 UNDERWAY_LIMIT = 100
-"""Messages sent and not yet confirmed."""
-ASK_AGAIN_S = 5.0
-"""Pause after the broker refused a message or had nobody to give a warning to."""
-REPEAT_AFTER_S = 20.0
-"""After a broken connection recent warnings and events go out at once, and once more so much later: whoever takes them may have been
-slower to come back than we were, and a broker that was killed may not know him any more."""
-FORGET_EVERY_S = 10.0
+"""Messages sent and not yet confirmed by the broker."""
+AGAIN_S = 10.0
+"""What was sent and not acknowledged for so long is sent again, while there is a sign of a collector."""
+BROKER_KEEPS_S = 8.0
+"""Where nobody collects, what the broker took is dropped after this: a broker that is killed may not have passed it on."""
 PATIENCE_S = 10.0
 """A broker that is away for less is no trouble worth a line on the page."""
 STEPS_LIMIT = 4000
@@ -79,12 +78,12 @@ class Publisher:
         self._standing: dict[int, WarningNote] = {}
         self._connection: Connection | None = None
         self._underway: dict[int, Waiting] = {}
+        self._taken_s: dict[int, float] = {}
+        self._sent_s: dict[int, float] = {}
         self._after = {True: 0, False: 0}
         self._failures = 0
-        self._next_try_s = self._next_presence_s = self._next_forget_s = 0.0
-        self._ask_again_s: float | None = None
-        self._repeat_s: float | None = None
-        self._came_before = False
+        self._next_try_s = self._next_presence_s = self._next_pass_s = 0.0
+        self._acknowledged_s = -AGAIN_S
         self._disk_trouble = ""
         self._here_s = time.monotonic()
         self.connected = False
@@ -159,22 +158,22 @@ class Publisher:
         if now_s is None:
             return
         for row in self._grid.close(now_s):
-            self._keep("readings", encode(self._writer.readings(row, tuple(self._loads.values()), self._now_s())))
+            self._keep("readings", self._writer.readings(row, tuple(self._loads.values()), self._now_s()))
 
     def _note(self, taken: _Taken) -> None:
         for warning in taken.warnings:
             note = self._writer.warning(warning, self._now_s())
-            self._keep("warnings", encode(note))
+            self._keep("warnings", note)
             if note.end_s is None:
                 self._standing[note.id] = note
             else:
                 self._standing.pop(note.id, None)
             self._next_presence_s = 0.0
         for event in taken.events:
-            self._keep("events", encode(self._writer.event(event, self._now_s())))
+            self._keep("events", self._writer.event(event, self._now_s()))
 
-    def _keep(self, kind: Kind, payload: bytes) -> None:
-        self._outbox.put(self._topic(kind), payload, notice=kind != "readings")
+    def _keep(self, kind: Kind, body: Readings | WarningNote | EventNote) -> None:
+        self._outbox.put(self._topic(kind), encode(body), notice=kind != "readings", name=body.uid)
 
     def _topic(self, kind: Kind) -> str:
         return Address(hall=self._broker.hall, station=self._station, kind=kind).topic
@@ -185,7 +184,8 @@ class Publisher:
         will = Will(topic=self._topic("presence"), payload=encode(self._writer.last_will()))
         # The start's own mark makes the name one that nobody else can guess and push out.
         name = f"station-{escaped(self._broker.hall)}-{escaped(self._station)}-{self._writer.boot}"
-        connection = Connection(self._broker, Session(client_id=name, will=will), self._confirmed)
+        session = Session(client_id=name, will=will, filters=(self._topic("kept"),), on_message=self._acknowledged)
+        connection = Connection(self._broker, session, self._confirmed)
         try:
             connection.connect()
             connection.publish(self._topic("layout"), encode(self._writer.outline(self._layout, self._now_s())), retain=True)
@@ -193,15 +193,12 @@ class Publisher:
             connection.drop()
             self._lost(str(error))
             return
-        if self._came_before:
-            self._outbox.revive(time.monotonic())
-            self._repeat_s = time.monotonic() + REPEAT_AFTER_S
-        self._connection, self.connected, self._came_before = connection, True, True
+        self._connection, self.connected = connection, True
         self._failures = 0
         self.sentence = ""
-        self._after = {True: 0, False: 0}
-        self._ask_again_s = None
-        self._next_presence_s = 0.0
+        self._sent_s, self._taken_s = {}, {}
+        self._after = dict.fromkeys((True, False), self._outbox.newest())
+        self._next_pass_s = self._next_presence_s = 0.0
 
     def _lost(self, why: str) -> None:
         if self._connection is not None:
@@ -214,54 +211,84 @@ class Publisher:
         self._next_try_s = time.monotonic() + pause_s * (0.7 + 0.6 * secrets.randbelow(1000) / 1000)
         self.sentence = f"Nothing reaches the hall: {why}. It waits on this computer's disk meanwhile."
 
-    def _keep_house(self, now_s: float) -> None:
-        """Forget what is over, and look again at what has to be sent again."""
-        if now_s >= self._next_forget_s:
-            self._next_forget_s = now_s + FORGET_EVERY_S
-            self._outbox.forget(now_s)
-        if self._ask_again_s is not None and now_s >= self._ask_again_s:
-            self._ask_again_s = None
-            self._after = {True: 0, False: 0}
-        if self._repeat_s is not None and now_s >= self._repeat_s:
-            self._repeat_s = None
-            self._outbox.revive(now_s)
-            self._after[True] = 0
+    def _aim(self, now_s: float) -> None:
+        """Where to go on: with what is new, and from time to time with all that nobody acknowledged."""
+        if now_s < self._next_pass_s:
+            return
+        self._next_pass_s = now_s + AGAIN_S
+        self._sent_s = {number: sent_s for number, sent_s in self._sent_s.items() if now_s - sent_s < AGAIN_S}
+        if not self._has_collector():
+            for number in [number for number, taken_s in self._taken_s.items() if now_s - taken_s >= BROKER_KEEPS_S]:
+                self._outbox.drop(number)
+                del self._taken_s[number]
+        elif now_s - self._acknowledged_s >= AGAIN_S:
+            # All of it would go to nobody: the first is sent, and its acknowledgement begins the rest.
+            self._send_some(notice=True, after=0, most=1)
+            self._send_some(notice=False, after=0, most=1)
+            return
+        self._after = {True: 0, False: 0}
+
+    def _acknowledged(self, topic: str, payload: bytes, retained: bool) -> None:  # noqa: FBT001 - the connection's own form
+        received = decode(topic, payload, retained=retained)
+        if retained or isinstance(received, BusFault) or not isinstance(received.body, Kept):
+            return
+        now_s = time.monotonic()
+        self._taken_s.clear()
+        if now_s - self._acknowledged_s >= AGAIN_S:
+            self._next_pass_s = now_s
+        self._acknowledged_s = now_s
+        with contextlib.suppress(BusError):  # the disk refuses it: it is sent and acknowledged again
+            for boot, first, last in received.body.names:
+                self._outbox.acknowledge(boot, first, last, self._unix_s())
+
+    def _has_collector(self) -> bool:
+        return self._outbox.has_collector(self._unix_s())
+
+    def _unix_s(self) -> float:
+        return self._writer.began_unix_s + self._now_s()
 
     def _send(self) -> None:
         assert self._connection is not None  # noqa: S101 - told to the type checker
         now_s = time.monotonic()
         self._here_s = now_s
-        self._keep_house(now_s)
+        self._aim(now_s)
         if now_s >= self._next_presence_s:
             self._next_presence_s = now_s + PRESENCE_EVERY_S
             self._connection.publish(self._topic("presence"), encode(self._presence("here")), retain=True)
-        if self._outbox.waiting_count <= len(self._underway):
-            return
-        underway = {body.id for body in self._underway.values()}
         for notice in (True, False):
-            room = UNDERWAY_LIMIT - len(self._underway)
-            for body in self._outbox.waiting(notice=notice, after=self._after[notice], most=room) if room > 0 else ():
-                self._after[notice] = body.id
-                if body.id not in underway:
-                    self._underway[self._connection.publish(body.topic, body.payload)] = body
+            self._after[notice] = self._send_some(notice=notice, after=self._after[notice], most=UNDERWAY_LIMIT)
+
+    def _send_some(self, *, notice: bool, after: int, most: int) -> int:
+        """Send the next messages that were not sent lately; the id of the last that needs no further look."""
+        assert self._connection is not None  # noqa: S101 - told to the type checker
+        now_s, room = time.monotonic(), min(most, UNDERWAY_LIMIT - len(self._underway))
+        for body in self._outbox.waiting(notice=notice, after=after, most=room) if room > 0 else ():
+            after = body.id
+            if now_s - self._sent_s.get(body.id, -AGAIN_S) >= AGAIN_S and body.id not in self._taken_s:
+                self._sent_s[body.id] = now_s
+                self._underway[self._connection.publish(body.topic, body.payload)] = body
+        return after
 
     def _confirmed(self, mid: int, outcome: Outcome) -> None:
         body = self._underway.pop(mid, None)
         if body is None:
             return
-        if outcome is Outcome.TAKEN or (outcome is Outcome.NOBODY and not body.notice):
-            self._outbox.confirm(body.id, time.monotonic())
-            return
-        self._ask_again_s = time.monotonic() + ASK_AGAIN_S
+        is_gone = outcome is Outcome.TAKEN or (outcome is Outcome.NOBODY and not body.notice)
+        if is_gone and not self._has_collector():
+            self._taken_s[body.id] = time.monotonic()
         if outcome is Outcome.REFUSED:
             self.sentence = f"The broker refuses what this station sends to {body.topic}: its access list has to allow that."
+
+    @property
+    def _waiting_count(self) -> int:
+        return self._outbox.waiting_count - len(self._taken_s)
 
     def _presence(self, state: Literal["here", "gone"]) -> Presence:
         return Presence(
             **self._writer.head(self._now_s()),
             state=state,
             now_s=round(self._now_s(), 3),
-            waiting=self._outbox.waiting_count,
+            waiting=self._waiting_count,
             thinned=self._outbox.thinned,
             lost=self._outbox.lost,
             sentence=self.sentence,
@@ -274,7 +301,7 @@ class Publisher:
             return
         ends_s = time.monotonic() + GOODBYE_S
         try:
-            while time.monotonic() < ends_s and self._outbox.waiting_count:
+            while time.monotonic() < ends_s and self._waiting_count:
                 self._send()
                 self._connection.wait(ROUND_S)
             self._connection.publish(self._topic("presence"), encode(self._presence("gone")), retain=True)

@@ -5,14 +5,17 @@ import errno
 import os
 import secrets
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
-from monitor.bus.leases import FOLDER
 from monitor.bus.payloads import BusFault, Received, decode, encode
 from monitor.bus.tables import Rows, Tables, sort_into
+
+FOLDER = "spool"
+BEAT_S = 2.0
+"""Pause between two signs of life on one's files."""
 
 
 class Spool:
@@ -27,7 +30,7 @@ class Spool:
         self._size = 0
 
     def add(self, received: Received) -> None:
-        """Keep one message, before the broker is told that we have it.
+        """Keep one message, before its station is told that we have it.
 
         Raises:
             OSError: There is no room; nothing of the message is kept.
@@ -44,6 +47,22 @@ class Spool:
             os.ftruncate(self._file.fileno(), self._size)
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         self._size += len(line)
+        if not self._is_in_place():
+            # We stood still for so long that another collector took the file over, and may have read it before this line.
+            self.turn()
+            self.add(received)
+
+    def _is_in_place(self) -> bool:
+        try:
+            return self._path.stat().st_ino == os.fstat(self._file.fileno()).st_ino
+        except FileNotFoundError:
+            return False
+
+    def beat(self, others: Iterable[Path]) -> None:
+        """Give a sign of life on our file and on others that we are at work on."""
+        for path in (self._path, *others):
+            with contextlib.suppress(FileNotFoundError):
+                os.utime(path)
 
     def turn(self) -> Path:
         """Begin a new file; the one before is the caller's to remove once its messages are in Parquet."""
@@ -53,21 +72,22 @@ class Spool:
         before, self._path, self._file, self._size = self._path, path, file, 0
         return before
 
-    def adopt(self, owner: str) -> Iterator[Path]:
-        """Files that a collector left behind, renamed to ours; our own of an earlier run where the owner is ourselves."""
+    def adopt(self, silent_for_s: float, owner: str) -> Iterator[Path]:
+        """Files of collectors, or of one of them, that gave no sign of life for so long, renamed to ours.
+
+        Ages are differences between times that the folder's own computer gave to files; nobody's clock matters.
+        """
+        self.beat(())
+        now_s = os.fstat(self._file.fileno()).st_mtime
         for path in sorted(self._folder.glob(f"{owner}-*.spool")):
-            if path == self._path:
-                continue
             ours = self._next()
             try:
-                path.rename(ours)
+                if path != self._path and now_s - path.stat().st_mtime >= silent_for_s:
+                    os.utime(path)  # it is fresh before it is ours: nobody takes it on from us
+                    path.rename(ours)
+                    yield ours
             except OSError:
                 continue  # somebody else was quicker
-            yield ours
-
-    def owners(self) -> set[str]:
-        """Names of all who have files here."""
-        return {path.name.rpartition("-")[0] for path in self._folder.glob("*.spool")}
 
     def close(self) -> None:
         """Close; an empty file goes."""
@@ -119,7 +139,7 @@ class ParquetWriter:
         self._taken: Rows = {}
         self._jobs: deque[_Job] = deque()
         self.rows = 0
-        self.adopt(name)
+        self.adopt(0.0, name)  # of our last run
 
     @property
     def is_busy(self) -> bool:
@@ -142,19 +162,16 @@ class ParquetWriter:
             self._jobs.append(_Job(rows=self._taken, more=iter(()), path=path))
             self._taken = {}
 
-    def adopt(self, owner: str) -> int:
-        """Take over the files of a collector.
+    def adopt(self, silent_for_s: float, owner: str = "*") -> int:
+        """Give a sign of life, and take over the files of collectors that gave none for so long.
 
         Returns:
             How many.
         """
-        adopted = [_Job(rows={}, more=self._rows_of(path), path=path) for path in self._spool.adopt(owner)]
+        self._spool.beat(job.path for job in self._jobs)
+        adopted = [_Job(rows={}, more=self._rows_of(path), path=path) for path in self._spool.adopt(silent_for_s, owner)]
         self._jobs.extend(adopted)
         return len(adopted)
-
-    def owners(self) -> set[str]:
-        """Names of all collectors that left files behind or are at work."""
-        return self._spool.owners()
 
     def step(self) -> None:
         """Do one piece of the work: one file.

@@ -1,6 +1,6 @@
 """Messages for tests, made from plain words."""
 
-from monitor.bus.payloads import EventNote, Outline, OutlineDistrict, OutlineSupply, Presence, Readings, WarningNote
+from monitor.bus.payloads import EventNote, Kept, Outline, OutlineDistrict, OutlineSupply, Presence, Readings, WarningNote
 
 BOOT = "0123456789abcdef"
 BEGAN = 1_764_070_000.0
@@ -67,4 +67,8 @@ def outline(seq=5, districts=("Outer main", "Inner main"), title="Fernhollow sho
     )
 
 
-ONE_OF_EACH = {"readings": readings, "warnings": warning, "events": event, "presence": presence, "layout": outline}
+def kept(**more):
+    return Kept(**{"names": ((BOOT, 3, 17), (BOOT, 20, 20)), **more})
+
+
+ONE_OF_EACH = {"readings": readings, "warnings": warning, "events": event, "presence": presence, "layout": outline, "kept": kept}

@@ -52,11 +52,11 @@ class Station:
 class Listener:
     """Takes everything of some kinds, and comes back when the broker does."""
 
-    def __init__(self, broker, *kinds, kept_s=600):
+    def __init__(self, broker, *kinds):
         self.got, self.times = [], []
         self._broker = broker
         filters = [station_filter("Hall", kind) for kind in kinds]
-        self._session = Session(client_id="listener", filters=filters, on_message=self._take, kept_s=kept_s)
+        self._session = Session(client_id="listener", filters=filters, on_message=self._take)
         self.connected = threading.Event()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._work, daemon=True)
@@ -84,6 +84,7 @@ class Listener:
                 while not self._stop.is_set():
                     connection.wait(0.05)
             except BusError:
+                self.connected.clear()
                 connection.drop()
                 time.sleep(0.1)
         connection.drop()

@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from pathlib import Path
 
 import duckdb
@@ -16,7 +17,6 @@ from monitor.bus.answers import QUESTIONS, Range, answer
 from monitor.bus.broker import Address
 from monitor.bus.collect import Collector, CollectorOptions
 from monitor.bus.connection import Connection, Session
-from monitor.bus.leases import Leases
 from monitor.bus.payloads import Received, encode
 from monitor.bus.spool import ParquetWriter, Spool, messages
 from monitor.bus.tables import PARTS_LIMIT, Tables, sort_into
@@ -24,6 +24,7 @@ from monitor.cli.main import main
 from monitor.errors import BusError
 from tests.bus.bodies import BEGAN, event, readings, warning
 from tests.bus.mosquitto import until
+from tests.bus.stations import Station
 
 ROOT = Path(__file__).parents[2]
 
@@ -98,13 +99,13 @@ def test_two_collectors_share_and_nothing_is_kept_twice_or_lost(mosquitto, tmp_p
     sender.send("warnings", warning(seq=900))
     sender.settle()
     until(lambda: one.collector.counts["readings"] + two.collector.counts["readings"] >= 200)
-    until(lambda: one.collector.counts["warnings"] and two.collector.counts["warnings"])
+    until(lambda: one.collector.counts["warnings"] + two.collector.counts["warnings"])
     sender.stop()
     for each in (one, two):
         each.stop()
     assert min(one.collector.counts["readings"], two.collector.counts["readings"]) > 50
     assert numbers(tmp_path) == list(range(200))
-    assert numbers(tmp_path, "warnings") == [900]  # it went to both, and reading takes it once
+    assert numbers(tmp_path, "warnings") == [900]
     assert not list((tmp_path / "spool").glob("*.spool"))
 
 
@@ -115,71 +116,70 @@ def program(broker, into, *more):
     return started
 
 
-def test_a_collector_killed_in_mid_show_is_taken_over(mosquitto, tmp_path, monkeypatch):
-    monkeypatch.setattr("monitor.bus.collect.IDLE_S", 2.0)
-    victim = program(mosquitto, tmp_path / "t", "--name", "victim", "--every", "600")
-    other = InThread(mosquitto.broker(), tmp_path / "t", "other")
-    sender = Sender(mosquitto.broker())
-    for k in range(100):
-        sender.send("readings", readings(seq=k, first=k, districts=("Outer main",)))
-        if k == 50:
-            # Stopped in mid-stream, and then killed: there are messages on the way that it has never seen.
-            victim.send_signal(signal.SIGSTOP)
-    sender.settle()
-    victim.kill()
+class Counted(Station):
+    """A station that knows what it put into its outbox."""
+
+    def __init__(self, broker, name):
+        self.put = set()
+        super().__init__(broker, name)
+        put = self.outbox.put
+
+        def counted(topic, payload, *, notice, name):
+            put(topic, payload, notice=notice, name=name)
+            self.put.add(name)
+
+        self.outbox.put = counted
+
+
+def kept_names(folder):
+    return {
+        name
+        for table in ("readings", "warnings", "events")
+        for name in answer(folder, f"SELECT boot, seq FROM {table}").rows  # noqa: S608 - our own text
+    }
+
+
+def test_everything_is_kept_whatever_ends_the_broker_and_the_collectors(mosquitto, tmp_path, monkeypatch):
+    """Also what a broker confirmed and lost: it keeps nothing for those who share a subscription and are not back yet."""
+    monkeypatch.setattr("monitor.bus.publish.AGAIN_S", 2.0)
+    into = tmp_path / "t"
+    victim = program(mosquitto, into, "--name", "victim", "--every", "600")
+    other = InThread(mosquitto.broker(), into, "other", adopt_after_s=6.0)
+    stations = [Counted(mosquitto.broker(), f"station {k}") for k in range(2)]
+    acts = {
+        10: lambda: victim.send_signal(signal.SIGSTOP),  # in mid-stream: some is on the way to it
+        20: mosquitto.kill, 35: mosquitto.start, 60: victim.kill, 70: mosquitto.stop, 85: mosquitto.start,
+    }  # fmt: skip
+    for number in range(1, 101):
+        acts.get(number, int)()
+        for station in stations:
+            station.read()
+            if number % 10 == 0:
+                station.tell(number)
+        time.sleep(0.04)
     victim.wait(60)
     victim.stdout.close()
-    for k in range(100, 160):
-        sender.send("readings", readings(seq=k, first=k, districts=("Outer main",)))
-    sender.settle()
-    sender.stop()
-    os.utime(tmp_path / "t" / "spool" / "victim.lease", (0, 0))  # as if two minutes went by
-    # What the victim had taken and not yet written, what was on the way to it, and what the broker has put aside for it since.
+    until(lambda: all(station.put and not station.outbox.waiting_count for station in stations))
     until(lambda: other.collector.counts["taken over"] >= 1)
-    until(lambda: (tmp_path / "t" / "readings").is_dir() and numbers(tmp_path / "t") == list(range(160)))
+    for station in stations:
+        station.stop()
     other.stop()
-    assert sorted(path.name for path in (tmp_path / "t" / "spool").iterdir()) == ["other.lease"]
+    assert kept_names(into) == set().union(*(station.put for station in stations))
+    assert list((into / "spool").iterdir()) == []
 
 
-def test_a_name_is_taken_once_and_a_seat_by_one_of_many(tmp_path):
-    def leases(name):
-        made = Leases(tmp_path, name, empty_after_s=60)
-        return made, made.acquire()
-
-    (_, dead_id), (one, _), (two, _) = (leases(name) for name in ("dead", "one", "two"))
-    assert leases("dead")[1] == dead_id  # of this very program, or of one that runs no more
-    os.utime(tmp_path / "spool" / "dead.lease", (0, 0))
-    one.beat()
-    two.beat()
-    taken = [*one.take_vacant(), *two.take_vacant()]
-    assert [(vacant.owner, vacant.client_id) for vacant in taken] == [("dead", dead_id)]
-    # The adopter dies in the middle of it: both leases are vacant.
-    for name in ("one.lease", "dead~one.lease"):
-        os.utime(tmp_path / "spool" / name, (0, 0))
-    assert sorted(vacant.owner for vacant in two.take_vacant()) == ["dead", "one"]
-    assert not one.beat()
-    assert leases("one")[1] != leases("dead")[1] != dead_id
-    sleeper = subprocess.Popen(["sleep", "100"])
-    path = tmp_path / "spool" / "two.lease"
-    path.write_text(path.read_text().replace(str(os.getpid()), str(sleeper.pid)))
-    with pytest.raises(BusError, match="--name"):
-        leases("two")
-    sleeper.kill()
-    sleeper.wait(60)
-    leases("two")
-
-
-def test_a_collector_that_was_away_gets_the_notices_it_missed(mosquitto, tmp_path):
-    InThread(mosquitto.broker(), tmp_path, "one").stop()
-    sender = Sender(mosquitto.broker())
-    for k in range(30):
-        sender.send("events", event(seq=k, number=k))
-    sender.settle()
-    sender.stop()
-    again = InThread(mosquitto.broker(), tmp_path, "one")
-    until(lambda: again.collector.counts["events"] >= 30)
-    again.stop()
-    assert numbers(tmp_path, "events", "id") == list(range(30))
+def test_a_collector_that_stood_still_acknowledges_nothing_that_another_took_over(tmp_path):
+    slow, quick = Spool(tmp_path, "slow"), Spool(tmp_path, "quick")
+    slow.add(received(readings(seq=1)))
+    (taken,) = quick.adopt(0.0, "slow")
+    assert [found.body.seq for found in messages(taken)] == [1]
+    taken.unlink()
+    slow.add(received(readings(seq=2)))  # its old file is gone: it has to be in a new one
+    slow.close()
+    (ours,) = quick.adopt(0.0, "slow")
+    assert [found.body.seq for found in messages(ours)] == [2]
+    assert list(quick.adopt(60.0, "*")) == []
+    quick.close()
 
 
 def test_what_no_station_may_say_is_counted_and_dropped(mosquitto, tmp_path):
@@ -221,7 +221,7 @@ def test_a_spool_cut_off_in_mid_line_gives_what_is_whole(tmp_path):
     (path,) = (tmp_path / "spool").iterdir()
     path.write_bytes(path.read_bytes()[:-40])
     living = Spool(tmp_path, "living")
-    (ours,) = living.adopt("dead")
+    (ours,) = living.adopt(0.0, "dead")
     assert [found.body.seq for found in messages(ours)] == [0, 1]
     dead.close()
     living.close()

@@ -7,7 +7,7 @@ from monitor.bus.outbox import LETTER_COST_BYTES, Outbox
 
 LIMIT_BYTES = 4000
 _ACTS = st.lists(
-    st.tuples(st.sampled_from(["reading", "notice", "confirm", "lose", "forget"]), st.integers(0, 60)), max_size=150
+    st.tuples(st.sampled_from(["reading", "notice", "acknowledge", "drop"]), st.integers(0, 60)), max_size=150
 )  # fmt: skip
 
 
@@ -21,15 +21,14 @@ def test_order_bounds_and_counts_hold_whatever_happens(acts):
         if act in ("reading", "notice"):
             number += 1
             made[act == "notice"].append(number)
-            outbox.put("t", b"%d" % number + b"." * 100, notice=act == "notice")
-        elif act == "confirm":
+            outbox.put("t", b"%d" % number + b"." * 100, notice=act == "notice", name=(f"boot {number % 2}", number))
+        elif act == "drop":
             for body in outbox.waiting(notice=value % 2 == 0, after=0, most=value):
-                outbox.confirm(body.id, now_s)
+                outbox.drop(body.id)
                 confirmed.add(int(body.payload.rstrip(b".")))
-        elif act == "lose":
-            outbox.revive(now_s)
         else:
-            outbox.forget(now_s)
+            outbox.acknowledge("boot 1", value, value + 5, now_s)
+            confirmed |= {n for n in range(value, value + 6) if n % 2 and n <= number}
         waiting = {kind: numbers(outbox, kind) for kind in (True, False)}
         for kind in (True, False):
             assert waiting[kind] == sorted(set(waiting[kind]))  # in order, each once
