@@ -6,14 +6,17 @@ import os
 import socket
 import ssl
 import stat
+import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from monitor.app import Watch, port_source, with_ports
+from monitor.cli.broker_options import add_broker, broker_of
 from monitor.cli.page import ServedPage, configure_looking, opened_page
-from monitor.errors import PageError
+from monitor.errors import BusError, PageError
 from monitor.layout import Board, Layout, load_layout, parse_layout
 from monitor.link import HostClock
 from monitor.link.listen import Heard, PortListener
@@ -116,14 +119,24 @@ def _sentence(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}." if text else ""
 
 
+if TYPE_CHECKING:
+    from monitor.bus.broker import Broker
+
 LISTEN_S = 3.0
 """Long enough for two identities, which come once a second."""
+
+
+ANSWERS_WITHIN_S = 5.0
+TRY = "try"
+"""A topic that nobody listens to."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("layout", type=Path, nargs="?", metavar="LAYOUT.toml", help="look at its boards' ports too")
     parser.add_argument("--recordings", type=Path, default=Path("recordings"), metavar="DIR", help="where sessions are kept")
+    add_broker(parser, required=False)
+    parser.add_argument("--station", metavar="NAME", help="this station's name in the hall (default: the layout's title)")
     configure_looking(parser)
 
 
@@ -144,9 +157,57 @@ def run(args: argparse.Namespace) -> int:
             source.close()
 
     checks = []
-    for check in (*check_computer(args.recordings, layout, hear), *try_page(args, layout)):
+    station = args.station or (layout.title if layout else "")
+    broker = () if args.broker is None else try_broker(broker_of(args), station)
+    for check in (*check_computer(args.recordings, layout, hear), *try_page(args, layout), *broker):
         checks.append(check)
         print(f"{'good' if check.good else 'LOOK':6}{check.name:26}{check.found}")
         if check.remedy:
             print(f"{'':32}{check.remedy}")
     return 0 if all(check.good for check in checks) else 1
+
+
+def try_broker(broker: "Broker", station: str) -> Iterator[Check]:
+    """Connect, write what a station may and what it may not, and read what a station has to. Nothing is left behind.
+
+    Args:
+        broker: With user and password.
+        station: As which.
+    """
+    from monitor.bus.broker import ROOT, Address, escaped  # noqa: PLC0415 - start-up time where no broker is tried
+    from monitor.bus.connection import Connection, Outcome, Session  # noqa: PLC0415
+
+    if not station:
+        yield Check(name="hall", good=False, found="No station's name was given.", remedy="Add --station NAME.")
+        return
+    own, other = (f"{ROOT}/{escaped(broker.hall)}/{escaped(name)}/{TRY}" for name in (station, f"not {station}"[:80]))
+    outcomes: dict[int, Outcome] = {}
+    kept = Address(hall=broker.hall, station=station, kind="kept").topic
+    try:
+        connection = Connection(broker, Session(client_id="", filters=(kept,)), outcomes.__setitem__)
+        connection.connect()
+        ours, theirs = (connection.publish(topic, b"") for topic in (own, other))
+        ends_s = time.monotonic() + ANSWERS_WITHIN_S
+        while len(outcomes) < 2 and time.monotonic() < ends_s:
+            connection.wait(0.05)
+        connection.close()
+    except BusError as error:
+        said, _, remedy = str(error).partition(": ")
+        yield Check(name="hall", good=False, found=f"{said[:1].upper()}{said[1:]}.", remedy=f"{remedy[:1].upper()}{remedy[1:]}.")
+        return
+    may_write = outcomes.get(ours) in (Outcome.TAKEN, Outcome.NOBODY)
+    good = may_write and not connection.trouble
+    why = connection.trouble or f"the broker refuses what {station} sends to {own}"
+    yield Check(
+        name="hall",
+        good=good,
+        found=f"{broker.place} takes what {station} sends." if good else f"{why[:1].upper()}{why[1:]}.",
+        remedy="" if good else "User, station and hall have to be those that 'pilotlamp hall setup' was given.",
+    )
+    alone = outcomes.get(theirs) is Outcome.REFUSED
+    yield Check(
+        name="access list",
+        good=alone,
+        found="It keeps this user from other stations' topics." if alone else "This user may write in other stations' names.",
+        remedy="" if alone else "Use the access list that 'pilotlamp hall setup' writes.",
+    )

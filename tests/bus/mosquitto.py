@@ -41,12 +41,12 @@ def until(true, seconds=60.0, what=""):
 class Mosquitto:
     """Start, stop in order, kill; the port stays the same."""
 
-    def __init__(self, folder: Path, text: str | None = None):
+    def __init__(self, folder: Path, text: str | None = None, *, own_user=False):
         self.port = free_port()
         folder.mkdir(parents=True, exist_ok=True)
         self._config = folder / "broker.conf"
         text = PLAIN.format(folder=folder) + f"listener {self.port} 127.0.0.1\n" if text is None else text
-        if os.geteuid() == 0:
+        if os.geteuid() == 0 and not own_user:
             text += "user root\n"  # else it changes to a user of its own, who may not write into this folder
         self._config.write_text(text.replace("PORT", str(self.port)))
         self._log = folder / "broker.log"

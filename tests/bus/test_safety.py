@@ -1,7 +1,9 @@
-"""The sample configuration with a real Mosquitto: encrypted, one credential a station, and nobody writes what is not his."""
+"""What ``hall setup`` writes, with a real Mosquitto and the folders of its package: encrypted, and each writes its own only."""
 
+import os
+import re
 import shutil
-import subprocess
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -10,46 +12,63 @@ from monitor.bus.broker import KINDS, Address, Broker, parse_broker
 from monitor.bus.collect import Collector, CollectorOptions
 from monitor.bus.connection import Connection, Outcome, Session
 from monitor.bus.hall_listener import HallListener
+from monitor.bus.hall_setup import HallPlan, set_up_hall, user_of
 from monitor.bus.payloads import encode
+from monitor.cli.doctor import try_broker
+from monitor.cli.main import main
 from monitor.errors import BusError
 from tests.bus.bodies import BEGAN, event, readings, warning
 from tests.bus.mosquitto import Mosquitto, until
 from tests.bus.stations import Station
 from tests.bus.threads import Running
 
-NOTES = Path(__file__).parents[2] / "firmware_notes" / "bus"
-CERTIFICATES = Path(__file__).parent / "certificates"
 HALL = "Main hall"
-PASSWORDS = {"Fernhollow": "a", "Mill%20Lane": "b", "hall": "c", "collector": "d"}
+PACKAGE = """pid_file /run/mosquitto/mosquitto.pid
+
+persistence true
+persistence_location /var/lib/mosquitto/
+
+log_dest file /var/log/mosquitto/mosquitto.log
+
+include_dir /etc/mosquitto/conf.d
+"""
+"""/etc/mosquitto/mosquitto.conf of Debian 12's package mosquitto 2.0.11-1.2, but for its comments."""
 
 
 @pytest.fixture
-def sample(tmp_path):
-    """The sample as it stands in the notes, with the paths and the port of this test."""
-    folder = tmp_path / "etc"
-    folder.mkdir()
-    for user, password in PASSWORDS.items():
-        made = [] if (folder / "passwd").exists() else ["-c"]
-        program = shutil.which("mosquitto_passwd") or "/usr/bin/mosquitto_passwd"
-        subprocess.run([program, "-b", *made, folder / "passwd", user, password], check=True, capture_output=True)
-    shutil.copy(NOTES / "mosquitto.acl", folder / "acl")
-    text = (NOTES / "mosquitto.conf").read_text()
-    for before, after in (
-        ("/etc/mosquitto/pilotlamp.passwd", folder / "passwd"),
-        ("/etc/mosquitto/pilotlamp.acl", folder / "acl"),
-        ("/etc/mosquitto/certs", CERTIFICATES),
-        ("/var/lib/mosquitto/", f"{tmp_path}/"),
-        ("listener 8883", "listener PORT 127.0.0.1"),
-    ):
-        assert before in text
-        text = text.replace(before, str(after))
-    broker = Mosquitto(tmp_path / "broker", text).start()
-    yield broker
-    broker.stop()
+def sample():
+    """The package's folders below one of this test's own, and what the setup says to run; the broker drops its rights as there."""
+    with tempfile.TemporaryDirectory() as name:
+        root = Path(name)
+        root.chmod(0o755)  # the broker is a user of its own
+        etc = root / "etc" / "mosquitto"
+        for folder in (etc / "conf.d", *(root / path for path in ("run/mosquitto", "var/lib/mosquitto", "var/log/mosquitto"))):
+            folder.mkdir(parents=True)
+            folder.chmod(0o777)
+        set_up_hall(root / "made", HallPlan(hosts=["127.0.0.1"], halls={HALL: ["Mill Lane"], "Other": ["Fernhollow"]}))
+        set_up_hall(root / "made", HallPlan(hosts=["127.0.0.1"], halls={HALL: ["Fernhollow"]}))  # one more, later
+        shutil.copytree(root / "made" / "mosquitto", etc, dirs_exist_ok=True)
+        if os.geteuid() == 0:
+            for path in (etc / "pilotlamp", *(etc / "pilotlamp").iterdir()):
+                shutil.chown(path, "root", "mosquitto")
+        for path in (etc / "conf.d" / "pilotlamp.conf",):
+            path.write_text(_moved(path.read_text(), root).replace("listener 8883", "listener PORT 127.0.0.1"))
+        broker = Mosquitto(root, _moved(PACKAGE, root), own_user=True)
+        listens = etc / "conf.d" / "pilotlamp.conf"
+        listens.write_text(listens.read_text().replace("PORT", str(broker.port)))
+        broker.made = root / "made"
+        yield broker.start()
+        broker.stop()
 
 
-def as_user(sample, user, **more):
-    made = {"user": user, "password": PASSWORDS.get(user, "x"), "tls": True, "ca_file": CERTIFICATES / "ca.crt", **more}
+def _moved(text, root):
+    return re.sub(r" /(etc|run|var)/", rf" {root}/\1/", text)
+
+
+def as_user(sample, who, **more):
+    settings = sample.made / "users" / f"{who if who in ('hall', 'collector') else user_of(HALL, who)}.env"
+    user, password, _authority = (line.split("=", 1)[1] for line in settings.read_text().splitlines())
+    made = {"user": user, "password": password, "tls": True, "ca_file": sample.made / "users" / "ca.crt", **more}
     return Broker(host="127.0.0.1", port=sample.port, hall=HALL, **made)
 
 
@@ -94,7 +113,7 @@ def test_who_reads_writes_nothing_but_a_collectors_acknowledgement(sample, user)
     for kind in KINDS:
         for name in ("Fernhollow", user):
             outcome = reader.write(Address(hall=HALL, station=name, kind=kind).topic)
-            acknowledges = (user, name, kind) == ("collector", "Fernhollow", "kept")
+            acknowledges = (user, kind) == ("collector", "kept")
             assert (outcome is Outcome.REFUSED) is not acknowledges, (name, kind)
     reader.close()
 
@@ -102,7 +121,7 @@ def test_who_reads_writes_nothing_but_a_collectors_acknowledgement(sample, user)
 def test_a_station_reads_nobody(sample):
     got = []
     spy = Connection(
-        as_user(sample, "Mill%20Lane"),
+        as_user(sample, "Mill Lane"),
         Session(client_id="spy", filters=("pilotlamp/#", "$share/collectors/pilotlamp/#"), on_message=lambda *it: got.append(it)),
     )
     spy.connect()
@@ -118,9 +137,9 @@ def test_a_station_reads_nobody(sample):
     spy.close()
 
 
-@pytest.mark.parametrize("wrong", [{"user": "Fernhollow", "password": "b"}, {"user": None}, {"user": "stranger"}])
+@pytest.mark.parametrize("wrong", [{"password": "b"}, {"user": None}, {"user": "stranger"}])
 def test_who_is_not_known_does_not_come_in(sample, wrong):
-    broker = as_user(sample, **{"user": "stranger", **wrong})
+    broker = as_user(sample, "Fernhollow", **wrong)
     with pytest.raises(BusError, match="refuses us"):
         Connection(broker, Session(client_id="x")).connect()
 
@@ -131,16 +150,16 @@ def test_nothing_goes_in_the_clear_and_a_false_broker_is_not_spoken_to(sample):
     with pytest.raises(BusError, match="certificate"):
         Connection(as_user(sample, "hall", ca_file=None), Session(client_id="x")).connect()
     with pytest.raises(BusError, match="PEM"):
-        Connection(as_user(sample, "hall", ca_file=NOTES / "mosquitto.acl"), Session(client_id="x"))
+        Connection(as_user(sample, "hall", ca_file=Path(__file__)), Session(client_id="x"))
 
 
-def test_station_collector_and_hall_work_under_the_sample(sample, tmp_path):
+def test_station_collector_and_hall_work_with_it(sample, tmp_path):
     collector = Collector(
         as_user(sample, "collector"), CollectorOptions(into=tmp_path / "hall", name="one"), unix_now=lambda: BEGAN
     )
     with Running(collector.work):
         until(lambda: collector.sentence == "collecting")
-        station = Station(as_user(sample, "Mill%20Lane"), name="Mill Lane")
+        station = Station(as_user(sample, "Mill Lane"), name="Mill Lane")
         until(lambda: station.publisher.connected)
         station.tell(1)
         until(lambda: collector.counts["warnings"] and collector.counts["events"])
@@ -152,6 +171,27 @@ def test_station_collector_and_hall_work_under_the_sample(sample, tmp_path):
         until(counted)
         station.stop()
     assert (tmp_path / "hall" / "warnings").is_dir()
+
+
+def test_the_doctor_tries_it_from_a_station(sample, capsys):
+    def checks(**more):
+        return {check.name: check for check in try_broker(as_user(sample, "Mill Lane", **more), "Mill Lane")}
+
+    assert {name: check.good for name, check in checks().items()} == {"hall": True, "access list": True}
+    assert "refuses us" in checks(**{"password": "x"})["hall"].found
+    assert "refuses" in next(try_broker(as_user(sample, "Fernhollow"), "Mill Lane")).found
+    assert "STATION" in next(try_broker(as_user(sample, "hall"), "")).remedy.upper()
+
+
+def test_the_command_says_what_to_run(tmp_path, capsys):
+    assert (
+        main(["hall", "setup", str(tmp_path / "h"), "--hall", "Main hall", "--station", "Mill Lane", "--host", "club.local"]) == 0
+    )
+    said = capsys.readouterr().out
+    assert said.count("sudo ") == 3  # two commands, the first in two halves
+    assert "--broker mqtts://club.local/Main%20hall --station 'Mill Lane'" in said
+    assert main(["hall", "setup", str(tmp_path / "h"), "--hall", "a\n", "--station", "b"]) == 2
+    assert {path.stat().st_mode & 0o077 for path in (tmp_path / "h" / "users").glob("*.env")} == {0}
 
 
 def test_a_password_is_in_no_message(monkeypatch):
