@@ -10,7 +10,7 @@ from pathlib import Path
 
 from monitor.bus.broker import Address, Broker, station_filter
 from monitor.bus.connection import Connection, Session
-from monitor.bus.payloads import KEPT_LIMIT, BusFault, EventNote, Kept, Readings, Received, WarningNote, decode, encode
+from monitor.bus.payloads import KEPT_LIMIT, Acknowledgement, BusFault, EventNote, Readings, Received, WarningNote, decode, encode
 from monitor.bus.spool import BEAT_S, ParquetWriter
 from monitor.errors import BusError
 
@@ -144,7 +144,7 @@ class Collector:
             station, names = next(iter(self._kept.items()))
             ranges = _ranges(names)
             for k in range(0, len(ranges), KEPT_LIMIT):
-                self._connection.publish(station.topic, encode(Kept(names=tuple(ranges[k : k + KEPT_LIMIT]))))
+                self._connection.publish(station.topic, encode(Acknowledgement(names=tuple(ranges[k : k + KEPT_LIMIT]))))
             del self._kept[station]
 
     def _step(self, began_s: float) -> None:

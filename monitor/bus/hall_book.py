@@ -7,7 +7,7 @@ import numpy as np
 
 from monitor.bus.hall_station import HallStation
 from monitor.bus.hall_values import StationView
-from monitor.bus.payloads import GRID_S, Kept, Readings, Received
+from monitor.bus.payloads import GRID_S, Acknowledgement, Readings, Received
 from monitor.values import Identity, LineReadings
 from monitor.wire import LineDecoder
 
@@ -90,7 +90,7 @@ class HallBook:
         self._forget(now_unix_s)
         key = (received.address.hall, received.address.station)
         body = received.body
-        if isinstance(body, Kept):
+        if isinstance(body, Acknowledgement):
             return
         station = self._stations.get(key)
         if station is None and len(self._stations) >= STATIONS_LIMIT:

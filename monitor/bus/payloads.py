@@ -227,7 +227,7 @@ class Outline(_Letter, frozen=True, tag_field="kind", tag="layout"):
 KeptRange = tuple[Boot, Number, Number]
 
 
-class Kept(Struct, frozen=True, kw_only=True, tag_field="kind", tag="kept"):
+class Acknowledgement(Struct, frozen=True, kw_only=True, tag_field="kind", tag="kept"):
     """What a collector has on its disk of a station's messages; the station lets go of them.
 
     Attributes:
@@ -240,15 +240,17 @@ class Kept(Struct, frozen=True, kw_only=True, tag_field="kind", tag="kept"):
 
 
 Body = Readings | WarningNote | EventNote | Presence | Outline
-TYPES: dict[Kind, type[Body | Kept]] = {
+TYPES: dict[Kind, type[Body | Acknowledgement]] = {
     "readings": Readings,
     "warnings": WarningNote,
     "events": EventNote,
     "presence": Presence,
     "layout": Outline,
-    "kept": Kept,
+    "kept": Acknowledgement,
 }
-_DECODERS: dict[Kind, "msgspec.json.Decoder[Body | Kept]"] = {kind: msgspec.json.Decoder(made) for kind, made in TYPES.items()}
+_DECODERS: dict[Kind, "msgspec.json.Decoder[Body | Acknowledgement]"] = {
+    kind: msgspec.json.Decoder(made) for kind, made in TYPES.items()
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -262,7 +264,7 @@ class Received:
     """
 
     address: Address
-    body: Body | Kept | bytes
+    body: Body | Acknowledgement | bytes
     retained: bool = False
 
 
@@ -279,7 +281,7 @@ class BusFault:
     detail: str
 
 
-def encode(body: Body | Kept) -> bytes:
+def encode(body: Body | Acknowledgement) -> bytes:
     """A message's payload."""
     return msgspec.json.encode(body)
 

@@ -15,7 +15,7 @@ from monitor.bus.connection import Connection, Outcome, Session, Will
 from monitor.bus.grid import Grid
 from monitor.bus.notes import Writer, worst_first
 from monitor.bus.outbox import Outbox, Waiting
-from monitor.bus.payloads import BusFault, EventNote, Kept, Presence, Readings, WarningNote, decode, encode
+from monitor.bus.payloads import Acknowledgement, BusFault, EventNote, Presence, Readings, WarningNote, decode, encode
 from monitor.errors import BusError
 from monitor.layout import Layout
 from monitor.values import Event, ReadingBlock, Step, SupplyLoad
@@ -230,7 +230,7 @@ class Publisher:
 
     def _acknowledged(self, topic: str, payload: bytes, retained: bool) -> None:  # noqa: FBT001 - the connection's own form
         received = decode(topic, payload, retained=retained)
-        if retained or isinstance(received, BusFault) or not isinstance(received.body, Kept):
+        if retained or isinstance(received, BusFault) or not isinstance(received.body, Acknowledgement):
             return
         now_s = time.monotonic()
         self._taken_s.clear()

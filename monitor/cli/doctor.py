@@ -121,6 +121,7 @@ def _sentence(text: str) -> str:
 
 if TYPE_CHECKING:
     from monitor.bus.broker import Broker
+    from monitor.bus.connection import Outcome
 
 LISTEN_S = 3.0
 """Long enough for two identities, which come once a second."""
@@ -175,39 +176,45 @@ def try_broker(broker: "Broker", station: str) -> Iterator[Check]:
         station: As which.
     """
     from monitor.bus.broker import ROOT, Address, escaped  # noqa: PLC0415 - start-up time where no broker is tried
-    from monitor.bus.connection import Connection, Outcome, Session  # noqa: PLC0415
+    from monitor.bus.connection import Outcome  # noqa: PLC0415
 
     if not station:
         yield Check(name="hall", good=False, found="No station's name was given.", remedy="Add --station NAME.")
         return
     own, other = (f"{ROOT}/{escaped(broker.hall)}/{escaped(name)}/{TRY}" for name in (station, f"not {station}"[:80]))
-    outcomes: dict[int, Outcome] = {}
-    kept = Address(hall=broker.hall, station=station, kind="kept").topic
     try:
-        connection = Connection(broker, Session(client_id="", filters=(kept,)), outcomes.__setitem__)
-        connection.connect()
-        ours, theirs = (connection.publish(topic, b"") for topic in (own, other))
-        ends_s = time.monotonic() + ANSWERS_WITHIN_S
-        while len(outcomes) < 2 and time.monotonic() < ends_s:
-            connection.wait(0.05)
-        connection.close()
+        trouble, (ours, theirs) = _tried(broker, Address(hall=broker.hall, station=station, kind="kept").topic, (own, other))
     except BusError as error:
         said, _, remedy = str(error).partition(": ")
-        yield Check(name="hall", good=False, found=f"{said[:1].upper()}{said[1:]}.", remedy=f"{remedy[:1].upper()}{remedy[1:]}.")
+        yield Check(name="hall", good=False, found=_sentence(said), remedy=_sentence(remedy))
         return
-    may_write = outcomes.get(ours) in (Outcome.TAKEN, Outcome.NOBODY)
-    good = may_write and not connection.trouble
-    why = connection.trouble or f"the broker refuses what {station} sends to {own}"
+    good = ours in (Outcome.TAKEN, Outcome.NOBODY) and not trouble
+    why = trouble or f"the broker refuses what {station} sends to {own}"
     yield Check(
         name="hall",
         good=good,
-        found=f"{broker.place} takes what {station} sends." if good else f"{why[:1].upper()}{why[1:]}.",
+        found=f"{broker.place} takes what {station} sends." if good else _sentence(why),
         remedy="" if good else "User, station and hall have to be those that 'pilotlamp hall setup' was given.",
     )
-    alone = outcomes.get(theirs) is Outcome.REFUSED
+    alone = theirs is Outcome.REFUSED
     yield Check(
         name="access list",
         good=alone,
         found="It keeps this user from other stations' topics." if alone else "This user may write in other stations' names.",
         remedy="" if alone else "Use the access list that 'pilotlamp hall setup' writes.",
     )
+
+
+def _tried(broker: "Broker", reads: str, writes: tuple[str, str]) -> tuple[str, list["Outcome | None"]]:
+    """What the broker refuses of reading, and what it says to each writing."""
+    from monitor.bus.connection import Connection, Outcome, Session  # noqa: PLC0415 - as above
+
+    outcomes: dict[int, Outcome] = {}
+    connection = Connection(broker, Session(client_id="", filters=(reads,)), outcomes.__setitem__)
+    connection.connect()
+    numbers = [connection.publish(topic, b"") for topic in writes]
+    ends_s = time.monotonic() + ANSWERS_WITHIN_S
+    while len(outcomes) < len(writes) and time.monotonic() < ends_s:
+        connection.wait(0.05)
+    connection.close()
+    return connection.trouble, [outcomes.get(number) for number in numbers]

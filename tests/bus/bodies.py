@@ -1,6 +1,15 @@
 """Messages for tests, made from plain words."""
 
-from monitor.bus.payloads import EventNote, Kept, Outline, OutlineDistrict, OutlineSupply, Presence, Readings, WarningNote
+from monitor.bus.payloads import (
+    Acknowledgement,
+    EventNote,
+    Outline,
+    OutlineDistrict,
+    OutlineSupply,
+    Presence,
+    Readings,
+    WarningNote,
+)
 
 BOOT = "0123456789abcdef"
 BEGAN = 1_764_070_000.0
@@ -68,7 +77,7 @@ def outline(seq=5, districts=("Outer main", "Inner main"), title="Fernhollow sho
 
 
 def kept(**more):
-    return Kept(**{"names": ((BOOT, 3, 17), (BOOT, 20, 20)), **more})
+    return Acknowledgement(**{"names": ((BOOT, 3, 17), (BOOT, 20, 20)), **more})
 
 
 ONE_OF_EACH = {"readings": readings, "warnings": warning, "events": event, "presence": presence, "layout": outline, "kept": kept}

@@ -178,7 +178,7 @@ def test_the_doctor_tries_it_from_a_station(sample, capsys):
         return {check.name: check for check in try_broker(as_user(sample, "Mill Lane", **more), "Mill Lane")}
 
     assert {name: check.good for name, check in checks().items()} == {"hall": True, "access list": True}
-    assert "refuses us" in checks(**{"password": "x"})["hall"].found
+    assert "refuses us" in checks(user="x")["hall"].found
     assert "refuses" in next(try_broker(as_user(sample, "Fernhollow"), "Mill Lane")).found
     assert "STATION" in next(try_broker(as_user(sample, "hall"), "")).remedy.upper()
 
