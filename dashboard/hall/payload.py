@@ -1,19 +1,17 @@
 """Payloads of the hall's pages: the hall as a whole, and one station in the live page's own form."""
 
+from dataclasses import replace
 from urllib.parse import urlencode
 
 from dashboard.hall.as_layout import Moment, layout_of, picture_of, trend_of
 from dashboard.views.figures import figure
-from dashboard.views.payload import headline_part, opens_part, tick, trace
+from dashboard.views.payload import headline_part, standing_part, tick, trace
 from monitor.bus.hall_listener import HallPicture
-from monitor.bus.hall_values import STALE_AFTER_S, DistrictView, StationView, Trouble
-from monitor.bus.payloads import WarningNote
+from monitor.bus.hall_values import STALE_AFTER_S, TROUBLE_OF_LEVEL, DistrictView, StationView, Trouble
 from monitor.layout import Layout
-from monitor.standing import Headline, Level
-from monitor.standing.notices import LEVEL_OF_PRIORITY
-from monitor.standing.states import Countdown
-from monitor.standing.words import WORD_OF_LEVEL, first_sentence, percent, seconds
-from monitor.values import Priority
+from monitor.standing import Headline, LayoutStanding, Level, headline
+from monitor.standing.states import URGENCY
+from monitor.standing.words import first_sentence, percent, seconds
 
 LEVEL_OF_TROUBLE: dict[Trouble, Level] = {
     "high": Level.HIGH,
@@ -27,7 +25,7 @@ WORD_OF_TROUBLE: dict[Trouble, str] = {
     "high": "act now",
     "silent": "silent",
     "medium": "act soon",
-    "low": "know it",
+    "low": "no hurry",
     "well": "running",
     "gone": "closed down",
 }
@@ -55,24 +53,23 @@ WARNINGS_SHOWN = 20
 STATIONS_SHOWN = 300
 """The worst of them: a browser draws no more tiles with ease, and nobody looks at more."""
 HEALING_BUCKETS = 5
-_PRIORITIES = {"low": Priority.LOW, "medium": Priority.MEDIUM, "high": Priority.HIGH}
 
 
 def hall_tick(picture: HallPicture, at: Moment) -> Json:
     """Everything the hall page needs in one tick: the form of the live page, with stations in place of districts."""
-    warnings = [(station, note) for station in picture.stations for note in station.warnings]
-    warnings.sort(key=lambda pair: (-_PRIORITIES[pair[1].priority], pair[1].made_unix_s))
+    warnings = [_of_station(station, told) for station in picture.stations for told in _told(station)]
+    warnings.sort(key=lambda told: -URGENCY.index(Level(str(told["level"]))))
     heard = [station.heard_s_ago for station in picture.stations if station.heard_s_ago is not None]
     return {
         "now_s": round(at.page_s, 3),
         "stale_after_s": STALE_AFTER_S,
         "oldest_s": round(min(heard), 2) if heard else None,
-        "headline": _headline(picture, warnings, at),
+        "headline": _headline(picture),
         "stations": [_station(station) for station in picture.stations[:STATIONS_SHOWN]],
         "more_stations": _further(picture.stations[STATIONS_SHOWN:]),
         "districts": [],
         "supplies": [],
-        "warnings": [_warning(station, note, at) for station, note in warnings[:WARNINGS_SHOWN]],
+        "warnings": warnings[:WARNINGS_SHOWN],
         "more_warnings": max(0, len(warnings) - WARNINGS_SHOWN),
         "past": [],
         "findings": [],
@@ -83,7 +80,8 @@ def hall_tick(picture: HallPicture, at: Moment) -> Json:
 
 def station_tick(picture: HallPicture, station: StationView, layout: Layout, at: Moment) -> Json:
     """One station, as its own live page shows it; its layout by ``layout_of``."""
-    payload = tick(layout, picture_of(station, layout, at), trend_of(station, layout, at.page_s, HEALING_BUCKETS))
+    recent = trend_of(station, layout, at.page_s, HEALING_BUCKETS)
+    payload = tick(layout, picture_of(station, layout, at), recent, _in_order(station.standing, layout))
     if station.state != "here":
         head = Headline(
             level=LEVEL_OF_TROUBLE[station.trouble],
@@ -92,6 +90,21 @@ def station_tick(picture: HallPicture, station: StationView, layout: Layout, at:
         )
         payload["headline"] = headline_part(head, at.page_s)
     return {**payload, "stale_after_s": STALE_AFTER_S, **_surroundings(picture), "recording": _sending(station)}
+
+
+def _in_order(standing: LayoutStanding | None, layout: Layout) -> LayoutStanding | None:
+    """A standing in the order of another layout; None where it does not tell of all of it."""
+    if standing is None:
+        return None
+    districts = {row.name: row for row in standing.districts}
+    supplies = {row.name: row for row in standing.supplies}
+    if any(row.name not in districts for row in layout.district) or any(row.name not in supplies for row in layout.supply):
+        return None
+    return replace(
+        standing,
+        districts=tuple(districts[row.name] for row in layout.district),
+        supplies=tuple(supplies[row.name] for row in layout.supply),
+    )
 
 
 def station_trace(station: StationView, at: Moment, buckets: int) -> Json:
@@ -114,23 +127,36 @@ def _further(stations: tuple[StationView, ...]) -> str:
     return f"{len(stations)} further stations are not drawn: {counted(stations)}." if stations else ""
 
 
-def _headline(picture: HallPicture, warnings: list[tuple[StationView, WarningNote]], at: Moment) -> Json:
+def _headline(picture: HallPicture) -> Json:
+    """The headline of the station that stands worst, with its name before it."""
     stations = picture.stations
-    level, sentence, more = Level.WELL, "Every station is well", counted(stations)
-    countdown: Countdown | None = None
     if not picture.connected:
         level, sentence, more = Level.STALE, picture.sentence or "The hall cannot be heard", "What is below is old."
     elif not stations:
         level, sentence, more = Level.STALE, "No station has been heard yet", "Stations publish with pilotlamp watch --broker."
     elif stations[0].trouble in WALL_TROUBLES:
         worst = stations[0]
-        level = LEVEL_OF_TROUBLE[worst.trouble]
+        head = headline(worst.standing) if worst.standing is not None and worst.state == "here" else None
+        if head is not None and TROUBLE_OF_LEVEL[head.level] == worst.trouble:
+            head = replace(
+                head, sentence=f"{worst.name}: {head.sentence}", more=f"{head.more} In all: {counted(stations)}.", ids=()
+            )
+            return headline_part(replace(head, is_latched=False, district=""), worst.standing.at_s if worst.standing else 0.0)
+        level, more = LEVEL_OF_TROUBLE[worst.trouble], counted(stations)
         sentence = f"{worst.name}: {first_sentence(worst.reasons[0]) if worst.reasons else WORD_OF_TROUBLE[worst.trouble]}"
-        note = next((note for station, note in warnings if station is worst), None)
-        if note is not None and worst.trouble == note.priority:
-            countdown = _countdown(worst, note, at)
-            more = f"{note.advice} In all: {more}."
-    return headline_part(Headline(level=level, sentence=sentence, more=more, countdown=countdown), at.page_s)
+    else:
+        level, sentence, more = Level.WELL, "Every station is well", counted(stations)
+    return headline_part(Headline(level=level, sentence=sentence, more=more), 0.0)
+
+
+def _told(station: StationView) -> list[Json]:
+    """Warnings of a station, as its own page words them."""
+    return [] if station.standing is None else standing_part(station.standing, station.standing.at_s)["warnings"]  # type: ignore[return-value]
+
+
+def _of_station(station: StationView, told: Json) -> Json:
+    name = f"{station.hall}/{station.name}/{told['id']}"
+    return {**told, "id": name, "ids": [name], "where": f"{station.name}, {told['where']}"}
 
 
 def _station(station: StationView) -> Json:
@@ -163,31 +189,6 @@ def _district(row: DistrictView) -> Json:
         "share": None if share is None else round(share, 3),
         "age_s": None if row.age_s is None else round(row.age_s, 2),
     }
-
-
-def _warning(station: StationView, note: WarningNote, at: Moment) -> Json:
-    priority = _PRIORITIES[note.priority]
-    name = f"{station.hall}/{station.name}/{note.boot}/{note.id}"
-    return {
-        "id": name,
-        "ids": [name],
-        "level": LEVEL_OF_PRIORITY[priority],
-        "word": WORD_OF_LEVEL[LEVEL_OF_PRIORITY[priority]],
-        "where": f"{station.name}, {note.name}",
-        "message": note.message,
-        "advice": note.advice,
-        "since_s": max(0, round(at.page_s - note.start_s - at.of(note, station.clock_ahead_s or 0.0))),
-        "opens": opens_part(_countdown(station, note, at), at.page_s),
-        "acknowledged": note.acknowledged,
-        "shelved_s": None,
-    }
-
-
-def _countdown(station: StationView, note: WarningNote, at: Moment) -> Countdown | None:
-    if note.trip_in_s is None:
-        return None
-    opens_s = note.start_s + at.of(note, station.clock_ahead_s or 0.0) + note.trip_in_s
-    return Countdown(opens_at_s=opens_s, earliest_at_s=opens_s, latest_at_s=opens_s, is_bounded=False)
 
 
 def _surroundings(picture: HallPicture) -> Json:

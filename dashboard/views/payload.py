@@ -32,16 +32,17 @@ PAST_SHOWN = 5
 FINDINGS_SHOWN = 8
 
 
-def tick(layout: Layout, picture: Picture, recent: TrendWindow) -> Json:
+def tick(layout: Layout, picture: Picture, recent: TrendWindow, standing: LayoutStanding | None = None) -> Json:
     """One tick.
 
     Args:
         layout: The layout file.
         picture: How everything stands.
         recent: The last few buckets of all districts, enough to heal what a viewer missed.
+        standing: How everything stands, where that was judged elsewhere: in the order of the layout.
     """
     shares = supply_loads(layout, picture.districts)
-    standing = assess(layout, picture)
+    standing = assess(layout, picture) if standing is None else standing
     return {
         "now_s": round(picture.now_s, 3),
         **standing_part(standing, standing.at_s),

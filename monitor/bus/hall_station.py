@@ -1,7 +1,7 @@
 """One station as the hall knows it: takes its messages, gives a view of it."""
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 
 import msgspec
@@ -9,6 +9,7 @@ import msgspec
 from monitor.bus.hall_notices import HallDistrictFigures, HallFigures, HallNotices
 from monitor.bus.hall_values import (
     SILENT_AFTER_S,
+    STALE_AFTER_S,
     TROUBLES,
     DistrictView,
     EventView,
@@ -18,8 +19,9 @@ from monitor.bus.hall_values import (
     district_trouble,
     judged,
 )
-from monitor.bus.payloads import Body, EventNote, Outline, OutlineDistrict, Presence, Readings, WarningNote
+from monitor.bus.payloads import Body, EventNote, Outline, Presence, Readings, WarningNote
 from monitor.protection.words import span
+from monitor.standing import LayoutStanding, Level, aged
 
 BUCKET_S = 5.0
 BUCKETS = 12
@@ -108,7 +110,8 @@ class HallStation:
         heard_s_ago = None if self._heard_unix_s is None else max(0.0, now_unix_s - self._heard_unix_s)
         state = self._state(now_unix_s)
         warnings = () if state == "gone" else tuple(_as_of(note, now_there_s) for note in self._notices.standing())
-        districts = list(self._districts(now_there_s, warnings, gone=state == "gone"))
+        standing = None if state == "gone" else self._standing(now_there_s)
+        districts = list(self._districts(now_there_s, standing, gone=state == "gone"))
         if with_recent:
             districts = [replace(district, recent=self._recent(district.name, now_there_s)) for district in districts]
         supplies = tuple(sorted(self._supplies(now_there_s), key=lambda supply: -(supply.share or 0.0)))
@@ -137,6 +140,7 @@ class HallStation:
             is_double=self._is_double,
             thinned=presence.thinned if presence else 0,
             lost=presence.lost if presence else 0,
+            standing=standing,
         )
         return judged(made)
 
@@ -177,13 +181,22 @@ class HallStation:
             return "lost"
         return "silent" if now_unix_s - (self._heard_unix_s or self._since_unix_s) > SILENT_AFTER_S else "here"
 
-    def _districts(self, now_there_s: float, warnings: Iterable[WarningNote], *, gone: bool) -> Iterator[DistrictView]:
+    def _standing(self, now_there_s: float) -> LayoutStanding | None:
+        """What the station's presence said of its supplies and districts, at this moment of its stream."""
+        presence = self._presence
+        if presence is None or presence.judged is None or presence.now_s is None:
+            return None
+        began_unix_s = presence.made_unix_s - presence.now_s
+        ends_s = {name: known.end_unix_s - began_unix_s for name, known in self._figures.districts.items() if known.recent}
+        return aged(presence.judged, now_there_s - began_unix_s, ends_s, STALE_AFTER_S)
+
+    def _districts(self, now_there_s: float, standing: LayoutStanding | None, *, gone: bool) -> Iterator[DistrictView]:
+        levels = {row.name: row.level for row in standing.districts} if standing is not None else {}
         told = {row.name: row for row in self._outline.districts} if self._outline else {}
         nothing = HallDistrictFigures()
         for name in [*told, *(name for name in self._figures.districts if name not in told)]:
             row, known = told.get(name), self._figures.districts.get(name, nothing)
             age_s = max(0.0, now_there_s - known.end_unix_s) if known.recent else None
-            about = tuple(note for note in warnings if _is_about(note, name, row))
             yield DistrictView(
                 name=name,
                 supply=row.supply if row else "",
@@ -196,8 +209,7 @@ class HallStation:
                 amps_highest=known.amps_highest,
                 watts=known.watts,
                 doubtful=known.doubtful,
-                warnings=about,
-                trouble="gone" if gone else district_trouble(about, age_s, doubtful=known.doubtful),
+                trouble="gone" if gone else district_trouble(levels.get(name, Level.WELL), age_s, doubtful=known.doubtful),
             )
 
     def _recent(self, name: str, now_there_s: float) -> tuple[tuple[float, float | None, float | None], ...]:
@@ -225,11 +237,3 @@ def _as_of(note: WarningNote, now_there_s: float) -> WarningNote:
     left_s = note.began_unix_s + note.start_s + note.trip_in_s - now_there_s
     words = f"in about {span(left_s)}" if left_s >= 1.0 else "any moment"
     return msgspec.structs.replace(note, message=note.message.replace(note.time_words, words, 1), time_words=words)
-
-
-def _is_about(note: WarningNote, district: str, row: OutlineDistrict | None) -> bool:
-    if note.scope == "district":
-        return note.name == district
-    if row is None:
-        return False
-    return note.name == (row.supply if note.scope == "supply" else f"{row.supply}/{row.output}")

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from monitor.bus.payloads import EventNote, WarningNote
+from monitor.standing import LayoutStanding, Level, headline
 
 STALE_AFTER_S = 2.0
 """Older figures are never shown as live. A row is half a second long and half a second apart from the next."""
@@ -12,8 +13,6 @@ SILENT_AFTER_S = 15.0
 """Presence comes every 5 s."""
 CLOCK_OFF_S = 2.0
 """From here on a station's clock is worth a word."""
-NEAR_LIMIT = 0.8
-"""From this share of a limit on a supply is worth a look, also without a warning."""
 
 Trouble = Literal["high", "silent", "medium", "low", "well", "gone"]
 """From worst to best: a warning of that priority stands; nothing is heard; something small; nothing; left in order."""
@@ -34,8 +33,7 @@ class DistrictView:
         amps: RMS amps.
         amps_highest: Highest one-cycle amps of that half second.
         doubtful: Its sensor is known to lie.
-        warnings: Those that stand and are about it, its output or its supply, worst first.
-        trouble: How it stands by its warnings, age and sensor.
+        trouble: How it stands by its station's word, age and sensor.
         recent: (seconds ago, volts, amps) of each half second of the last two minutes, oldest first.
     """
 
@@ -50,7 +48,6 @@ class DistrictView:
     amps_highest: float | None = None
     watts: float | None = None
     doubtful: bool = False
-    warnings: tuple[WarningNote, ...] = ()
     trouble: Trouble = "well"
     recent: tuple[tuple[float, float | None, float | None], ...] = ()
 
@@ -110,6 +107,7 @@ class StationView:
         waiting: Messages that wait on its disk.
         thinned: Reading messages that gave way there.
         lost: Warnings and events that did.
+        standing: How its supplies and districts stand by its own word, at this moment of its stream; None where it did not say.
     """
 
     hall: str
@@ -131,6 +129,7 @@ class StationView:
     waiting: int
     thinned: int
     lost: int
+    standing: LayoutStanding | None = None
 
     @property
     def rank(self) -> tuple[int, float, str, str]:
@@ -144,15 +143,15 @@ def worst(troubles: tuple[Trouble, ...]) -> Trouble:
     return min(troubles, key=TROUBLES.index, default="well")
 
 
-def district_trouble(warnings: tuple[WarningNote, ...], age_s: float | None, *, doubtful: bool) -> Trouble:
+def district_trouble(level: Level, age_s: float | None, *, doubtful: bool) -> Trouble:
     """How a district stands.
 
     Args:
-        warnings: Those about it, worst first.
+        level: By its station's own word.
         age_s: Age of its figures; None where none came.
         doubtful: Its sensor is known to lie.
     """
-    found: list[Trouble] = [warnings[0].priority] if warnings else []
+    found: list[Trouble] = [TROUBLE_OF_LEVEL[level]]
     if age_s is None or age_s > STALE_AFTER_S:
         found.append("silent")
     if doubtful:
@@ -173,16 +172,23 @@ def judged(station: StationView) -> StationView:
 _SEVERITY = {"high": 0, "silent": 1, "medium": 2, "low": 3}
 
 
+TROUBLE_OF_LEVEL: dict[Level, Trouble] = {
+    Level.HIGH: "high", Level.STALE: "silent", Level.MEDIUM: "medium", Level.LOW: "low", Level.DOUBT: "low",
+    Level.WELL: "well", Level.REST: "well",
+}  # fmt: skip
+
+
 def _found(station: StationView) -> Iterator[tuple[Trouble, str]]:
-    for note in station.warnings:
-        yield note.priority, note.message
+    head = headline(station.standing) if station.standing is not None else None
+    if head is not None and TROUBLE_OF_LEVEL[head.level] != "well":
+        yield TROUBLE_OF_LEVEL[head.level], f"{head.sentence.rstrip('.')}."
+    elif station.standing is None:
+        for note in station.warnings:
+            yield note.priority, note.message
     yield from _silence(station)
     doubtful = [district.name for district in station.districts if district.doubtful]
     if doubtful:
         yield "low", f"Do not trust the figures of {_listed(doubtful)}: the sensing there is at fault."
-    for supply in station.supplies:
-        if supply.share is not None and supply.share >= NEAR_LIMIT:
-            yield "low", f"{supply.name} is at {100 * supply.share:.0f} % of its limit."
     yield from _sending(station)
 
 

@@ -10,6 +10,7 @@ import msgspec
 from msgspec import Meta, Struct
 
 from monitor.bus.broker import Address, Kind, parse_topic
+from monitor.standing import LayoutStanding
 
 PAYLOAD_LIMIT_BYTES = 65_536
 DISTRICTS_LIMIT, SUPPLIES_LIMIT, ROWS_LIMIT = 256, 256, 240
@@ -167,6 +168,7 @@ class Presence(_Letter, frozen=True, tag_field="kind", tag="presence"):
         lost: Warnings and events lost because even that did not help.
         sentence: What a person should know about the sending.
         standing: Warnings that stand, worst first.
+        judged: How its supplies and districts stand, as its own page shows it; moments are seconds of its stream.
     """
 
     state: Literal["here", "gone", "lost"]
@@ -176,6 +178,7 @@ class Presence(_Letter, frozen=True, tag_field="kind", tag="presence"):
     lost: Number = 0
     sentence: Sentence = ""
     standing: Annotated[tuple[WarningNote, ...], Meta(max_length=20)] = ()
+    judged: LayoutStanding | None = None
 
 
 class OutlineSupply(Struct, frozen=True, kw_only=True):

@@ -18,6 +18,8 @@ from monitor.bus.outbox import Outbox, Waiting
 from monitor.bus.payloads import Acknowledgement, BusFault, EventNote, Presence, Readings, WarningNote, decode, encode
 from monitor.errors import BusError
 from monitor.layout import Layout
+from monitor.standing import LayoutStanding
+from monitor.standing.states import mark
 from monitor.values import Event, ReadingBlock, Step, SupplyLoad
 from monitor.values import Warning as RaisedWarning
 
@@ -25,6 +27,10 @@ _log = logging.getLogger(__name__)
 
 ROUND_S = 0.04
 PRESENCE_EVERY_S = 5.0
+LOOK_EVERY_S = 0.5
+"""So often is looked whether anything stands in another way: that goes out at once."""
+JUDGED_LIMIT = 100
+"""Districts whose standing goes into one message."""
 BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0)
 UNDERWAY_LIMIT = 100
 """Messages sent and not yet confirmed by the broker."""
@@ -60,6 +66,7 @@ class Publisher:
         now_s: The stream's clock.
 
     Attributes:
+        look: Says how supplies and districts stand; None where that is not sent.
         connected: True while the broker is there.
         sentence: What a person should know about the sending.
     """
@@ -86,6 +93,8 @@ class Publisher:
         self._acknowledged_s = -AGAIN_S
         self._disk_trouble = ""
         self._here_s = time.monotonic()
+        self._look_s, self._mark = 0.0, ""
+        self.look: Callable[[], LayoutStanding] | None = None
         self.connected = False
         self.sentence = f"Looking for the broker at {broker.place}."
 
@@ -252,7 +261,7 @@ class Publisher:
         now_s = time.monotonic()
         self._here_s = now_s
         self._aim(now_s)
-        if now_s >= self._next_presence_s:
+        if self._has_changed(now_s) or now_s >= self._next_presence_s:
             self._next_presence_s = now_s + PRESENCE_EVERY_S
             self._connection.publish(self._topic("presence"), encode(self._presence("here")), retain=True)
         for notice in (True, False):
@@ -283,6 +292,15 @@ class Publisher:
     def _waiting_count(self) -> int:
         return self._outbox.waiting_count - len(self._taken_s)
 
+    def _has_changed(self, now_s: float) -> bool:
+        """Whether supplies and districts stand in another way than was said last, or something counts down."""
+        if self.look is None or now_s < self._look_s:
+            return False
+        self._look_s = now_s + LOOK_EVERY_S
+        standing = self.look()
+        before, self._mark = self._mark, mark(standing)
+        return before != self._mark or any(supply.countdown is not None for supply in standing.supplies)
+
     def _presence(self, state: Literal["here", "gone"]) -> Presence:
         return Presence(
             **self._writer.head(self._now_s()),
@@ -293,6 +311,7 @@ class Publisher:
             lost=self._outbox.lost,
             sentence=self.sentence,
             standing=worst_first(self._standing.values()),
+            judged=self.look() if self.look is not None and len(self._layout.district) <= JUDGED_LIMIT else None,
         )
 
     def _say_goodbye(self) -> None:

@@ -88,6 +88,8 @@ def watch_layout(
             lines.hall = publisher.said
             options = replace(options, troubles=publisher.troubles)
         watch = Watch(layout, options, clock=clock)
+        if publisher is not None:
+            publisher.look = watch.live.standing
         _watch(watch, lines, args, layout_text, invented=invented)
     if not args.headless:
         return 0

@@ -240,3 +240,11 @@ class LayoutStanding:
     latched: tuple[LatchedWarning, ...] = ()
     flood: Flood | None = None
     port: str = ""
+
+
+def mark(standing: LayoutStanding) -> str:
+    """The same while everything stands in the same way, whatever figures and moments do."""
+    rows: list[SupplyStanding | DistrictStanding] = [*standing.supplies, *standing.districts]
+    told = [(notice.ids, notice.level, notice.acknowledged, notice.shelved_until_s) for notice in standing.notices]
+    stand = [(row.name, row.state, row.level, row.late, row.no_power) for row in rows]
+    return repr((stand, told, [each.ids for each in standing.latched], standing.flood is None))

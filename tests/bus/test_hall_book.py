@@ -60,17 +60,6 @@ def test_a_warning_tells_how_long_is_left_now_and_not_when_it_rose():
         assert seen.reasons[0] == f"North bench will open {words}."
 
 
-def test_a_warning_is_about_what_it_feeds():
-    book = HallBook()
-    told(book, outline())
-    told(book, readings(seq=6, first=1))
-    told(book, warning(seq=7, number=1))
-    told(book, warning(seq=8, number=2, priority="medium", name="Inner main", scope="district"))
-    districts = {district.name: district for district in view(book).districts}
-    assert [note.id for note in districts["Inner main"].warnings] == [1, 2]
-    assert [note.id for note in districts["Outer main"].warnings] == [1]
-
-
 @given(st.permutations([warning(seq=7), warning(seq=9, end_s=20.0), warning(seq=7), presence(seq=8, standing=(warning(seq=7),))]))
 def test_a_warning_that_cleared_stays_cleared_in_any_order(bodies):
     book = HallBook()

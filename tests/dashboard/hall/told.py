@@ -2,10 +2,19 @@
 
 import itertools
 
+import msgspec
+from msgspec.structs import replace
+
 from monitor.bus.broker import Address
 from monitor.bus.hall_book import HallBook
 from monitor.bus.hall_listener import HallPicture
 from monitor.bus.payloads import Outline, OutlineDistrict, OutlineSupply, Presence, Readings, Received, WarningNote
+from monitor.runtime import DistrictNow, Picture, StandingWarning
+from monitor.standing import assess
+from monitor.values import Priority, Scope
+from monitor.values import Warning as RaisedWarning
+from tests.browser.hall import hall_layout
+from tests.standing.moments import load_of
 
 HALL = "Fernhollow hall"
 DISTRICTS = ("Outer main", "Quarry branch")
@@ -21,6 +30,10 @@ class ToldHall:
         self._seq, self._ids = itertools.count(1), itertools.count(1)
         self.names, self.districts = names, districts
         self.ahead = dict.fromkeys(names, 0.0)
+        self.raised = {name: [] for name in names}
+        self.layout = msgspec.structs.replace(hall_layout(len(districts)), district=tuple(
+            msgspec.structs.replace(row, name=name) for row, name in zip(hall_layout(len(districts)).district, districts, strict=True)
+        ))  # fmt: skip
         for name in names:
             self.say(name, "layout", self._outline(name))
 
@@ -38,7 +51,7 @@ class ToldHall:
             self.unix_s += 0.5
             for name in self.names:
                 if name not in silent:
-                    self.say(name, "presence", Presence(**self.head(name), state="here", now_s=0.0, standing=self.standing(name)))
+                    self.stand(name)
                     self.say(name, "readings", self._readings(name, amps))
 
     def standing(self, name):
@@ -49,11 +62,33 @@ class ToldHall:
         self,
         name,
         priority="high",
-        message="North bench draws 32 % more than its breaker holds.",
+        message="North bench draws 32 % more than its protection holds.",
         trip_in_s=60.0,
         place="North bench",
     ):
-        self.say(name, "warnings", self._warning(name, next(self._ids), priority, message, trip_in_s, place))
+        note = self._warning(name, next(self._ids), priority, message, trip_in_s, place)
+        self.raised[name].append(note)
+        self.say(name, "warnings", note)
+        self.stand(name)
+
+    def stand(self, name):
+        """Presence, with how the station itself says that it stands: figures of now, and whatever was raised."""
+        now_s = self.unix_s - BEGAN
+        presence = Presence(**self.head(name), state="here", now_s=now_s, standing=self.standing(name))
+        self.say(name, "presence", replace(presence, judged=assess(self.layout, self._picture(name, now_s))))
+
+    def _picture(self, name, now_s):
+        rows = tuple(DistrictNow(name=d, age_s=0.0, volts_rms=15.0, amps_rms=2.0) for d in self.districts)
+        raised = tuple(
+            StandingWarning(warning=RaisedWarning(
+                id=note.id, rule=note.rule, priority=Priority[note.priority.upper()], scope=Scope(kind=note.scope, name=note.name),
+                start_s=note.start_s, end_s=None, trip_in_s=note.trip_in_s, message=note.message, advice=note.advice,
+            ))
+            for note in self.raised[name]
+        )  # fmt: skip
+        opens_s = [note.start_s + note.trip_in_s - now_s for note in self.raised[name] if note.trip_in_s is not None]
+        load = load_of(share=1.3 if opens_s else 0.33, forecast_s=min(opens_s, default=None), at_s=now_s)
+        return Picture(now_s=now_s, districts=rows, warnings=raised, loads=(load,), boards={}, healths={})
 
     def head(self, name):
         return {"boot": "0123456789abcdef", "seq": next(self._seq), "made_unix_s": self.unix_s + self.ahead[name]}
