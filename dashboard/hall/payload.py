@@ -58,7 +58,7 @@ HEALING_BUCKETS = 5
 def hall_tick(picture: HallPicture, at: Moment) -> Json:
     """Everything the hall page needs in one tick: the form of the live page, with stations in place of districts."""
     warnings = [_of_station(station, told) for station in picture.stations for told in _told(station)]
-    warnings.sort(key=lambda told: -URGENCY.index(Level(str(told["level"]))))
+    warnings.sort(key=lambda told: (told["shelved_s"] is not None, -URGENCY.index(Level(str(told["level"])))))
     heard = [station.heard_s_ago for station in picture.stations if station.heard_s_ago is not None]
     return {
         "now_s": round(at.page_s, 3),

@@ -198,7 +198,7 @@ def _silence(station: StationView) -> Iterator[tuple[Trouble, str]]:
     elif station.state == "silent":
         heard = "Nothing has come from it" if station.heard_s_ago is None else f"Nothing has come for {station.heard_s_ago:.0f} s"
         yield "silent", f"{heard}: look at its computer and its network."
-    else:
+    elif station.standing is None:  # else its headline says so where nothing is worse
         stale = [district.name for district in station.districts if district.is_stale]
         if stale:
             yield "silent", f"No fresh figures of {_listed(stale)}: look at the board and its cable."

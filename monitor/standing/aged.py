@@ -26,7 +26,7 @@ def aged(
 def _district(row: DistrictStanding, now_s: float, at_s: float | None, stale_after_s: float) -> DistrictStanding:
     if at_s is not None and now_s - at_s <= stale_after_s and row.state is not State.STALE:
         return replace(row, figures_at_s=at_s)
-    late = row.late if row.state is State.STALE else ""
+    at_s, late = (row.figures_at_s, row.late) if row.state is State.STALE else (at_s, "")
     return DistrictStanding(
         name=row.name, supply=row.supply, use=row.use, state=State.STALE, level=Level.STALE, figures_at_s=at_s, late=late
     )

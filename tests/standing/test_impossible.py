@@ -8,14 +8,22 @@ import numpy as np
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
+from dashboard.hall.as_layout import Moment, layout_of
+from dashboard.hall.payload import hall_tick, station_tick
 from dashboard.views.payload import tick
+from monitor.bus.hall_book import HallBook
+from monitor.bus.hall_listener import HallPicture
+from monitor.bus.notes import Writer
+from monitor.bus.payloads import Presence, Readings, decode, encode
 from monitor.protection import Judge
 from monitor.runtime import Live
 from monitor.runtime.trend import Trend
+from monitor.standing import assess
 from monitor.values import Cause, Chunk, Priority, ReadingBlock, Step
 from tests.standing.contradictions import contradictions
 from tests.standing.moments import LAYOUT, NOW_S, PLACES, event_of, load_of, now_of, picture_of, port_of, standing, warning_of
 
+BEGAN = 1_764_070_000.0
 NAMES = [(district, supply) for district, supply, *_ in PLACES]
 OVERLOADS = ("trip-forecast", "over-winding", "over-nameplate", "near-limit", "no-protection")
 
@@ -93,6 +101,49 @@ def test_no_moment_contradicts_itself(picture):
     quiet = replace(picture, warnings=tuple(w for w in picture.warnings if w.warning.rule != "flood"))
     for part in ("supplies", "districts", "headline"):
         assert shown(quiet)[part] == said[part]  # a flood colours nothing
+
+
+def in_the_hall(picture):
+    """What a hall shows of a station at the moment at which it got all that the station sent, over its own wire form."""
+    writer, book, now_unix_s = Writer(began_unix_s=BEGAN), HallBook(), BEGAN + NOW_S
+    rows = {row.name: row for row in picture.districts}
+    live = [name for name, row in rows.items() if not row.is_stale]
+    columns = {key: tuple((getattr(rows[name], f"{key}_rms"),) for name in live) for key in ("volts", "amps")}
+    readings = Readings(
+        **writer.head(NOW_S), began_unix_s=BEGAN, first=round(2 * NOW_S) - 1, rows=1, districts=tuple(live), **columns,
+        amps_highest=columns["amps"], watts=tuple((None,) for _ in live),
+    )  # fmt: skip
+    presence = Presence(**writer.head(NOW_S), state="here", now_s=NOW_S, judged=assess(LAYOUT, picture))
+    for kind, body in (("layout", writer.outline(LAYOUT, NOW_S)), ("readings", readings), ("presence", presence)):
+        book.take(decode(f"pilotlamp/1/Hall/Ridge/{kind}", encode(body)), now_unix_s)
+    station = book.station("Hall", "Ridge", now_unix_s)
+    told = HallPicture(now_unix_s=now_unix_s, stations=(station,), connected=True, sentence="", faults={})
+    said = station_tick(told, station, layout_of(station), Moment(unix_s=now_unix_s, page_s=5.0))
+    return json.loads(msgspec.json.encode(said)), json.loads(
+        msgspec.json.encode(hall_tick(told, Moment(unix_s=now_unix_s, page_s=5.0)))
+    )
+
+
+@settings(max_examples=60, deadline=None)
+@given(pictures())
+def test_a_hall_says_of_a_station_what_its_own_page_says(picture):
+    own = shown(picture)
+    station, hall = in_the_hall(picture)
+    assert station["headline"] == own["headline"]
+    assert station["warnings"] == own["warnings"]
+    of_station = dict(zip(sorted(name for name, _ in NAMES), station["districts"], strict=True))
+    for (name, _), row in zip(NAMES, own["districts"], strict=True):
+        assert {key: of_station[name][key] for key in ("state", "level", "word", "fits", "share")} == {
+            key: row[key] for key in ("state", "level", "word", "fits", "share")
+        }  # fmt: skip
+    for here, there in zip(own["supplies"], station["supplies"], strict=True):
+        assert {key: there[key] for key in ("state", "level", "word", "limit", "opens", "heat_words")} == {
+            key: here[key] for key in ("state", "level", "word", "limit", "opens", "heat_words")
+        }  # fmt: skip
+    assert sorted(w["message"] for w in hall["warnings"]) == sorted(w["message"] for w in own["warnings"])
+    if own["headline"]["level"] in ("high", "medium"):
+        assert own["headline"]["sentence"] in hall["headline"]["sentence"]
+        assert hall["headline"]["opens"] == own["headline"]["opens"]
 
 
 SPANS = st.lists(

@@ -34,7 +34,9 @@ def test_stations_come_worst_first_with_their_districts(hall, client):
     said = client.get("/feed/now").json
     assert [station["name"] for station in said["stations"]] == ["Harbour", "Mill", "Ridge"]
     assert [station["level"] for station in said["stations"]] == ["high", "medium", "well"]
-    assert said["headline"]["sentence"] == "Harbour: North bench is overloaded: its protection opens in about 60 s (30 s to 2 min)."
+    assert (
+        said["headline"]["sentence"] == "Harbour: North bench is overloaded: its protection opens in about 60 s (30 s to 2 min)."
+    )
     assert said["headline"]["opens"]["in_s"] == pytest.approx(60.0)
     assert [row["amps"] for row in said["stations"][2]["districts"]] == ["2.0", "2.0"]
     assert [row["share"] for row in said["stations"][2]["districts"]] == [0.2, 0.2]
