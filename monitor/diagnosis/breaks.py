@@ -114,7 +114,7 @@ class Breaks(Watcher):
         stays, fell, dipped = self._others(event, tick)
         if self._slid(event, tick):
             event.evidence["slid"] = 1.0
-        elif bool(dipped[~near].any()) and not bool((stays & ~dipped)[~near].any()):
+        elif bool(dipped[~near].any()) and not bool((stays & ~dipped).any()):
             event.cause, event.confidence = Cause.MAINS_DIP, 0.98
         elif bool(stays[near].any()):
             self._call(

@@ -82,7 +82,8 @@ class Sags(Watcher):
             volts = np.fmin(volts, self.stream.medians("volts", tick - t.SAG_RECENT_TICKS - 1, tick - 1))
         return _Before(
             tick=tick,
-            volts=volts,
+            # What a hand broke a moment ago is not live, whatever it was before.
+            volts=np.where(self.ticks.usual_volts[self.ticks.rows(tick, tick + 1)][0] > self.circuits.off_volts, volts, 0.0),
             amps=np.fmax(self.stream.medians("amps", tick - 6, tick - 1), self.stream.medians("amps", tick - 26, tick - 1)),
             # Ticks do not stay where they are while this is followed.
             volts_low=self.ticks.volts[lowest].copy(),

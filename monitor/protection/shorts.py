@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.facts import thresholds as t
 from monitor.protection import thresholds as th
 from monitor.values import ReadingBlock
 from monitor.values.arrays import Floats
@@ -75,8 +76,10 @@ class ShortDetector:
         usual = np.where(before > th.LIT_VOLTS * self._max_volts, before, th.USUAL_VOLTS * self._max_volts)
         with np.errstate(invalid="ignore"):
             is_much = amps > th.SHORT_TIMES * self._capable_amps
-            has_collapsed = (volts < th.SHORT_COLLAPSE * before) & (before > th.LIT_VOLTS * self._max_volts)
-            suspect = is_much & ((volts < th.SHORT_OHMS * usual * amps / self._capable_amps) | has_collapsed)
+            is_lit = before > th.LIT_VOLTS * self._max_volts
+            has_collapsed = (volts < th.SHORT_COLLAPSE * before) & is_lit
+            beyond = (amps > t.SHORT_BEYOND * self._capable_amps) & (volts < t.SHORT_BEYOND_SHARE * before) & is_lit
+            suspect = beyond | is_much & ((volts < th.SHORT_OHMS * usual * amps / self._capable_amps) | has_collapsed)
             dead = (volts < th.DARK_VOLTS * self._max_volts) & (amps < th.DARK_AMPS * self._capable_amps)
         found: list[ShortSeen] = []
         looks = _Looks(suspect=suspect, sure=is_much & (volts < th.SHORT_SURE * usual * amps / self._capable_amps), much=is_much)

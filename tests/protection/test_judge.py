@@ -79,6 +79,17 @@ def test_a_hard_short_is_told_with_its_first_readings_and_the_opening_after_it()
     assert rules == ["short", "protection-open"]
 
 
+@pytest.mark.parametrize(("amps", "volts_left", "told"), [(27.0, 11.2, True), (27.0, 12.6, False), (23.0, 11.2, False)])
+def test_a_wheel_that_bridges_a_turnout_on_a_stiff_supply_is_a_short(amps, volts_left, told):
+    """More than 2.5 times the rating with volts below 85 % of 14: by the layout of causes of the sift output."""
+    whole = readings(
+        30,
+        lambda t: np.where((t > 20) & (t < 20.08), amps, 2.0),
+        volts=lambda t: np.where((t > 20) & (t < 20.08), volts_left, 14.0),
+    )
+    assert [w.rule for w in judged(layout_with(), whole)[0]] == ["short"] * told
+
+
 def test_heat_is_calibrated_by_an_opening_and_cools_until_the_reset():
     def outer(t):
         return np.where((t > 30) & (t < 52), 17.0, np.where(t >= 52, 0.0, 2.0))
