@@ -61,7 +61,7 @@ class Shorts(Watcher):
         if not leapt.any():
             return leapt
         whole = leapt & ~self._going_off(cut, volts)
-        lowest = float(np.min(cut.volts[whole if whole.any() else leapt]))
+        lowest = float(np.min(cut.volts[whole if np.count_nonzero(whole) >= t.SHORT_WHOLE_ROWS else leapt]))
         sharp = sharpest_share(cut.end_s, cut.amps, peak - amps)
         if sharp < (t.SHORT_SCRAPES_SHARE if lowest < t.SHORT_LOST_SHARE_SCRAPING * volts else t.EDGE_SHARP_SHARE):
             return leapt & False  # a short is there within some cycles; a heavy train comes over wheel by wheel

@@ -39,6 +39,7 @@ SHORT_BEYOND = 2.5  # times | times the rated amps within a cycle is no load's, 
 SHORT_BEYOND_SHARE = 0.85  # share | of the volts before | judgement
 SHORT_RECENT_TICKS = 40  # ticks | a short may wait so long for the volts to come back | judgement
 SHORT_ASTRIDE_ROWS = 3  # readings | readings, half a cycle apart, that reach into the first cycle and a half | judgement
+SHORT_WHOLE_ROWS = 6  # readings | half a cycle apart: where so many show the whole, those over the edge do not count | judgement
 SHORT_ASTRIDE_EDGE_ROWS = 2  # readings | half a cycle apart, that reach over the edge at which volts go | judgement
 SHORT_COLLAPSED_SHARE = 0.68  # share | of the volts before; lamps and trains that start leave three quarters | judgement
 SHORT_OPEN_TICKS = 5  # ticks | a short that goes on is told after so long | judgement

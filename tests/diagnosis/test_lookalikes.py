@@ -131,6 +131,13 @@ def test_a_window_over_the_edge_of_a_break_makes_no_short():
     assert "short" not in causes(bench)
 
 
+def test_a_short_of_half_a_cycle_that_opens_the_protection_is_a_short():
+    bench = Bench(seconds=40)
+    bench.extra[bench.rows(20, 20.01), 0] = 40
+    bench.fed[bench.rows(20.01, 26), :2] = 0
+    assert ("short", "Outer main") in bare(bench.diagnose()[0])
+
+
 def test_readings_ten_a_second_do_not_tell_a_slammed_throttle_from_a_lost_feed():
     bench = Bench(seconds=40)
     bench.fed[:, 0] = 1 - np.clip((bench.at_s - 20) / 0.2, 0, 1)
