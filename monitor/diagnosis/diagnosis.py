@@ -8,7 +8,6 @@ import numpy as np
 from monitor.diagnosis.breaks import Breaks
 from monitor.diagnosis.climbs import Climbs
 from monitor.diagnosis.drops import Drops
-from monitor.diagnosis.lookout import Lookout
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.offsets import Offsets
 from monitor.diagnosis.pattern_book import PatternBook
@@ -19,7 +18,7 @@ from monitor.diagnosis.sight import Sight
 from monitor.diagnosis.slow_book import SlowBook
 from monitor.diagnosis.snapshots import SampleMemory, snapshot_span
 from monitor.diagnosis.throttles import Throttles
-from monitor.diagnosis.watcher import Stream
+from monitor.diagnosis.watcher import Lookout, Stream
 from monitor.facts.circuits import Circuits
 from monitor.facts.ticks import TICK_S
 from monitor.layout import Layout

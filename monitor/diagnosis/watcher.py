@@ -1,4 +1,7 @@
-"""Watchers: each looks for one kind of occurrence in one district, tick by tick, waiting for what it needs to decide."""
+"""Watchers: each looks for one kind of occurrence in one district, tick by tick, waiting for what it needs to decide.
+
+Where something of a kind may begin is looked for in all districts at once (`Lookout`); then each watcher goes on by itself.
+"""
 
 import itertools
 from abc import ABC, abstractmethod
@@ -126,3 +129,36 @@ class Watcher(ABC):
                 self.look_at(until - 1)
                 return None
             yield tick
+
+
+class Lookout:
+    """The watchers of one kind.
+
+    Args:
+        kind: Their class.
+        stream: What they look at.
+        districts: Columns of the districts that are watched.
+    """
+
+    def __init__(self, kind: type[Watcher], stream: Stream, districts: list[int]) -> None:
+        self._onsets = kind.onsets
+        self._stream = stream
+        self._watchers = [kind(stream, district) for district in districts]
+        self._seen: int | None = None
+
+    def advance(self) -> list[Occurrence]:
+        """Go on as far as the complete ticks allow; occurrences that began, changed or ended, by district."""
+        if not self._watchers:
+            return []
+        ticks = self._stream.ticks
+        first = ticks.base if self._seen is None else self._seen
+        self._seen = ticks.end
+        onsets = self._onsets(self._stream, ticks.rows(first, ticks.end))
+        here = np.any(onsets, axis=0)
+        return [
+            occurrence
+            for watcher in self._watchers
+            for occurrence in watcher.advance(
+                (np.flatnonzero(onsets[:, watcher.district]) + first).tolist() if here[watcher.district] else []
+            )
+        ]
