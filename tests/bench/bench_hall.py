@@ -1,6 +1,6 @@
-"""The hall with a real Mosquitto: delay, load, a broker killed in mid-run, and what a second collector brings.
+"""The hall with a real Mosquitto: delay, load, a broker killed in mid-run, and outages of all kinds.
 
-    python -m tests.bench.bench_hall [--seconds 20] [--stations 200] [--part hall|drain]
+    python -m tests.bench.bench_hall [--seconds 20] [--stations 200] [--part hall|outages]
 
 Every part is a process of its own: broker, stations, collectors, the hall's listener with a page's work beside it.
 """
@@ -19,17 +19,13 @@ import psutil
 
 from dashboard.hall.feed import TICK_S, HallFeed
 from monitor.bus.answers import answer
-from monitor.bus.broker import Address
 from monitor.bus.collect import Collector, CollectorOptions
-from monitor.bus.connection import Connection, Session
 from monitor.bus.hall_listener import HallListener
-from monitor.bus.payloads import GRID_S, Readings, encode
+from monitor.bus.payloads import GRID_S, Readings
 from tests.bench.hall_crowd import DISTRICTS, HALL, crowd_role, unix_now
-from tests.bus.bodies import readings
 from tests.bus.mosquitto import Mosquitto, until
+from tests.bus.stations import CountedStation, kept_names
 
-DRAINED = 12_000
-"""Messages of the test of what collectors can take."""
 _spawn = multiprocessing.get_context("spawn")
 
 
@@ -73,9 +69,10 @@ class Delays:
             self.distinct.add((received.address, body.boot, body.id))
 
 
-def collector_role(pipe, broker, into, name, every_s):
+def collector_role(pipe, broker, into, name, every_s, adopt_after_s=120.0):
     delays = Delays()
-    collector = Collector(broker, CollectorOptions(into=into, name=name, every_s=every_s), unix_now=unix_now, seen=delays.take)
+    options = CollectorOptions(into=into, name=name, every_s=every_s, adopt_after_s=adopt_after_s)
+    collector = Collector(broker, options, unix_now=unix_now, seen=delays.take)
     stop = threading.Event()
     thread = threading.Thread(target=collector.work, args=(stop,))
     cpu_s, began_s = time.process_time(), time.monotonic()
@@ -210,66 +207,72 @@ def run_of_the_hall(folder, stations, seconds):
         print(f"  {table}: {told} told, {kept} kept, {told - kept} lost over a broker killed in mid-run")
 
 
-def drained(folder, names):
-    """How fast so many collectors take what waits for them."""
+def fed(stations, seconds, number=None):
+    """Readings of all stations for so long; first a warning and an event of each where a number is given."""
+    for station in stations if number is not None else ():
+        station.tell(number)
+    ends_s = time.monotonic() + seconds
+    while time.monotonic() < ends_s:
+        for station in stations:
+            station.read()
+        time.sleep(0.1)
+
+
+def outages(folder, restarts=20, stations=6, kills=3):
+    """Is every row kept, whatever ends the broker and the collectors?"""
     broker = Mosquitto(folder / "broker").start()
     atexit.register(broker.stop)  # also where this ends early
-    into = folder / "hall"
-    for name in names:  # the broker then keeps a share for each
-        part = Part(collector_role, broker.broker(HALL), into, name, 30.0)
-        until(lambda part=part: part.ask("how")["sentence"] == "collecting")
-        part.process.kill()
-        part.process.join()
-    confirmed = []
-    sender = Connection(broker.broker(HALL), Session(client_id="sender"), lambda *_: confirmed.append(0))
-    sender.connect()
-    topics = [Address(hall=HALL, station=f"s{k}", kind="readings").topic for k in range(200)]
-    for k in range(DRAINED):
-        sender.publish(topics[k % 200], encode(readings(seq=k, first=k, districts=DISTRICTS)))
-        if k % 100 == 0:
-            until(lambda k=k: sender.wait(0.0) or len(confirmed) > k - 500)
-    until(lambda: sender.wait(0.01) or len(confirmed) == DRAINED)
-    sender.close()
-    for name in names:
-        os.utime(into / "spool" / f"{name}.seat")
-    broker_cpu = psutil.Process(broker._process.pid).cpu_times()
-    parts = [Part(collector_role, broker.broker(HALL), into, name, 30.0) for name in names]
-    until(lambda: sum(part.ask("how")["count"] for part in parts) >= DRAINED)
-    broker_after = psutil.Process(broker._process.pid).cpu_times()
-    results = [part.end() for part in parts]
+    into, names = folder / "hall", iter("abcdefgh")
+
+    def collector():
+        part = Part(collector_role, broker.broker(HALL), into, next(names), 10.0, 8.0)
+        until(lambda: part.ask("how")["sentence"] == "collecting")
+        return part
+
+    parts = [collector(), collector()]
+    shown = [CountedStation(broker.broker(HALL), f"Station {k}") for k in range(stations)]
+
+    fed(shown, 3.0)
+    for number in range(restarts):
+        (broker.kill, broker.stop)[number % 2]()
+        fed(shown, 1.0, number)
+        broker.start()
+        if number in range(2, 2 + 6 * kills, 6):
+            parts[0].process.kill()
+            parts = [parts[1], collector()]
+        fed(shown, 2.0)
+    until(lambda: not any(station.outbox.waiting_count for station in shown), 180)
+    time.sleep(12.0)  # until what the dead left is taken over
+    for station in shown:
+        station.stop()
+    for part in parts:
+        part.end()
     broker.stop()
-    took_s = max(result["last_s"] for result in results) - min(result["first_s"] for result in results)
-    broker_us = 1e6 * (broker_after.user + broker_after.system - broker_cpu.user - broker_cpu.system) / DRAINED
+    put, kept = set().union(*(station.put for station in shown)), kept_names(into)
+    rows = answer(
+        into, "SELECT count(*), count(DISTINCT (boot, seq)) FROM readings_as_written WHERE district = 'Outer main'"
+    ).rows[0]
     print(
-        f"  {len(names)} collector(s): {DRAINED / took_s:.0f} messages a second "
-        f"({', '.join(str(len(result['readings'])) for result in results)}); of processor a message: the broker {broker_us:.0f} us, "
-        f"a collector {1e6 * sum(result['cpu_s'] for result in results) / DRAINED:.0f} us"
+        f"{stations} stations, {restarts} restarts of the broker (killed and in order by turns), {kills} collectors killed: {len(put)} "
+        f"messages made, {len(put - kept)} missing, {len(kept - put)} of nobody; {rows[0] - rows[1]} of {rows[1]} rows of readings were "
+        "written twice, which reading counts once"
     )
-    return DRAINED / took_s
 
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--seconds", type=float, default=20.0)
     parser.add_argument("--stations", type=int, default=200)
-    parser.add_argument("--part", choices=("hall", "drain", "both"), default="both")
+    parser.add_argument("--part", choices=("hall", "outages", "both"), default="both")
     args = parser.parse_args()
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} before this began")
-    if args.part != "drain":
+    if args.part != "outages":
         with tempfile.TemporaryDirectory() as folder:
             (Path(folder) / "outboxes").mkdir()
             run_of_the_hall(Path(folder), args.stations, args.seconds)
     if args.part != "hall":
-        two_against_one()
-
-
-def two_against_one():
-    print(f"what collectors take when as much as they want waits for them ({DRAINED} messages of {len(DISTRICTS)} districts):")
-    rates = []
-    for names in (("one",), ("one", "two")):
         with tempfile.TemporaryDirectory() as folder:
-            rates.append(drained(Path(folder), names))
-    print(f"  two take {rates[1] / rates[0]:.2f} times what one takes")
+            outages(Path(folder))
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@ import time
 
 import numpy as np
 
+from monitor.bus.answers import answer
 from monitor.bus.broker import station_filter
 from monitor.bus.connection import Connection, Session
 from monitor.bus.outbox import Outbox
@@ -47,6 +48,29 @@ class Station:
         self._stop.set()
         self._thread.join(60)
         self.outbox.close()
+
+
+class CountedStation(Station):
+    """A station that knows what it put into its outbox."""
+
+    def __init__(self, broker, name):
+        self.put = set()
+        super().__init__(broker, name)
+        put = self.outbox.put
+
+        def counted(topic, payload, *, notice, name):
+            put(topic, payload, notice=notice, name=name)
+            self.put.add(name)
+
+        self.outbox.put = counted
+
+
+def kept_names(folder):
+    return {
+        name
+        for table in ("readings", "warnings", "events")
+        for name in answer(folder, f"SELECT boot, seq FROM {table}").rows  # noqa: S608 - our own text
+    }
 
 
 class Listener:

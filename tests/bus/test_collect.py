@@ -24,7 +24,7 @@ from monitor.cli.main import main
 from monitor.errors import BusError
 from tests.bus.bodies import BEGAN, event, readings, warning
 from tests.bus.mosquitto import until
-from tests.bus.stations import Station
+from tests.bus.stations import CountedStation, kept_names
 
 ROOT = Path(__file__).parents[2]
 
@@ -116,36 +116,13 @@ def program(broker, into, *more):
     return started
 
 
-class Counted(Station):
-    """A station that knows what it put into its outbox."""
-
-    def __init__(self, broker, name):
-        self.put = set()
-        super().__init__(broker, name)
-        put = self.outbox.put
-
-        def counted(topic, payload, *, notice, name):
-            put(topic, payload, notice=notice, name=name)
-            self.put.add(name)
-
-        self.outbox.put = counted
-
-
-def kept_names(folder):
-    return {
-        name
-        for table in ("readings", "warnings", "events")
-        for name in answer(folder, f"SELECT boot, seq FROM {table}").rows  # noqa: S608 - our own text
-    }
-
-
 def test_everything_is_kept_whatever_ends_the_broker_and_the_collectors(mosquitto, tmp_path, monkeypatch):
     """Also what a broker confirmed and lost: it keeps nothing for those who share a subscription and are not back yet."""
     monkeypatch.setattr("monitor.bus.publish.AGAIN_S", 2.0)
     into = tmp_path / "t"
     victim = program(mosquitto, into, "--name", "victim", "--every", "600")
     other = InThread(mosquitto.broker(), into, "other", adopt_after_s=6.0)
-    stations = [Counted(mosquitto.broker(), f"station {k}") for k in range(2)]
+    stations = [CountedStation(mosquitto.broker(), f"station {k}") for k in range(2)]
     acts = {
         10: lambda: victim.send_signal(signal.SIGSTOP),  # in mid-stream: some is on the way to it
         20: mosquitto.kill, 35: mosquitto.start, 60: victim.kill, 70: mosquitto.stop, 85: mosquitto.start,
