@@ -14,9 +14,8 @@ from typing import Any, TypeVar
 from flask import Blueprint, Response, abort, request
 
 from dashboard import session_jobs
-from dashboard.access import is_local
 from dashboard.session_cache import Listed, SessionCache
-from dashboard.worker_pool import Asker, BusyError, WorkerPool
+from dashboard.worker_pool import BusyError, WorkerPool, asker_of
 from monitor.errors import MonitorError
 
 PIECE_BYTES = 1 << 18
@@ -94,9 +93,8 @@ class ReviewFiles:
         return found
 
     def _done(self, what: str, job: Callable[..., T], *args: Any) -> T:  # noqa: ANN401 - as the job takes them
-        asker = Asker(address=request.remote_addr or "nowhere", is_here=is_local(request))
         try:
-            return self._pool.run(asker, job, self._cache.recordings, *args)
+            return self._pool.run(asker_of(request), job, self._cache.recordings, *args)
         except BusyError as error:
             abort(503, str(error))
         except (MonitorError, OSError) as error:

@@ -12,6 +12,9 @@ from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from typing import Any, TypeVar, TypeVarTuple
 
+from flask import Request
+
+from dashboard.access import is_local
 from monitor.errors import MonitorError
 
 WORKERS = 2
@@ -48,6 +51,11 @@ class Asker:
 
     address: str
     is_here: bool
+
+
+def asker_of(request: Request) -> Asker:
+    """Who sent a request."""
+    return Asker(address=request.remote_addr or "nowhere", is_here=is_local(request))
 
 
 class WorkerPool:

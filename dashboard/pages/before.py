@@ -1,14 +1,16 @@
 """The page before the show: everything that is planned, reckoned from the layout file and the plan file beside it."""
 
 import datetime as dt
-import functools
 
 import dash
 import msgspec
+from dash import html
 from dash.development.base_component import Component
+from flask import request
 
 from dashboard.views.before_page import Plans, SupplyVerdict, before_page
 from dashboard.watch import WatchLike
+from dashboard.worker_pool import BusyError, WorkerPool, asker_of
 from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
 from monitor.planning.bench_check import check_all
@@ -24,21 +26,36 @@ from monitor.planning.sharing import alternatives, by_price_per_va, share_load
 from monitor.planning.wiring_card import draw_card
 from monitor.runtime.past_troubles import past_troubles
 
+STATES_KEPT = 4
+SHARE_SECONDS_LIMIT = 30.0
+"""Half of what a worker may take for one job; 'pilotlamp share' takes as long as the plan file allows."""
+
 
 def register(app: dash.Dash, watch: WatchLike) -> None:
     """Register the page."""
-    del app
+    pool: WorkerPool = app.server.extensions[WorkerPool.__name__]
+    # Sharing may take the solver long, so it is worked at elsewhere, and a state that was seen before is not worked at again.
+    seen: dict[tuple[bytes, bytes], Plans] = {}
 
     def layout(**_query: str) -> Component:
         now, plan, trouble = as_it_stands(watch)
-        return before_page(now, plans_for(now, plan, may_keep=watch.layout_path is not None), _standing(watch, now, trouble))
+        state = msgspec.json.encode(now), msgspec.json.encode(plan)
+        if state not in seen:
+            try:
+                plans = pool.run(asker_of(request), encoded_plans, *state, watch.layout_path is not None)
+            except BusyError as error:
+                return html.P(str(error), role="alert")
+            for oldest in list(seen)[: 1 - STATES_KEPT]:
+                del seen[oldest]
+            seen[state] = plans
+        return before_page(now, seen[state], _standing(watch, now, trouble))
 
     dash.register_page("before", path="/before", name="Before", title="Before the show", order=5, layout=layout, in_menu=True)
 
 
 def plans_for(layout: Layout, plan: Plan | None = None, *, may_keep: bool) -> Plans:
-    """Everything that the page shows of the files, reckoned once for each state of them."""
-    return _plans(msgspec.json.encode(layout), msgspec.json.encode(plan or Plan()), may_keep=may_keep)
+    """Everything that the page shows of the files."""
+    return encoded_plans(msgspec.json.encode(layout), msgspec.json.encode(plan or Plan()), may_keep)
 
 
 def as_it_stands(watch: WatchLike) -> tuple[Layout, Plan, str]:
@@ -58,15 +75,14 @@ def as_it_stands(watch: WatchLike) -> tuple[Layout, Plan, str]:
         return layout, Plan(), str(error)
 
 
-@functools.lru_cache(maxsize=4)
-def _plans(encoded: bytes, encoded_plan: bytes, *, may_keep: bool) -> Plans:
-    # Sharing may take the solver some seconds, so a state that was seen before is not reckoned again.
+def encoded_plans(encoded: bytes, encoded_plan: bytes, may_keep: bool) -> Plans:  # noqa: FBT001 - a job takes no keywords
+    """The same of a layout and a plan as JSON, for a worker."""
     layout, plan = msgspec.json.decode(encoded, type=Layout), msgspec.json.decode(encoded_plan, type=Plan)
     today = dt.datetime.now().astimezone().date()
     verdicts = check_all(layout, plan, today=today)
     budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
     needs, offers = needs_of(layout, plan), offers_of(layout, today=today, plan=plan)
-    options = ShareOptions.of_plan(plan)
+    options = ShareOptions.of_plan(msgspec.structs.replace(plan, share_seconds=min(plan.share_seconds, SHARE_SECONDS_LIMIT)))
     share = share_load(needs, offers, options)
     others = alternatives(needs, offers, options)[1:] if share.fits else []
     return Plans(

@@ -5,9 +5,10 @@ import json
 import numpy as np
 import pytest
 
-from dashboard.pages.before import as_it_stands, plans_for
+from dashboard.pages.before import as_it_stands, encoded_plans, plans_for
 from dashboard.views.before_page import SupplyVerdict, before_page
 from dashboard.views.live_page import live_page
+from dashboard.worker_pool import BusyError, WorkerPool
 from monitor.cli.main import main
 from monitor.layout import load_layout, parse_layout
 from monitor.planning.bench_check import Fitness
@@ -262,3 +263,30 @@ def test_the_live_page_says_loudly_which_supply_its_bench_check_does_not_pass():
     text = json.dumps(live_page(layout, refused={"South bench": "Not judged yet."}), default=lambda part: part.to_plotly_json())
     assert text.count("NOT PASSED BY ITS BENCH CHECK: Not judged yet.") == 1
     assert "NOT PASSED" not in json.dumps(live_page(layout), default=lambda part: part.to_plotly_json())
+
+
+def page_of(client):
+    inputs = [
+        {"id": "_pages_location", "property": name, "value": value} for name, value in (("pathname", "/before"), ("search", ""))
+    ]
+    dependency = next(each for each in client.get("/_dash-dependencies").json if "_pages_content" in each["output"])
+    asked = {"output": dependency["output"], "outputs": [{"id": "_pages_content", "property": "children"},
+             {"id": "_pages_store", "property": "data"}], "inputs": inputs, "changedPropIds": ["_pages_location.pathname"]}  # fmt: skip
+    return client.post("/_dash-update-component", json=asked).text
+
+
+def test_plans_are_made_in_a_worker_once_for_each_state_and_refused_politely(watched, monkeypatch):
+    _hall, client = watched
+    run, asked = WorkerPool.run, []
+
+    def refuse(_pool, _asker, job, *_args):
+        asked.append(job)
+        raise BusyError("Too much is being worked at just now: try again in a minute.")
+
+    monkeypatch.setattr(WorkerPool, "run", refuse)
+    assert "try again in a minute" in page_of(client)
+    assert asked == [encoded_plans]
+    monkeypatch.setattr(WorkerPool, "run", run)
+    assert "Sharing the load" in page_of(client)
+    monkeypatch.setattr(WorkerPool, "run", refuse)
+    assert "Sharing the load" in page_of(client)
