@@ -70,6 +70,30 @@
     Notification.requestPermission().then(showButtons);
   }
 
+  /* Warnings in words, by the browser's own voice: off until somebody turns it on, and remembered by this browser alone. */
+  const SPEAKS = "pilotlamp-speaks";
+
+  function canSpeak() { return "speechSynthesis" in window; }
+
+  function isSpeaking() {
+    try { return canSpeak() && window.localStorage.getItem(SPEAKS) === "on"; } catch (error) { return false; }
+  }
+
+  function pressSpeak() {
+    const on = !isSpeaking();
+    try { window.localStorage.setItem(SPEAKS, on ? "on" : "off"); } catch (error) { return; /* nothing is kept: it stays off */ }
+    window.speechSynthesis.cancel();
+    if (on) speak("Warnings are spoken.");
+    showButtons();
+  }
+
+  function speak(text) {
+    if (!isSpeaking() || mutedS() > 0) return;
+    const utterance = new SpeechSynthesisUtterance(text);
+    utterance.lang = "en";
+    window.speechSynthesis.speak(utterance);
+  }
+
   function iconButton(icon, pressed) {
     const button = feed.make("button");
     const drawn = feed.make("span", "icon of-" + icon);
@@ -82,9 +106,14 @@
 
   function makeButtons(place) {
     place.append(iconButton("sound", pressSound));
+    const voice = iconButton("bell", pressSpeak);
+    voice.dataset.voice = "";
+    voice.title = "Let this browser speak what must be done now";
+    if (canSpeak()) place.append(voice);
     if ("Notification" in window && window.isSecureContext) {
       const notify = iconButton("bell", pressNotify);
       notify.lastChild.textContent = "Notify me";
+      notify.dataset.notify = "";
       notify.title = "Let this browser show a notice when something must be done now";
       place.append(notify);
     }
@@ -103,12 +132,19 @@
     button.title = !canSound()
       ? "Browsers stay silent until somebody presses something"
       : muted > 0 ? "Press to hear high warnings again" : "Press to mute for " + MUTE_MINUTES + " minutes";
-    if (place.children[1]) place.children[1].hidden = Notification.permission !== "default";
+    const notify = place.querySelector("[data-notify]");
+    if (notify) notify.hidden = Notification.permission !== "default";
+    const voice = place.querySelector("[data-voice]");
+    if (!voice) return;
+    feed.put(voice.lastChild, isSpeaking() ? "Stop speaking" : "Speak warnings");
+    voice.setAttribute("aria-pressed", String(isSpeaking()));
   }
 
   function tell(warning) {
     const spoken = document.querySelector("[data-spoken]");
-    if (spoken) spoken.textContent = warning.where + ": " + warning.message + " " + warning.advice;
+    const words = warning.where + ": " + warning.message + " " + warning.advice;
+    if (spoken) spoken.textContent = words;
+    speak(words);
     const touched = !navigator.userActivation || navigator.userActivation.hasBeenActive; // browsers refuse before that
     if (navigator.vibrate && touched) navigator.vibrate([250, 120, 250, 120, 500]);
     if ("Notification" in window && Notification.permission === "granted" && document.hidden) {

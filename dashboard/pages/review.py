@@ -87,7 +87,9 @@ def _show_moments(app: dash.Dash, sources: StallSources) -> None:
 
 
 def _chosen(listing: list[Listed], asked: str) -> Listed | None:
-    """What was asked for; without a wish the newest one that is over."""
+    """What was asked for, "now" for the one that is being recorded; where nothing was, the newest one that is over."""
+    if asked == "now":
+        return next((each for each in listing if each.is_recorded_now), next(iter(listing), None))
     if asked:
         return next((each for each in listing if each.id == asked), None)
     return next((each for each in listing if each.length_s is not None), next(iter(listing), None))

@@ -338,3 +338,17 @@ def test_a_short_that_is_over_stays_in_the_headline_until_seen_and_its_line_lead
     assert page.locator("[data-headline] [data-why]").get_attribute("href") == "/stalls"
     page.locator("[data-head-seen]").click()
     wait_for(lambda: [(a.kind, a.warning_id) for a in one.hall.operated][-1:] == [("acknowledge", short.id)])
+
+
+def test_an_act_now_is_spoken_once_somebody_asked_for_it(show):
+    one = show(Hall(4))
+    page = one.open()
+    page.evaluate("window.aloud = []; speechSynthesis.speak = said => window.aloud.push(said.text)")
+    one.hall.publish(warnings=(warning(message="North bench is too warm."),))
+    page.wait_for_selector('[role="alert"]:has-text("too warm")', state="attached")
+    assert page.evaluate("window.aloud") == []  # off until it is asked for
+    page.locator("[data-voice]").click()
+    one.hall.publish(warnings=(warning(message="Inner main is too warm.", scope=Scope(kind="district", name="Inner main")),))
+    wait_for(lambda: any("Inner main is too warm." in text for text in page.evaluate("window.aloud")))
+    page.locator("[data-voice]").click()
+    assert page.locator("[data-voice]").get_attribute("aria-pressed") == "false"
