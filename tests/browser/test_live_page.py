@@ -343,7 +343,7 @@ def test_a_short_that_is_over_stays_in_the_headline_until_seen_and_its_line_lead
 def test_an_act_now_is_spoken_once_somebody_asked_for_it(show):
     one = show(Hall(4))
     page = one.open()
-    page.evaluate("window.aloud = []; speechSynthesis.speak = said => window.aloud.push(said.text)")
+    page.evaluate("() => { window.aloud = []; speechSynthesis.speak = said => window.aloud.push(said.text); }")
     one.hall.publish(warnings=(warning(message="North bench is too warm."),))
     page.wait_for_selector('[role="alert"]:has-text("too warm")', state="attached")
     assert page.evaluate("window.aloud") == []  # off until it is asked for
