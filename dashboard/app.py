@@ -9,7 +9,7 @@ from dashboard.feed import Feed, feed_routes
 from dashboard.health import health_routes
 from dashboard.learn_routes import learning_routes
 from dashboard.login_routes import entering_routes
-from dashboard.pages import PAGES
+from dashboard.pages import FIRST_PAGES, PAGES
 from dashboard.passphrase import Passphrase, default_path
 from dashboard.plan_routes import keeping_routes
 from dashboard.replay_routes import replay_routes
@@ -37,12 +37,13 @@ def create_app(
     gate = gate or Gate()
     replay = watch if isinstance(watch, Replay) else None
     app = base_app(f"{'' if replay is None else 'Replay: '}{watch.layout.title} – pilotlamp")
-    for page in PAGES:
+    is_set_up = bool(watch.layout.board)
+    for page in PAGES if is_set_up else FIRST_PAGES:
         page.register(app, watch)
     if replay is not None:
         _name_replay()
     menu = [(p["name"], p["path"]) for p in dash.page_registry.values() if p["in_menu"]]
-    app.layout = lambda: shell(watch.layout.title, menu, bar=None if replay is None else replay_bar(replay))
+    app.layout = lambda: shell(watch.layout.title, menu, bar=None if replay is None else replay_bar(replay), is_set_up=is_set_up)
     app.server.register_blueprint(feed_routes(Feed(watch)))
     app.server.register_blueprint(acting_routes(watch, gate))
     app.server.register_blueprint(keeping_routes(watch))
@@ -79,16 +80,26 @@ class PageServer(Server):
     def __init__(
         self, watch: WatchLike, host: str = DEFAULT_HOST, port: int = DEFAULT_PORT, options: PageOptions | None = None
     ) -> None:
+        self._pool: WorkerPool | None = None
+        self._watch = watch
         passphrase = Passphrase((options.passphrase_file if options is not None else None) or default_path())
 
         def make(gate: Gate, insist_on_encryption: bool) -> dash.Dash:  # noqa: FBT001 - the server's own form
-            app = create_app(watch, gate, passphrase, insist_on_encryption=insist_on_encryption)
-            self._pool: WorkerPool = app.server.extensions[WorkerPool.__name__]
+            if self._pool is not None:
+                self._pool.close()
+            app = create_app(self._watch, gate, passphrase, insist_on_encryption=insist_on_encryption)
+            self._pool = app.server.extensions.get(WorkerPool.__name__)
             return app
 
         super().__init__(make, host, port, options)
 
+    def renew(self, watch: WatchLike) -> None:
+        """Show another watch from now on; whoever looks is told to load the page again, who may act still may."""
+        self._watch = watch
+        self._app.serve(self._make().server)
+
     def close(self) -> None:
         """Stop answering; end the workers."""
         super().close()
-        self._pool.close()
+        if self._pool is not None:
+            self._pool.close()

@@ -50,7 +50,13 @@ class AsgiApp:
 
     def __init__(self, wsgi: WsgiApp) -> None:
         self._wsgi = wsgi
+        self._apps = 1
         self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix="pages")
+
+    def serve(self, wsgi: WsgiApp) -> None:
+        """Serve another app from the next request on; event streams of the one before end, and browsers ask again."""
+        self._wsgi = wsgi
+        self._apps += 1
 
     def close(self) -> None:
         """Let the threads end."""
@@ -90,12 +96,12 @@ class AsgiApp:
         return _HttpAnswer(status=int(status.split()[0]), headers=names, body=content)
 
     async def _stream(self, stream: EventStream, receive: Receive, send: Send) -> None:
-        ends_s, seen = time.monotonic() + STREAM_LASTS_S, 0
+        ends_s, seen, app = time.monotonic() + STREAM_LASTS_S, 0, self._apps
         # All of the request is here: what comes now is that the viewer left. Sending to one that left raises nothing.
         left = asyncio.ensure_future(receive())
         try:
             await _send_piece(send, b"retry: 500\n\n")
-            while time.monotonic() < ends_s and not left.done():
+            while time.monotonic() < ends_s and not left.done() and app == self._apps:
                 tick = await self._current(stream.ticker)
                 if tick.number != seen:
                     seen = tick.number

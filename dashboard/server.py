@@ -102,7 +102,8 @@ class Server:
         self.certificate_ends_at = None if encryption is None else encryption.ends_at()
         self._gate = Gate(_names(host, shared=options.shared), shared=options.shared)
         insist = encryption is not None and encryption.vouched
-        app = make(self._gate, insist)
+        self._make = lambda: make(self._gate, insist)
+        app = self._make()
         listen_at = "0.0.0.0" if options.shared else host  # noqa: S104 - asked for by --share
         self._socket = _listening(listen_at, port)
         self._context = context

@@ -4,7 +4,7 @@ from typing import Protocol
 
 import dash
 
-from dashboard.pages import before, district, help_page, live, review, stalls
+from dashboard.pages import before, district, help_page, live, review, setup, stalls
 from dashboard.watch import WatchLike
 
 
@@ -15,7 +15,10 @@ class Page(Protocol):
         """Register the page, with ``in_menu`` saying whether the menu shows it, and its callbacks."""
 
 
-PAGES: tuple[Page, ...] = (live, stalls, review, before, help_page, district)
+PAGES: tuple[Page, ...] = (live, stalls, review, before, setup, help_page, district)
 """In the order of the menu."""
 
-__all__ = ["PAGES", "Page"]
+FIRST_PAGES: tuple[Page, ...] = (setup,)
+"""While there is no layout yet."""
+
+__all__ = ["FIRST_PAGES", "PAGES", "Page"]

@@ -52,7 +52,9 @@ def chip(slot: str = "chip") -> Component:
     return html.Span([strokes(), html.Span(className="word", **hook(slot="word"))], className="chip", **hook(slot=slot))
 
 
-def shell(title: str, menu: Sequence[tuple[str, str]], *, looks_on: bool = False, bar: Component | None = None) -> Component:
+def shell(
+    title: str, menu: Sequence[tuple[str, str]], *, looks_on: bool = False, bar: Component | None = None, is_set_up: bool = True
+) -> Component:
     """The frame of all pages.
 
     Args:
@@ -60,13 +62,14 @@ def shell(title: str, menu: Sequence[tuple[str, str]], *, looks_on: bool = False
         menu: Names and paths of the pages that exist.
         looks_on: Nothing can be done from here but look.
         bar: What stands under the menu of every page; None for nothing.
+        is_set_up: Whether there is a layout, of which a headline could say something.
     """
     return html.Div(
         [
             html.A("Skip to the page", href="#content", className="skip"),
             _head(title, menu),
             bar,
-            _headline(),
+            _headline(hidden=not is_set_up),
             html.Div(role="alert", className="unseen", **hook(spoken="")),
             html.Div(dash.page_container, id="content", tabIndex="-1"),
             html.Footer(html.P(CAUTIONS, className="cautions")),
@@ -105,7 +108,7 @@ def _tab(name: str, path: str) -> Component:
     return dcc.Link([icon, html.Span(name)], href=path)
 
 
-def _headline() -> Component:
+def _headline(*, hidden: bool) -> Component:
     return html.Section(
         [
             strokes(),
@@ -135,6 +138,7 @@ def _headline() -> Component:
             ),
         ],
         className="headline",
+        hidden=hidden,
         **hook(headline="", level="stale"),
         **aria(label="How everything stands"),
     )

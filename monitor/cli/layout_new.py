@@ -10,7 +10,7 @@ from monitor.layout.edit import write_layout
 from monitor.link import HostClock, SerialSource, find_ports
 from monitor.link.listen import Heard, listen
 from monitor.runtime.reader import USUAL_BAUDS
-from monitor.setup.draft import FoundBoard, draft_path, keep_draft, load_draft
+from monitor.setup.draft import FoundBoard, check_folder, draft_path, keep_draft, load_draft
 from monitor.setup.first_setup import FirstSetup
 from monitor.setup.terminal import TerminalInterview
 from monitor.values import Identity
@@ -23,8 +23,8 @@ def run(args: argparse.Namespace) -> int:
     path: Path = args.file
     if path.exists():
         raise LayoutError("this file is there already and stays as it is: give another name", source=str(path))
+    check_folder(path)  # told before the first question
     draft = load_draft(path)
-    keep_draft(path, draft)  # a folder that cannot be written to is told before the first question
     if draft.answers:
         print(f"Going on with what was typed before (delete {draft_path(path)} to begin again).")
     draft = draft.with_boards(_plugged(args.port))

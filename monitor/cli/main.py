@@ -11,7 +11,7 @@ from monitor.planning.cautions import OF_COMMAND, cautions_at
 
 COMMANDS = {
     "demo": "see it work without any hardware: a modelled show, watched live",
-    "watch": "watch the layout: page, warnings, recording",
+    "watch": "watch the layout: page, warnings, recording; what pilotlamp alone does",
     "hall": "watch a whole hall: the stations of many layouts, on one page",
     "collect": "keep what all stations say, in tables",
     "ask": "questions about what was collected, over halls and years",
@@ -58,6 +58,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run(arguments: list[str]) -> int:
     try:
+        arguments = arguments or ["watch"]
         parser = _parser(arguments)
         args = parser.parse_args(arguments)
         if not hasattr(args, "run"):

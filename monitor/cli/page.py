@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Protocol, cast
 
 from monitor.app import Watch
 from monitor.cli.login_link import invitation_lines, open_browser, own_link_lines
-from monitor.cli.page_process import PAGES, WEB_HOST, PageOrder, PageProcess
+from monitor.cli.page_process import PAGES, WEB_HOST, LiveWatch, PageOrder, PageProcess
+from monitor.runtime.mirror import SetupDesk
 
 if TYPE_CHECKING:
     from monitor.bus.hall_listener import HallListener
@@ -94,22 +95,24 @@ def shown_page(watch: Watch, args: argparse.Namespace) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def shown_page_process(watch: "Watch", args: argparse.Namespace) -> Iterator[None]:
+def shown_page_process(watch: LiveWatch, args: argparse.Namespace, desk: SetupDesk | None = None) -> Iterator[PageProcess | None]:
     """The same from a process of its own, for what is watched live: whatever is looked at, watching goes on.
 
     Args:
         watch: What the pages look at; not started yet.
         args: The arguments.
+        desk: Where the layout is set up and changed; None where it cannot be.
 
     Raises:
         PageError: As above.
     """
     if args.no_page:
-        yield
+        yield None
         return
-    with _shown(PageProcess(watch, PageOrder.of(args))) as page:
+    page = PageProcess(watch, PageOrder.of(args), desk)
+    with _shown(page):
         _print_links(page, args)
-        yield
+        yield page
 
 
 def opened_page(watch: Watch, args: argparse.Namespace) -> ServedPage:

@@ -13,14 +13,14 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
-from monitor.app import Watch
 from monitor.cli.login_link import own_link_lines
 from monitor.cli.running import print_or_go_on
 from monitor.errors import PageError
-from monitor.runtime.mirror import STATE_EVERY_S, LogLine, MirroredWatch, MirrorSeed, MirrorSender
+from monitor.runtime.mirror import STATE_EVERY_S, LogLine, MirroredWatch, MirrorSeed, MirrorSender, SetupDesk, Watched
 from monitor.runtime.supervision import SupervisedThread
+from monitor.runtime.worker import Sink
 
 WEB_HOST = "127.0.0.1"
 PAGES, SERVER = "dashboard.app", "dashboard.server"
@@ -30,6 +30,13 @@ OPENS_WITHIN_S = 120.0
 ENDS_WITHIN_S = 12.0
 NOT_STARTED = "the page's process did not start: close other programs to free memory and try again, or watch with --no-page"
 _log = logging.getLogger(__name__)
+
+
+class LiveWatch(Watched, Protocol):
+    """A watch that hands on its steps."""
+
+    def add_sink(self, sink: Sink) -> None:
+        """Hand each step to one more taker; before it starts."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +99,7 @@ class PageProcess:
     Args:
         watch: What the pages look at; not started yet.
         order: What page is wanted.
+        desk: Where the layout is set up; None where it cannot be.
 
     Attributes:
         address: What to type into a browser.
@@ -102,8 +110,8 @@ class PageProcess:
         PageError: The port is taken or may not be opened, or the certificate is of no use.
     """
 
-    def __init__(self, watch: Watch, order: PageOrder) -> None:
-        self._sender = MirrorSender(watch)
+    def __init__(self, watch: LiveWatch, order: PageOrder, desk: SetupDesk | None = None) -> None:
+        self._sender = MirrorSender(watch, desk)
         self._order = order
         self._process, self._connection, opened = _opened(self._sender.seed(), order)
         self._order = replace(order, port=opened.port)
@@ -111,6 +119,11 @@ class PageProcess:
         self.fingerprint, self.certificate_ends_at = opened.fingerprint, opened.certificate_ends_at
         self._links = opened.links
         self._thread = SupervisedThread("page", self._work)
+        watch.add_sink(self._sender.take)
+
+    def follow(self, watch: LiveWatch) -> None:
+        """Show another watch from now on; before it starts. Devices that may act still may."""
+        self._sender.follow(watch)
         watch.add_sink(self._sender.take)
 
     def invitation(self, *, here: bool = False) -> str:
@@ -206,7 +219,9 @@ def _serve(connection: Connection, seed: MirrorSeed, order: PageOrder) -> None:
     )
     page.start()
     connection.send(opened)
-    watch.run()
+    while (other := watch.run()) is not None:
+        watch = other
+        page.renew(other)
     page.close()
 
 

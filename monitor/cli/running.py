@@ -1,10 +1,12 @@
 """Runs a watch until somebody ends it: signals, lines on the terminal, the time limit."""
 
+import contextlib
 import logging
 import signal
 import threading
+import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict
 from types import FrameType
 
@@ -64,17 +66,65 @@ class Tally:
 
 
 SAY_EVERY_S = 0.2
+LAYOUT_CHANGED = "layout changed"
 _log = logging.getLogger("pilotlamp")
 
 
-def run_watch(watch: Watch, lines: TerminalLines, seconds: float | None = None) -> str:
+def run_watch(
+    watch: Watch, lines: TerminalLines, seconds: float | None = None, *, until: Callable[[], bool] = lambda: False
+) -> str:
     """Start the watch, print its lines, stop it at a signal or after the seconds.
 
+    Args:
+        watch: The watch.
+        lines: What is printed.
+        seconds: End after so many; None for never.
+        until: Says when to end for another reason: the layout has changed.
+
     Returns:
-        Why it ended: "time is up" or the signal's name.
+        Why it ended: "time is up", :data:`LAYOUT_CHANGED` or the signal's name.
     """
-    ended = threading.Event()
-    reason = ["time is up"]
+    with _signals() as ended:
+        watch.start()
+        tell_service_manager("READY=1")
+        _print_until(ended, watch, lines, seconds, until)
+        if not ended.reason and until():
+            ended.reason = LAYOUT_CHANGED
+        else:
+            tell_service_manager("STOPPING=1")
+        watch.stop(ended.reason or "time is up")
+        _print(watch, lines)
+    return ended.reason or "time is up"
+
+
+def run_until(done: Callable[[], bool], seconds: float | None = None) -> bool:
+    """Wait until something is done.
+
+    Returns:
+        False where a signal came before, or the time was up.
+    """
+    with _signals() as ended:
+        tell_service_manager("READY=1")
+        began_s = time.monotonic()
+        while not ended.wait(SAY_EVERY_S) and not done() and (seconds is None or time.monotonic() - began_s < seconds):
+            tell_service_manager("WATCHDOG=1")
+        return done() and not ended.reason
+
+
+class _Ended(threading.Event):
+    """Whether a signal ended it, and which.
+
+    Attributes:
+        reason: The signal's name; empty where none came.
+    """
+
+    reason = ""
+
+
+@contextlib.contextmanager
+def _signals() -> Iterator[_Ended]:
+    """Take signals while this lasts: one ends, a closed terminal does not."""
+    ended = _Ended()
 
     def go_on(number: int, frame: FrameType | None) -> None:
         del number, frame
@@ -82,32 +132,30 @@ def run_watch(watch: Watch, lines: TerminalLines, seconds: float | None = None) 
 
     def end(number: int, frame: FrameType | None) -> None:
         del frame
-        reason[0] = signal.Signals(number).name
+        ended.reason = signal.Signals(number).name
         ended.set()
 
     handlers = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
     if hasattr(signal, "SIGHUP"):  # not on Windows
         handlers[signal.SIGHUP] = signal.signal(signal.SIGHUP, go_on)
     try:
-        watch.start()
-        tell_service_manager("READY=1")
-        _print_until(ended, watch, lines, seconds)
-        tell_service_manager("STOPPING=1")
-        watch.stop(reason[0])
-        _print(watch, lines)
+        yield ended
     finally:
         for number, handler in handlers.items():
             signal.signal(number, handler)
-    return reason[0]
 
 
-def _print_until(ended: threading.Event, watch: Watch, lines: TerminalLines, seconds: float | None) -> None:
+def _print_until(
+    ended: threading.Event, watch: Watch, lines: TerminalLines, seconds: float | None, until: Callable[[], bool]
+) -> None:
     began_s = watch.clock.now_s()
     while True:
         gone_s = watch.clock.now_s() - began_s
         if seconds is not None and gone_s >= seconds:
             return
         if ended.wait(SAY_EVERY_S if seconds is None else min(SAY_EVERY_S, seconds - gone_s)):
+            return
+        if until():
             return
         _print(watch, lines)
         if all(part.is_well for part in watch.parts() if part.name == SUPERVISOR):

@@ -5,7 +5,7 @@ import shutil
 import tempfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import msgspec
 import tomlkit
@@ -73,6 +73,30 @@ def add_bench_record(text: str, supply: str, record: Mapping[str, Plain]) -> str
     made = tomlkit.table()
     _set(made, record)
     condition["record"].append(made)
+    return tomlkit.dumps(document)
+
+
+def add_load(text: str, load: Mapping[str, Plain]) -> str:
+    """The text with one more load at its end."""
+    document = tomlkit.parse(text)
+    if "load" not in document:
+        document["load"] = tomlkit.aot()
+    made = tomlkit.table()
+    _set(made, load)
+    cast("AoT", document["load"]).append(made)
+    return tomlkit.dumps(document)
+
+
+def set_protection(text: str, supply: str, kind: str, rated_amps: float | None) -> str:
+    """The text with another protection in a supply; the curve and reset of the one before go with it.
+
+    Raises:
+        LayoutError: The file has no such supply.
+    """
+    document = tomlkit.parse(text)
+    made = tomlkit.table()
+    _set(made, {"kind": kind} if rated_amps is None else {"kind": kind, "rated_amps": rated_amps})
+    _named(document, "supply", supply)["protection"] = made
     return tomlkit.dumps(document)
 
 

@@ -15,6 +15,7 @@ from typing import Protocol
 from monitor.layout import Layout
 from monitor.runtime.live import Live
 from monitor.runtime.supervision import PartHealth
+from monitor.setup.desk_words import SetupOrder, SetupView
 from monitor.values import Action, PortStatus, Step
 
 WAITING_LIMIT = 200
@@ -43,6 +44,16 @@ class Watched(Protocol):
         """How it stands with each port."""
 
 
+class SetupDesk(Protocol):
+    """Where a layout is set up or changed beside the watch."""
+
+    def take_order(self, order: SetupOrder) -> None:
+        """Do what the page asks for."""
+
+    def view(self) -> SetupView | None:
+        """How boards stand; None while nobody sets anything up."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MirrorSeed:
     """What another process begins with.
@@ -69,12 +80,14 @@ class MirrorState:
         parts: How its parts are doing.
         troubles: Sentences for the page.
         recording: What the recorder says of itself, and whether it is well.
+        setup: How boards stand for a set-up; None while nobody sets anything up.
     """
 
     statuses: tuple[PortStatus, ...]
     parts: tuple[PartHealth, ...]
     troubles: tuple[str, ...]
     recording: tuple[str | None, bool]
+    setup: SetupView | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,10 +105,17 @@ class LogLine:
 
 
 class MirrorSender:
-    """The watch's end."""
+    """The watch's end.
 
-    def __init__(self, watch: Watched) -> None:
+    Args:
+        watch: What is mirrored.
+        desk: Where a layout is set up; None where none can be.
+    """
+
+    def __init__(self, watch: Watched, desk: SetupDesk | None = None) -> None:
         self._watch = watch
+        self._desk = desk
+        self._has_new_watch = False
         self._waiting: deque[Step] = deque()
         self._arrived = threading.Event()
 
@@ -107,6 +127,12 @@ class MirrorSender:
             if not _says_anything(step):
                 return
         self._waiting.append(step)
+        self._arrived.set()
+
+    def follow(self, watch: Watched) -> None:
+        """Mirror another watch from now on; before it starts."""
+        self._watch = watch
+        self._has_new_watch = True
         self._arrived.set()
 
     def seed(self) -> MirrorSeed:
@@ -122,6 +148,10 @@ class MirrorSender:
         """
         self._arrived.wait(wait_s)
         self._arrived.clear()
+        if self._has_new_watch:
+            self._has_new_watch = False
+            self._waiting.clear()
+            connection.send(self.seed())
         steps = [self._waiting.popleft() for _ in range(len(self._waiting))]
         if steps:
             connection.send(steps)
@@ -129,6 +159,9 @@ class MirrorSender:
             said = connection.recv()
             if isinstance(said, Action):
                 self._watch.operate(said)
+            elif isinstance(said, SetupOrder):
+                if self._desk is not None:
+                    self._desk.take_order(said)
             elif isinstance(said, LogLine):
                 sentence, _, stack = said.text.partition("\n")
                 logging.getLogger(said.name).log(said.level, "%s", sentence, extra={"other_stack": stack})
@@ -145,6 +178,7 @@ class MirrorSender:
             parts=watch.parts(),
             troubles=picture.troubles,
             recording=(picture.recording, picture.recording_is_well),
+            setup=None if self._desk is None else self._desk.view(),
         )
         connection.send(state)
 
@@ -163,15 +197,23 @@ class MirroredWatch:
         self._state: MirrorState | None = None
         self._state_at_s = self.live.now_s()
 
-    def run(self) -> None:
-        """Take what comes until the watch is gone."""
+    def run(self) -> "MirroredWatch | None":
+        """Take what comes.
+
+        Returns:
+            None once the watch is gone; another one where that is mirrored from now on.
+        """
         while True:
             try:
                 said = self._connection.recv()
             except (EOFError, OSError):
-                return
+                return None
             if isinstance(said, MirrorState):
                 self._take_state(said)
+            elif isinstance(said, MirrorSeed):
+                other = MirroredWatch(said, self._connection)
+                other._lock = self._lock
+                return other
             else:
                 for step in said:
                     self.live.publish(step)
@@ -180,7 +222,12 @@ class MirroredWatch:
         """Hand on what an operator did."""
         self.tell(action)
 
-    def tell(self, said: Action | LogLine) -> None:
+    def setup_view(self) -> SetupView | None:
+        """How boards stand for a set-up; None where nothing came of late."""
+        is_late = self.live.now_s() - self._state_at_s > SILENT_AFTER_S
+        return None if self._state is None or is_late else self._state.setup
+
+    def tell(self, said: Action | LogLine | SetupOrder) -> None:
         """Hand something to the watch's process; from any thread.
 
         Raises:

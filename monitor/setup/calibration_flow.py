@@ -7,13 +7,11 @@ from monitor.errors import CalibrationError
 from monitor.layout import ChannelCalibration, District, Layout
 from monitor.layout.edit import set_calibration
 from monitor.metering.calibration import CalibrationFit, Observed, fit_calibration
-from monitor.planning.cautions import METER_CAUTIONS
 from monitor.setup.draft import FoundBoard, SeenBoard, SetupDraft
 from monitor.setup.interview import Flow
-from monitor.setup.questions import Answer, SetupQuestion
+from monitor.setup.questions import CALIBRATION, Answer, SetupQuestion
 from monitor.values import Channel
 
-CHAPTER = "Zero and gain"
 LINE_COUNT = 0.01
 """Volts or amps: what one count stands for where a board sends finished readings, which most print with two decimals."""
 SAME_PLACE = 0.1
@@ -41,11 +39,10 @@ class CalibrationFlow:
     def flow(self) -> Flow:
         """All of it; every part may be left out."""
         boards = [self._boards[board.name] for board in self._layout.board if board.name in self._boards]
-        if not boards:
-            return
         (wanted,) = yield [
-            SetupQuestion(key="calibrate", chapter=CHAPTER, card="calibrate", text="Take zero and gain with a meter now?",
-                          takes="yes or no", proposal="no", note=" ".join(METER_CAUTIONS))
+            SetupQuestion(key="calibrate", chapter=CALIBRATION, card="calibrate", text="Take zero and gain with a meter now?",
+                          takes="yes or no", proposal="no",
+                          check=lambda yes: _check_heard(boards) if yes else None)
         ]  # fmt: skip
         for board in boards if wanted else ():
             yield from self._board(board, self._layout.districts_of_board(board.name))
@@ -66,7 +63,7 @@ class CalibrationFlow:
             "('no' leaves this board as it is)"
         )
         (is_zero,) = yield [
-            SetupQuestion(key=zero_key, chapter=CHAPTER, card=zero_key, text=text, takes="look", place=(board.name, 0),
+            SetupQuestion(key=zero_key, chapter=CALIBRATION, card=zero_key, text=text, takes="look", place=(board.name, 1),
                           check=lambda yes: self._check_zeros(board, zero_key, channels) if yes else None)
         ]  # fmt: skip
         for channel, district in channels if is_zero else ():
@@ -74,14 +71,15 @@ class CalibrationFlow:
 
     def _channel(self, board: FoundBoard, zero_key: str, channel: int, district: str) -> Flow:
         key = f"gain.{board.name}.{channel}"
+        pair = next((n for n, both in enumerate(board.pairs, 1) if channel in both), 0)
         unit = board.identity.channels[channel].quantity
         how = (
             "across its two rails, on the volts range" if unit == "V" else "in series with one feeder, on the amps range and jack"
         )
         (reading,) = yield [
             SetupQuestion(
-                key=key, chapter=CHAPTER, card=key, takes="figure", unit=unit, limits=(0.01, 1000), optional=True,
-                place=(board.name, channel),
+                key=key, chapter=CALIBRATION, card=key, takes="figure", unit=unit, limits=(0.01, 1000), optional=True,
+                place=(board.name, pair),
                 text=f"What does the meter read now: {UNIT_NAMES[unit]} of {district} (empty: leave its gain as it is)?",
                 note=f"Meter {how}; a lamp as a steady load, the throttle near the highest that the district ever sees.",
                 check=lambda said: self._check_gain(board, zero_key, key, channel, said),
@@ -127,6 +125,11 @@ class CalibrationFlow:
         if found is None:
             raise CalibrationError("the board sent nothing just then: check its plug and cable, then answer again")
         return found
+
+
+def _check_heard(boards: Sequence[FoundBoard]) -> None:
+    if not boards:
+        raise CalibrationError("no board of this layout is heard yet: wait a moment, or check plug and cable")
 
 
 def channel_of(board: FoundBoard, channel: int) -> Channel:

@@ -104,6 +104,18 @@ def load_draft(layout: Path) -> SetupDraft:
         return SetupDraft()
 
 
+def check_folder(layout: Path) -> None:
+    """Try whether a draft can be kept; nothing new stays.
+
+    Raises:
+        LayoutError: The folder cannot be written to.
+    """
+    draft = load_draft(layout)
+    keep_draft(layout, draft)
+    if draft == SetupDraft():
+        draft_path(layout).unlink(missing_ok=True)
+
+
 def keep_draft(layout: Path, draft: SetupDraft) -> None:
     """Keep a draft beside its layout file, whole or not at all.
 

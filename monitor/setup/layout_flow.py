@@ -12,11 +12,10 @@ from monitor.layout import Board, District, Layout, Mains, Output, Protection, S
 from monitor.planning.bench_questions import QUESTIONS, Question, answer_of
 from monitor.setup.draft import FoundBoard, SetupDraft
 from monitor.setup.interview import Flow
-from monitor.setup.questions import Answer, SetupQuestion
+from monitor.setup.questions import BENCH, BOARDS, DISTRICTS, LAYOUT, SUPPLIES, Answer, SetupQuestion, figure_of
 from monitor.values import Identity
 from monitor.wire.reading_lines import line_channels
 
-LAYOUT, SUPPLIES, BENCH, DISTRICTS, CALIBRATION = "The layout", "Supplies", "Bench check", "Districts", "Zero and gain"
 USUAL_BAUD = 500_000
 PLANNED_BOARD = FoundBoard(
     name="bench-1", port="", baud=USUAL_BAUD, identity=Identity(number=0, name="bench-1", scan_interval_s=0.1, channels=())
@@ -55,22 +54,24 @@ class LayoutFlow:
 
     def flow(self) -> Flow:
         """All of it."""
-        (title,) = yield [_ask("title", LAYOUT, "What is the layout called?", card="layout", proposal="My layout")]
-        (volts,) = yield [
-            _ask("mains.volts", LAYOUT, "Mains volts where you are?", card="layout", takes="figure", unit="V", limits=(90, 260))
-        ]
-        hertz_usual = "60" if volts < VOLTS_OF_50_HZ else "50"
-        (hertz,) = yield [
+        if self._asks_bench:
+            yield [
+                _ask("boards", BOARDS, "Is every board plugged in and heard?", takes="look", proposal="yes", check=self._check_boards,
+                     note="Each port that is plugged in appears here with what its board says. Nothing is ever sent to a board.")
+            ]  # fmt: skip
+        title, volts, hertz = yield [
+            _ask("title", LAYOUT, "What is the layout called?", card="layout", proposal="My layout"),
+            _ask("mains.volts", LAYOUT, "Mains volts where you are?", card="layout", takes="figure", unit="V", limits=(90, 260)),
             _ask(
                 "mains.hertz",
                 LAYOUT,
                 "Mains hertz?",
-                card="mains",
+                card="layout",
                 takes="figure",
                 unit="Hz",
                 limits=(15, 65),
-                proposal=hertz_usual,
-            )
+                proposal=self._hertz(),
+            ),
         ]
         self.layout = Layout(title=title, mains=Mains(volts=volts, hertz=hertz))
         more, n = True, 0
@@ -81,6 +82,17 @@ class LayoutFlow:
         boards = self._boards or (yield from _planned_boards())
         for board in boards:
             yield from self._board(board)
+
+    def _hertz(self) -> str:
+        """What mains of the volts typed usually have (common practice); nothing before they are."""
+        try:
+            return "60" if figure_of(self._typed.get("mains.volts", ""), "V", (0, 1000)) < VOLTS_OF_50_HZ else "50"
+        except LayoutError:
+            return ""
+
+    def _check_boards(self, yes: Answer) -> None:
+        if not (yes and self._boards):
+            raise LayoutError("no board is heard yet: plug one in and wait until it is shown, or try it on the rehearsal board")
 
     def _supply(self, n: int) -> Flow:
         at = f"supply.{n}"
@@ -163,7 +175,7 @@ class LayoutFlow:
         named = [district.name for district in self.layout.district]
         taken = [self._typed.get(f"pair.{board.name}.{n}.name", "") for n in range(1, pair)]
         unless = (f"{at}.name", frozenset({NOT_USED}))
-        place = (board.name, channels[0])
+        place = (board.name, pair)
         return [
             _ask(f"{at}.name", DISTRICTS, f"Which district does pair {pair} of board {board.name} measure? '-' for none.", card=card,
                  taken=tuple(name for name in (*named, *taken) if name != NOT_USED), proposal=f"District {len(named) + pair}", place=place,

@@ -25,6 +25,17 @@ _FIGURE = re.compile(r"([+-]?\d*[.,]?\d+|[+-]?\d+[.,]?)\s*([a-zA-Z]*)")
 _THOUSANDS = re.compile(r"\d+,\d{3}(?!\d)")
 
 
+BOARDS, LAYOUT, SUPPLIES, BENCH, DISTRICTS, CALIBRATION = (
+    "Boards",
+    "The layout",
+    "Supplies",
+    "Bench check",
+    "Districts",
+    "Zero and gain",
+)
+CHAPTERS = (BOARDS, LAYOUT, SUPPLIES, BENCH, DISTRICTS, CALIBRATION)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetupQuestion:
     """One question.
@@ -42,7 +53,7 @@ class SetupQuestion:
         proposal: What an empty answer stands for.
         optional: An empty answer leaves it out.
         note: How to tell, for a person.
-        place: Where it is seen: board and volts or amps channel.
+        place: Where it is seen: board and pair, counted from 1.
         unless: A key and answers to it that leave this question out.
         check: Looks at the answer further; raises MonitorError.
     """

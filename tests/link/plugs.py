@@ -72,10 +72,34 @@ class TalkingBoard:
                 out = b"\0" + identity_packet(self._identity, sequence) + health_packet(up_s, sequence + 1, number)
                 sequence, seconds = sequence + 2, seconds + 1
             while (scan + SCANS_A_PACKET) * INTERVAL_S < up_s:
-                rows = np.arange(scan, scan + SCANS_A_PACKET) % len(self._counts)
-                out += samples_packet(scan, self._counts[rows], sequence, number)
+                out += samples_packet(scan, self._block(scan), sequence, number)
                 scan, sequence = scan + SCANS_A_PACKET, sequence + 1
             self._plug.send(out)
+
+    def _block(self, scan):
+        return self._counts[np.arange(scan, scan + SCANS_A_PACKET) % len(self._counts)]
+
+
+class TurnedBoard(TalkingBoard):
+    """The same with throttles that a test turns: sines of known RMS through channels whose zero and gain the board does not know.
+
+    Worked out here alone: the metering under test shares nothing with it but the identity's scale.
+    """
+
+    GAIN, ZERO_COUNTS = 1.03, 2.5
+
+    def __init__(self, plug):
+        self.rms = [0.0, 0.0, 0.0, 0.0]  # volts and amps of pair 1, volts and amps of pair 2
+        self._noise = np.random.default_rng(5)
+        super().__init__(plug)
+
+    def _block(self, scan):
+        channels = self._identity.channels
+        at_s = (scan + np.arange(SCANS_A_PACKET))[:, None] * INTERVAL_S + np.array([channel.skew_s for channel in channels])
+        scale = self.GAIN * np.array([channel.units_per_count for channel in channels])
+        wave = np.sqrt(2) * np.array(self.rms) / scale * np.sin(2 * np.pi * 60 * at_s)
+        counts = channels[0].zero_counts + self.ZERO_COUNTS + wave + self._noise.normal(0, 0.4, at_s.shape)
+        return np.round(counts).astype(np.int16)
 
 
 def until(condition, timeout_s=60.0):
