@@ -43,6 +43,8 @@ def foresee(heat: HeatTrack, amps: float, ways: Sequence[Way], over_s: float) ->
     opens = np.isfinite(times)
     in_s = _quantile(times[opens], shares[opens], 0.5) if shares[opens].any() else expected_s
     earliest_s, latest_s = _quantile(times, shares, th.EARLIEST), _quantile(times, shares, th.LATEST)
+    if late and by_lap and not heat.devices.has_points:
+        earliest_s *= th.LATE_LAP_SHARE
     return TripForecast(
         in_s=in_s,
         earliest_s=max(0.0, min(earliest_s, in_s - th.LEAST_SPAN_S)),

@@ -175,6 +175,9 @@ RAMP_STOPS_SHARE = _T(0.15, "share", "how likely it rises no further", _OURS)
 
 # What is said of the time left
 EARLIEST = _T(0.01, "share", "of devices and ways of the draw that open before the interval", _OURS)
+LATE_LAP_SHARE = _T(
+    0.5, "share", "of the earliest moment by laps, once the likely one has passed and no points tell: few devices are left", _OURS
+)
 LATEST = _T(0.975, "share", "that open before its end", _OURS)
 OUTLASTED = _T(0.05, "share", "what has outlasted all but so few of the devices may take any time", _OURS)
 LEAST_SPAN_S = _T(1.0, "s", "the interval reaches so far to both sides: draws are smoothed and come in ticks", _OURS)
