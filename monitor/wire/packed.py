@@ -4,6 +4,7 @@ Limits: a decoded packet is at most 254 bytes, so a coded one is at most 255 (Ch
 up to 254). Samples that come before an identity are kept up to :data:`HELD_BYTES_LIMIT`, the oldest dropped first.
 """
 
+import functools
 import struct
 from collections import deque
 
@@ -117,10 +118,11 @@ class PackedDecoder:
             items.append(Fault(kind=FaultKind.NO_IDENTITY, offset=oldest_end, size=len(oldest)))
 
     def _take_identity(self, number: int, packet: bytes, end: int, items: list[Item]) -> None:
-        made = _identity(number, packet, end)
-        items.append(made)
+        made = _identity(number, packet[_HEAD.size : -2])
         if not isinstance(made, Identity):
+            items.append(Fault(kind=made[0], offset=end, size=len(packet), detail=made[1]))
             return
+        items.append(made)
         self._identities[number] = made
         waiting = [held for held in self._held if held[0] == number]
         self._held = deque(held for held in self._held if held[0] != number)
@@ -184,12 +186,12 @@ def _fault_of(coded_size: int, packet: bytes) -> FaultKind | None:
     return None if _is_whole(packet) else FaultKind.CHECKSUM
 
 
-def _identity(number: int, packet: bytes, offset: int) -> Identity | Fault:
-    body = packet[_HEAD.size : -2]
-    size = len(packet)
+@functools.lru_cache(maxsize=64)
+def _identity(number: int, body: bytes) -> Identity | tuple[FaultKind, str]:
+    """What a body says, or what is wrong with it; a board says the same each second."""
     if body[0] != FORM_VERSION:
-        return Fault(kind=FaultKind.VERSION, offset=offset, size=size, detail=str(body[0]))
-    shape_fault = Fault(kind=FaultKind.SHAPE, offset=offset, size=size, detail="identity")
+        return FaultKind.VERSION, str(body[0])
+    shape_fault = FaultKind.SHAPE, "identity"
     if len(body) < 7:
         return shape_fault
     interval_ns, count = struct.unpack_from("<IB", body, 1)
