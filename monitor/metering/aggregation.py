@@ -5,20 +5,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import thresholds as th
 from monitor.metering.fast_ripple import FastRipple
 from monitor.metering.half_cycles import HalfCycles
 from monitor.metering.uncertainty import Doubt
-from monitor.metering.waveform import STRANGE, WindowShapes, conduction_degrees, other_mains_seen, waveform_kinds
+from monitor.metering.waveform import WindowShapes, conduction_degrees, other_mains_seen, waveform_kinds
 from monitor.values import AggregateBlock
 from monitor.values.arrays import Floats
 
 Bools = NDArray[np.bool_]
-
-FULL_SHARE = 0.5
-"""A window needs so large a share of its half cycles: where packets are lost the others still tell."""
-
-ON_GRID_HERTZ = 3.0
-"""A grid that runs at the nominal frequency to within this has the mains it was made for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,15 +38,7 @@ class Gathered:
 
 
 class Aggregator:
-    """Gathers half cycles into windows on a grid of their own numbers; a window with more holes than half cycles is left out.
-
-    Args:
-        board: The board's name.
-        districts: Names of the columns.
-        hertz: Nominal mains frequency: 10 cycles are gathered at 50 Hz, 12 at 60 Hz (IEC 61000-4-30 section 4).
-        doubt: Where uncertainties come from.
-        ripple: Where ripple that does not come from the mains is found.
-    """
+    """Gathers half cycles into windows on a grid of their own numbers; a window with more holes than half cycles is left out."""
 
     def __init__(self, board: str, districts: tuple[str, ...], hertz: float, doubt: Doubt, ripple: FastRipple) -> None:
         self._board = board
@@ -63,11 +50,7 @@ class Aggregator:
         self._kept: HalfCycles | None = None
 
     def feed(self, halves: HalfCycles) -> Gathered | None:
-        """Aggregates that became complete.
-
-        Args:
-            halves: Later than those fed before; there may be holes between any of them.
-        """
+        """Aggregates that became complete."""
         kept = halves if self._kept is None else HalfCycles.joined([self._kept, halves])
         windows = kept.number // self._size
         over = kept.number[-1] % self._size == self._size - 1
@@ -75,7 +58,7 @@ class Aggregator:
         self._kept = kept.sliced(stop)
         windows = windows[:stop]
         starts = np.flatnonzero(np.diff(windows, prepend=-1))
-        full = np.diff(starts, append=stop) >= FULL_SHARE * self._size
+        full = np.diff(starts, append=stop) >= th.WINDOW_FULL_SHARE * self._size
         if not full.any():
             return None
         ends = np.append(starts[1:], stop)
@@ -123,7 +106,7 @@ class Aggregator:
         edge_doubt = np.add.reduceat(used.edge_doubt, starts, axis=1) / np.diff(starts, append=len(used))[:, None]
         u95 = self._doubt.half_widths(block, block.conduction_degrees, fast_ripple, edge_doubt)
         block = replace(block, volts_u95=u95[0], amps_u95=u95[1], watts_u95=u95[2])
-        off_grid = ~(np.abs(hertz - self._hertz) < ON_GRID_HERTZ)[:, None]
+        off_grid = ~(np.abs(hertz - self._hertz) < th.ON_GRID_HERTZ)[:, None]
         other_mains = other_mains_seen(used, starts, shapes, self._hertz) & off_grid
         return Gathered(block=block, told_s=told_s, spans=tops - bottoms, clipped=clipped, pulses=pulses, other_mains=other_mains)
 
@@ -134,7 +117,7 @@ class Aggregator:
         for column in np.flatnonzero(asked.any(axis=0)).tolist():
             rows = asked[:, column]
             found[rows, column] = self._doubt.volts_beyond_noise(column, self._ripple.of(column, starts_s[rows], ends_s[rows]))
-        found[found < STRANGE * shapes.ripple] = 0.0
+        found[found < th.STRANGE * shapes.ripple] = 0.0
         return found
 
 

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from monitor.layout import Layout
+from monitor.metering import thresholds as th
 from monitor.metering.aggregation import Aggregator
 from monitor.metering.board_supply import BoardSupply, SupplyRecord
 from monitor.metering.channel_health import ChannelHealth, implausible_channels
@@ -20,9 +21,6 @@ from monitor.metering.phasing import PhaseComparator
 from monitor.metering.readings import OneCycle
 from monitor.metering.uncertainty import Doubt
 from monitor.values import Identity, SampleBlock
-
-KEPT_S = 1.0
-"""An aggregate, the longest window, ends no further back than this."""
 
 
 class BoardMeter:
@@ -128,8 +126,8 @@ class BoardMeter:
         readings = self._cycles.feed(halves)
         if readings is not None:
             metered.readings.append(self._marker.readings(readings))
-        self._record.forget(float(halves.end_s[-1]) - KEPT_S)
-        self._ripple.forget(float(halves.end_s[-1]) - KEPT_S)
+        self._record.forget(float(halves.end_s[-1]) - th.KEPT_S)
+        self._ripple.forget(float(halves.end_s[-1]) - th.KEPT_S)
         metered.disturbances += self._disturbances.feed(metered.readings, metered.aggregates, told_s)
         metered.phasings += self._phasing.feed(views, metered.aggregates)
         return metered

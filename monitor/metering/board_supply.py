@@ -5,20 +5,17 @@ from dataclasses import replace
 import numpy as np
 
 from monitor.layout import Layout
+from monitor.metering import thresholds as th
 from monitor.metering.channels import ChannelTable
 from monitor.metering.half_cycles import HalfCycles
 from monitor.values.arrays import Floats
 
-AVERAGED = 4
-"""A figure of the supply is the mean of so many packets, one a second."""
-NOMINAL_VOLTS = (3.3, 5.0)
-"""What boards are made for (common practice, no published source)."""
 _SENSORS_FOLLOW = {"fixed": 1.0, "ratiometric": 0.0, None: np.nan}
 
 
 def nominal_volts(volts: float) -> float:
     """The nominal supply nearest to a measured one."""
-    return min(NOMINAL_VOLTS, key=lambda nominal: abs(nominal - volts))
+    return min(th.NOMINAL_VOLTS, key=lambda nominal: abs(nominal - volts))
 
 
 class SupplyRecord:
@@ -31,7 +28,7 @@ class SupplyRecord:
 
     def note(self, at_s: float, volts: float) -> float:
         """A health packet at this board time; what the supply then counts as."""
-        self._latest = [*self._latest[1 - AVERAGED :], volts]
+        self._latest = [*self._latest[1 - th.AVERAGED :], volts]
         self._times_s.append(at_s)
         self._volts.append(sum(self._latest) / len(self._latest))
         return self._volts[-1]
@@ -59,12 +56,6 @@ class BoardSupply:
 
     A converter that takes the supply as its reference shows less where that has risen. So the scale of a divider follows the supply,
     and that of a current sensor where its own is fixed; a ratiometric sensor follows the same supply, and nothing is to be corrected.
-
-    Args:
-        layout: The layout file.
-        board: The board's name in it.
-        table: Its channels.
-        record: What it said of its supply.
     """
 
     def __init__(self, layout: Layout, board: str, table: ChannelTable, record: SupplyRecord) -> None:

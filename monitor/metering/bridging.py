@@ -3,10 +3,8 @@
 import numpy as np
 
 from monitor.layout import Supply
+from monitor.metering import thresholds as th
 from monitor.values.arrays import Floats
-
-USUAL_REGULATION = 0.10
-"""Share of its volts that a toy transformer loses at its rated amps (common practice, no published source)."""
 
 
 def difference_volts(volts_rms: Floats, volts_mean: Floats, degrees: Floats, conduction_degrees: Floats) -> Floats:
@@ -38,7 +36,7 @@ def difference_volts(volts_rms: Floats, volts_mean: Floats, degrees: Floats, con
 def source_ohms(supply: Supply) -> float:
     """Source impedance of a supply as its nameplate suggests: usual regulation at the rated amps of the highest volts."""
     rated_amps = supply.plate_va / supply.max_volts
-    return USUAL_REGULATION * supply.max_volts / rated_amps if rated_amps else float("inf")
+    return th.USUAL_REGULATION * supply.max_volts / rated_amps if rated_amps else float("inf")
 
 
 def circulating_amps(difference: float, ohms_one: float, ohms_other: float, wire_ohms: float = 0.0) -> float:

@@ -9,23 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.errors import CalibrationError
+from monitor.metering import thresholds as th
 from monitor.values import Channel
 
-METER_SHARE = 0.008
-METER_DIGITS = 0.02
-"""Standard uncertainty of a usual handheld meter's AC ranges: 0.8 % and two digits of 0.01 (common practice, no published source)."""
-LEAST_COUNTS = 20.0
-"""Known readings below this say more about noise than about gain."""
-LOUDEST_ZERO_COUNTS = 6.0
-"""A sound channel with nothing to measure moves by a count or two."""
-MOVED_ZERO_COUNTS = 1.0
-"""From one second to the next its mean does not move at all."""
-MOVED_SHARE = 0.02
-"""What a meter is held to stays as it is while it is read, to within this share."""
-GAIN_LIMITS = (0.9, 1.1)
-"""A gain beyond means a slip, another channel or another range: four resistors of 5 % make 0.91 to 1.09 (closed form)."""
-GAIN_UNCERTAINTY_LIMIT = 0.03
-"""Readings that leave more open do not agree with each other, or are too small."""
 LIKELY_SLIPS = (
     (math.sqrt(2), "that is the peak for the RMS: take a meter, or its range, that shows true RMS"),
     (2 * math.sqrt(2), "that is peak to peak for the RMS: take a meter that shows true RMS"),
@@ -34,10 +20,6 @@ LIKELY_SLIPS = (
     (1000.0, "those are thousandths: enter volts and amps, not millivolts and milliamps"),
 )
 """What the meter is said to show over what the board shows, or the other way round, and what it likely is (common practice)."""
-SLIP_NEAR = 0.06
-"""How near a ratio has to be to one of them: a meter, a divider and a sensor together."""
-ZERO_LIMIT_SHARE = 0.1
-"""A zero further off than this share of the board's own zero (or 100 counts) was not taken at zero."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,12 +105,12 @@ def fit_calibration(channel: Channel, at_zero: Observed, known: Sequence[tuple[f
 
 
 def _check_seen(size: float, seen: Observed) -> None:
-    if size < LEAST_COUNTS:
+    if size < th.CALIBRATED_LEAST_COUNTS:
         raise CalibrationError(
-            f"this reading moves the channel by {size:.0f} counts only: take one of at least {LEAST_COUNTS:.0f} counts, best "
+            f"this reading moves the channel by {size:.0f} counts only: take one of at least {th.CALIBRATED_LEAST_COUNTS:.0f} counts, best "
             "near the highest that the district ever sees; if it should move more, check that this is the right channel"
         )
-    if seen.moved_counts > MOVED_SHARE * size:
+    if seen.moved_counts > th.MOVED_SHARE * size:
         raise CalibrationError(
             "the output moved while it was measured: let it stand still, with a lamp or a heater as load, and read again"
         )
@@ -136,18 +118,18 @@ def _check_seen(size: float, seen: Observed) -> None:
 
 def _zero(channel: Channel, at_zero: Observed) -> float:
     """Counts to be added to the board's own zero."""
-    if at_zero.spread_counts > LOUDEST_ZERO_COUNTS:
+    if at_zero.spread_counts > th.LOUDEST_ZERO_COUNTS:
         raise CalibrationError(
             f"at zero this channel still moves by {at_zero.spread_counts:.0f} counts: switch the output off, take every train off, and "
             "check that this is the right channel"
         )
-    if at_zero.moved_counts > MOVED_ZERO_COUNTS:
+    if at_zero.moved_counts > th.MOVED_ZERO_COUNTS:
         raise CalibrationError(
             f"at zero this channel moved by {at_zero.moved_counts:.1f} counts within two seconds: take every train and lamp off, and "
             "wait until the sensor is warm"
         )
     zero = at_zero.mean_counts - channel.zero_counts
-    if abs(zero) > max(100.0, ZERO_LIMIT_SHARE * abs(channel.zero_counts)):
+    if abs(zero) > max(100.0, th.ZERO_LIMIT_SHARE * abs(channel.zero_counts)):
         raise CalibrationError(
             f"at zero this channel stands {zero:.0f} counts off the board's own zero: check that nothing is connected, and that this "
             "is the right channel"
@@ -167,12 +149,12 @@ def _gain(shown: NDArray[np.float64], meter: NDArray[np.float64], unit: str) -> 
     weights = 1 / doubt**2
     gain = float((weights * shown * meter).sum() / (weights * shown**2).sum())
     for one, reading in zip(shown.tolist(), meter.tolist(), strict=True):
-        if not GAIN_LIMITS[0] <= reading / one <= GAIN_LIMITS[1]:
+        if not th.GAIN_LIMITS[0] <= reading / one <= th.GAIN_LIMITS[1]:
             raise CalibrationError(_slip(one, reading, unit))
     # A meter's share of error is the same at every reading, so several readings do not average it away.
     scatter = float(np.std(gain * shown - meter, ddof=1) / np.mean(meter)) if len(shown) > 1 else 0.0
     share = math.hypot(float(meter_share(meter.max())), scatter / math.sqrt(len(shown)))
-    if share > GAIN_UNCERTAINTY_LIMIT:
+    if share > th.GAIN_UNCERTAINTY_LIMIT:
         pairs = ", ".join(
             f"{reading:g} {unit} where the board shows {one:.2f}" for one, reading in zip(shown, meter, strict=True)
         )
@@ -188,9 +170,9 @@ def _slip(shown: float, meter: float, unit: str) -> str:
     ratio = meter / shown
     said = f"the meter is said to show {meter:g} {unit} where the board shows {shown:.2f}: "
     for factor, words in LIKELY_SLIPS:
-        if abs(ratio / factor - 1) < SLIP_NEAR:
+        if abs(ratio / factor - 1) < th.SLIP_NEAR:
             return said + words
-    if any(abs(ratio * factor - 1) < SLIP_NEAR for factor, _ in LIKELY_SLIPS[2:]):
+    if any(abs(ratio * factor - 1) < th.SLIP_NEAR for factor, _ in LIKELY_SLIPS[2:]):
         return said + "that is a digit too few, or a point too far to the left"
     return said + (
         "check for a slip such as 18 for 8, that this is the right channel, and that meter and board measure the same place; if "
@@ -204,4 +186,4 @@ def meter_share(reading: float) -> float: ...
 def meter_share(reading: NDArray[np.float64]) -> NDArray[np.float64]: ...
 def meter_share(reading: float | NDArray[np.float64]) -> float | NDArray[np.float64]:
     """Standard uncertainty of a usual handheld meter at this reading, as a share of it."""
-    return np.hypot(METER_SHARE, METER_DIGITS / reading)
+    return np.hypot(th.METER_SHARE, th.METER_DIGITS / reading)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import thresholds as th
 from monitor.metering.aggregation import Gathered
 from monitor.metering.channels import ChannelTable
 from monitor.metering.metered import Trouble
@@ -29,14 +30,6 @@ CHECKS = {
     FindingKind.OTHER_MAINS: "The mains here turns at another frequency than the layout file says: correct hertz under mains, 50 or 60.",
     FindingKind.ZERO_DRIFT: "With nothing connected this channel does not read zero: run 'pilotlamp calibrate' for its zero.",
 }
-LIVE_COUNTS = 24.0
-"""RMS counts from which a channel is plainly in use: a reading of about 5 % of a 10-bit channel's range."""
-QUIET_COUNTS = 4.0
-"""RMS counts below which a channel is plainly at rest, drift and noise of a sound channel included."""
-NOISY_COUNTS = 6.0
-DRIFT_COUNTS = 3.0
-AWAY_COUNTS = 8.0
-"""How far from zero a channel has to stand still to be stuck: an unused channel may be dead quiet at zero."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +66,6 @@ class ChannelHealth:
     """Watches the channels of one board under one identity; results do not depend on how rows are cut into blocks.
 
     A row is judged by itself and by how long its state has lasted; figures are marked from the moment that a rule's time is up.
-
-    Args:
-        table: The board's channels.
-        ac: Shape (d,): whether each district hangs on an AC supply.
     """
 
     def __init__(self, table: ChannelTable, ac: Bools) -> None:
@@ -89,9 +78,6 @@ class ChannelHealth:
 
     def feed(self, gathered: Gathered) -> tuple[list[Trouble], Bools, Bools]:
         """Judge aggregates.
-
-        Args:
-            gathered: Rows that follow those fed before.
 
         Returns:
             What was found; where figures are good; where a channel is stuck, so that there is no figure at all; shape (n, d).
@@ -119,22 +105,22 @@ class ChannelHealth:
         block, spans, clipped = gathered.block, gathered.spans, gathered.clipped
         volts, amps = block.volts_rms / self._units[0], block.amps_rms / self._units[1]
         volts_mean, amps_mean = block.volts_mean / self._units[0], block.amps_mean / self._units[1]
-        live_volts, live_amps = volts >= LIVE_COUNTS, amps >= LIVE_COUNTS
-        off = volts < QUIET_COUNTS
+        live_volts, live_amps = volts >= th.CHANNEL_LIVE_COUNTS, amps >= th.CHANNEL_LIVE_COUNTS
+        off = volts < th.QUIET_COUNTS
         still = spans == 0
         lively = np.stack([_counted(~still[k], self._lively[k]) for k in range(2)])
         self._lively = lively[:, -1]
         # A still DC channel is stuck only where it used to show noise and its partner still does.
         was_lively = lively > 25
         partner = ~still[::-1]
-        away = np.stack([np.abs(volts_mean), np.abs(amps_mean)]) >= AWAY_COUNTS
+        away = np.stack([np.abs(volts_mean), np.abs(amps_mean)]) >= th.AWAY_COUNTS
         stuck = still & away & (self._ac | (was_lively & partner))
         # Volts that stand still at zero while amps of AC flow are a lead that fell off.
-        stuck[0] |= still[0] & off & live_amps & self._ac & (spans[1] > LIVE_COUNTS * self._units[1])
+        stuck[0] |= still[0] & off & live_amps & self._ac & (spans[1] > th.CHANNEL_LIVE_COUNTS * self._units[1])
         noise_volts = np.sqrt(np.maximum(0.0, volts**2 - volts_mean**2))
         noise_amps = np.sqrt(np.maximum(0.0, amps**2 - amps_mean**2))
         span = self._table.rails[1] - self._table.rails[0]
-        elsewhere = self._elsewhere(live_volts & (amps < QUIET_COUNTS))
+        elsewhere = self._elsewhere(live_volts & (amps < th.QUIET_COUNTS))
         return {
             "pulses": gathered.pulses,
             "other mains": gathered.other_mains,
@@ -142,12 +128,17 @@ class ChannelHealth:
             "clipped amps": clipped[1] > 0,
             "stuck volts": stuck[0],
             "stuck amps": stuck[1],
-            "reversed": live_volts & (amps >= LIVE_COUNTS / 2) & (block.watts < -0.5 * block.volts_rms * block.amps_rms),
+            "reversed": live_volts
+            & (amps >= th.CHANNEL_LIVE_COUNTS / 2)
+            & (block.watts < -0.5 * block.volts_rms * block.amps_rms),
             "crossed": off & live_amps & (amps < span / 4) & elsewhere,
-            "noisy volts": (volts < LIVE_COUNTS) & (noise_volts > NOISY_COUNTS) & (amps < QUIET_COUNTS) & ~_mains(block),
-            "noisy amps": off & (noise_amps > NOISY_COUNTS) & ~live_amps,
-            "drift of volts": off & (np.abs(volts_mean) > DRIFT_COUNTS) & (amps < LIVE_COUNTS),
-            "drift of amps": off & (np.abs(amps_mean) > DRIFT_COUNTS) & (noise_amps < QUIET_COUNTS),
+            "noisy volts": (volts < th.CHANNEL_LIVE_COUNTS)
+            & (noise_volts > th.NOISY_COUNTS)
+            & (amps < th.QUIET_COUNTS)
+            & ~_mains(block),
+            "noisy amps": off & (noise_amps > th.NOISY_COUNTS) & ~live_amps,
+            "drift of volts": off & (np.abs(volts_mean) > th.DRIFT_COUNTS) & (amps < th.CHANNEL_LIVE_COUNTS),
+            "drift of amps": off & (np.abs(amps_mean) > th.DRIFT_COUNTS) & (noise_amps < th.QUIET_COUNTS),
         }
 
     @staticmethod

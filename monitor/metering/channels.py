@@ -4,17 +4,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Layout
+from monitor.metering import thresholds as th
 from monitor.values import Identity
 from monitor.values.arrays import Floats
 
 Ints = NDArray[np.intp]
-
-SHORTEST_INTERVAL_S = 5e-6
-"""No serial line carries scans closer together."""
-FEWEST_SCANS_A_CYCLE = 6
-"""With fewer, a cycle cannot be measured."""
-FULL_SCALE_LIMITS = (0.01, 10_000.0)
-"""Volts or amps that the whole range of a converter can stand for; a scale beyond is a mistake in the sketch or calibration."""
 
 
 class ChannelTable:
@@ -44,7 +38,7 @@ class ChannelTable:
         self.rails = _rails(self.zero)
         span = self.rails[1] - self.rails[0]
         reach = np.abs(self.gain) * span
-        wrong = ~((reach >= FULL_SCALE_LIMITS[0]) & (reach <= FULL_SCALE_LIMITS[1]))
+        wrong = ~((reach >= th.FULL_SCALE_LIMITS[0]) & (reach <= th.FULL_SCALE_LIMITS[1]))
         wrong |= (np.abs(self.zero) > 40_000) | (self.skew_scans < 0) | (self.skew_scans >= 1)
         self.implausible: tuple[int, ...] = tuple(np.flatnonzero(wrong).tolist())
         self.gain[wrong] = np.nan
@@ -57,7 +51,7 @@ class ChannelTable:
 
     def can_meter(self, hertz: float) -> bool:
         """False where the scan interval cannot be."""
-        return SHORTEST_INTERVAL_S <= self.interval_s <= 1 / (hertz * FEWEST_SCANS_A_CYCLE)
+        return th.SHORTEST_INTERVAL_S <= self.interval_s <= 1 / (hertz * th.FEWEST_SCANS_A_CYCLE)
 
     def full_scale(self, channels: Ints) -> Floats:
         """Units from zero to the nearer end of the converter's range; NaN where there is no channel."""

@@ -12,24 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.metering.edge_response import PARTLY, WIDEST_S, EdgeResponse
-from monitor.metering.edge_shapes import LEAST_COUNTS, Edges, trapezoid
-from monitor.metering.edge_track import SIZE_HALVES, WIDTH_HALVES, WIDTH_PRIOR_CELLS, EdgePlaces, Fading, crept
+from monitor.metering import thresholds as th
+from monitor.metering.edge_response import EdgeResponse
+from monitor.metering.edge_shapes import Edges, trapezoid
+from monitor.metering.edge_track import EdgePlaces, Fading, crept
 from monitor.values.arrays import Floats
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
-
-MOST_WAITING = 3
-"""No more samples than this are taken for on the way; those of boards that scan faster than 2400 times a second matter little."""
-USUAL_WIDTH = 5
-"""Row of the response's tables for a triac's edge of 20 us (common practice, no published source)."""
-TOO_WIDE = 1.5
-"""What shows so many times the trace of the widest edge is a waveform that passes zero slowly."""
-EDGELESS_HALVES = 240
-"""A row of samples that has shown no edge for two seconds has none."""
-UNTOLD = 0.03
-"""A fraction so close to nothing or to all bounds the place on one side only."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,17 +89,17 @@ class CutEdges:
     def __init__(self, later: Floats, interval_s: float, tau_s: float) -> None:
         self._later = later
         self._response = EdgeResponse(tau_s / interval_s, interval_s)
-        self._wait = min(MOST_WAITING, max(1, round(np.ceil((0.75 * WIDEST_S + 4 * tau_s) / interval_s))))
+        self._wait = min(th.MOST_WAITING, max(1, round(np.ceil((0.75 * th.WIDEST_S + 4 * tau_s) / interval_s))))
         self.forget()
 
     def forget(self) -> None:
         """A long hole: what was known before it says nothing."""
         rows = len(self._later)
         self._places = EdgePlaces(rows)
-        self._widths = Fading((2, rows), WIDTH_HALVES, WIDTH_PRIOR_CELLS)
-        self._peaks = Fading((2, rows), SIZE_HALVES)
+        self._widths = Fading((2, rows), th.WIDTH_HALVES, th.WIDTH_PRIOR_CELLS)
+        self._peaks = Fading((2, rows), th.SIZE_HALVES)
         self._cell = np.full((2, rows), np.nan)
-        self._without = np.full(rows, EDGELESS_HALVES + 1)
+        self._without = np.full(rows, th.EDGELESS_HALVES + 1)
 
     def feed(self, values: Floats, sizes: NDArray[np.int16], together: Floats, grid: EdgeGrid) -> EdgeSums:
         """Edges of some half cycles.
@@ -123,8 +113,8 @@ class CutEdges:
         found = self._found(values, sizes, together, grid)
         count = grid.order + 1
         without = count - np.maximum.accumulate(np.where(found.steep & grid.whole, count, -self._without[:, None]), axis=1)
-        self._without = np.minimum(without[:, -1], EDGELESS_HALVES + 1)
-        return replace(found, missed=grid.untold & ~found.steep & (without <= EDGELESS_HALVES))
+        self._without = np.minimum(without[:, -1], th.EDGELESS_HALVES + 1)
+        return replace(found, missed=grid.untold & ~found.steep & (without <= th.EDGELESS_HALVES))
 
     def _found(self, values: Floats, sizes: NDArray[np.int16], together: Floats, grid: EdgeGrid) -> EdgeSums:
         shape = (2, len(values), len(grid.number))
@@ -140,7 +130,7 @@ class CutEdges:
         peaks = self._held_peaks(edges, grid)
         fractions, doubts = edges.fractions(peaks)
         seen = self._seen(edges, fractions, grid)
-        true = seen <= TOO_WIDE * self._response.seen[-1]
+        true = seen <= th.TOO_WIDE * self._response.seen[-1]
         if not true.all():
             edges, peaks, fractions, doubts = edges.where(true), peaks[true], fractions[:, true], doubts[:, true]
         level = self._response.level(seen[true])
@@ -162,7 +152,7 @@ class CutEdges:
         width = sizes.shape[1] - 4
         before, middle, after = sizes[:, 1:-3], sizes[:, 2:-2], sizes[:, 3:-1]
         for side, (far, near, other) in enumerate(((loud[:, 3:], after, before), (loud[:, :-3], before, after))):
-            found = (middle <= (far >> 4) + 1) & (far >= LEAST_COUNTS)
+            found = (middle <= (far >> 4) + 1) & (far >= th.EDGE_LEAST_COUNTS)
             flat = np.flatnonzero(found & (other <= (np.where(2 * near > far, far, near) >> 2) + 1))[:: 1 - 2 * side]
             rows, columns = flat // width, flat % width + 2
             half = np.searchsorted(grid.base, columns + self._later[rows] + (0.5 - side), side="right") - 1
@@ -186,17 +176,17 @@ class CutEdges:
         partly = np.zeros((2, len(self._later), int(grid.whole.sum())))
         cell = np.full(partly.shape, np.nan)
         cell[at] = edges.settled - grid.base[edges.half]
-        caught = (fractions > PARTLY[0]) & (fractions < PARTLY[1])
+        caught = (fractions > th.PARTLY[0]) & (fractions < th.PARTLY[1])
         partly[at] = np.where(caught, fractions * (1 - fractions), 0.0).sum(axis=0)
         steps, self._cell = crept(cell, self._cell)
-        return self._widths.feed(partly, steps, float(self._response.seen[USUAL_WIDTH]))[at]
+        return self._widths.feed(partly, steps, float(self._response.seen[th.USUAL_WIDTH]))[at]
 
     def _bounds(self, edges: Edges, fractions: Floats, doubts: Floats, level: Ints) -> tuple[Floats, Floats]:
         """Least and highest place of each edge that its own half cycle allows, in scans from the first value."""
         reached = np.where(edges.side == 0, fractions, 1 - fractions)
         most, least = reached + doubts, reached - doubts
         samples = edges.samples()
-        bounds_low, bounds_high = most < 1 - UNTOLD, least > UNTOLD
+        bounds_low, bounds_high = most < 1 - th.UNTOLD, least > th.UNTOLD
         lows = samples - self._response.reached_after(level, np.where(bounds_low, most, 0.0))
         highs = samples - self._response.reached_after(level, np.where(bounds_high, least, 0.0))
         ends = samples[0], samples[-1]

@@ -6,27 +6,18 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import thresholds as th
 from monitor.metering.channels import ChannelTable
 from monitor.metering.cut_edges import CutEdges, EdgeGrid
 from monitor.metering.grid import CycleGrid, GridNodes
 from monitor.metering.half_cycles import HalfCycles
 from monitor.metering.integral import Shift, window_sums
-from monitor.metering.mains_view import NODE_BACK_SCANS, MainsTracker, MainsView
+from monitor.metering.mains_view import MainsTracker, MainsView
 from monitor.values.arrays import Floats
-
-MARGIN_SCANS = 8
-"""Samples needed on either side of a window: interpolation takes three, skew one, an edge up to seven."""
-LONG_HOLE_S = 1.0
-"""After a longer hole the grid is placed anew; over a shorter one it runs on."""
 
 
 class CycleSums:
-    """Sums of one board under one identity; results do not depend on how scans are cut into blocks.
-
-    Args:
-        table: The board's channels.
-        hertz: Nominal mains frequency.
-    """
+    """Sums of one board under one identity; results do not depend on how scans are cut into blocks."""
 
     def __init__(self, table: ChannelTable, hertz: float) -> None:
         self._table = table
@@ -51,12 +42,8 @@ class CycleSums:
         self.begin(0.0)
 
     def begin(self, start_s: float) -> None:
-        """Scans begin, or begin anew after a hole.
-
-        Args:
-            start_s: Board time of the first scan.
-        """
-        long_hole = start_s - self._end_s > LONG_HOLE_S
+        """Scans begin, or begin anew after a hole."""
+        long_hole = start_s - self._end_s > th.LONG_HOLE_S
         if long_hole:
             self._grid.forget()
             self._edges.forget()
@@ -67,11 +54,7 @@ class CycleSums:
         self._edge: tuple[int, float] | None = None
 
     def feed(self, counts: NDArray[np.int16]) -> tuple[HalfCycles | None, list[MainsView]]:
-        """Half cycles that became complete, and the frames that told of them.
-
-        Args:
-            counts: Shape (scans, channels): the scans after those fed before.
-        """
+        """Half cycles that became complete, and the frames that told of them."""
         self._counts = np.concatenate([self._counts, counts.T[self._rows]], axis=1)
         values = self._counts - self._zero
         start = self._watch.next_scan - self._first
@@ -83,7 +66,7 @@ class CycleSums:
 
     def close(self) -> tuple[HalfCycles | None, list[MainsView]]:
         """Scans end here: what is left of whole half cycles."""
-        if self._counts.shape[1] <= 2 * MARGIN_SCANS:
+        if self._counts.shape[1] <= 2 * th.MARGIN_SCANS:
             return None, []
         view = self._watch.close()
         sums = self._sums(self._counts - self._zero, self._to_the_end(view))
@@ -98,7 +81,7 @@ class CycleSums:
         """
         ends_s = np.array([start_s + len(counts) * self._table.interval_s for start_s, counts in runs])
         starts_s = np.array([start_s for start_s, _ in runs])
-        places = [0, *(np.flatnonzero(starts_s[1:] - ends_s[:-1] > LONG_HOLE_S) + 1).tolist(), len(runs)]
+        places = [0, *(np.flatnonzero(starts_s[1:] - ends_s[:-1] > th.LONG_HOLE_S) + 1).tolist(), len(runs)]
         return [self._at_once(runs[start:stop]) for start, stop in itertools.pairwise(places)]
 
     def _at_once(self, runs: Sequence[tuple[float, NDArray[np.int16]]]) -> tuple[HalfCycles | None, list[MainsView]]:
@@ -113,7 +96,7 @@ class CycleSums:
         for (start_s, first, stop), view in zip(spans, views, strict=True):
             self._start_s, self._edge = start_s, None
             self._end_s = start_s + (stop - first) * self._table.interval_s
-            if stop - first > 2 * MARGIN_SCANS:
+            if stop - first > 2 * th.MARGIN_SCANS:
                 nodes = self._to_the_end(view)
                 number, edges_s = self._new_edges(nodes)
                 pieces.add(number, edges_s, (edges_s - start_s) / self._table.interval_s + first, nodes)
@@ -125,14 +108,14 @@ class CycleSums:
         """The frames of a run that may begin after a long hole, volts only."""
         self.begin(start_s)
         view = self._watch.feed(values)
-        view = self._watch.close() if view is None and values.shape[1] > 2 * MARGIN_SCANS else view
+        view = self._watch.close() if view is None and values.shape[1] > 2 * th.MARGIN_SCANS else view
         self._watch.begin(start_s, ripen=False)
         return view
 
     def _to_the_end(self, view: MainsView | None) -> GridNodes:
         """The grid from the last frames given before, over those of the view, to the end of the scans."""
         nodes = self._grid.run_on(self._start_s) if view is None else self._grid.advance(view, self._start_s)
-        return nodes.joined(self._grid.run_on(self._end_s - NODE_BACK_SCANS * self._table.interval_s))
+        return nodes.joined(self._grid.run_on(self._end_s - th.NODE_BACK_SCANS * self._table.interval_s))
 
     def _sums(self, values: Floats, nodes: GridNodes) -> HalfCycles | None:
         number, edges_s = self._new_edges(nodes)
@@ -144,7 +127,7 @@ class CycleSums:
         if not pieces:
             return None
         halves = self._half_cycles(values, self._counts, pieces)
-        needed = min(int(base[-1]) + self._first - MARGIN_SCANS, self._watch.next_scan)
+        needed = min(int(base[-1]) + self._first - th.MARGIN_SCANS, self._watch.next_scan)
         self._counts = self._counts[:, max(0, needed - self._first) :]
         self._first = max(self._first, needed)
         return halves
@@ -152,7 +135,7 @@ class CycleSums:
     def _new_edges(self, nodes: GridNodes) -> tuple[int, Floats]:
         """The edges since the last half cycle, that one's end first."""
         number, edges_s = nodes.edges()
-        earliest_s = self._start_s + MARGIN_SCANS * self._table.interval_s
+        earliest_s = self._start_s + th.MARGIN_SCANS * self._table.interval_s
         if self._edge is not None:
             skip = max(0, self._edge[0] + 1 - number)
             return self._edge[0], np.concatenate([[self._edge[1]], edges_s[skip:]])

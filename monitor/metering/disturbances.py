@@ -6,21 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import thresholds as th
 from monitor.values import AggregateBlock, Disturbance, DisturbanceKind, ReadingBlock
 from monitor.values.arrays import Floats
-
-DIP_BELOW = 0.90
-SWELL_ABOVE = 1.10
-HYSTERESIS = 0.02
-INTERRUPTION_BELOW = 0.05
-"""IEC 61000-4-30 sections 5.4 and 5.5: usual threshold, hysteresis and limit, as shares of the reference."""
-SLIDE_S = 60.0
-"""Time constant of the sliding reference, a first-order filter of the aggregates (section 5.4.4)."""
-TAKEN_OVER_S = 10.0
-"""A dip or swell that lasts longer is a throttle's new setting: it ends, and the reference starts anew from there."""
-STEADY_SHARE = 0.05
-LOWEST_REFERENCE_VOLTS = 2.0
-"""Below, an output is as good as off and has nothing to dip from."""
 
 
 @dataclass(slots=True)
@@ -38,10 +26,6 @@ class DisturbanceDetector:
 
     Times are middles of one-cycle windows, so that a dip begins where the volts fell, and ends half a cycle after they came back:
     a dip of N whole cycles lasts N and a half.
-
-    Args:
-        board: The board's name.
-        districts: Names of the columns.
     """
 
     def __init__(self, board: str, districts: tuple[str, ...]) -> None:
@@ -111,8 +95,8 @@ class DisturbanceDetector:
             latest.append(level)
         taken = np.searchsorted(rows[done:], np.arange(at, len(volts)), side="right")
         reference = np.array(references)[taken]
-        beyond = (volts[at:] < DIP_BELOW * reference) | (volts[at:] > SWELL_ABOVE * reference)
-        beyond &= reference >= LOWEST_REFERENCE_VOLTS
+        beyond = (volts[at:] < th.DIP_BELOW * reference) | (volts[at:] > th.SWELL_ABOVE * reference)
+        beyond &= reference >= th.LOWEST_REFERENCE_VOLTS
         ahead = int(beyond.argmax()) if beyond.any() else len(beyond)
         upto = int(taken[ahead]) if ahead < len(beyond) else len(references) - 1
         standing.reference, standing.latest = references[upto], latest[upto]
@@ -137,9 +121,9 @@ def _followed(
     """The row behind an event, or the end of the rows, and the event where it changed by then."""
     reference, level, known = standing.reference, volts[at:], known[at:]
     times_s = middles_s[at:]
-    gone = known & (level < INTERRUPTION_BELOW * reference)
+    gone = known & (level < th.INTERRUPTION_BELOW * reference)
     gone_s = np.maximum.accumulate(np.where(gone, times_s, standing.gone_s))
-    late = times_s - gone_s > TAKEN_OVER_S
+    late = times_s - gone_s > th.TAKEN_OVER_S
     ends = known & (late | _over(event.kind, level, reference))
     stop = int(ends.argmax()) if ends.any() else len(level)
     extreme = event.extreme_volts
@@ -164,19 +148,19 @@ def _slid(reference: float, latest: float, level: float) -> float:
     """One step of the sliding reference; from nothing, or from an output that was off, it starts as soon as two levels agree."""
     if not np.isfinite(level):
         return reference
-    if reference < LOWEST_REFERENCE_VOLTS:
-        return level if abs(level - latest) <= STEADY_SHARE * level else 0.0
-    return reference + (level - reference) * 0.2 / SLIDE_S
+    if reference < th.LOWEST_REFERENCE_VOLTS:
+        return level if abs(level - latest) <= th.STEADY_SHARE * level else 0.0
+    return reference + (level - reference) * 0.2 / th.SLIDE_S
 
 
 def _kind(level: float, reference: float) -> DisturbanceKind:
     """Of a level beyond its reference."""
-    if level > SWELL_ABOVE * reference:
+    if level > th.SWELL_ABOVE * reference:
         return "swell"
-    return "interruption" if level < INTERRUPTION_BELOW * reference else "dip"
+    return "interruption" if level < th.INTERRUPTION_BELOW * reference else "dip"
 
 
 def _over(kind: DisturbanceKind, levels: Floats, reference: float) -> NDArray[np.bool_]:
     if kind == "swell":
-        return levels <= (SWELL_ABOVE - HYSTERESIS) * reference
-    return levels >= (DIP_BELOW + HYSTERESIS) * reference
+        return levels <= (th.SWELL_ABOVE - th.HYSTERESIS) * reference
+    return levels >= (th.DIP_BELOW + th.HYSTERESIS) * reference

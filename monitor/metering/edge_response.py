@@ -12,19 +12,10 @@ the edge stands against what the samples show of it.
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import thresholds as th
 from monitor.values.arrays import Floats
 
 Ints = NDArray[np.intp]
-
-WIDEST_S = 320e-6
-"""No edge is taken for wider than this: filtered triacs have some 50 us, transistors of dimmers up to 250 (common practice)."""
-STEPS = 16
-"""Widths between 0 and the widest that are told apart; below them as many quarters of the time constant, for boards without it."""
-QUARTERS = 4
-FRACTIONS = 100
-"""Steps of the tables by fraction of the edge."""
-PARTLY = (0.06, 0.94)
-"""Fractions between these count as caught on the way; closer to either end noise and harmonics look the same."""
 
 
 class EdgeResponse:
@@ -34,15 +25,11 @@ class EdgeResponse:
         after: Shape (widths, FRACTIONS + 1): time from the edge at which each fraction is reached, scans; clipped to 1 ... 99 %.
         seen: Shape (widths,): mean of f (1 - f) over places a scan apart, of the fractions on the way; rises with the width.
         square_lag: Shape (widths,): so much later than the edge's middle a step must lie to hold the same square, scans.
-
-    Args:
-        tau_scans: Time constant of the channel's filter.
-        interval_s: Seconds between scans.
     """
 
     def __init__(self, tau_scans: float, interval_s: float) -> None:
-        widths = np.concatenate([np.zeros(QUARTERS), np.linspace(0.0, WIDEST_S / interval_s, STEPS + 1)])
-        taus = tau_scans * np.concatenate([np.arange(QUARTERS) / QUARTERS, np.ones(STEPS + 1)])
+        widths = np.concatenate([np.zeros(th.FILTER_QUARTERS), np.linspace(0.0, th.WIDEST_S / interval_s, th.STEPS + 1)])
+        taus = tau_scans * np.concatenate([np.arange(th.FILTER_QUARTERS) / th.FILTER_QUARTERS, np.ones(th.STEPS + 1)])
         tables = [self._table(width, tau) for width, tau in zip(widths, taus, strict=True)]
         self.after: Floats = np.stack([after for after, _ in tables])
         self.seen: Floats = np.maximum.accumulate([seen for _, seen in tables]) + 1e-9 * np.arange(len(tables))
@@ -56,8 +43,8 @@ class EdgeResponse:
         rising = (times - tau * (1 - np.exp(-times / tau))) / width
         settling = 1 - (tau / width) * (-np.expm1(-width / tau)) * np.exp(np.minimum(0.0, (width - times) / tau))
         answer = np.where(times < width, rising, settling)
-        wanted = np.clip(np.arange(FRACTIONS + 1) / FRACTIONS, 0.01, 0.99)
-        partly = np.where((answer > PARTLY[0]) & (answer < PARTLY[1]), answer * (1 - answer), 0.0)
+        wanted = np.clip(np.arange(th.FRACTIONS + 1) / th.FRACTIONS, 0.01, 0.99)
+        partly = np.where((answer > th.PARTLY[0]) & (answer < th.PARTLY[1]), answer * (1 - answer), 0.0)
         return np.interp(wanted, answer, times) - width / 2 - tau, float(np.trapezoid(partly, times))
 
     def level(self, seen: Floats) -> Ints:
@@ -66,13 +53,8 @@ class EdgeResponse:
         return np.searchsorted(middles, seen).astype(np.intp)
 
     def reached_after(self, level: Ints, fractions: Floats) -> Floats:
-        """When edges of some widths reach some fractions, scans from their places.
-
-        Args:
-            level: Shape (e,).
-            fractions: Shape (k, e), from 0 to 1.
-        """
-        places = fractions * FRACTIONS
-        below = np.minimum(places.astype(np.intp), FRACTIONS - 1)
+        """When edges of some widths reach some fractions, scans from their places."""
+        places = fractions * th.FRACTIONS
+        below = np.minimum(places.astype(np.intp), th.FRACTIONS - 1)
         here = self.after[level, below]
         return np.asarray(here + (places - below) * (self.after[level, below + 1] - here))

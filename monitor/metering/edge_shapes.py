@@ -5,29 +5,11 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import thresholds as th
 from monitor.values.arrays import Floats
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
-
-FLAT_COUNTS = 5.0
-"""The bend of a sine from sample to sample must be more than this to be told from none."""
-FLAT_STEP_RAD = 0.01
-"""A sine of so small steps is a straight line."""
-LEAST_COUNTS = 8
-"""No edge is looked for beside anything smaller."""
-STEEPEST = 1.6
-"""Beside a true edge the waveform changes by no more than this factor from sample to sample; natural zeros change by more."""
-SURE_SINE = 0.25
-LEAST_SINE = 0.12
-"""A settled sample at so much of the sine tells its size well; below the lower one it is too close to the natural zero to tell it."""
-HELD_MOST = 1.3
-"""Times the size held from half cycles that show it well, the sine behind a deep cut is no larger."""
-FRACTION_DOUBT = 0.04
-"""Harmonics bend the sine from which a fraction is taken by so much, as a share of it (3 % of third harmonic, worked out)."""
-NOISE_DOUBT_COUNTS = 2.5
-PHASE_DOUBT_RAD = 0.03
-"""How far the grid's phase may be off where it is all that tells how the sine lies."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -95,7 +77,12 @@ class Edges:
             lone=second * np.sign(first) <= highest / 8,
         )
         beside = np.sign(first) * (2 * first * np.cos(step) - second)
-        true = (np.abs(first) >= LEAST_COUNTS) & (np.abs(first) <= STEEPEST * beside) & (edges.angle > 0) & (edges.angle < np.pi)
+        true = (
+            (np.abs(first) >= th.EDGE_LEAST_COUNTS)
+            & (np.abs(first) <= th.STEEPEST * beside)
+            & (edges.angle > 0)
+            & (edges.angle < np.pi)
+        )
         return edges.where(np.where(edges.lone, edges._deep(highest), true))
 
     def _deep(self, highest: Floats) -> Bools:
@@ -104,7 +91,7 @@ class Edges:
         back = np.where(np.abs(caught[0]) > np.abs(self.first), len(caught), 0)
         loudest = self.angle - self.ahead * back * self.step
         from_zero = np.where(self.side == 0, np.pi - loudest, loudest)
-        return (highest >= LEAST_COUNTS) & (from_zero > 0) & (from_zero < np.pi / 2)
+        return (highest >= th.EDGE_LEAST_COUNTS) & (from_zero > 0) & (from_zero < np.pi / 2)
 
     def __len__(self) -> int:
         """How many edges."""
@@ -136,17 +123,13 @@ class Edges:
             sines = self._sines(lone)[1:]
             # Samples on the way stay below the sine: the highest told of it is the best.
             seen = np.abs(self.seen[1:-2, lone])
-            told = np.where(sines >= LEAST_SINE, seen / np.maximum(sines, LEAST_SINE), 0.0).max(axis=0)
+            told = np.where(sines >= th.LEAST_SINE, seen / np.maximum(sines, th.LEAST_SINE), 0.0).max(axis=0)
             peaks[lone] = told
-            sure[lone] = (sines[-1] >= SURE_SINE) | ((sines[-1] < LEAST_SINE) & (told > 0))
+            sure[lone] = (sines[-1] >= th.SURE_SINE) | ((sines[-1] < th.LEAST_SINE) & (told > 0))
         return peaks, sure
 
     def fractions(self, peaks: Floats) -> tuple[Floats, Floats]:
-        """What each sample from the dead to the settled one is a fraction of, and how far that may be off; shape (wait + 2, e).
-
-        Args:
-            peaks: Shape (e,): peak of the sine behind each edge, for deep cuts.
-        """
+        """What each sample from the dead to the settled one is a fraction of, and how far that may be off; shape (wait + 2, e)."""
         seen = self.seen[:-2]
         sign = np.sign(self.first)
         sine = np.empty(seen.shape)
@@ -161,10 +144,10 @@ class Edges:
             sign[lone] = np.sign(some[np.abs(some).argmax(axis=0), np.arange(len(lone))])
             sine[:, lone] = sign[lone] * peaks[lone] * self._sines(lone)
         sine *= sign
-        told = sine >= LEAST_COUNTS
+        told = sine >= th.EDGE_LEAST_COUNTS
         sine[~told] = np.nan
         fractions = np.clip(sign * seen / sine, 0.0, 1.0)
-        doubts = FRACTION_DOUBT * (1 + self.lone) + NOISE_DOUBT_COUNTS / sine
+        doubts = th.FRACTION_DOUBT * (1 + self.lone) + th.NOISE_DOUBT_COUNTS / sine
         fractions[-1] = np.where(self.lone, np.nan, 1.0)
         return fractions, doubts
 
@@ -178,7 +161,7 @@ class Edges:
         """
         since = (self.settled - self.ahead - place) * self.ahead
         after = np.where(self.side == 0, settled_after, 0.0)
-        near = ~self.lone & (since > after) & (fractions[-2] >= 1 - FRACTION_DOUBT)
+        near = ~self.lone & (since > after) & (fractions[-2] >= 1 - th.FRACTION_DOUBT)
         self.seen = np.where(near, np.concatenate([np.zeros((1, len(self))), self.seen[:-1]]), self.seen)
         first, second = self.seen[-3:-1]
         self.slope = np.where(near, (second - first * np.cos(self.step)) / np.sin(self.step), self.slope)
@@ -202,9 +185,9 @@ class Edges:
         reached = np.where(self.side[lone] == 0, upto[1], 1 - upto[1])
         sines = self._sines(lone)[1:]
         shape = reached * sines
-        doubt = 0.02**2 + PHASE_DOUBT_RAD**2 * (1 - sines**2) + ((upto[2] - upto[0]) * sines) ** 2
+        doubt = 0.02**2 + th.PHASE_DOUBT_RAD**2 * (1 - sines**2) + ((upto[2] - upto[0]) * sines) ** 2
         size = (self.seen[1:-2, lone] * shape / doubt).sum(axis=0) / np.maximum((shape**2 / doubt).sum(axis=0), 1e-6)
-        size = np.clip(size, -HELD_MOST * peaks[lone], HELD_MOST * peaks[lone])
+        size = np.clip(size, -th.HELD_MOST * peaks[lone], th.HELD_MOST * peaks[lone])
         self.first[lone] = size * np.sin(self.angle[lone])
         self.slope[lone] = size * self.ahead[lone] * np.cos(self.angle[lone])
 
@@ -215,12 +198,7 @@ class Edges:
 
 
 def trapezoid(seen: Floats, lone: Bools) -> Floats:
-    """Trapezoid sum of what was seen from the dead to the settled sample, one sample further in deep cuts.
-
-    Args:
-        seen: Shape (wait + 4, e), as in :class:`Edges`.
-        lone: Shape (e,).
-    """
+    """Trapezoid sum of what was seen from the dead to the settled sample, one sample further in deep cuts."""
     total = seen[:-2].sum(axis=0) - (seen[0] + seen[-3]) / 2
     return np.asarray(total + np.where(lone, (seen[-3] + seen[-2]) / 2, 0.0))
 
@@ -238,5 +216,5 @@ def _steps(seen: Floats, step: Floats) -> Floats:
     """Phase from one scan to the next, rad; next to nothing where a pulse has a flat top, which is taken for a straight line."""
     first, second, third = np.abs(seen[-3:])
     bend = 0.5 * step**2 * second
-    flat = (bend > FLAT_COUNTS) & (np.abs(first + third - 2 * second) < bend) & (np.abs(third - second) < 4 * bend)
-    return np.where(flat, FLAT_STEP_RAD, step)
+    flat = (bend > th.FLAT_COUNTS) & (np.abs(first + third - 2 * second) < bend) & (np.abs(third - second) < 4 * bend)
+    return np.where(flat, th.FLAT_STEP_RAD, step)

@@ -9,29 +9,15 @@ up and those that go down are held apart, for triacs do not fire alike in both.
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import thresholds as th
 from monitor.values.arrays import Floats
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 
-MOVED_CELLS = 1.5
-"""An edge that leaps by more than this from one cycle to the next was moved: nothing is known of where in its cell it is."""
-STRETCH_HALVES = 32
-"""Means that fade are carried on from stretch to stretch of so many: any number does, this one is quick."""
-WIDTH_HALVES = 4096
-"""Half cycles that the width of an edge is averaged over."""
-WIDTH_PRIOR_CELLS = 1.5
-"""The usual width counts as much as so many cells that samples crept across."""
-SIZE_HALVES = 8
-"""Half cycles that the size of a deeply cut sine is averaged over."""
-
 
 class EdgePlaces:
-    """Bounds of the place of each edge, by side (rise and fall) and row; a place is a share of the half cycle.
-
-    Args:
-        rows: How many rows.
-    """
+    """Bounds of the place of each edge, by side (rise and fall) and row; a place is a share of the half cycle."""
 
     def __init__(self, rows: int) -> None:
         self._open = np.zeros((2, 2, 2, rows))
@@ -62,7 +48,7 @@ class EdgePlaces:
         shown = np.isfinite(low)
         latest = _latest(self._cell[parity, side, row], begins, shown)
         with np.errstate(invalid="ignore"):
-            leapt = shown & ~(np.abs(begins - latest[:, :-1]) <= MOVED_CELLS * cell)
+            leapt = shown & ~(np.abs(begins - latest[:, :-1]) <= th.MOVED_CELLS * cell)
         least, most = np.where(shown, low, -np.inf), np.where(shown, high, np.inf)
         lowest, highest = np.where(leapt, high, least), np.where(leapt, low, most)
         found = _carried(self._open[parity][:, side, row], np.stack([least, lowest]), np.stack([highest, most]))
@@ -72,17 +58,11 @@ class EdgePlaces:
 
 
 class Fading:
-    """Weighted means that fade, of arrays whose last axis is time.
-
-    Args:
-        shape: Of all but the last axis.
-        length: Steps in which a weight falls to 1/e.
-        prior: Weight that never fades.
-    """
+    """Weighted means that fade, of arrays whose last axis is time."""
 
     def __init__(self, shape: tuple[int, ...], length: float, prior: float = 0.0) -> None:
         self._keep = float(np.exp(-1 / length))
-        steps = np.arange(STRETCH_HALVES)
+        steps = np.arange(th.STRETCH_HALVES)
         self._since = self._keep ** (steps + 1)
         self._within = np.triu(self._keep ** np.maximum(steps - steps[:, None], 0))
         self._sums = np.zeros((2, *shape))
@@ -95,10 +75,10 @@ class Fading:
     def feed(self, values: Floats, weights: Floats, usual: float = 0.0) -> Floats:
         """Mean up to and with each step; NaN where nothing counted yet."""
         size = values.shape[-1]
-        stretches = -(-size // STRETCH_HALVES)
-        both = np.zeros((2, *values.shape[:-1], stretches * STRETCH_HALVES))
+        stretches = -(-size // th.STRETCH_HALVES)
+        both = np.zeros((2, *values.shape[:-1], stretches * th.STRETCH_HALVES))
         both[0, ..., :size], both[1, ..., :size] = values * weights, weights
-        parts = both.reshape(*both.shape[:-1], stretches, STRETCH_HALVES) @ self._within
+        parts = both.reshape(*both.shape[:-1], stretches, th.STRETCH_HALVES) @ self._within
         begins = np.empty(parts.shape[:-1])
         for k in range(stretches):
             begins[..., k] = self._sums

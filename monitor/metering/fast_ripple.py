@@ -3,18 +3,10 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import thresholds as th
 from monitor.metering.channels import ChannelTable
 from monitor.values import SampleBlock
 from monitor.values.arrays import Floats
-
-CYCLES_BEFORE = (3, 11)
-"""Samples are compared with those so many cycles before. Pulses that seem to keep step over one of them do not over the other."""
-MAINS_OFF = (-0.004, -0.002, 0.0, 0.002, 0.004)
-"""And that for mains off their nominal frequency by these shares; 0.2 Hz of 50 is the most of usual service (EN 50160, from memory)."""
-FEWEST_SAMPLES = 40
-"""Fewer say nothing of a ripple."""
-QUARTERS = 4
-"""Windows are looked at in so many parts. An output switched on or off spoils two of them at most, so the second lowest stands."""
 
 
 class FastRipple:
@@ -22,16 +14,12 @@ class FastRipple:
 
     So does a steady change, as of a throttle that is turned. Pulses remain, unless their frequency and that of the scans make them
     seem to keep step with the mains to within some hertz.
-
-    Args:
-        table: The board's channels.
-        hertz: Nominal mains frequency.
     """
 
     def __init__(self, table: ChannelTable, hertz: float) -> None:
         self._table = table
         cycle_scans = 1 / (hertz * table.interval_s)
-        self._lags = [[cycles * cycle_scans * (1 + off) for cycles in CYCLES_BEFORE] for off in MAINS_OFF]
+        self._lags = [[cycles * cycle_scans * (1 + off) for cycles in th.CYCLES_BEFORE] for off in th.MAINS_OFF]
         self._longest = int(max(max(lags) for lags in self._lags)) + 1
         self._runs: list[list[SampleBlock]] = []
 
@@ -43,20 +31,14 @@ class FastRipple:
             self._runs.append([block])
 
     def of(self, district: int, starts_s: Floats, ends_s: Floats) -> Floats:
-        """Standard deviation of the ripple of a district's volts in each window, counts; NaN where too little lies before it.
-
-        Args:
-            district: Its column.
-            starts_s: Shape (n,): where windows begin, board seconds.
-            ends_s: Shape (n,): where they end.
-        """
+        """Standard deviation of the ripple of a district's volts in each window, counts; NaN where too little lies before it."""
         found = np.full(len(starts_s), np.nan)
         channel, interval_s = self._table.volts[district], self._table.interval_s
         for run in self._runs:
             counts = np.concatenate([block.counts[:, channel] for block in run]).astype(np.float64)
             places = np.ceil((np.stack([starts_s, ends_s]) - run[0].start_s) / interval_s).astype(np.intp) - self._longest
             places = np.clip(places, 0, max(0, len(counts) - self._longest))
-            told = places[1] - places[0] >= FEWEST_SAMPLES
+            told = places[1] - places[0] >= th.FEWEST_SAMPLES
             if told.any():
                 found[told] = self._deviation(counts, places[:, told])
         return found
@@ -77,7 +59,7 @@ class FastRipple:
         sums = np.zeros((2, len(changes) + 1))
         np.cumsum(changes, out=sums[0, 1:])
         np.cumsum(changes**2, out=sums[1, 1:])
-        edges = np.round(np.linspace(places[0], places[1], QUARTERS + 1)).astype(np.intp)
+        edges = np.round(np.linspace(places[0], places[1], th.WINDOW_QUARTERS + 1)).astype(np.intp)
         mean, square = np.diff(sums[:, edges], axis=1) / np.diff(edges, axis=0)
         variance = np.partition(np.maximum(0.0, square - mean**2), 1, axis=0)[1]
         return np.asarray(variance / (1 + part**2 + (1 - part) ** 2))

@@ -5,15 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import thresholds as th
 from monitor.metering.mains_view import MainsView
 from monitor.values.arrays import Floats
-
-SLEW_RAD = 0.005 * np.pi
-"""Highest step of the grid's phase in one half cycle (0.5 % of the window's length) while it moves to another phase."""
-HELD_FRAMES = 120
-"""About a second: for so long after the last sight of the mains the frequency still counts as known."""
-STEADY_FRAMES = 64
-"""Half a second: the grid runs on at the mean frequency of so many frames, for that of one is known to a hundredth of a hertz only."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,9 +49,6 @@ class CycleGrid:
     its zero crossings. Where it is not, the grid runs on at the last known frequency, at first the nominal one: a fixed window. A
     correction of phase is spread out so that no window is ever more than half a per cent off the length of a cycle. Everything is
     decided on frames counted from the first scan after a hole, so nothing depends on how the stream was cut.
-
-    Args:
-        hertz: Nominal mains frequency.
     """
 
     def __init__(self, hertz: float) -> None:
@@ -66,7 +57,7 @@ class CycleGrid:
         self._drift = 0.0
         self._recent: Floats = np.zeros(0)
         self._time_s = 0.0
-        self._unseen = HELD_FRAMES
+        self._unseen = th.HELD_FRAMES
         self._untold = False
         self._placed = False
 
@@ -75,17 +66,12 @@ class CycleGrid:
         self._placed = False
 
     def advance(self, view: MainsView, start_s: float) -> GridNodes:
-        """Follow the frames of one view.
-
-        Args:
-            view: Frames, at least one.
-            start_s: Where the grid is to begin if it has not been placed yet.
-        """
+        """Follow the frames of one view."""
         if not self._placed:
             self._place(view, start_s)
         before = (self._time_s, self._phase, self._hertz())
         drift, phases, unseen = self._follow(view)
-        known = unseen < HELD_FRAMES
+        known = unseen < th.HELD_FRAMES
         hertz = np.where(known, (self._omega + drift) / (2 * np.pi), np.nan)
         self._time_s, self._phase = float(view.times_s[-1]), float(phases[-1])
         self._drift, self._unseen = float(drift[-1]), int(unseen[-1])
@@ -111,7 +97,7 @@ class CycleGrid:
         )
 
     def _hertz(self) -> float:
-        return (self._omega + self._drift) / (2 * np.pi) if self._unseen < HELD_FRAMES else np.nan
+        return (self._omega + self._drift) / (2 * np.pi) if self._unseen < th.HELD_FRAMES else np.nan
 
     def _place(self, view: MainsView, start_s: float) -> None:
         """Put the grid where the first sight of the mains wants it, reckoned back to the start."""
@@ -132,16 +118,16 @@ class CycleGrid:
         unseen = np.where(last_seen >= 0, count - last_seen, count + 1 + self._unseen)
         drift = self._drifts(view)
         steps = np.diff(view.times_s, prepend=self._time_s) * drift
-        return drift, self._slewed(view, steps), np.minimum(unseen, HELD_FRAMES)
+        return drift, self._slewed(view, steps), np.minimum(unseen, th.HELD_FRAMES)
 
     def _drifts(self, view: MainsView) -> Floats:
         """Drift at each frame; where the mains is not in sight, the mean of what was seen last."""
         sights = np.concatenate([self._recent, view.drifts[view.seen]])
         so_far = len(self._recent) + np.cumsum(view.seen)
-        self._recent = sights[-STEADY_FRAMES:]
+        self._recent = sights[-th.STEADY_FRAMES :]
         drift = np.where(view.seen, view.drifts, self._drift)
         for count in np.unique(so_far[~view.seen & (so_far > 0)]).tolist():
-            drift[~view.seen & (so_far == count)] = sights[max(0, count - STEADY_FRAMES) : count].mean()
+            drift[~view.seen & (so_far == count)] = sights[max(0, count - th.STEADY_FRAMES) : count].mean()
         return drift
 
     def _slewed(self, view: MainsView, steps: Floats) -> Floats:
@@ -150,16 +136,16 @@ class CycleGrid:
         wanted, seen = view.phases, view.seen
         hops = np.round((wanted[1:] - wanted[:-1] - steps[1:]) / np.pi)
         errors = wanted[1:] - wanted[:-1] - steps[1:] - hops * np.pi
-        jumps = np.flatnonzero(~(seen[1:] & seen[:-1] & (np.abs(errors) <= SLEW_RAD))) + 1
+        jumps = np.flatnonzero(~(seen[1:] & seen[:-1] & (np.abs(errors) <= th.SLEW_RAD))) + 1
         turns = np.concatenate([[0], np.cumsum(hops.astype(np.int64))])
         phase, k = self._phase, 0
         while k < len(steps):
             phase += steps[k]
             error = _wrapped(wanted[k] - phase) if seen[k] else 0.0
-            phase += min(SLEW_RAD, max(-SLEW_RAD, error))
+            phase += min(th.SLEW_RAD, max(-th.SLEW_RAD, error))
             phases[k] = phase
             k += 1
-            if seen[k - 1] and abs(error) <= SLEW_RAD:
+            if seen[k - 1] and abs(error) <= th.SLEW_RAD:
                 # In step: up to the next jump the phases are simply those wanted.
                 place = np.searchsorted(jumps, k)
                 stop = int(jumps[place]) if place < len(jumps) else len(steps)

@@ -1,7 +1,7 @@
 """Sums over half cycles: what all windows are put together from."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,45 +53,20 @@ class HalfCycles:
         if len(parts) == 1:
             return parts[0]
         return HalfCycles(
-            number=np.concatenate([part.number for part in parts]),
-            start_s=np.concatenate([part.start_s for part in parts]),
-            end_s=np.concatenate([part.end_s for part in parts]),
-            hertz=np.concatenate([part.hertz for part in parts]),
-            means=np.concatenate([part.means for part in parts], axis=1),
-            peaks=np.concatenate([part.peaks for part in parts], axis=1),
-            clipped=np.concatenate([part.clipped for part in parts], axis=1),
-            conduction=np.concatenate([part.conduction for part in parts]),
-            steep=np.concatenate([part.steep for part in parts]),
-            edge_doubt=np.concatenate([part.edge_doubt for part in parts], axis=1),
+            **{name: np.concatenate([getattr(part, name) for part in parts], axis=axis) for name, axis in _AXES.items()}
         )
 
     def sliced(self, start: int, stop: int | None = None) -> "HalfCycles":
         """Some of them."""
-        some = slice(start, stop)
-        return HalfCycles(
-            number=self.number[some],
-            start_s=self.start_s[some],
-            end_s=self.end_s[some],
-            hertz=self.hertz[some],
-            means=self.means[:, some],
-            peaks=self.peaks[:, some],
-            clipped=self.clipped[:, some],
-            conduction=self.conduction[some],
-            steep=self.steep[some],
-            edge_doubt=self.edge_doubt[:, some],
-        )
+        return self._some(slice(start, stop))
 
     def where(self, keep: NDArray[np.bool_]) -> "HalfCycles":
         """Only those for which keep, shape (h,), is True."""
-        return HalfCycles(
-            number=self.number[keep],
-            start_s=self.start_s[keep],
-            end_s=self.end_s[keep],
-            hertz=self.hertz[keep],
-            means=self.means[:, keep],
-            peaks=self.peaks[:, keep],
-            clipped=self.clipped[:, keep],
-            conduction=self.conduction[keep],
-            steep=self.steep[keep],
-            edge_doubt=self.edge_doubt[:, keep],
-        )
+        return self._some(keep)
+
+    def _some(self, which: slice | NDArray[np.bool_]) -> "HalfCycles":
+        return HalfCycles(**{name: getattr(self, name)[(slice(None),) * axis + (which,)] for name, axis in _AXES.items()})
+
+
+_AXES = {each.name: int(each.name in ("means", "peaks", "clipped", "edge_doubt")) for each in fields(HalfCycles)}
+"""Which axis of each figure counts the half cycles."""

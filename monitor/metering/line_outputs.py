@@ -7,14 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import District, Layout
+from monitor.metering import thresholds as th
 from monitor.metering.metered import Trouble
 from monitor.values import FindingKind
 from monitor.values.arrays import Floats
 
 Bools = NDArray[np.bool_]
-
-SETTLED_AFTER_S = 3.0
-"""By then a board has sent each of its outputs at least once: they send each several times a second (``firmware_notes/wire.md``)."""
 
 
 class LineOutputs:
@@ -46,16 +44,10 @@ class LineOutputs:
 
     @property
     def _settled_s(self) -> float:
-        return SETTLED_AFTER_S + (self._began_s or 0.0)
+        return th.SETTLED_AFTER_S + (self._began_s or 0.0)
 
     def marked(self, good: Bools | None, end_s: Floats, districts: int) -> Bools | None:
-        """Which figures of rows are good, where none is whose output is its neighbour's.
-
-        Args:
-            good: Shape (rows, districts), or None where nothing is known against any.
-            end_s: Shape (rows,): when each row ended.
-            districts: How many columns there are.
-        """
+        """Which figures of rows are good, where none is whose output is its neighbour's."""
         if not self._counts_from_1 or end_s[-1] <= self._settled_s:
             return good
         marked = np.ones((len(end_s), districts), dtype=bool) if good is None else good.copy()

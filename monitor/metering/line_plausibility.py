@@ -15,26 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import District, Layout
+from monitor.metering import thresholds as th
 from monitor.metering.metered import Trouble
 from monitor.values import FindingKind
 from monitor.values.arrays import Floats
 
 Bools = NDArray[np.bool_]
-
-VOLTS_LIMIT = 2.0
-AMPS_LIMIT = 100.0
-"""The largest current sensors of hobby boards end there (common practice, no published source)."""
-VA_LIMIT = 8.0
-LEAST_SHARE = 0.005
-"""A thousandth of the figure that is less than this share of the supply's highest says nothing of thousandths."""
-NEGATIVE_SHARE = 0.05
-"""A figure less far below zero, as a share of the supply's highest, is a zero that is slightly off, and counts as zero."""
-TIMES, WITHIN_S = 3, 60.0
-"""One figure that cannot be is a digit lost on the way. So many within so long are a scale that is wrong: then no figure of the channel
-is shown, for those that could be are as wrong."""
-CLIPPED_ROWS, CLIPPED_LOAD = 8, 2.0
-"""Amps that stand still to the last digit for so many rows, at the highest ever seen and above so many times the rating, are the end of
-the sensor's range: a real overload moves."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -75,14 +61,9 @@ class LinePlausibility:
         self._last = np.full(len(supplies), np.nan)
 
     def judge(self, figures: Floats, end_s: Floats) -> Judged:
-        """Look at the next rows.
-
-        Args:
-            figures: Shape (2, rows, districts): volts and amps, calibrated.
-            end_s: Shape (rows,): when each row ended.
-        """
+        """Look at the next rows."""
         size = np.array([self._volts, self._amps])[:, np.newaxis]
-        negative = self._is_ac & (figures < -NEGATIVE_SHARE * size)
+        negative = self._is_ac & (figures < -th.NEGATIVE_SHARE * size)
         sizes = np.where(self._is_ac, np.maximum(figures, 0.0), np.abs(figures))
         wrong = negative | self._too_much(sizes)
         troubles: list[Trouble] = []
@@ -101,21 +82,21 @@ class LinePlausibility:
 
     def _too_much(self, sizes: Floats) -> Bools:
         volts, amps = sizes
-        too_high = volts > VOLTS_LIMIT * self._volts
-        amps_wrong = (amps > AMPS_LIMIT) | (~too_high & (volts * amps > VA_LIMIT * self._plate_va))
+        too_high = volts > th.VOLTS_LIMIT * self._volts
+        amps_wrong = (amps > th.AMPS_LIMIT) | (~too_high & (volts * amps > th.VA_LIMIT * self._plate_va))
         return np.stack([too_high, amps_wrong])
 
     def _lasting(self, wrong: Bools, figures: Floats, end_s: Floats, troubles: list[Trouble]) -> Bools:
         """Also those figures of a channel that could be, while others of it cannot, over and over."""
         wrong = wrong.copy()
         for quantity, column in {*self._wrong_s, *zip(*(k.tolist() for k in np.nonzero(wrong.any(axis=1))), strict=True)}:
-            seen_s = self._wrong_s.setdefault((quantity, column), deque(maxlen=TIMES))
+            seen_s = self._wrong_s.setdefault((quantity, column), deque(maxlen=th.TIMES))
             for row, at_s in enumerate(end_s.tolist()):
                 if wrong[quantity, row, column]:
                     seen_s.append(at_s)
                     figure = float(figures[quantity, row, column])
                     troubles.append(self._trouble(self._districts[column], quantity, figure, at_s))
-                elif len(seen_s) == TIMES and at_s - seen_s[0] <= WITHIN_S:
+                elif len(seen_s) == th.TIMES and at_s - seen_s[0] <= th.WITHIN_S:
                     wrong[quantity, row, column] = True
         return wrong
 
@@ -142,23 +123,23 @@ class LinePlausibility:
         most = (self._volts[k], self._amps[k])[quantity]
         unit, milli, key = (("V", "millivolts", "volts_scale"), ("A", "milliamps", "amps_scale"))[quantity]
         bound = f"far above the {most:.3g} {unit} of {district.supply}"
-        if LEAST_SHARE * most <= figure / 1000 <= (VOLTS_LIMIT, VA_LIMIT)[quantity] * most:
+        if th.LEAST_SHARE * most <= figure / 1000 <= (th.VOLTS_LIMIT, th.VA_LIMIT)[quantity] * most:
             return f"{bound}. Are these {milli}? Then {self._remedy.format(key=key, scale='0.001')}."
         return f"{bound}: {self._remedy.format(key=key, scale='...')}."
 
     def _clipped(self, amps: Floats) -> Bools:
         """Amps at the end of the sensor's range, shape (rows, districts)."""
         clipped = np.zeros(amps.shape, dtype=bool)
-        if not (amps > CLIPPED_LOAD * self._amps).any() and not self._same.any():
+        if not (amps > th.CLIPPED_LOAD * self._amps).any() and not self._same.any():
             self._highest = np.fmax(self._highest, np.fmax.reduce(amps, axis=0))
             self._last = amps[-1]
             return clipped
         for row, now in enumerate(amps):
             self._highest = np.fmax(self._highest, now)
-            still = (now == self._last) & (now >= self._highest) & (now > CLIPPED_LOAD * self._amps)
+            still = (now == self._last) & (now >= self._highest) & (now > th.CLIPPED_LOAD * self._amps)
             self._same = np.where(still, self._same + 1, 0)
             self._last = now
-            clipped[row] = self._same >= CLIPPED_ROWS - 1
+            clipped[row] = self._same >= th.CLIPPED_ROWS - 1
         return clipped
 
     def _clipping(self, row: int, column: int, end_s: Floats) -> Trouble:

@@ -4,13 +4,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Layout
+from monitor.metering import thresholds as th
 from monitor.metering.line_outputs import LineOutputs
 from monitor.metering.line_plausibility import LinePlausibility
 from monitor.metering.metered import Metered
 from monitor.values import LineReadings, ReadingBlock
 from monitor.values.arrays import Floats
-
-USUAL_INTERVAL_S = 0.1
 
 
 class LineRows:
@@ -41,12 +40,7 @@ class LineRows:
         self._last_s: float | None = None
 
     def feed(self, readings: LineReadings, times_s: Floats) -> Metered:
-        """Rows that became complete, and what is wrong with them.
-
-        Args:
-            readings: n readings in the order they came.
-            times_s: Shape (n,): their board times, seconds.
-        """
+        """Rows that became complete, and what is wrong with them."""
         troubles = self._outputs.look(readings.outputs, times_s)
         columns = self._column_of[np.minimum(readings.outputs, len(self._column_of) - 1)]
         ours = columns >= 0
@@ -74,7 +68,7 @@ class LineRows:
         table[1:3] = (table[1:3] - self._zeros[:, np.newaxis]) * self._gains[:, np.newaxis]
         table[3] *= self._gains.prod(axis=0)
         end_s = np.nanmax(table[0], axis=1)
-        start_s = np.concatenate([[end_s[0] - USUAL_INTERVAL_S if self._last_s is None else self._last_s], end_s[:-1]])
+        start_s = np.concatenate([[end_s[0] - th.USUAL_INTERVAL_S if self._last_s is None else self._last_s], end_s[:-1]])
         self._last_s = float(end_s[-1])
         judged = self._plausibility.judge(table[1:3], end_s)
         none = np.full_like(table[0], np.nan)
@@ -99,12 +93,7 @@ class LineRows:
 
 
 def _row_ends(columns: NDArray[np.int16], width: int) -> NDArray[np.intp]:
-    """Where each complete row ends: before a column that it already has, or as soon as it has as many as there are.
-
-    Args:
-        columns: Shape (n,): column of each reading.
-        width: How many columns there are.
-    """
+    """Where each complete row ends: before a column that it already has, or as soon as it has as many as there are."""
     order = np.argsort(columns, kind="stable")
     again = columns[order[1:]] == columns[order[:-1]]
     repeats = np.full(len(columns), len(columns) + width)

@@ -6,23 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import thresholds as th
 from monitor.metering.paused_mains import FrameSamples, PausedMains, boxed
-from monitor.metering.sine_fit import HOPS, SineFit
+from monitor.metering.sine_fit import SineFit
 from monitor.values.arrays import Floats
 
 Phasors = NDArray[np.complex128]
-
-WINDOW_FRAMES = 16
-"""Frames that one estimate is made of; with the frames' own length about ten half cycles beyond them: 9 to 10 cycles."""
-RIPE_FRAMES = WINDOW_FRAMES + 1
-NODE_BACK_SCANS = 7
-"""A node lies this far before the end of its frame's scans, so that what is cut at nodes can still be interpolated."""
-FAINTEST_COUNTS = 1.5
-"""Lowest amplitude of the fundamental, in counts, that counts as seen; the noise of a 10-bit converter leaves 0.05."""
-STEADIEST = 0.85
-"""Lowest share of the frames' energy that turns steadily; noise has about 0.25."""
-BAND = 0.1
-"""Mains and resonator together are never further off the nominal frequency."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +70,7 @@ class MainsTracker:
         self._turn = gain * np.exp(-1j * self._omega * skew_s)
         self._usable = np.isfinite(gain)
         self._turn[~self._usable] = 0.0
-        self._faintest = FAINTEST_COUNTS * np.abs(np.where(self._usable, gain, np.inf))
+        self._faintest = th.FAINTEST_COUNTS * np.abs(np.where(self._usable, gain, np.inf))
         self._reference = -1
         self.begin(0.0, ripen=True)
 
@@ -91,12 +80,7 @@ class MainsTracker:
         return self._made * self.hop_scans
 
     def begin(self, start_s: float, *, ripen: bool) -> None:
-        """Scans begin anew after a hole.
-
-        Args:
-            start_s: Board time of the first scan.
-            ripen: Whether to hold frames back until the first whole estimate.
-        """
+        """Scans begin anew after a hole."""
         self._start_s = start_s
         self._made = 0
         self._held = ripen
@@ -105,14 +89,10 @@ class MainsTracker:
         if ripen:
             self._ripened = 0
             self._past = _Frames(len(self._turn))
-            self._paused = PausedMains(len(self._turn), self.hop_scans, self._omega * self._interval_s, BAND)
+            self._paused = PausedMains(len(self._turn), self.hop_scans, self._omega * self._interval_s, th.BAND)
 
     def feed(self, values: Floats) -> MainsView | None:
-        """Frames that became complete.
-
-        Args:
-            values: Shape (channels, n): counts less zero, from scan :attr:`next_scan` on.
-        """
+        """Frames that became complete."""
         fitted, cut, live = self._fit.frames(values)
         count = fitted.shape[1]
         if not count:
@@ -126,7 +106,7 @@ class MainsTracker:
         self._linked = True
         self._before = values[:, count * self.hop_scans - 1]
         self._made += count
-        if self._held and self._made < RIPE_FRAMES:
+        if self._held and self._made < th.RIPE_FRAMES:
             return None
         return self._release(self._made if self._held else count)
 
@@ -139,10 +119,10 @@ class MainsTracker:
         """
         hop = self.hop_scans
         blocks = [(stop - first - 1) // hop for _, first, stop in runs]
-        full = [k for k, count in enumerate(blocks) if count >= HOPS]
+        full = [k for k, count in enumerate(blocks) if count >= th.HOPS]
         if not full:
             return [None] * len(runs)
-        counts = np.array([blocks[k] - HOPS + 1 for k in full])
+        counts = np.array([blocks[k] - th.HOPS + 1 for k in full])
         # One hop more of each run: its next sample and silence, and no frame is taken that reaches there.
         joined = np.zeros((len(values), sum(blocks[k] + 1 for k in full) * hop))
         begins = np.cumsum([0, *(blocks[k] + 1 for k in full[:-1])])
@@ -157,7 +137,7 @@ class MainsTracker:
         samples = FrameSamples(values=joined, before=np.zeros(len(values)), live=live[:, some], places=some, hop=hop)
         fitted, untold = self._paused.fitted(fitted[:, some], cut[:, some], links, samples)
         self._add(fitted, untold, numbers, links, starts_s)
-        first_ripe = max(0, WINDOW_FRAMES - self._ripened)
+        first_ripe = max(0, th.WINDOW_FRAMES - self._ripened)
         self._ripened += len(numbers)
         whole = self._view(self._past, numbers, first_ripe, starts_s)
         self._past.trim()
@@ -173,7 +153,7 @@ class MainsTracker:
 
     def _release(self, count: int) -> MainsView:
         self._held = False
-        first_ripe = max(0, WINDOW_FRAMES - self._ripened)
+        first_ripe = max(0, th.WINDOW_FRAMES - self._ripened)
         self._ripened += count
         view = self._view(self._past, np.arange(self._made - count, self._made), first_ripe, self._start_s)
         self._past.trim()
@@ -192,12 +172,12 @@ class MainsTracker:
         hop_s = self.hop_scans * self._interval_s
         size = phasors.real**2 + phasors.imag**2
         # Squares and tangents stand for sizes and angles: the comparisons are the same and much cheaper.
-        good = turned.real**2 + turned.imag**2 >= (STEADIEST * energy) ** 2
-        good &= np.abs(turned.imag) <= np.tan(BAND * self._omega * hop_s) * turned.real
+        good = turned.real**2 + turned.imag**2 >= (th.MAINS_STEADIEST * energy) ** 2
+        good &= np.abs(turned.imag) <= np.tan(th.BAND * self._omega * hop_s) * turned.real
         good &= (size >= self._faintest[:, None] ** 2) & (np.arange(len(numbers)) >= first_ripe) & whole
         reference = self._references(np.where(good, size, 0.0))
         column = np.arange(len(numbers))
-        times_s = start_s + ((numbers + 4) * self.hop_scans - NODE_BACK_SCANS) * self._interval_s
+        times_s = start_s + ((numbers + 4) * self.hop_scans - th.NODE_BACK_SCANS) * self._interval_s
         drift = np.angle(turned[reference, column]) / hop_s
         return MainsView(
             times_s=np.asarray(times_s, dtype=np.float64),
@@ -211,11 +191,7 @@ class MainsTracker:
         )
 
     def _references(self, size: Floats) -> NDArray[np.intp]:
-        """Which channel the grid follows at each frame: stays with one until it is less than half as strong as the best.
-
-        Args:
-            size: Shape (channels, f): squared amplitude, 0 where the mains is not in sight.
-        """
+        """Which channel the grid follows at each frame: stays with one until it is less than half as strong as the best."""
         best = size.argmax(axis=0)
         strongest = size.max(axis=0)
         chosen = np.empty(size.shape[1], dtype=np.intp)
@@ -237,10 +213,10 @@ class _Frames:
     """Frames not yet forgotten; they reach back over short holes, but no turn is reckoned across one."""
 
     def __init__(self, channels: int) -> None:
-        self._frames: Phasors = np.zeros((channels, WINDOW_FRAMES), dtype=np.complex128)
-        self._centres_s: Floats = np.zeros(WINDOW_FRAMES)
-        self._linked: Floats = np.zeros(WINDOW_FRAMES)
-        self._untold = np.zeros((channels, WINDOW_FRAMES), dtype=bool)
+        self._frames: Phasors = np.zeros((channels, th.WINDOW_FRAMES), dtype=np.complex128)
+        self._centres_s: Floats = np.zeros(th.WINDOW_FRAMES)
+        self._linked: Floats = np.zeros(th.WINDOW_FRAMES)
+        self._untold = np.zeros((channels, th.WINDOW_FRAMES), dtype=bool)
 
     def add(self, frames: Phasors, untold: NDArray[np.bool_], centres_s: Floats, links: Floats) -> None:
         """Frames that follow; links are 1 where one follows the one before without a hole, else 0."""
@@ -255,14 +231,14 @@ class _Frames:
         Returns:
             Turns, energy of what turned, mean phasors, middle times, and whether all frames of the window could be fitted.
         """
-        some = slice(-(count + WINDOW_FRAMES), None)
+        some = slice(-(count + th.WINDOW_FRAMES), None)
         frames, links = self._frames[:, some], self._linked[some][1:]
         after = frames[:, 1:]
-        turned = boxed(after * frames[:, :-1].conj() * links, WINDOW_FRAMES)
-        energy = boxed((after.real**2 + after.imag**2) * links, WINDOW_FRAMES)
-        middle_s = boxed(self._centres_s[None, some][:, 1:], WINDOW_FRAMES)[0] / WINDOW_FRAMES
-        whole = boxed((after != 0).astype(np.float64), WINDOW_FRAMES) == WINDOW_FRAMES
-        return turned, energy, boxed(after, WINDOW_FRAMES) / WINDOW_FRAMES, middle_s, whole
+        turned = boxed(after * frames[:, :-1].conj() * links, th.WINDOW_FRAMES)
+        energy = boxed((after.real**2 + after.imag**2) * links, th.WINDOW_FRAMES)
+        middle_s = boxed(self._centres_s[None, some][:, 1:], th.WINDOW_FRAMES)[0] / th.WINDOW_FRAMES
+        whole = boxed((after != 0).astype(np.float64), th.WINDOW_FRAMES) == th.WINDOW_FRAMES
+        return turned, energy, boxed(after, th.WINDOW_FRAMES) / th.WINDOW_FRAMES, middle_s, whole
 
     def untold(self, count: int) -> NDArray[np.bool_]:
         """Of the last frames, shape (channels, count): that stands for long enough to hold for whole windows."""
@@ -270,7 +246,7 @@ class _Frames:
 
     def trim(self) -> None:
         """Forget what no later window reaches."""
-        self._untold = self._untold[:, -WINDOW_FRAMES:]
-        self._frames = self._frames[:, -WINDOW_FRAMES:]
-        self._centres_s = self._centres_s[-WINDOW_FRAMES:]
-        self._linked = self._linked[-WINDOW_FRAMES:]
+        self._untold = self._untold[:, -th.WINDOW_FRAMES :]
+        self._frames = self._frames[:, -th.WINDOW_FRAMES :]
+        self._centres_s = self._centres_s[-th.WINDOW_FRAMES :]
+        self._linked = self._linked[-th.WINDOW_FRAMES :]

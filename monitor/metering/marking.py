@@ -18,9 +18,6 @@ class Marker:
     A reading is judged by the last aggregate that was complete when it ended. Figures of a clipped, reversed, crossed or noisy
     sensor stay as they are (a clipped one is a lower bound that protection needs) and are marked as not good; a stuck channel gives
     no figures at all.
-
-    Args:
-        districts: How many.
     """
 
     def __init__(self, districts: int) -> None:
@@ -35,13 +32,7 @@ class Marker:
         return _blanked(replace(block, good=block.good & good & ~stuck), stuck)
 
     def note(self, told_s: Floats, good: Bools, stuck: Bools) -> None:
-        """What aggregates say, for the readings to come: behind a hole there may be none yet.
-
-        Args:
-            told_s: Shape (n,): when the aggregates were complete.
-            good: Shape (n, d).
-            stuck: Shape (n, d).
-        """
+        """What aggregates say, for the readings to come: behind a hole there may be none yet."""
         self._waiting.append((told_s, good, stuck))
 
     def readings(self, block: ReadingBlock) -> ReadingBlock:

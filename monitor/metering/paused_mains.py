@@ -11,28 +11,13 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.metering.sine_fit import HOPS, SineFit, solved
+from monitor.metering import thresholds as th
+from monitor.metering.sine_fit import SineFit, solved
 from monitor.values.arrays import Floats
 
 Phasors = NDArray[np.complex128]
 Bools = NDArray[np.bool_]
 _Number = TypeVar("_Number", np.float64, np.complex128)
-
-PAST_FRAMES = 3 * HOPS
-"""Four frames are fitted together, one after the other: two thirds of those sixteen that a view of the mains is made of lie in each."""
-ROUGH_FRAMES = 64
-"""About half a second: a fundamental that leaps by some degrees as samples come and go tells the frequency to 0.1 Hz."""
-TUNING = 0.01
-"""Step of the frequencies at which frames are fitted, as share of the nominal one."""
-WEAK_FRAMES = 120
-"""For about a second the frequency known carries on better than a phase taken from samples that may lie on an edge."""
-FIRM_FRAMES = 24
-"""So many firm fits one after the other make a view of the mains that can be carried on."""
-UNTOLD_FRAMES = 240
-"""For two seconds after a phase was taken from samples that may lie on an edge, places of edges found meanwhile are worth nothing: by
-then a sample has crept across them in all but the rarest keeping of step (worked out)."""
-STEADIEST = 0.85
-"""Lowest share of the frames' energy that turns steadily; noise has about 0.1."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +41,7 @@ class FrameSamples:
     def live_sums(self, fit: SineFit, rows: NDArray[np.intp], some: slice) -> Phasors:
         """The live sums of some frames of some channels."""
         places = self.places[some]
-        first, last = int(places[0]) * self.hop, (int(places[-1]) + HOPS) * self.hop + 1
+        first, last = int(places[0]) * self.hop, (int(places[-1]) + th.HOPS) * self.hop + 1
         before = self.values[rows, first - 1] if first else self.before[rows]
         return fit.live_sums(self.values[rows, first:last], before)[..., places - places[0]]
 
@@ -76,15 +61,15 @@ class PausedMains:
         self._fits: dict[float, SineFit] = {}
         self._turn = hop_scans * step_rad
         self._band = band
-        self._turned: Phasors = np.zeros((channels, ROUGH_FRAMES - 1), dtype=np.complex128)
-        self._energy: Floats = np.zeros((channels, ROUGH_FRAMES - 1))
+        self._turned: Phasors = np.zeros((channels, th.ROUGH_FRAMES - 1), dtype=np.complex128)
+        self._energy: Floats = np.zeros((channels, th.ROUGH_FRAMES - 1))
         self._last: Phasors = np.zeros((channels, 1), dtype=np.complex128)
-        self._sums: Phasors = np.zeros((5, channels, PAST_FRAMES), dtype=np.complex128)
-        self._weak: NDArray[np.int64] = np.full(channels, WEAK_FRAMES + 1)
-        self._turns: Floats = np.full((channels, PAST_FRAMES), self._turn)
+        self._sums: Phasors = np.zeros((5, channels, th.PAST_FRAMES), dtype=np.complex128)
+        self._weak: NDArray[np.int64] = np.full(channels, th.WEAK_FRAMES + 1)
+        self._turns: Floats = np.full((channels, th.PAST_FRAMES), self._turn)
         self._run: NDArray[np.int64] = np.zeros(channels, dtype=np.int64)
-        self._told: NDArray[np.int64] = np.full(channels, UNTOLD_FRAMES + 1)
-        self._runs: NDArray[np.intp] = np.zeros(PAST_FRAMES, dtype=np.intp)
+        self._told: NDArray[np.int64] = np.full(channels, th.UNTOLD_FRAMES + 1)
+        self._runs: NDArray[np.intp] = np.zeros(th.PAST_FRAMES, dtype=np.intp)
 
     def fitted(self, phasors: Phasors, cut: NDArray[np.bool_], links: Floats, samples: FrameSamples) -> tuple[Phasors, Bools]:
         """The phasors, those of frames with pauses replaced, and where their phase is not to be trusted.
@@ -96,20 +81,20 @@ class PausedMains:
             samples: What the frames were made of.
         """
         off = self._off_nominal(phasors, links, cut)
-        steps = np.round(off / TUNING)
+        steps = np.round(off / th.TUNING)
         sums = self._live_sums(cut & samples.live, steps, samples)
         every = np.concatenate([self._sums, sums], axis=-1)
         runs = np.concatenate([self._runs, self._runs[-1] + np.cumsum(links == 0)])
         # Near the nominal frequency that one it is, not what a leaping edge makes of it.
         turn = np.concatenate([self._turns, self._turn * (1 + np.where(steps == 0, 0.0, off))], axis=1)
-        self._sums, self._runs, self._turns = every[..., -PAST_FRAMES:], runs[-PAST_FRAMES:], turn[:, -PAST_FRAMES:]
+        self._sums, self._runs, self._turns = every[..., -th.PAST_FRAMES :], runs[-th.PAST_FRAMES :], turn[:, -th.PAST_FRAMES :]
         if not cut.any():
             self._unsure(~cut)
             return phasors, self._untold(cut)
         channels = np.flatnonzero(cut.any(axis=1))
         every, turn = every[:, channels], turn[channels]
         # Four frames are twice two; those further back are turned by what the mains turned since.
-        for apart in (HOPS, 2 * HOPS):
+        for apart in (th.HOPS, 2 * th.HOPS):
             linked = runs[apart:] == runs[:-apart]
             back = np.exp(1j * apart * turn[:, apart:]) * linked
             before, every = every[..., :-apart], every[..., apart:].copy()
@@ -126,15 +111,15 @@ class PausedMains:
         """Where a phase was taken from samples that may lie on an edge, for want of others, and for some time after."""
         count = np.arange(1, weak.shape[1] + 1)
         told = count - np.maximum.accumulate(np.where(weak, count, -self._told[:, None]), axis=1)
-        self._told = np.minimum(told[:, -1], UNTOLD_FRAMES + 1)
-        return told <= UNTOLD_FRAMES
+        self._told = np.minimum(told[:, -1], th.UNTOLD_FRAMES + 1)
+        return told <= th.UNTOLD_FRAMES
 
     def _live_sums(self, told: Bools, steps: Floats, samples: FrameSamples) -> Phasors:
         """Live sums, shape (5, channels, f): of each frame that tells something at its frequency; 0 elsewhere."""
         sums = np.zeros((5, *told.shape), dtype=np.complex128)
         for step in np.unique(steps[told]).tolist():
             if step not in self._fits:
-                self._fits[step] = SineFit(self._hop_scans, self._step_rad * (1 + step * TUNING))
+                self._fits[step] = SineFit(self._hop_scans, self._step_rad * (1 + step * th.TUNING))
             here = told & (steps == step)
             rows, frames = np.flatnonzero(here.any(axis=1)), np.flatnonzero(here.any(axis=0))
             some = slice(int(frames[0]), int(frames[-1]) + 1)
@@ -146,21 +131,25 @@ class PausedMains:
         """Where a fit hangs on samples that may lie on an edge, and some that did not came not long ago: the mains runs on meanwhile."""
         count = np.arange(1, firm.shape[1] + 1)
         run = count - np.maximum.accumulate(np.where(firm, -self._run[:, None], count), axis=1)
-        weak = count - np.maximum.accumulate(np.where(run >= FIRM_FRAMES, count, -self._weak[:, None]), axis=1)
-        self._run, self._weak = np.minimum(run[:, -1], FIRM_FRAMES), np.minimum(weak[:, -1], WEAK_FRAMES + 1)
-        return ~firm & (weak <= WEAK_FRAMES)
+        weak = count - np.maximum.accumulate(np.where(run >= th.FIRM_FRAMES, count, -self._weak[:, None]), axis=1)
+        self._run, self._weak = np.minimum(run[:, -1], th.FIRM_FRAMES), np.minimum(weak[:, -1], th.WEAK_FRAMES + 1)
+        return ~firm & (weak <= th.WEAK_FRAMES)
 
     def _off_nominal(self, phasors: Phasors, links: Floats, cut: NDArray[np.bool_]) -> Floats:
         """How far each frame is off the nominal frequency, as a share of it; 0 where there are no pauses, or where it is not steady."""
         before = np.concatenate([self._last, phasors[:, :-1]], axis=1)
         turned = np.concatenate([self._turned, phasors * before.conj() * links], axis=1)
         energy = np.concatenate([self._energy, (phasors.real**2 + phasors.imag**2) * links], axis=1)
-        self._last, self._turned, self._energy = phasors[:, -1:], turned[:, 1 - ROUGH_FRAMES :], energy[:, 1 - ROUGH_FRAMES :]
+        self._last, self._turned, self._energy = (
+            phasors[:, -1:],
+            turned[:, 1 - th.ROUGH_FRAMES :],
+            energy[:, 1 - th.ROUGH_FRAMES :],
+        )
         off = np.zeros(phasors.shape)
         if cut.any():
-            turned, energy = boxed(turned, ROUGH_FRAMES), boxed(energy, ROUGH_FRAMES)
+            turned, energy = boxed(turned, th.ROUGH_FRAMES), boxed(energy, th.ROUGH_FRAMES)
             off = np.angle(turned * np.exp(-1j * self._turn)) / self._turn
-            off[~cut | (np.abs(turned) < STEADIEST * energy) | (np.abs(off) > self._band)] = 0.0
+            off[~cut | (np.abs(turned) < th.PAUSED_STEADIEST * energy) | (np.abs(off) > self._band)] = 0.0
         return off
 
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from monitor.layout import Layout, Supply
 from monitor.layout.joined_commons import COMMONS, STRIP_OFF
+from monitor.metering import thresholds as th
 from monitor.metering.bridging import circulating_amps, difference_volts, source_ohms
 from monitor.metering.mains_view import MainsView
 from monitor.values import AggregateBlock, Phasing, WaveformKind
@@ -16,20 +17,6 @@ from monitor.values.arrays import Floats
 
 Verdict = Literal["in-phase", "anti-phase", "unrelated"]
 _VERDICTS: tuple[Verdict, ...] = ("in-phase", "anti-phase", "unrelated")
-
-STEADY_WINDOWS = 5
-"""One second of aggregates must agree before anything is said."""
-STEADY_DEGREES = 10.0
-STEADY_VOLTS_SHARE = 0.05
-TOLERANCE_DEGREES = 20.0
-"""Transformers under load turn the phase by some degrees; two supplies on one mains are else at 0 or 180 (trade at large)."""
-LOWEST_VOLTS = 2.0
-CHANGED_WINDOWS = 15
-"""A verdict once given changes only after three seconds of others."""
-KEPT_FRAMES = 60
-"""Half a second: an aggregate before a hole is told of only after it."""
-AGAIN_AFTER_S = 30.0
-"""Unless the verdict changes, nothing is said again within this time, nor while the difference stays within 15 % or a volt."""
 
 
 @dataclass(slots=True)
@@ -53,12 +40,7 @@ class _Pair:
 
 
 class PhaseComparator:
-    """Compares supplies once their outputs are live and steady; says so once, and again when it changed.
-
-    Args:
-        layout: The layout file.
-        board: The board's name.
-    """
+    """Compares supplies once their outputs are live and steady; says so once, and again when it changed."""
 
     def __init__(self, layout: Layout, board: str) -> None:
         districts = layout.districts_of_board(board)
@@ -71,17 +53,12 @@ class PhaseComparator:
         self._phasors: NDArray[np.complex128] = np.zeros((len(districts), 0), dtype=np.complex128)
 
     def feed(self, views: list[MainsView], aggregates: list[AggregateBlock]) -> list[Phasing]:
-        """Phasings that were found or changed.
-
-        Args:
-            views: Frames that came with the aggregates.
-            aggregates: In order.
-        """
+        """Phasings that were found or changed."""
         if not self._pairs:
             return []
         if views:
-            self._times_s = np.concatenate([self._times_s[-KEPT_FRAMES:], *(view.times_s for view in views)])
-            self._phasors = np.concatenate([self._phasors[:, -KEPT_FRAMES:], *(view.phasors for view in views)], axis=1)
+            self._times_s = np.concatenate([self._times_s[-th.KEPT_FRAMES :], *(view.times_s for view in views)])
+            self._phasors = np.concatenate([self._phasors[:, -th.KEPT_FRAMES :], *(view.phasors for view in views)], axis=1)
         found: list[Phasing] = []
         for block in aggregates:
             live = live_columns(block)
@@ -104,17 +81,17 @@ class PhaseComparator:
         volts, means, conduction = np.stack(picked, axis=1)
         difference = difference_volts(volts, means, np.degrees(angle), conduction)
         seen = np.concatenate([pair.recent, [both, np.cos(angle), np.sin(angle), *volts, difference]], axis=1)
-        pair.recent = seen[:, 1 - STEADY_WINDOWS :]
+        pair.recent = seen[:, 1 - th.STEADY_WINDOWS :]
         return seen
 
     def _judged(self, pair: _Pair, seen: Floats, ends_s: Floats) -> list[Phasing]:
         """Verdicts of steady seconds that are news."""
-        if seen.shape[1] < STEADY_WINDOWS:
+        if seen.shape[1] < th.STEADY_WINDOWS:
             return []
-        seconds = np.lib.stride_tricks.sliding_window_view(seen, STEADY_WINDOWS, axis=1)
+        seconds = np.lib.stride_tricks.sliding_window_view(seen, th.STEADY_WINDOWS, axis=1)
         volts = seconds[3:5]
         highest = volts.max(axis=2)
-        steady = seconds[0].all(axis=1) & (highest - volts.min(axis=2) <= STEADY_VOLTS_SHARE * highest).all(axis=0)
+        steady = seconds[0].all(axis=1) & (highest - volts.min(axis=2) <= th.STEADY_VOLTS_SHARE * highest).all(axis=0)
         rows = np.flatnonzero(steady)
         angles = seconds[1, rows] + 1j * seconds[2, rows]
         mean = angles.mean(axis=1)
@@ -146,7 +123,7 @@ class PhaseComparator:
         count = np.arange(1, len(same) + 1)
         doubted = count - np.maximum.accumulate(np.where(same, count, -pair.doubted))
         moved = np.abs(difference - said.difference_volts) > max(1.0, 0.15 * said.difference_volts)
-        news = np.where(same, moved & (at_s - pair.said_s >= AGAIN_AFTER_S), doubted >= CHANGED_WINDOWS)
+        news = np.where(same, moved & (at_s - pair.said_s >= th.AGAIN_AFTER_S), doubted >= th.CHANGED_WINDOWS)
         if news.any():
             return int(news.argmax())
         pair.doubted = int(doubted[-1])
@@ -185,8 +162,8 @@ def phasing_advice(verdict: Verdict, difference: float, amps: float) -> str:
 def _verdicts(degrees: Floats, spread: Floats) -> NDArray[np.intp]:
     """Places in _VERDICTS."""
     apart = np.abs(degrees)
-    along = np.where(apart <= TOLERANCE_DEGREES, 0, np.where(apart >= 180 - TOLERANCE_DEGREES, 1, 2))
-    return np.where(spread <= STEADY_DEGREES, along, 2)
+    along = np.where(apart <= th.TOLERANCE_DEGREES, 0, np.where(apart >= 180 - th.TOLERANCE_DEGREES, 1, 2))
+    return np.where(spread <= th.STEADY_DEGREES, along, 2)
 
 
 def live_columns(block: AggregateBlock) -> NDArray[np.bool_]:
@@ -194,7 +171,7 @@ def live_columns(block: AggregateBlock) -> NDArray[np.bool_]:
     # An offset sounds a whistle for a moment; the angle is not worth much while it lasts.
     steady = np.abs(block.volts_mean) <= 0.1 * block.volts_rms
     ac = np.array([[kind in (WaveformKind.SINE, WaveformKind.PHASE_CUT) for kind in row] for row in block.waveform], dtype=bool)
-    return ac & steady & (block.volts_rms >= LOWEST_VOLTS) & block.good
+    return ac & steady & (block.volts_rms >= th.LOWEST_VOLTS) & block.good
 
 
 def _figures(block: AggregateBlock) -> tuple[Floats, Floats, Floats]:

@@ -15,32 +15,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Layout, Supply
+from monitor.metering import thresholds as th
 from monitor.metering.bridging import circulating_amps, difference_volts, source_ohms
-from monitor.metering.phasing import STEADY_WINDOWS, live_columns, phasing_advice
+from monitor.metering.phasing import live_columns, phasing_advice
 from monitor.values import AggregateBlock, Phasing, SampleBlock, WaveformKind
-
-WINDOW_S = 0.2
-"""Whole cycles of 50 and of 60 Hz."""
-CLOCKS_DEGREES = 43.0
-"""Two boards' clocks apart by 2 ms at 60 Hz."""
-TOLERANCE_DEGREES = 20.0
-"""Between two supplies on one mains, as for two on one board."""
-SETTLING_S = 60.0
-"""A board's clock is told by the delays of the last minute."""
-STEADY_DEGREES = 25.0
-FULL_SHARE = 0.95
-KEPT_WINDOWS = 50
 
 _Phasor = tuple[complex, float]
 """Angle of the mains against the stream's time, and the volts."""
 
 
 class PhasingAcrossBoards:
-    """Compares the first AC supply of the first board with that of each other board.
-
-    Args:
-        layout: The layout file.
-    """
+    """Compares the first AC supply of the first board with that of each other board."""
 
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
@@ -52,17 +37,12 @@ class PhasingAcrossBoards:
         self._kinds: dict[str, tuple[float, int]] = {}
         self._since_s: dict[str, float] = {}
         self._recent: dict[tuple[str, str], deque[tuple[complex, tuple[float, float]]]] = {
-            pair: deque(maxlen=STEADY_WINDOWS) for pair in self._pairs
+            pair: deque(maxlen=th.STEADY_WINDOWS) for pair in self._pairs
         }
         self._told: dict[tuple[str, str], str] = {}
 
     def feed(self, samples: Sequence[SampleBlock], aggregates: Sequence[AggregateBlock]) -> list[Phasing]:
-        """Phasings that were found or changed.
-
-        Args:
-            samples: Blocks of any boards, in stream time, each board's in order.
-            aggregates: The same boards' aggregates.
-        """
+        """Phasings that were found or changed."""
         if not self._pairs:
             return []
         for block in aggregates:
@@ -90,7 +70,7 @@ class PhasingAcrossBoards:
         self._kinds[board] = (block.identity.scan_interval_s, len(block.identity.channels))
         self._since_s.setdefault(board, block.start_s)
         times = block.start_s + np.arange(len(block.counts)) * block.interval_s
-        number = np.floor(times / WINDOW_S).astype(np.intp)
+        number = np.floor(times / th.WINDOW_S).astype(np.intp)
         counts = block.counts[:, channel].astype(np.float64)
         turn = np.exp(-2j * np.pi * self._layout.mains.hertz * (times + block.identity.channels[channel].skew_s))
         first = int(number[0]) if len(number) else 0
@@ -103,25 +83,25 @@ class PhasingAcrossBoards:
             total = total + kept if first + k == kept_from else total
             if k + 1 == parts.shape[1]:
                 self._sums[board] = (first + k, total)
-            elif total[0].real >= FULL_SHARE * WINDOW_S / block.interval_s:
+            elif total[0].real >= th.ACROSS_FULL_SHARE * th.WINDOW_S / block.interval_s:
                 level = total[1] / total[0]
                 self._keep(board, first + k, (total[4] - level * (total[2] + 1j * total[3]), volts))
 
     def _keep(self, board: str, window: int, phasor: _Phasor) -> None:
         windows = self._windows[board]
         windows[window] = phasor
-        while len(windows) > KEPT_WINDOWS:
+        while len(windows) > th.KEPT_WINDOWS:
             windows.pop(next(iter(windows)))
 
     def _compared(self, pair: tuple[str, str]) -> list[Phasing]:
         one, other = (self._windows[board] for board in pair)
-        settled_s = max(self._since_s.get(board, math.inf) for board in pair) + SETTLING_S
+        settled_s = max(self._since_s.get(board, math.inf) for board in pair) + th.SETTLING_S
         if self._kinds.get(pair[0]) != self._kinds.get(pair[1]):
             return []
         found = []
         for window in sorted(one.keys() & other.keys()):
             (angle, volts), (other_angle, other_volts) = one.pop(window), other.pop(window)
-            if window * WINDOW_S < settled_s or not angle * other_angle:
+            if window * th.WINDOW_S < settled_s or not angle * other_angle:
                 continue
             turned = angle * other_angle.conjugate()
             self._recent[pair].append((turned / abs(turned), (volts, other_volts)))
@@ -132,12 +112,12 @@ class PhasingAcrossBoards:
     def _judged(self, pair: tuple[str, str], window: int) -> Phasing | None:
         recent = self._recent[pair]
         mean = sum((turned for turned, _ in recent), 0j)
-        if len(recent) < STEADY_WINDOWS or not mean:
+        if len(recent) < th.STEADY_WINDOWS or not mean:
             return None
         spread = max(abs(math.degrees(cmath.phase(turned / mean))) for turned, _ in recent)
         degrees = math.degrees(cmath.phase(mean))
-        within = TOLERANCE_DEGREES + CLOCKS_DEGREES
-        if spread > STEADY_DEGREES or within < abs(degrees) < 180 - within:
+        within = th.ACROSS_TOLERANCE_DEGREES + th.CLOCKS_DEGREES
+        if spread > th.ACROSS_STEADY_DEGREES or within < abs(degrees) < 180 - within:
             return None
         verdict = "in-phase" if abs(degrees) <= within else "anti-phase"
         if self._told.get(pair) == verdict:
@@ -152,8 +132,8 @@ class PhasingAcrossBoards:
             verdict="in-phase" if verdict == "in-phase" else "anti-phase",
             difference_volts=difference,
             degrees=degrees,
-            start_s=(window + 1) * WINDOW_S,
-            advice=f"By two boards' clocks, good to about {CLOCKS_DEGREES:.0f} degrees: confirm it with a meter (pilotlamp phase). "
+            start_s=(window + 1) * th.WINDOW_S,
+            advice=f"By two boards' clocks, good to about {th.CLOCKS_DEGREES:.0f} degrees: confirm it with a meter (pilotlamp phase). "
             + phasing_advice("in-phase" if verdict == "in-phase" else "anti-phase", difference, amps),
             circulating_amps=amps,
         )

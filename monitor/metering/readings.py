@@ -5,22 +5,14 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import thresholds as th
 from monitor.metering.half_cycles import HalfCycles
 from monitor.metering.uncertainty import Doubt
 from monitor.values import ReadingBlock
 
-HOLE_TIMES = 3.0
-"""A row of a line board that comes so many times later than usual has a hole before it (common practice, no published source)."""
-
 
 class OneCycle:
-    """Joins each two neighbouring half cycles to one cycle, in the sense of Urms(1/2) of IEC 61000-4-30 section 3.
-
-    Args:
-        board: The board's name.
-        districts: Names of the columns.
-        doubt: Where uncertainties come from; None where they are not asked.
-    """
+    """Joins each two neighbouring half cycles to one cycle, in the sense of Urms(1/2) of IEC 61000-4-30 section 3."""
 
     def __init__(self, board: str, districts: tuple[str, ...], doubt: Doubt | None = None) -> None:
         self._board = board
@@ -29,11 +21,7 @@ class OneCycle:
         self._last: HalfCycles | None = None
 
     def feed(self, halves: HalfCycles) -> ReadingBlock | None:
-        """Readings whose second half is among these; good says where nothing was clipped and there is a figure.
-
-        Args:
-            halves: Later than those fed before; those that meet without a hole make a reading.
-        """
+        """Readings whose second half is among these; good says where nothing was clipped and there is a figure."""
         pairs = halves if self._last is None else HalfCycles.joined([self._last, halves])
         self._last = halves.sliced(-1)
         meet = pairs.end_s[:-1] == pairs.start_s[1:]
@@ -90,15 +78,11 @@ class ReadingSpans:
         self._before_s = np.nan
 
     def of(self, block: ReadingBlock) -> NDArray[np.float64]:
-        """Seconds of each reading, shape (n,).
-
-        Args:
-            block: Readings that follow those asked for before.
-        """
+        """Seconds of each reading, shape (n,)."""
         ends_s = np.concatenate([[self._end_s], block.end_s])
         spans_s = np.maximum(0.0, block.end_s - np.maximum(block.start_s, ends_s[:-1]))
         # The first row of all has no row before it to reach back to, and tells nothing of what is usual.
         told_s = spans_s if np.isfinite(self._end_s) else np.concatenate([[np.nan], spans_s[1:]])
         before_s = np.concatenate([[self._before_s], told_s[:-1]])
         self._end_s, self._before_s = float(ends_s[-1]), float(told_s[-1])
-        return np.where(spans_s > HOLE_TIMES * before_s, before_s, spans_s)
+        return np.where(spans_s > th.HOLE_TIMES * before_s, before_s, spans_s)

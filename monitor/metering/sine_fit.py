@@ -3,25 +3,11 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import thresholds as th
 from monitor.values.arrays import Floats
 
 Bools = NDArray[np.bool_]
 Phasors = NDArray[np.complex128]
-
-HOPS = 4
-"""A frame is four hops of half a nominal cycle: two cycles."""
-LIVE_COUNTS = 6.0
-"""A sample nearer to zero than this may lie in the pause of a phase-cut waveform."""
-LEADING = 1.25
-"""Edges lie at the beginnings of half cycles unless their ends are so much larger: a few samples look the same both ways, and triacs fire."""
-EDGE_WEIGHT = 0.003
-"""Of a sample that may lie on an edge: it tells where nothing else does, and else turns the phase by no more than 0.1 degrees."""
-WEAKEST = 2e-5
-FIRMEST = 1e-3
-"""Lowest determinant of a fit that tells a phase at all, and without samples that may lie on an edge, by the square of the number of
-samples; a whole sine has a quarter."""
-DEAD_SHARE = 0.08
-"""With more samples than this in pauses the mains is fitted to the others only; a plain sine has some 2 %."""
 
 
 class SineFit:
@@ -38,10 +24,10 @@ class SineFit:
 
     def __init__(self, hop: int, step_rad: float) -> None:
         self._hop = hop
-        place = np.arange(HOPS * hop) + 0.5
-        angle = step_rad * (place - HOPS * hop / 2)
-        cos, sin, one = np.cos(angle), np.sin(angle), np.ones(HOPS * hop)
-        hann = 1 - np.cos(2 * np.pi * place / (HOPS * hop))
+        place = np.arange(th.HOPS * hop) + 0.5
+        angle = step_rad * (place - th.HOPS * hop / 2)
+        cos, sin, one = np.cos(angle), np.sin(angle), np.ones(th.HOPS * hop)
+        hann = 1 - np.cos(2 * np.pi * place / (th.HOPS * hop))
         kernel = hann * np.exp(-1j * angle)
         kernel -= hann * (kernel.sum() / hann.sum())
         kernel *= 2 / hann.sum()
@@ -59,14 +45,14 @@ class SineFit:
             Shape (channels, (n - 1) // hop - 3); where the waveform has pauses; and where there is anything but pauses.
         """
         blocks = (values.shape[1] - 1) // self._hop
-        if blocks < HOPS:
+        if blocks < th.HOPS:
             none = np.zeros((len(values), 0), dtype=bool)
             return np.zeros(none.shape, dtype=np.complex128), none, none
         parts = values[:, : blocks * self._hop].reshape(len(values), blocks, self._hop)
         real, imag = self._summed(parts @ self._hann, 2)
-        number = (np.abs(parts) >= LIVE_COUNTS) @ np.ones(self._hop)
+        number = (np.abs(parts) >= th.SAMPLE_LIVE_COUNTS) @ np.ones(self._hop)
         number = number[:, :-3] + number[:, 1:-2] + number[:, 2:-1] + number[:, 3:]
-        return np.asarray(real + 1j * imag), number < (1 - DEAD_SHARE) * HOPS * self._hop, number > 0
+        return np.asarray(real + 1j * imag), number < (1 - th.DEAD_SHARE) * th.HOPS * self._hop, number > 0
 
     def live_sums(self, values: Floats, before: Floats) -> Phasors:
         """What a least-squares sine through the live samples of each frame needs, but for those that may still lie on an edge.
@@ -84,17 +70,17 @@ class SineFit:
         blocks = (values.shape[1] - 1) // self._hop
         sizes = np.abs(np.concatenate([before[:, None], values[:, : blocks * self._hop + 1]], axis=1))
         parts = values[:, : blocks * self._hop].reshape(len(values), blocks, self._hop)
-        live = sizes >= LIVE_COUNTS
+        live = sizes >= th.SAMPLE_LIVE_COUNTS
         earlier, here, later = live[:, :-2], live[:, 1:-1], live[:, 2:]
         starts, ends = here & ~earlier, here & ~later
         first, last = np.maximum(sizes[:, 1:-1], sizes[:, 2:]), np.maximum(sizes[:, 1:-1], sizes[:, :-2])
         beside = np.stack([starts * first, ends * last, starts, ends]).reshape(4, *parts.shape) @ np.ones(self._hop)
         first, last, begun, ended = beside[..., :-3] + beside[..., 1:-2] + beside[..., 2:-1] + beside[..., 3:]
-        leading = LEADING * first * ended >= last * begun
+        leading = th.LEADING * first * ended >= last * begun
         sums = np.zeros((5, *leading.shape), dtype=np.complex128)
         for beside, other, some in ((earlier, later, leading), (later, earlier, ~leading)):
             if some.any():
-                kept = np.where(beside | ~other, 1.0, EDGE_WEIGHT) * here
+                kept = np.where(beside | ~other, 1.0, th.EDGE_WEIGHT) * here
                 kept = kept.reshape(parts.shape)
                 number, cos, sin, cos_cos, cos_sin = self._summed(kept @ self._mask, 5)
                 total, with_cos, with_sin = self._summed((kept * parts) @ self._live, 3)
@@ -104,13 +90,13 @@ class SineFit:
 
     def _by_hop(self, rows: list[Floats]) -> Floats:
         """Weights as a matrix of shape (hop, HOPS x rows): those of the first hop first."""
-        return np.stack([row[k * self._hop : (k + 1) * self._hop] for k in range(HOPS) for row in rows], axis=1)
+        return np.stack([row[k * self._hop : (k + 1) * self._hop] for k in range(th.HOPS) for row in rows], axis=1)
 
     @staticmethod
     def _summed(parts: Floats, rows: int) -> Floats:
         """Each frame's sums over its four hops, shape (rows, channels, frames)."""
-        count = parts.shape[1] - HOPS + 1
-        sums = np.add.reduce([parts[:, k : k + count, rows * k : rows * (k + 1)] for k in range(HOPS)])
+        count = parts.shape[1] - th.HOPS + 1
+        sums = np.add.reduce([parts[:, k : k + count, rows * k : rows * (k + 1)] for k in range(th.HOPS)])
         return np.moveaxis(sums, 2, 0)
 
 
@@ -122,7 +108,7 @@ def solved(sums: Phasors) -> tuple[Phasors, Bools]:
     Args:
         sums: Shape (5, ...), as :meth:`SineFit.live_sums` gives them, of one or of several frames.
     """
-    number = np.maximum(sums[0].real, EDGE_WEIGHT)
+    number = np.maximum(sums[0].real, th.EDGE_WEIGHT)
     cos, sin, total = sums[1].real, -sums[1].imag, sums[3].real
     cc = (number + sums[2].real) / 2 - cos * cos / number
     ss = (number - sums[2].real) / 2 - sin * sin / number
@@ -130,6 +116,6 @@ def solved(sums: Phasors) -> tuple[Phasors, Bools]:
     xc = sums[4].real - total * cos / number
     xs = -sums[4].imag - total * sin / number
     determinant = cc * ss - cs * cs
-    told = determinant > WEAKEST * number * number
+    told = determinant > th.WEAKEST * number * number
     scale = np.where(told, 1 / np.where(told, determinant, 1.0), 0.0)
-    return (xc * ss - xs * cs) * scale - 1j * (xs * cc - xc * cs) * scale, determinant > FIRMEST * number * number
+    return (xc * ss - xs * cs) * scale - 1j * (xs * cc - xc * cs) * scale, determinant > th.FIRMEST * number * number

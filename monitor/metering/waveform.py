@@ -5,45 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.metering import thresholds as th
 from monitor.metering.half_cycles import HalfCycles
 from monitor.values import WaveformKind
 from monitor.values.arrays import Floats
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
-
-BOTH_WAYS = 0.2
-"""AC reaches at least this share of its higher peak in the other direction, whatever offset sounds the whistle."""
-LOPSIDED = 0.1
-"""The two half cycles of AC hold the same energy about the mean to within this share, whatever its offset; those of half waves, also
-with a motor's own volts in the pauses, do not (a triac with halves 4 degrees apart: 0.09 at 120 degrees, closed form)."""
-SLIGHTLY_LOPSIDED = 0.03
-"""Amps that flow one way only make half waves of volts that are lopsided by as little as this."""
-ONE_WAY = 0.1
-"""Amps that reach no more than this share of their higher peak in the other direction flow one way."""
-SOME_STEEP = 0.25
-"""A sine has no steep edges at all; a triac's that a motor's current holds on to its last moment show in some half cycles only."""
-RIPPLE_OF_DC = 0.1
-"""DC has less than this share of its mean as RMS ripple; a full-wave rectified sine has 0.48 (textbook)."""
-TWO_LEVELS = 1.13
-"""Mean times peak over mean square, taken from the lowest value up: 1 for a waveform of two levels, 4/pi = 1.27 for rectified
-sines (closed forms), 1.5 for the sawtooth of a smoothing capacitor; half way between the first two lies the limit."""
-FAST_RIPPLE = 0.04
-"""Ripple, as a share of the mean, that does not come from the mains. Pulses of 25 kHz leave 0.045 behind a board's own filter of 56 us
-where they are on for 85 % of the time (closed form); what a motor's commutator does to the volts of a supply stays below."""
-STRANGE = 0.4
-"""Of a ripple that the mains makes, no more than this share is left between samples some cycles apart: 0.12 of a full-wave rectified
-sine, whose corners fall between samples, 0.34 of a half wave that a motor's current ends with a jump (ngspice)."""
-SMOOTHEST = 0.02
-"""Ripple of any kind, as a share of the mean, below which it is not worth to be looked into."""
-MAINS_HERTZ = (50.0, 60.0)
-"""The public mains of the world."""
-NEAR_HERTZ = 1.5
-"""How near to one of them a frequency has to be; public mains stay within 1 Hz (EN 50160, from memory)."""
-FEWEST_HALVES = 8
-"""Fewer half cycles tell no frequency."""
-MOST = 0.4
-"""Rippled is a waveform that is so within so large a share of its half cycles; one switched on or off is so in one or two."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,23 +43,17 @@ class WindowShapes:
     @property
     def both_ways(self) -> Bools:
         """AC, whatever its offset."""
-        swings = np.minimum(self.top, -self.bottom) >= BOTH_WAYS * np.maximum(self.top, -self.bottom)
-        return np.asarray(swings & (self.lopsided < np.where(self.one_way, SLIGHTLY_LOPSIDED, LOPSIDED)))
+        swings = np.minimum(self.top, -self.bottom) >= th.BOTH_WAYS * np.maximum(self.top, -self.bottom)
+        return np.asarray(swings & (self.lopsided < np.where(self.one_way, th.SLIGHTLY_LOPSIDED, th.LOPSIDED)))
 
     @property
     def doubtful(self) -> Bools:
         """One way and not smooth, so that it has to be looked into whether the mains makes the ripple."""
-        return np.asarray(~self.both_ways & (self.ripple >= SMOOTHEST * np.abs(self.mean)))
+        return np.asarray(~self.both_ways & (self.ripple >= th.SMOOTHEST * np.abs(self.mean)))
 
     @classmethod
     def of(cls, halves: HalfCycles, starts: Ints, means: Floats) -> "WindowShapes":
-        """Shapes of windows.
-
-        Args:
-            halves: Their half cycles.
-            starts: Shape (n,): the first half cycle of each.
-            means: Shape (6, n, d): means over each window, as HalfCycles has them.
-        """
+        """Shapes of windows."""
         counts = np.diff(starts, append=len(halves))[:, None]
 
         def each(values: Floats) -> Floats:
@@ -113,8 +75,8 @@ class WindowShapes:
             top=top,
             bottom=bottom,
             steep=total(halves.steep) / counts,
-            rippled=total((ripple > each((RIPPLE_OF_DC * mean) ** 2)).astype(np.float64)) / counts,
-            one_way=np.minimum(amps_top, -amps_bottom) < ONE_WAY * np.maximum(amps_top, -amps_bottom),
+            rippled=total((ripple > each((th.RIPPLE_OF_DC * mean) ** 2)).astype(np.float64)) / counts,
+            one_way=np.minimum(amps_top, -amps_bottom) < th.ONE_WAY * np.maximum(amps_top, -amps_bottom),
             ripple=np.sqrt(total(ripple) / counts),
             lopsided=np.divide(difference, both, out=np.zeros_like(both), where=both > 0),
         )
@@ -135,9 +97,9 @@ def waveform_kinds(
     """
     off = ~(shapes.rms >= off_below)
     both_ways = shapes.both_ways
-    rippled = shapes.rippled >= MOST
-    cut = ~off & both_ways & (shapes.steep >= SOME_STEEP)
-    pulses = ~off & ~both_ways & ((rippled & _two_levels(shapes)) | (fast_ripple >= FAST_RIPPLE * np.abs(shapes.mean)))
+    rippled = shapes.rippled >= th.MOST
+    cut = ~off & both_ways & (shapes.steep >= th.SOME_STEEP)
+    pulses = ~off & ~both_ways & ((rippled & _two_levels(shapes)) | (fast_ripple >= th.FAST_RIPPLE * np.abs(shapes.mean)))
     choices = {
         WaveformKind.OFF: off,
         WaveformKind.PHASE_CUT: cut,
@@ -156,7 +118,7 @@ def _two_levels(shapes: WindowShapes) -> Bools:
     height = np.where(downwards, -shapes.bottom, shapes.top) - foot
     above = np.abs(shapes.mean) - foot
     square = shapes.rms**2 - 2 * foot * np.abs(shapes.mean) + foot**2
-    return np.asarray(above * height < TWO_LEVELS * square)
+    return np.asarray(above * height < th.TWO_LEVELS * square)
 
 
 def other_mains_seen(halves: HalfCycles, starts: Ints, shapes: WindowShapes, hertz: float) -> Bools:
@@ -172,7 +134,7 @@ def other_mains_seen(halves: HalfCycles, starts: Ints, shapes: WindowShapes, her
         hertz: Nominal mains frequency.
     """
     seen = np.zeros(shapes.rms.shape, dtype=bool)
-    if not shapes.both_ways.any() or len(halves) < FEWEST_HALVES:
+    if not shapes.both_ways.any() or len(halves) < th.FEWEST_HALVES:
         return seen
     means = halves.means[0] - np.repeat(shapes.mean, np.diff(starts, append=len(halves)), axis=0)
     beside = np.zeros_like(means)
@@ -187,19 +149,13 @@ def other_mains_seen(halves: HalfCycles, starts: Ints, shapes: WindowShapes, her
     lengths_s = halves.end_s - halves.start_s
     grid_hertz = np.diff(starts, append=len(halves)) / (2 * np.add.reduceat(lengths_s, starts))
     turns = np.arccos(np.clip(cosine, -1.0, 1.0)) / np.pi
-    other = min(MAINS_HERTZ, key=lambda each: -abs(each - hertz))
+    other = min(th.MAINS_HERTZ, key=lambda each: -abs(each - hertz))
     found = (turns if other < hertz else 2 - turns) * grid_hertz[:, None]
-    return np.asarray(told & (np.abs(found - other) < NEAR_HERTZ))
+    return np.asarray(told & (np.abs(found - other) < th.NEAR_HERTZ))
 
 
 def conduction_degrees(conduction: Floats, starts: Ints, cut: Bools) -> Floats:
-    """Mean conduction angle of each window, shape (n, d); NaN where the waveform is not phase-cut.
-
-    Args:
-        conduction: Shape (half cycles, d): share of each half cycle, NaN where unknown.
-        starts: Shape (n,): first half cycle of each window.
-        cut: Shape (n, d).
-    """
+    """Mean conduction angle of each window, shape (n, d); NaN where the waveform is not phase-cut."""
     if not cut.any():
         return np.full(cut.shape, np.nan)
     known = np.isfinite(conduction)

@@ -61,11 +61,7 @@ class Transcript:
             del self._kept[:-KEPT_BYTES]
 
     def inspect(self, lines: int = 5) -> Inspection:
-        """Look at the last bytes.
-
-        Args:
-            lines: How many of the last lines to show.
-        """
+        """Look at the last bytes."""
         return inspect(bytes(self._kept[-KEPT_BYTES:]), lines)
 
 

@@ -17,11 +17,7 @@ def is_like_a_reading(line: str) -> bool:
 
 
 def fault_of(line: str) -> str:
-    """What is wrong with a line, as the rest of a sentence.
-
-    Args:
-        line: A line that the decoder refused, without its end.
-    """
+    """What is wrong with a line, as the rest of a sentence."""
     fields = line.split("*", maxsplit=1)[0].split(",")[1:]
     faults = {
         f"it is longer than {LINE_LIMIT_CHARACTERS} characters": len(line) > LINE_LIMIT_CHARACTERS,

@@ -120,13 +120,7 @@ def of_object(line: str) -> Fields:
 
 
 def figures_of(fields: Fields, places: Sequence[tuple[str, int | str]], form: NumberForm) -> tuple[float, ...] | str | None:
-    """The figures asked for; what is wrong in words where only some are there; None where none is, so that it is no reading.
-
-    Args:
-        fields: Of one line, by place or name.
-        places: What is asked for and where it stands.
-        form: How numbers are printed.
-    """
+    """The figures asked for; what is wrong in words where only some are there; None where none is, so that it is no reading."""
     figures: list[float] = []
     wrong: list[str] = []
     meant = False

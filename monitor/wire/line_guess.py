@@ -42,10 +42,6 @@ class MappingGuess:
 def guess_mapping(texts: Sequence[str], interval_ms: float | None = None) -> MappingGuess | None:
     """Guess what lines mean.
 
-    Args:
-        texts: Some of the last lines, in order, without their ends.
-        interval_ms: Usual time between two, where known.
-
     Returns:
         None where they have no volts and amps that can be told apart.
     """

@@ -47,9 +47,6 @@ class LineDecoder:
 
     All lines of a chunk are read at once where each is a plain row. Where one is not, the halves are, down to the odd line, which is
     read by itself.
-
-    Args:
-        grammar: What the lines may say; by default the line form of the project's own boards.
     """
 
     def __init__(self, grammar: LineGrammar | None = None) -> None:

@@ -31,11 +31,7 @@ _Row = tuple[float, ...]
 
 
 class MappedLines:
-    """A board's own lines; see :class:`monitor.wire.lines.LineGrammar`.
-
-    Args:
-        board: A board whose ``lines`` are given.
-    """
+    """A board's own lines; see :class:`monitor.wire.lines.LineGrammar`."""
 
     limit_bytes: int = LIMIT_BYTES
     ends_open: bool = True

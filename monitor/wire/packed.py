@@ -86,12 +86,6 @@ class PackedDecoder:
     def _take(self, packets: list[bytes], k: int, end: int, items: list[Item]) -> int:
         """Take a good packet, and those that follow it where it is one of samples.
 
-        Args:
-            packets: Those of the chunk.
-            k: Which.
-            end: Byte position in the stream just after it.
-            items: Where what it says goes.
-
         Returns:
             How many packets that were.
         """
@@ -173,12 +167,7 @@ def _is_whole(packet: bytes) -> bool:
 
 
 def _fault_of(coded_size: int, packet: bytes) -> FaultKind | None:
-    """What is wrong with a packet.
-
-    Args:
-        coded_size: Length of its frame.
-        packet: As decoded; empty where that failed.
-    """
+    """What is wrong with a packet."""
     if coded_size > CODED_LIMIT_BYTES:
         return FaultKind.TOO_LONG
     if len(packet) < _SHORTEST_BYTES:

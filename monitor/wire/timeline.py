@@ -172,11 +172,6 @@ class MillisecondTimeline:
         """Board seconds of readings of a board without a clock, by when they arrived; shape as given.
 
         Rounds that arrived together are spread over the time since those before, no further than their usual interval apart.
-
-        Args:
-            times_ms: Tell one round of readings from the next, no more.
-            received_s: Host second at which the last of them arrived.
-            interval_s: Usual seconds between rounds.
         """
         self.restarts_at = []
         rounds = np.concatenate([[0], np.cumsum(np.diff(times_ms) != 0)])

@@ -4,7 +4,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.metering.edge_track import STRETCH_HALVES, Fading, _carried
+from monitor.metering.edge_track import Fading, _carried
+from monitor.metering.thresholds import STRETCH_HALVES
 
 
 @given(st.integers(0, 2**32 - 1), st.integers(1, 3 * STRETCH_HALVES))

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.metering import LineRows, line_rows
+from monitor.metering import LineRows, thresholds
 from monitor.values import LineReadings
 from tests.metering.converter import layout_of
 
@@ -70,7 +70,7 @@ def test_a_row_ends_when_it_is_full_or_an_output_comes_again(outputs, columns, c
     ends = [end_s for block in blocks for end_s in block.end_s.tolist()]
     assert ends == [max(at for at in row if at is not None) / 10 for row in expected]
     starts = [start_s for block in blocks for start_s in block.start_s.tolist()]
-    assert starts == [*(end_s - line_rows.USUAL_INTERVAL_S for end_s in ends[:1]), *ends[:-1]]
+    assert starts == [*(end_s - thresholds.USUAL_INTERVAL_S for end_s in ends[:1]), *ends[:-1]]
     assert rows.finish().readings == []
 
 

@@ -8,7 +8,8 @@ import pytest
 from monitor.layout import parse_layout
 from monitor.layout.joined_commons import COMMONS
 from monitor.metering import BoardMeter
-from monitor.metering.phasing_across import SETTLING_S, PhasingAcrossBoards
+from monitor.metering.phasing_across import PhasingAcrossBoards
+from monitor.metering.thresholds import SETTLING_S
 from tests.metering.converter import blocks_of, counts_of, identity_of, phase_cut, sine
 
 SECONDS = SETTLING_S + 4.0
