@@ -74,8 +74,7 @@ class MappedLines:
         made = figures_of(fields, self._mapping.places, self._form)
         if isinstance(made, str):
             return f"{shown(text)}: {made}"
-        if made is not None:
-            self._learn_units(fields)
+        self._learn_units(fields)
         return made
 
     def taken(self, rows: Sequence[Sequence[float]], ends: NDArray[np.int64]) -> list[Item]:

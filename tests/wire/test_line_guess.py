@@ -1,6 +1,9 @@
+import tomllib
+
+import msgspec
 import pytest
 
-from monitor.layout import Board
+from monitor.layout import Board, LineMapping, LineOutput
 from monitor.values import LineReadings
 from monitor.wire import LineDecoder
 from monitor.wire.line_guess import guess_mapping, mapping_text
@@ -60,6 +63,19 @@ def test_thousandths_get_their_scale_and_a_doubt(template):
     assert [(output.volts_scale, output.amps_scale) for output in guess.lines.output] == [(0.001, 0.001)]
     assert "volts_scale = 0.001" in mapping_text(guess.lines)
     assert any("thousandths" in doubt for doubt in guess.doubts)
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        LineMapping(form="values", output=(LineOutput(volts=1, amps=2),)),
+        LineMapping(form="values", decimal=",", time_ms=1, output=(LineOutput(volts=2, amps=3, volts_scale=0.001),)),
+        LineMapping(form="json", interval_ms=200, output=(LineOutput(volts='a "b"\\', amps="i", amps_scale=0.001),) * 2),
+    ],
+)
+def test_what_is_written_into_a_layout_file_reads_back_as_it_was(lines):
+    table = tomllib.loads("[[board]]\n" + mapping_text(lines))["board"][0]["lines"]
+    assert msgspec.convert(table, LineMapping) == lines
 
 
 @pytest.mark.parametrize("lines", [[], ["hello", "world", "again"], ["12.3"] * 9, ["T=21.5 H=40"] * 9, ["12.3,1.5"]])
