@@ -2,20 +2,21 @@
 
 import argparse
 import datetime as dt
-from collections.abc import Iterator, Sequence
+import time
+from collections.abc import Iterator
 from pathlib import Path
 
-from monitor.errors import LayoutError, LinkError
+from monitor.app import port_source
+from monitor.errors import LayoutError
 from monitor.layout.edit import write_layout
-from monitor.link import HostClock, SerialSource, find_ports
-from monitor.link.listen import Heard, listen
-from monitor.runtime.reader import USUAL_BAUDS
-from monitor.setup.draft import FoundBoard, check_folder, draft_path, keep_draft, load_draft
+from monitor.link import HostClock
+from monitor.runtime.setup_ports import SetupPorts
+from monitor.setup.draft import FoundBoard, SetupDraft, check_folder, draft_path, keep_draft, load_draft
 from monitor.setup.first_setup import FirstSetup
+from monitor.setup.questions import SetupQuestion
 from monitor.setup.terminal import TerminalInterview
-from monitor.values import Identity
-from monitor.wire.line_guess import guess_mapping
-from monitor.wire.reading_lines import line_channels
+
+LOOK_S, MORE_S = 0.1, 1.5
 
 
 def run(args: argparse.Namespace) -> int:
@@ -27,12 +28,18 @@ def run(args: argparse.Namespace) -> int:
     draft = load_draft(path)
     if draft.answers:
         print(f"Going on with what was typed before (delete {draft_path(path)} to begin again).")
-    draft = draft.with_boards(_plugged(args.port))
-    if not draft.boards:
-        print("No board was heard. The file will have a place for one: plug it in later and write its port there.")
-    print("Return takes what stands in brackets; 'back' goes to the question before; Ctrl-C keeps what was typed.")
-    interview = TerminalInterview(input, print, lambda changed: keep_draft(path, changed))
+    clock = HostClock()
+    ports = SetupPorts(lambda port, baud: port_source(port, baud, clock), clock.now_s)
+    ports.start(args.port)
     try:
+        draft = draft.with_boards(_heard(ports, clock))
+        if not draft.boards:
+            print("No board was heard. The file will have a place for one: plug it in later and write its port there.")
+        print("Return takes what stands in brackets; 'back' goes to the question before; Ctrl-C keeps what was typed.")
+        boards = draft
+        interview = TerminalInterview(
+            input, print, lambda changed: keep_draft(path, changed), lambda question: _now(ports, boards, question)
+        )
         draft = interview.run(draft, lambda changed: FirstSetup(changed).walk)
     except (EOFError, KeyboardInterrupt) as error:
         print()
@@ -40,48 +47,34 @@ def run(args: argparse.Namespace) -> int:
             "the answers ended before the questions: no layout was written; what was typed is kept, and the same command goes on with it",
             source=str(path),
         ) from error
+    finally:
+        ports.stop()
     write_layout(path, FirstSetup(draft).text(dt.datetime.now().astimezone().date()))
     draft_path(path).unlink(missing_ok=True)
     print(f"Wrote {path}. Next: pilotlamp bench {path} --ask (is each supply fit to be used?), then pilotlamp watch {path}")
     return 0
 
 
-def _plugged(ports: Sequence[str] | None) -> Iterator[FoundBoard]:
-    """Boards heard on the given ports, or on all that are there."""
-    for port in ports or [found.device for found in find_ports()]:
-        print(f"Listening to {port} ...", flush=True)
-        try:
-            heard = _listen_at(port)
-        except LinkError as error:
-            print(f"  {error}")
-            continue
-        boards = [] if heard is None else list(found_boards(port, heard))
-        if not boards:
-            print("  nothing that a sensor board would say")
-        for board in boards:
-            identity = board.identity
-            print(f'  board "{identity.name}", {len(identity.channels)} channels, {identity.form} form, {board.baud} baud')
-            yield board
+def _heard(ports: SetupPorts, clock: HostClock) -> Iterator[FoundBoard]:
+    """Boards that are heard; all of a port's, and all outputs of one that does not say how many it has."""
+    print("Listening to the ports ...", flush=True)
+    while ports.is_searching():
+        time.sleep(LOOK_S)
+    until_s = clock.now_s() + MORE_S
+    while clock.now_s() < until_s:
+        time.sleep(LOOK_S)
+    for port, view in ports.views().items():
+        print(f"  {port}: {view.sentence}")
+        yield from (each.board for each in view.boards)
 
 
-def found_boards(port: str, heard: Heard) -> Iterator[FoundBoard]:
-    """Boards of a port; lines of a sketch's own count where a mapping can be guessed."""
-    for identity in heard.boards:
-        yield FoundBoard(name=identity.name, port=port, baud=heard.baud, identity=identity)
-    if heard.form is None and heard.seen.look == "text":
-        guess = guess_mapping(heard.seen.lines)
-        if guess is not None:
-            identity = Identity(
-                number=0, name="", scan_interval_s=0.1, channels=line_channels(len(guess.lines.output)), form="lines"
-            )
-            yield FoundBoard(name="", port=port, baud=heard.baud, identity=identity, lines=guess.lines)
-
-
-def _listen_at(port: str) -> Heard | None:
-    clock = HostClock()
-    source = SerialSource(port, USUAL_BAUDS[0], clock)
-    source.open()
-    try:
-        return listen(source, USUAL_BAUDS, clock.now_s, text_too=True)
-    finally:
-        source.close()
+def _now(ports: SetupPorts, draft: SetupDraft, question: SetupQuestion) -> str:
+    """What a pair shows just now, for the question which district it is."""
+    name, pair = question.place or ("", 0)
+    for board in draft.boards:
+        view = ports.views().get(board.port) if board.name == name else None
+        for each in () if view is None else view.boards:
+            if each.board.identity.number == board.identity.number and pair <= len(each.volts):
+                volts, amps = each.volts[pair - 1], each.amps[pair - 1]
+                return "" if volts is None or amps is None else f"    now {volts:.1f} V, {amps:.2f} A"
+    return ""

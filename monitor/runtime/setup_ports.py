@@ -1,8 +1,9 @@
 """Ports while a layout is being set up: each that is plugged in is opened and listened to, at the usual rates in turn."""
 
+import itertools
 import logging
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from monitor.errors import LinkError
 from monitor.link.ports import find_ports
@@ -31,10 +32,19 @@ class SetupPorts:
         self._taps: dict[str, PortTap | str] = {}
         self._names: dict[str, str] = {}
         self._threads: list[threading.Thread] = []
+        self._searching: set[str] = set()
 
-    def start(self) -> None:
-        """Begin to listen; returns at once."""
-        self._run(self._look, "ports")
+    def start(self, only: Sequence[str] | None = None) -> None:
+        """Begin to listen, to these ports only where they are given; returns at once."""
+        for port in only or ():
+            self.add(port, "")
+        if not only:
+            self._searching.add("")
+            self._run(self._look, "ports")
+
+    def is_searching(self) -> bool:
+        """Whether a port was not yet tried at every rate, and has not been understood."""
+        return bool(self._searching)
 
     def stop(self) -> None:
         """Give every port back."""
@@ -48,6 +58,7 @@ class SetupPorts:
             if port in self._names or len(self._names) >= PORTS_LIMIT or self._stop.is_set():
                 return
             self._names[port], self._taps[port] = description, "Listening."
+            self._searching.add(port)
         self._run(lambda: self._listen(port), f"set-up of {port}")
 
     def views(self) -> dict[str, PortView]:
@@ -70,6 +81,7 @@ class SetupPorts:
         while not self._stop.is_set():
             for found in find_ports():
                 self.add(found.device, found.description)
+            self._searching.discard("")
             self._stop.wait(LOOK_EVERY_S)
 
     def _listen(self, port: str) -> None:
@@ -84,11 +96,12 @@ class SetupPorts:
                 _log.exception("listening to %s failed", port)
                 self._put(port, "Listening failed; the log says why. Plug it in again.")
             finally:
+                self._searching.discard(port)
                 source.close()
             self._stop.wait(LOOK_EVERY_S)
 
     def _listen_at_rates(self, source: Source, port: str) -> None:
-        for baud in USUAL_BAUDS * 1000:
+        for baud in itertools.cycle(USUAL_BAUDS):
             source.set_baud(baud)
             tap, until_s = PortTap(port, baud), self._now_s() + PROBE_S
             while not self._stop.is_set() and (tap.is_understood or tap.is_text or self._now_s() < until_s):
@@ -97,9 +110,12 @@ class SetupPorts:
                     tap.feed(data, self._now_s())
                 if tap.is_understood or tap.is_text:
                     self._put(port, tap)
+                    self._searching.discard(port)
             if self._stop.is_set():
                 return
             self._put(port, f"Nothing that makes sense at {baud} baud yet; trying the next.")
+            if baud == USUAL_BAUDS[-1]:
+                self._searching.discard(port)
 
     def _put(self, port: str, tap: PortTap | str) -> None:
         with self._lock:

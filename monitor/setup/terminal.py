@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from monitor.setup.draft import SetupDraft
 from monitor.setup.interview import AskedQuestion, Walk
+from monitor.setup.questions import SetupQuestion
 
 BACK = ("back", "<")
 
@@ -15,9 +16,17 @@ class TerminalInterview:
         ask: Puts a question, gives the answer; EOFError when the answers end.
         say: Says something.
         keep: Keeps the draft after each answer.
+        now: What is seen just now where a question is about it; empty where nothing is.
     """
 
-    def __init__(self, ask: Callable[[str], str], say: Callable[[str], None], keep: Callable[[SetupDraft], None]) -> None:
+    def __init__(
+        self,
+        ask: Callable[[str], str],
+        say: Callable[[str], None],
+        keep: Callable[[SetupDraft], None],
+        now: Callable[[SetupQuestion], str] = lambda _: "",
+    ) -> None:
+        self._now = now
         self._ask = ask
         self._say = say
         self._keep = keep
@@ -56,6 +65,8 @@ class TerminalInterview:
 
     def _answer(self, asked: AskedQuestion) -> str:
         question = asked.question
+        if seen := self._now(question):
+            self._say(seen)
         for word, meaning in question.choices:
             if meaning:
                 self._say(f"    {word}: {meaning}")

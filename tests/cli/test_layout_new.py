@@ -1,6 +1,7 @@
 """``pilotlamp layout new`` at a terminal, with a board plugged in."""
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -44,7 +45,10 @@ def plug(tmp_path):
 def test_the_board_that_is_plugged_in_is_found_and_written(tmp_path, plug):
     done = layout_new(tmp_path, "mine.toml", "--port", plug.device)
     assert (done.returncode, done.stderr) == (0, "")
-    assert 'board "bench-1", 4 channels, packed form, 500000 baud' in done.stdout
+    assert 'Board "bench-1", packed form, 500000 baud.' in done.stdout
+    # The board sends sines of 15 and 12 V.
+    assert re.search(r"now 1[45]\.\d V, [23]\.\d+ A", done.stdout)
+    assert re.search(r"now 1[12]\.\d V", done.stdout)
     layout = load_layout(tmp_path / "mine.toml")
     assert [(board.name, board.port) for board in layout.board] == [("bench-1", plug.device)]
     assert [(d.name, d.output_name, d.amps_channel) for d in layout.district] == [
@@ -56,7 +60,7 @@ def test_the_board_that_is_plugged_in_is_found_and_written(tmp_path, plug):
 def test_no_board_makes_a_file_with_a_place_for_one(tmp_path):
     done = layout_new(tmp_path, "--port", tmp_path / "nothing", answers=ANSWERS.replace("no\nOuter", "no\n2\nOuter"))
     assert done.returncode == 0
-    assert "there is no port" in done.stdout
+    assert "There is no port" in done.stdout
     assert load_layout(tmp_path / "layout.toml").board[0].port is None
 
 
