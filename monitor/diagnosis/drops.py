@@ -10,7 +10,7 @@ from monitor.diagnosis.stands import judge_stand
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.facts import dips
 from monitor.facts import thresholds as t
-from monitor.facts.balance import handed_over, mirrored
+from monitor.facts.balance import driven_over, mirrored
 from monitor.facts.circuits import Circuits
 from monitor.facts.edges import crossing_s, is_fine, sharpest_share, steady
 from monitor.facts.medians import median, medians
@@ -78,19 +78,11 @@ class Drops(Watcher):
             yield back + t.BALANCE_BESIDE_TICKS
             if mirrored(self.stream, self.district, (event.start_s, event.end_s or event.start_s), depth):
                 return
-        is_long = event.cause is Cause.WEAK_JOINT or event.evidence["lasted_s"] > t.DROP_BRIEF_S
-        if is_long and (self._drove_over(event, (found, back), depth) or not self._goes_on(back, usual)):
+        is_joint = event.cause is Cause.WEAK_JOINT
+        over = driven_over(self.stream, self.district, (found, back), depth, is_partial=is_joint)
+        if (is_joint or event.evidence["lasted_s"] > t.DROP_BRIEF_S) and (over or not self._goes_on(back, usual)):
             return
         self._remember(event)
-
-    def _drove_over(self, event: Occurrence, ticks: tuple[int, int], depth: float) -> bool:
-        """The train was elsewhere meanwhile: another district took its amps and gave them back, or nearly all of them at either."""
-        at_both = [self._went_over(ticks, depth, share) for share in (t.BALANCE_PARTLY, t.BALANCE_WHOLLY)]
-        return all(at_both[0]) or (event.cause is Cause.WEAK_JOINT and any(at_both[1]))
-
-    def _went_over(self, ticks: tuple[int, int], depth: float, share: float) -> tuple[bool, bool]:
-        stream, d = self.stream, self.district
-        return handed_over(stream, d, ticks[0], depth, share), handed_over(stream, d, ticks[1], -depth, share)
 
     def _goes_on(self, back: int, usual: float) -> bool:
         """The train behind a joint is the one before it: much more means that another came, or something came on."""

@@ -7,7 +7,7 @@ from monitor.diagnosis.joints import Joints
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.facts import thresholds as t
-from monitor.facts.balance import handed_over
+from monitor.facts.balance import driven_over
 from monitor.facts.dips import noise
 from monitor.facts.edges import crossing_s, steady
 from monitor.facts.medians import median
@@ -82,14 +82,7 @@ class Sections(Watcher):
         alike = abs(behind / before - 1) < t.SECTION_BEHIND_SHARE and bool(
             self.ticks.calm[self.ticks.rows(found, end + t.SECTION_BEHIND_TICKS), d].all()
         )
-        both = handed_over(stream, d, found, depth, t.BALANCE_PARTLY) and handed_over(
-            stream, d, end - 2, -depth, t.BALANCE_PARTLY
-        )
-        moved = (
-            both
-            or handed_over(stream, d, found, depth, t.BALANCE_WHOLLY)
-            or handed_over(stream, d, end - 2, -depth, t.BALANCE_WHOLLY)
-        )
+        moved = driven_over(stream, d, (found, end - 2), depth, is_partial=True)
         signal = stream.signal_changed(d, found - 4, found + 4) or stream.signal_changed(d, end - 6, end + 3)
         sags = stream.whole_sags(d, end + t.SECTION_BEHIND_TICKS)
         known = any(sag.start_s < end * TICK_S and found * TICK_S < (sag.end_s or sag.start_s) for sag in sags)

@@ -18,6 +18,18 @@ def handed_over(stream: Facts, district: int, tick: int, depth: float, least_sha
     return bool(np.nanmax(gained / depth, initial=0.0) > least_share)
 
 
+def driven_over(stream: Facts, district: int, ticks: tuple[int, int], depth: float, *, is_partial: bool) -> bool:
+    """Whether a train was elsewhere between two ticks: another district took its amps and gave them back.
+
+    Of a sag that is partial, nearly all of them at either tick are enough.
+    """
+    partly, wholly = (
+        [handed_over(stream, district, tick, sign * depth, share) for tick, sign in zip(ticks, (1, -1), strict=True)]
+        for share in (t.BALANCE_PARTLY, t.BALANCE_WHOLLY)
+    )
+    return all(partly) or (is_partial and any(wholly))
+
+
 def others_dropped(stream: Facts, district: int, tick: int, share: float) -> bool:
     """Whether another district lost more than a share of its amps at the same time: no single wheel does that."""
     before, after = stream.medians("amps", tick - 6, tick - 1), stream.medians("amps", tick + 2, tick + t.BALANCE_BESIDE_TICKS)
