@@ -13,7 +13,7 @@ from monitor.values import Priority, Scope
 from monitor.values import Warning as RaisedWarning
 
 LEVEL_OF_PRIORITY = {Priority.LOW: Level.LOW, Priority.MEDIUM: Level.MEDIUM, Priority.HIGH: Level.HIGH}
-APART = ("short", "protection-open", "no-protection")
+APART = ("short", "protection-open", "no-protection", "stalled")
 """Rules whose warnings say something of their own; all others of one place tell of the same draw."""
 KIND_OF_RULE: dict[str, Literal["short", "opening"]] = {"short": "short", "protection-open": "opening"}
 WORST_FIRST = ("short", "opening", "overload")
