@@ -124,7 +124,7 @@ class MetricsCollector(Collector):
         """All families."""
         picture = self._watch.live.picture()
         yield from _districts(picture)
-        yield from _supplies(picture)
+        yield from _supplies(picture, assess(self._watch.live.layout, picture))
         yield from _ports(self._watch.statuses())
         yield from _parts(self._watch.parts())
         yield _gauge("recording_up", "1 while the recording goes on as it should.", [((), float(picture.recording_is_well))])
@@ -154,7 +154,7 @@ def _districts(picture: Picture) -> Iterator[Metric]:
     yield _gauge("district_sensing_good", "1 where nothing is known against the district's sensors.", good, label)
 
 
-def _supplies(picture: Picture) -> Iterator[Metric]:
+def _supplies(picture: Picture, standing: LayoutStanding) -> Iterator[Metric]:
     label = ("supply",)
     loads = picture.loads
     yield _gauge(
@@ -162,8 +162,8 @@ def _supplies(picture: Picture) -> Iterator[Metric]:
     )
     heats = [((s.name,), s.heat) for s in loads]
     yield _gauge("supply_heat_ratio", "Likely heat of the supply's protection: it opens at 1.", heats, label, "ratio")
-    opened = [((s.name,), float(s.is_open)) for s in loads]
-    yield _gauge("supply_open", "1 while the supply's protection is taken for open.", opened, label)
+    opened = [((s.name,), float(s.no_power == "protection")) for s in standing.supplies]
+    yield _gauge("supply_open", "1 while the supply has no power and its protection is taken for open.", opened, label)
 
 
 def _ports(ports: tuple[PortStatus, ...]) -> Iterator[Metric]:

@@ -184,7 +184,7 @@ class Alarms:
         if warning.rule == "flood" or not self._is_flooded(at_s) or was:
             return []
         message = f"{len(self._rises_s)} warnings within ten minutes: low ones are held back until fewer rise."
-        wording = Wording(message=message, advice="Look first at the one marked as the first; stop trains until it is cleared.")
+        wording = Wording(message=message, advice="Look first at the one marked as the first.")
         self._flood_key = ("flood", warning.scope)
         self._flood_group = group = next(name for name, ids in self._group_standing.items() if warning.id in ids)
         return self.raise_(at_s, self._flood_key, Priority.LOW, wording, group)

@@ -156,10 +156,12 @@ def opened(supply: Supply, reset_in_s: float | None, *, after_short: bool) -> Wo
     why = "after a short" if after_short else "after an overload"
     is_fuse = supply.protection is not None and supply.protection.kind == "fuse"
     by_hand = "its fuse has to be replaced by one of the same kind and rating" if is_fuse else "it has to be reset by hand"
-    back = by_hand if reset_in_s is None else f"it may come back by itself in about {span(reset_in_s)}"
+    left = "" if reset_in_s is None else f"in about {span(reset_in_s)}"
+    back = f"it may come back by itself {left}" if left else by_hand
     return Wording(
         message=f"The protection of {supply.name} has opened {why}: everything it feeds is dead, and {back}.",
         advice=f"Turn the throttles of {supply.name} down and take the cause away before power returns.",
+        time_words=left,
     )
 
 

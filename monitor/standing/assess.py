@@ -21,7 +21,7 @@ from monitor.standing.states import (
     State,
     SupplyStanding,
 )
-from monitor.standing.words import has_power, room
+from monitor.standing.words import DRAW_RULES, has_power, room
 from monitor.values import Cause, Event, Headroom, PortState, PortStatus, SupplyLoad
 
 LATE_OF_PORT: dict[PortState, Late] = {
@@ -32,7 +32,7 @@ LATE_OF_PORT: dict[PortState, Late] = {
     "wrong-baud": "not-understood",
     "stranger": "not-understood",
 }
-CALM = (State.RUNNING, State.RESTING)
+CALM = {(State.RUNNING, Level.WELL), (State.RESTING, Level.REST)}
 POWER_CAUSES = (Cause.SHORT, Cause.PROTECTION_OPEN, Cause.FEED_LOST)
 """Causes that figures refute: where power is there, they do not go on."""
 
@@ -104,7 +104,7 @@ def _district(layout: Layout, row: District, now: DistrictNow, ground: _Ground) 
     going_on = [event for event in seen.events if event.district == row.name and event.end_s is None and event.cause.is_fault]
     found = _power(base, now, ground, [n for n in own if n.rule == "short"], going_on)
     if found is None:
-        found = _draw(layout, row, now, ground, [n for n in own if n.rule != "short"], base)
+        found = _draw(layout, row, now, ground, own, base)
         fault = next((event for event in going_on if event.cause not in POWER_CAUSES), None)
         if fault is not None:
             found = replace(found, cause=fault.cause.value, since_s=fault.start_s, level=urgency(found.level, Level.LOW))
@@ -162,7 +162,7 @@ def _draw(
     heard = [notice for notice in own if notice.shelved_until_s is None]
     if share is not None and share >= 1:
         state = State.OVERLOADED
-    elif _is_near(share) or heard:
+    elif _is_near(share) or any(notice.rule in DRAW_RULES for notice in heard):
         state = State.NEAR
     else:
         state = State.RESTING if now.amps_rms is not None and now.amps_rms < th.NO_AMPS else State.RUNNING
@@ -193,7 +193,7 @@ def _own_share(layout: Layout, row: District, load: SupplyLoad | None) -> tuple[
 def _with_room(district: DistrictStanding, supply: SupplyStanding, load: SupplyLoad | None) -> DistrictStanding:
     """What still fits there, said only where nothing at all speaks against adding it."""
     place = next((place for place in load.districts if place.name == district.name), None) if load is not None else None
-    calm = district.state in CALM and supply.state in CALM and supply.share is not None
+    calm = {(district.state, district.level), (supply.state, supply.level)} <= CALM and supply.share is not None
     return (
         replace(district, room=room(place)) if calm and place is not None and not (district.doubt or supply.unknown) else district
     )

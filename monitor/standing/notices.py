@@ -8,13 +8,11 @@ from monitor.protection import thresholds as limits
 from monitor.standing import thresholds as th
 from monitor.standing.seen import Seen, StandingWarning
 from monitor.standing.states import URGENCY, Flood, LatchedWarning, Level, Notice
-from monitor.standing.words import first_sentence
+from monitor.standing.words import DRAW_RULES, first_sentence
 from monitor.values import Priority, Scope
 from monitor.values import Warning as RaisedWarning
 
 LEVEL_OF_PRIORITY = {Priority.LOW: Level.LOW, Priority.MEDIUM: Level.MEDIUM, Priority.HIGH: Level.HIGH}
-APART = ("short", "protection-open", "no-protection", "stalled")
-"""Rules whose warnings say something of their own; all others of one place tell of the same draw."""
 KIND_OF_RULE: dict[str, Literal["short", "opening"]] = {"short": "short", "protection-open": "opening"}
 WORST_FIRST = ("short", "opening", "overload")
 
@@ -30,7 +28,7 @@ def notices(layout: Layout, seen: Seen) -> tuple[Notice, ...]:
     for standing in seen.warnings:
         warning = standing.warning
         if warning.rule != "flood":
-            groups.setdefault((warning.scope, warning.rule if warning.rule in APART else ""), []).append(standing)
+            groups.setdefault((warning.scope, "" if warning.rule in DRAW_RULES else warning.rule), []).append(standing)
     found = [_notice(layout, group) for group in groups.values()]
     return tuple(sorted(found, key=lambda n: (n.shelved_until_s is not None, -URGENCY.index(n.level), -n.start_s)))
 

@@ -61,7 +61,7 @@ SENTENCES: dict[str, Sentence] = {
     "heat-bounds": _S(" (between {low} and {high})", _NONE, "part of the sentence before"),
     "heat-opens": _S("{heat}; opens {left}", "take something off", "the one countdown"),
     "cooling": _S("Protection open for {age}, cooled to {heat} of opening heat: {back}", "wait", "only while no power is there"),
-    "back-itself": _S("closes by itself in about {span}", "keep hands off the rails, throttles down", "only of a kind that does"),
+    "back-itself": _S("closes by itself {left}", "keep hands off the rails, throttles down", "only of a kind that does"),
     "back-hand": _S("find the cause, then reset or replace it by hand", "reset it", "the cause comes first; no word on when it closes"),
     # The countdown
     "left-now": _S("at any moment", "act at once", "under a second"),

@@ -58,6 +58,8 @@ OVERLOAD_RULES = (
     "over-output-limit",
     "over-feeder-ampacity",
 )
+DRAW_RULES = (*OVERLOAD_RULES, "near-limit")
+"""Rules that hold a draw against a limit: warnings of one place by them say the same."""
 
 
 def percent(share: float | None) -> str:
@@ -97,10 +99,8 @@ def room(place: PlaceLoad) -> str:
 def countdown_words(countdown: Countdown, now_s: float) -> str:
     """How long until it opens: the one wording of the one countdown."""
     in_s = max(0.0, countdown.opens_at_s - now_s)
-    if in_s < th.DULL_S and not countdown.is_late:
-        return say("left-now")
-    if not countdown.is_bounded:
-        return say("left-raised", span=span(in_s))
+    if not countdown.is_bounded or (in_s < th.DULL_S and not countdown.is_late):
+        return _in_about(in_s)
     latest_s = countdown.latest_at_s
     ahead = TripForecast(
         in_s=in_s,
@@ -124,6 +124,8 @@ def state_word(standing: DistrictStanding | SupplyStanding, now_s: float) -> str
     if isinstance(standing, DistrictStanding):
         if standing.doubt:
             return WORD_OF_FINDING.get(standing.doubt, say("unsure"))
+        if standing.state in (State.RUNNING, State.RESTING) and standing.level in (Level.MEDIUM, Level.HIGH):
+            return WORD_OF_LEVEL[standing.level]
         if standing.cause and standing.state in (State.RUNNING, State.RESTING):
             return WORD_OF_CAUSE[Cause(standing.cause)]
     elif standing.unknown and standing.state is not State.STALE:
@@ -180,7 +182,7 @@ def heat_words(supply: SupplyStanding, now_s: float) -> str:
 def _cooling(supply: SupplyStanding, heat: float, now_s: float) -> str:
     back = say("back-hand")
     if supply.closes_at_s is not None:
-        back = say("back-itself", span=span(max(0.0, supply.closes_at_s - now_s)))
+        back = say("back-itself", left=_in_about(supply.closes_at_s - now_s))
     age = seconds(now_s - (now_s if supply.since_s is None else supply.since_s))
     return say("cooling", age=age, heat=percent(heat), back=back)
 
@@ -195,7 +197,7 @@ def notice_words(notice: Notice, standing: LayoutStanding, now_s: float) -> str:
         return _as_raised(notice, supply, now_s)
     if notice.rule == "protection-open" and has_power(supply):
         return say("opened-over", where=notice.where, age=seconds(now_s - notice.start_s))
-    if notice.kind == "supply" and (notice.rule in OVERLOAD_RULES or notice.rule == "near-limit"):
+    if notice.kind == "supply" and notice.rule in DRAW_RULES:
         return _overload(notice, supply, now_s)
     return _as_raised(notice, supply, now_s)
 
@@ -219,12 +221,16 @@ def _as_raised(notice: Notice, supply: SupplyStanding | None, now_s: float) -> s
     if notice.rule == "protection-open":
         closes_s = supply.closes_at_s if supply is not None else None
         closes_s = notice.opens_as_raised_s if closes_s is None else closes_s
-        words = say("left-raised", span=span(max(0.0, closes_s - now_s))) if closes_s is not None else notice.time_words
+        words = notice.time_words if closes_s is None else _in_about(closes_s - now_s)
     elif supply is not None and supply.countdown is not None:
         words = countdown_words(supply.countdown, now_s)
     else:
-        words = say("left-raised", span=span(max(0.0, (notice.opens_as_raised_s or now_s) - now_s)))
+        words = _in_about((notice.opens_as_raised_s or now_s) - now_s)
     return figure.replace(notice.time_words, words, 1)
+
+
+def _in_about(left_s: float) -> str:
+    return say("left-raised", span=span(left_s)) if left_s >= th.DULL_S else say("left-now")
 
 
 def has_power(standing: DistrictStanding | SupplyStanding) -> bool:

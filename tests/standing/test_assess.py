@@ -64,7 +64,7 @@ SHORT = {"rule": "short", "kind": "district", "name": "Outer main"}
             picture_of(now_of(volts=3.0, amps=30.0), warnings=(standing(**SHORT),)),
             "short circuit", "short circuit", "Short circuit on Outer main.",
         ),
-        (picture_of(warnings=(standing(**SHORT),)), "running", "running", "Short on Outer main a moment ago; power is back."),
+        (picture_of(warnings=(standing(**SHORT),)), "running", "act now", "Short on Outer main a moment ago; power is back."),
         (
             picture_of(now_of(volts=3.0, amps=30.0), events=(event_of(Cause.SHORT),)),
             "short circuit", "short circuit", "Short circuit on Outer main",
@@ -82,6 +82,10 @@ SHORT = {"rule": "short", "kind": "district", "name": "Outer main"}
         (
             picture_of(warnings=(standing(rule="over-output-limit", priority=Priority.MEDIUM, kind="output", name="North bench/A"),)),
             "near its limit", "near its limit", "North bench/A: as it rose.",
+        ),
+        (  # a train that stands is near no limit
+            picture_of(warnings=(standing(rule="stalled", priority=Priority.MEDIUM, kind="district", name="Outer main"),)),
+            "running", "act soon", "Outer main: as it rose.",
         ),
         (picture_of(warnings=(standing(shelved_until_s=NOW_S + 100),)), "running", "running", CALM),
         (picture_of(loads=()), "draw not known", "running", "No warning stands"),
