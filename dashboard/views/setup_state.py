@@ -26,7 +26,6 @@ TITLES = {
     "plate": "What stands on the plate",
     "protection": "What protects it",
     "outputs": "Its outputs",
-    "names": "Its outputs",
     "bench": "Bench check",
 }
 YES_NO = [["yes", ""], ["no", ""]]
@@ -56,7 +55,7 @@ def setup_state(walk: Walk, wanted: str, move: str, boards: Sequence[FoundBoard]
         "cards": list(cards),
         "chapter": chapter,
         "chapters": [{"name": name, "card": _first(cards, name), "here": name == chapter} for name in _chapters(cards, walk)],
-        "title": FILE if shown == WRITE else _title(cards[shown]),
+        "title": FILE if shown == WRITE else _title(cards, shown),
         "cautions": list(CAUTIONS.get(chapter, ())),
         "fields": [_field(asked, now) for asked in cards.get(shown, [])],
         "first": names.index(shown) == 0,
@@ -108,9 +107,14 @@ def _first(cards: Mapping[str, Sequence[AskedQuestion]], chapter: str) -> str:
     return WRITE if chapter == FILE else next((name for name, each in cards.items() if each[0].question.chapter == chapter), "")
 
 
-def _title(card: Sequence[AskedQuestion]) -> str:
-    question = card[0].question
-    return TITLES.get(question.card.rpartition(".")[2], question.chapter)
+def _title(cards: Mapping[str, Sequence[AskedQuestion]], shown: str) -> str:
+    """What a card is about; of a supply's, which supply."""
+    at, _, part = shown.removesuffix(".names").rpartition(".")
+    plate = cards.get(f"{at}.plate")
+    title = TITLES.get(part, cards[shown][0].question.chapter)
+    return (
+        f"{plate[0].value}: {title[0].lower()}{title[1:]}" if plate is not None and plate[0].value and part != "plate" else title
+    )
 
 
 def _field(asked: AskedQuestion, now: Mapping[tuple[str, int], Sequence[str]]) -> Json:

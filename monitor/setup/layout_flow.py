@@ -121,7 +121,7 @@ class LayoutFlow:
         outputs = yield from self._outputs(at, name)
         self._put(supply=(*self.layout.supply, supply), output=(*self.layout.output, *outputs))
         if self._asks_bench:
-            self.findings[name] = yield from _bench_answers(at, name)
+            self.findings[name] = yield from _bench_answers(at)
 
     def _outputs(self, at: str, supply: str) -> Flow:
         card = f"{at}.outputs"
@@ -181,9 +181,9 @@ class LayoutFlow:
                  taken=tuple(name for name in (*named, *taken) if name != NOT_USED), proposal=f"District {len(named) + pair}", place=place,
                  note=f"Pair {pair} is channels {channels[0]} (volts) and {channels[1]} (amps)."),
             _ask(f"{at}.output", DISTRICTS, "Which output feeds it?", card=card, takes="choice", choices=outputs, proposal=outputs[0][0],
-                 unless=unless, place=place),
+                 unless=unless),
             _ask(f"{at}.use", DISTRICTS, "What hangs on it?", card=card, takes="choice", choices=(("track", "engines run on it"),
-                 ("accessories", "lamps, motors, signals")), proposal="track", unless=unless, place=place),
+                 ("accessories", "lamps, motors, signals")), proposal="track", unless=unless),
         ]  # fmt: skip
 
     def _take_board(self, board: FoundBoard, rows: Sequence[Sequence[Answer]]) -> None:
@@ -235,13 +235,13 @@ def _plate_questions(at: str, taken: tuple[str, ...]) -> list[SetupQuestion]:
     return [_ask(f"{at}.{key}", SUPPLIES, text, card=card, **more) for key, text, more in parts]
 
 
-def _bench_answers(at: str, supply: str) -> Flow:
+def _bench_answers(at: str) -> Flow:
     """The bench check of a supply, as far as its plate has not answered it; what was not looked at is left empty."""
 
     def asked(question: Question) -> SetupQuestion:
         words = YES_NO if question.takes == "yes or no" else tuple((word, "") for word in question.answers)
         return _ask(f"{at}.bench.{question.key}", BENCH, question.text, card=f"{at}.bench", takes="text", choices=words, optional=True,
-                    note=supply, check=lambda said: answer_of(question, str(said)) and None)  # fmt: skip
+                    check=lambda said: answer_of(question, str(said)) and None)  # fmt: skip
 
     wanted = [question for question in QUESTIONS if question.key not in ASKED_BEFORE]
     values = yield [asked(question) for question in wanted]
