@@ -105,7 +105,7 @@ class SetupPage:
         path = self._path(view)
         self._order(asked)
         draft = SetupDraft() if asked.order == "forget" else load_draft(path)
-        draft = self._kept(path, draft, asked, view)
+        draft = self._kept(path, _as_plugged(draft, view), asked, view)
         setup = self._setup(draft, path, view)
         if asked.order == WRITE:
             return {"done": self._write(path, setup)}
@@ -191,6 +191,12 @@ class SetupPage:
         self._watch.tell(SetupOrder(kind="watch"))
         kept = f"; the file as it was is kept as {spare_path(path).name}" if spare_path(path).exists() else ""
         return f"Written to {path.name}{kept}. Watching by it begins."
+
+
+def _as_plugged(draft: SetupDraft, view: SetupView | None) -> SetupDraft:
+    """The draft with its boards where they are plugged in now; others are taken in where a person says so."""
+    boards = draft.with_boards(each.board for each in _heard(view)).boards
+    return msgspec.structs.replace(draft, boards=boards[: len(draft.boards)])
 
 
 def _heard(view: SetupView | None) -> list[BoardView]:

@@ -25,9 +25,9 @@ ANSWERS = {
 
 
 class FakeWatch:
-    def __init__(self, path, layout=None):
+    def __init__(self, path, layout=None, port="usb"):
         self.layout, self.layout_path = layout or Layout(title="Set up", mains=Mains(volts=120, hertz=60)), path
-        self.tap, self.orders = PortTap("usb", 500_000), []
+        self.tap, self.orders = PortTap(port, 500_000), []
         self.tap.feed(packed(2.5), 2.5)
 
     def setup_view(self):
@@ -96,6 +96,12 @@ def test_back_and_any_card_can_be_reached_and_forwards_leads_to_what_is_open(pat
     # A name used twice since opens both its card and what depends on it.
     page.answer(SetupRequest(answers={"pair.bench-1.2.name": "Outer main"}, card="pair.bench-1.2"))
     assert page.answer(SetupRequest(card="layout", move="next"))["card"] == "pair.bench-1.2"
+
+
+def test_a_board_that_is_plugged_in_elsewhere_is_followed(path):
+    through(SetupPage(FakeWatch(path)))
+    SetupPage(FakeWatch(path, port="other")).answer(SetupRequest(order="write", card="write"))
+    assert [(board.name, board.port) for board in load_layout(path).board] == [("bench-1", "other")]
 
 
 def test_a_change_keeps_the_file_as_it_was(path):
