@@ -16,8 +16,10 @@ from flask import Blueprint, Response, request
 
 from dashboard.views.detail import detail
 from dashboard.views.payload import tick, trace
+from dashboard.views.plots import history_plot
 from dashboard.watch import WatchLike
 from monitor.runtime import Live
+from monitor.runtime.trend import BUCKETS
 
 TICK_S = 0.16
 """Seconds between payloads: a little over six a second."""
@@ -96,6 +98,13 @@ class Feed:
         live = self._watch.live
         return msgspec.json.encode(detail(self._watch.layout, live.picture(), row, live.wave(name)))
 
+    def history(self, name: str) -> bytes | None:
+        """The last minutes of one district as a plot; None where there is no such district."""
+        if all(row.name != name for row in self._watch.layout.district):
+            return None
+        live = self._watch.live
+        return msgspec.json.encode(history_plot(live.trend(BUCKETS, district=name), live.now_s()))
+
     def _body(self, number: int) -> bytes:
         live, layout = self._watch.live, self._watch.layout
         picture = live.picture()
@@ -131,10 +140,18 @@ def feed_routes(feed: Feed) -> Blueprint:
 
     @routes.get("/district")
     def district() -> Response:
-        body = feed.district(request.args.get("name", ""))
-        return json_answer(body) if body is not None else Response("No such district.\n", status=404)
+        return _of_district(feed.district)
+
+    @routes.get("/history")
+    def history() -> Response:
+        return _of_district(feed.history)
 
     return routes
+
+
+def _of_district(asked: Callable[[str], bytes | None]) -> Response:
+    body = asked(request.args.get("name", ""))
+    return json_answer(body) if body is not None else Response("No such district.\n", status=404)
 
 
 class EventStream:

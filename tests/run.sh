@@ -19,6 +19,7 @@ missing_packages() {
 
 install_packages() {
     command -v dpkg-query >/dev/null 2>&1 || { echo "This is not Debian or Ubuntu: install by hand: $PACKAGES" >&2; return 0; }
+    command -v node >/dev/null 2>&1 && command -v npm >/dev/null 2>&1 || PACKAGES="$PACKAGES nodejs npm"
     missing=$(missing_packages)
     [ -n "$missing" ] || return 0
     if [ "$(id -u)" -ne 0 ]; then
@@ -50,8 +51,17 @@ make_environment() {
     .venv/bin/pip install -q --disable-pip-version-check '.[test]'
 }
 
+# Lint and tests of the pages' scripts, and the accessibility rules: once over the network, then from tests/script/node_modules.
+install_scripts() {
+    [ -x tests/script/node_modules/.bin/eslint ] && [ tests/script/node_modules -nt tests/script/package-lock.json ] && return 0
+    say "Installing script tools"
+    npm ci --prefix tests/script --silent --no-audit --no-fund
+    touch tests/script/node_modules
+}
+
 install_packages
 make_environment
+install_scripts
 PATH="$PWD/.venv/bin:$PATH"
 export PATH
 

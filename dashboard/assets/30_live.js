@@ -42,10 +42,11 @@
     const gauge = card.querySelector(".gauge");
     const share = stale ? null : district.share;
     put(slot(card, "share"), percent(share));
+    mark(gauge, "known", String(share !== null));
     if (district.limit) put(slot(card, "limit"), "of " + district.limit);
-    const fill = gauge.querySelector("[data-fill]");
-    fill.style.width = Math.min(100, (share || 0) * 100) + "%";
-    mark(fill, "much", stale ? "" : MUCH[district.state] || "");
+    const shown = gauge.querySelector("[data-fill]");
+    shown.style.width = Math.min(100, (share || 0) * 100) + "%";
+    mark(shown, "much", stale ? "" : MUCH[district.state] || "");
   }
 
   const MUCH = { "overloaded": "over", "near-limit": "near", "short": "over" };
@@ -62,9 +63,9 @@
     if (!place) return;
     place.hidden = supply.heat_words === "";
     put(slot(place, "heat_words"), supply.heat_words);
-    const fill = place.querySelector('[data-fill="heat"]');
-    fill.style.width = Math.min(100, (supply.heat || 0) * 100) + "%";
-    mark(fill, "much", supply.heat >= 0.9 ? "over" : supply.heat >= 0.8 ? "near" : "");
+    const shown = place.querySelector('[data-fill="heat"]');
+    shown.style.width = Math.min(100, (supply.heat || 0) * 100) + "%";
+    mark(shown, "much", supply.heat >= 0.9 ? "over" : supply.heat >= 0.8 ? "near" : "");
   }
 
   function fillSupply(panel, supply, connected) {
@@ -107,7 +108,10 @@
     const opens = headline ? headline.opens : null;
     slot(section, "opening").hidden = opens === null;
     if (opens) {
-      put(slot(section, "opens"), opens.words.split(" (")[0]);
+      const words = opens.words.split(" (")[0];
+      const isSpan = words.startsWith("in about ");
+      put(slot(section, "opening").firstElementChild, isSpan ? "opens in about" : "opens");
+      put(slot(section, "opens"), isSpan ? words.slice("in about ".length) : words);
       drain(section, headline);
     }
     fillHeadlineDoing(section, headline);

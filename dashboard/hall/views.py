@@ -48,7 +48,7 @@ def hall_page() -> Component:
             ),
         ],
         className="hall",
-        **hook(source=""),
+        **hook(source="", scripts="notices hall"),
     )
 
 

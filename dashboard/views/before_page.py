@@ -1,6 +1,5 @@
 """The page before the show: the list to tick off, bench checks, budget, sharing, wiring and phasing."""
 
-import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,6 +10,7 @@ from dashboard.views.attributes import aria, hook
 from dashboard.views.before_bench import bench_card, bench_cautions
 from dashboard.views.before_budget import budget_table, learn_form
 from dashboard.views.before_forms import candidate_form, terminals_form
+from dashboard.views.markup import svg_image
 from monitor.layout import Layout
 from monitor.layout.joined_commons import COMMONS
 from monitor.planning.bench_check import BenchVerdict
@@ -105,6 +105,7 @@ def before_page(layout: Layout, plans: Plans, standing: SupplyVerdict | None = N
             ),
         ],
         className="page",
+        **hook(scripts="bench plan learn"),
     )
 
 
@@ -116,12 +117,6 @@ def _cards(layout: Layout, plans: Plans) -> list[Component]:
         for supply in layout.supply
         if supply.name in verdicts
     ]
-
-
-def picture(svg: str, words: str) -> Component:
-    """An SVG picture of our own, with what it shows in words."""
-    encoded = base64.b64encode(svg.encode()).decode()
-    return html.Img(src=f"data:image/svg+xml;base64,{encoded}", alt=words, className="drawn")
 
 
 def _panel(title: str, *children: Component, full: bool = False) -> Component:
@@ -143,7 +138,7 @@ def _ticks(items: Sequence[str]) -> Component:
 def _share(plans: Plans) -> list[Component]:
     words = [html.Li(line) for line in plans.share_words]
     parts: list[Component] = [
-        html.Div(picture(plans.share_picture, "Which supply carries what; in words below"), className="scroll"),
+        html.Div(svg_image(plans.share_picture, "Which supply carries what; in words below", "drawn"), className="scroll"),
         html.Ul(words, className="reasons"),
     ]
     if plans.others:
@@ -163,7 +158,7 @@ def _share(plans: Plans) -> list[Component]:
 
 def _wiring(plans: Plans) -> list[Component]:
     drawn = html.Div(
-        picture(plans.wiring_picture, "Which wire goes where; pilotlamp wiring prints it in words"), className="scroll"
+        svg_image(plans.wiring_picture, "Which wire goes where; pilotlamp wiring prints it in words", "drawn"), className="scroll"
     )
     return [
         drawn,

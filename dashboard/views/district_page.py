@@ -1,16 +1,12 @@
 """The district page's structure."""
 
-from typing import Any
-
 from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.views.attributes import aria, hook
-from dashboard.views.history import history_figure
+from dashboard.views.help_words import asks
 from dashboard.views.live_page import district_card, supply_panel
 from monitor.layout import District, Layout
-
-GRAPH_CONFIG: Any = {"displayModeBar": False, "responsive": True, "showSendToCloud": False}
 
 
 def district_page(layout: Layout, row: District) -> Component:
@@ -22,23 +18,29 @@ def district_page(layout: Layout, row: District) -> Component:
             html.Div(
                 [
                     html.Div(district_card(layout, number, row), className="near"),
-                    _panel("Wave as sampled now", html.Canvas(**hook(wave=row.name), className="wave", role="img"), _key()),
-                    _panel("Figures", html.Dl(className="table", **hook(figures=row.name))),
+                    _panel(
+                        "As it swings now",
+                        "wave",
+                        html.Canvas(
+                            **hook(wave=row.name), className="wave", role="img", **aria(label="Volts and amps of the last cycles")
+                        ),
+                        _key(),
+                    ),
+                    _panel("Figures", "district-figures", html.Dl(className="table", **hook(figures=row.name))),
                     _panel(
                         f"{row.supply}, which feeds it",
+                        "supply",
                         _supply(layout, row),
-                        html.H2("How it stands to the other supplies"),
-                        html.Div(className="phasing", **hook(phasing=row.name)),
+                        html.H3("Against the other supplies"),
+                        _phasing(row),
                     ),
-                    _panel("Last ten minutes", _history(), wide=True),
+                    _panel("Last ten minutes", "history", _history(row), wide=True),
                 ],
                 className="detail",
             ),
-            dcc.Store(id="history-name", data=row.name),
-            dcc.Interval(id="history-tick", interval=2000),
         ],
         className="page",
-        **hook(named=row.name),
+        **hook(named=row.name, scripts="traces wave plots"),
     )
 
 
@@ -59,12 +61,26 @@ def _supply(layout: Layout, row: District) -> Component:
     return supply_panel(layout, number, layout.supply[number])
 
 
-def _history() -> Component:
-    return dcc.Graph(id="history", figure=history_figure(None, 0), config=GRAPH_CONFIG, style={"height": "340px"})
+def _phasing(row: District) -> Component:
+    """How the supplies stand to each other, with what has to be known before a wire is touched."""
+    advice = html.Details(
+        [html.Summary("Before you join or cross anything"), html.P(**hook(phase_advice=""))], className="folded", hidden=True
+    )
+    return html.Div([html.P(**hook(phases="")), advice], className="phasing", **hook(phasing=row.name))
 
 
-def _panel(title: str, *children: Component, wide: bool = False) -> Component:
-    return html.Section([html.H2(title), *children], className="panel wide" if wide else "panel")
+def _history(row: District) -> Component:
+    return html.Canvas(
+        className="plot",
+        role="img",
+        **hook(history=row.name),
+        **aria(label="Volts and amps of the last ten minutes; figures stand above"),
+    )
+
+
+def _panel(title: str, topic: str, *children: Component, wide: bool = False) -> Component:
+    head = html.Div([html.H2(title), asks(topic)], className="title-row")
+    return html.Section([head, *children], className="panel wide" if wide else "panel")
 
 
 def _key() -> Component:

@@ -1,45 +1,38 @@
-"""The lap ring: where on the lap each district's events fall."""
+"""The lap as a ring: a dot for each event, an arc where they gather; one turn for one lap. A picture without a script."""
 
+import math
 from collections.abc import Sequence
+from html import escape
 
-from dashboard.views.history import AMPS, LINE, TEXT
 from monitor.standing.words import WORD_OF_CAUSE
 from monitor.values import Event, Pattern
 
 SAME_EVENT_S = 0.02
 INNERMOST = 0.45
 LEAST_SPREAD = 0.02  # of a lap: an arc that can still be seen
+SIZE, OUTER = 320, 124
+_STYLE = (
+    "text{font:14px system-ui,sans-serif;fill:#b4c0b5}circle.lap{fill:none;stroke:#33483f;stroke-width:2}line{stroke:#33483f}"
+    "circle.dot{fill:#e2b968;stroke:#14231e}path{fill:none;stroke:#f6efdc;stroke-width:10;opacity:.7}"
+    "@media(prefers-color-scheme:light){text{fill:#46544c}circle.lap,line{stroke:#c6cbbd}circle.dot{fill:#6b4a00;stroke:#fbf9f1}"
+    "path{stroke:#12201b}}"
+)
 
 
-def lap_ring(patterns: Sequence[Pattern], events: Sequence[Event]) -> dict[str, object]:
-    """A ring for each district whose lap is known, a dot for each event, one turn for one lap; a plain dictionary."""
+def lap_ring(patterns: Sequence[Pattern], events: Sequence[Event]) -> str:
+    """A ring for each district whose lap is known, as SVG; empty where there is none."""
     rings = _rings(patterns)
-    traces: list[dict[str, object]] = []
+    if not rings:
+        return ""
+    parts = [_tick(k) for k in range(10)]
     for number, (district, pattern) in enumerate(rings):
-        radius = 1.0 if len(rings) == 1 else INNERMOST + (1 - INNERMOST) * number / (len(rings) - 1)
-        traces.append(_circle(district, radius))
-        traces.append(_dots(district, radius, pattern, events))
+        radius = OUTER * (1.0 if len(rings) == 1 else INNERMOST + (1 - INNERMOST) * number / (len(rings) - 1))
+        parts.append(f'<circle class="lap" r="{radius:.1f}"/>')
         if pattern.lap_fraction is not None:
-            traces.append(_spot(pattern.lap_fraction, pattern.spread or LEAST_SPREAD, radius))
-    ticks = [0, 36, 72, 108, 144, 180, 216, 252, 288, 324]
-    return {
-        "data": traces,
-        "layout": {
-            "paper_bgcolor": "rgba(0,0,0,0)",
-            "font": {"color": TEXT, "size": 13},
-            "margin": {"l": 40, "r": 40, "t": 30, "b": 30},
-            "showlegend": False,
-            "polar": {
-                "bgcolor": "rgba(0,0,0,0)",
-                "radialaxis": {"visible": False, "range": [0, 1.15]},
-                "angularaxis": {
-                    "direction": "clockwise", "rotation": 90, "gridcolor": LINE, "linecolor": LINE,
-                    "tickvals": ticks, "ticktext": [f"{k / 36:.0f}/10" for k in ticks],
-                },
-            },
-            "uirevision": "ring",
-        },
-    }  # fmt: skip
+            parts.append(_arc(pattern.lap_fraction, pattern.spread or LEAST_SPREAD, radius))
+        parts += [_dot(phase, radius, f"{district}, {cause}") for phase, cause in ring_dots(district, pattern, events)]
+    half = SIZE / 2
+    return f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{-half} {-half} {SIZE} {SIZE}"><style>{_STYLE}</style>{"".join(parts)}</svg>'
 
 
 def ring_names(patterns: Sequence[Pattern]) -> list[str]:
@@ -47,33 +40,16 @@ def ring_names(patterns: Sequence[Pattern]) -> list[str]:
     return [district for district, _ in _rings(patterns)]
 
 
-def _rings(patterns: Sequence[Pattern]) -> list[tuple[str, Pattern]]:
-    return [(district, pattern) for pattern in patterns if pattern.phases for district in pattern.districts]
-
-
-def _circle(district: str, radius: float) -> dict[str, object]:
-    angles = list(range(0, 361, 6))
-    return {
-        "type": "scatterpolar", "mode": "lines", "r": [radius] * len(angles), "theta": angles, "hoverinfo": "skip",
-        "line": {"color": LINE, "width": 2}, "showlegend": False, "name": district,
-    }  # fmt: skip
-
-
-def _dots(district: str, radius: float, pattern: Pattern, events: Sequence[Event]) -> dict[str, object]:
+def ring_dots(district: str, pattern: Pattern, events: Sequence[Event]) -> list[tuple[float, str]]:
+    """Where on the lap of a district its events were, and what they were."""
     causes = [(phase, _cause(events, district, at_s)) for at_s, phase in pattern.phases]
     if len(pattern.districts) == 1:
-        causes = [(phase, cause or "earlier") for phase, cause in causes]
-    own = [(phase, cause) for phase, cause in causes if cause is not None]
-    return {
-        "type": "scatterpolar",
-        "mode": "markers",
-        "name": district,
-        "r": [radius] * len(own),
-        "theta": [round(360 * phase, 2) for phase, _ in own],
-        "text": [f"{district}, {cause}" for _, cause in own],
-        "hoverinfo": "text",
-        "marker": {"size": 11, "opacity": 0.7, "color": AMPS},
-    }
+        return [(phase, cause or "earlier") for phase, cause in causes]
+    return [(phase, cause) for phase, cause in causes if cause is not None]
+
+
+def _rings(patterns: Sequence[Pattern]) -> list[tuple[str, Pattern]]:
+    return [(district, pattern) for pattern in patterns if pattern.phases for district in pattern.districts]
 
 
 def _cause(events: Sequence[Event], district: str, at_s: float) -> str | None:
@@ -82,11 +58,26 @@ def _cause(events: Sequence[Event], district: str, at_s: float) -> str | None:
     return next((WORD_OF_CAUSE[event.cause] for event in own), None)
 
 
-def _spot(fraction: float, spread: float, radius: float) -> dict[str, object]:
+def at_turn(fraction: float, radius: float) -> tuple[float, float]:
+    """Where a part of a lap stands: clockwise from the top."""
+    angle = 2 * math.pi * fraction
+    return radius * math.sin(angle), -radius * math.cos(angle)
+
+
+def _tick(tenth: int) -> str:
+    x, y = at_turn(tenth / 10, OUTER)
+    far_x, far_y = at_turn(tenth / 10, OUTER + 20)
+    name = "start" if tenth == 0 else f"{tenth}/10"
+    return f'<line x1="0" y1="0" x2="{x:.1f}" y2="{y:.1f}"/><text x="{far_x:.1f}" y="{far_y + 5:.1f}" text-anchor="middle">{name}</text>'
+
+
+def _dot(fraction: float, radius: float, words: str) -> str:
+    x, y = at_turn(fraction, radius)
+    return f'<circle class="dot" cx="{x:.1f}" cy="{y:.1f}" r="6"><title>{escape(words)}</title></circle>'
+
+
+def _arc(fraction: float, spread: float, radius: float) -> str:
     """The arc in which most of the events at the spot lie."""
-    half = max(spread, LEAST_SPREAD)
-    angles = [round(360 * (fraction + half * k / 8), 2) for k in range(-8, 9)]
-    return {
-        "type": "scatterpolar", "mode": "lines", "r": [radius] * len(angles), "theta": angles, "showlegend": False,
-        "hoverinfo": "skip", "line": {"color": TEXT, "width": 8}, "opacity": 0.8,
-    }  # fmt: skip
+    half = min(max(spread, LEAST_SPREAD), 0.499)
+    (x1, y1), (x2, y2) = at_turn(fraction - half, radius), at_turn(fraction + half, radius)
+    return f'<path d="M{x1:.1f} {y1:.1f} A{radius:.1f} {radius:.1f} 0 {int(half > 0.25)} 1 {x2:.1f} {y2:.1f}"/>'

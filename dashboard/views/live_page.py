@@ -59,7 +59,7 @@ def live_page(layout: Layout, source: str = "", *, opens: bool = True, refused: 
         ],
         className="live",
         style={"--columns": str(columns), "--rows": str(math.ceil(len(layout.district) / columns))},
-        **hook(live="", source=source),
+        **hook(live="", source=source, scripts="traces notices"),
     )
 
 

@@ -1,8 +1,10 @@
 """Components as plain markup: a page of thousands of parts is put in at once, where the page framework would take seconds."""
 
+import base64
 from collections.abc import Iterator
 from html import escape
 
+from dash import html
 from dash.development.base_component import Component
 
 VOID = frozenset({"img", "br", "hr", "input"})
@@ -19,6 +21,12 @@ def markup(part: object) -> str:
         TypeError: It is a component of another kind, which has no plain form.
     """
     return "".join(_pieces(part))
+
+
+def svg_image(svg: str, words: str, name: str) -> Component:
+    """A picture of our own, with what it shows in words."""
+    encoded = base64.b64encode(svg.encode()).decode()
+    return html.Img(src=f"data:image/svg+xml;base64,{encoded}", alt=words, className=name)
 
 
 def _pieces(part: object) -> Iterator[str]:

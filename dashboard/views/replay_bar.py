@@ -42,7 +42,7 @@ def replay_bar(replay: Replay) -> Component:
             html.Div("Replay", className="replay-tag", hidden=True, **hook(replay_tag=""), **aria(hidden="true")),
         ],
         className="replay",
-        **hook(replay=""),
+        **hook(replay="", scripts="replay"),
         **aria(label="Replay"),
     )
 

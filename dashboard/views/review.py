@@ -10,6 +10,7 @@ from dash.development.base_component import Component
 
 from dashboard.session_cache import Listed, OpenSession
 from dashboard.views.attributes import aria, hook
+from dashboard.views.help_words import asks
 from dashboard.views.review_figures import compared_table, district_table, losses, stall_table, supply_table
 from dashboard.views.review_notices import happenings
 from dashboard.views.review_trends import trends_section
@@ -25,6 +26,8 @@ KEYS = (
 )
 
 
+FEW = 5
+"""So many sessions need no search."""
 NO_EVENT = (
     "Choose what happened from the list below, or go through it by N and P on the time line: the samples around it stand here."
 )
@@ -36,7 +39,7 @@ def address(session: str, beside: str | None = None) -> str:
     return f"/review?{urlencode(query)}"
 
 
-def review_page(listing: Sequence[Listed], chosen: Listed | None, beside: Listed | None, asked: str) -> Component:
+def review_page(listing: Sequence[Listed], chosen: Listed | None, beside: Listed | None, asked: str, at: str = "") -> Component:
     """The frame of the page; what takes time to open comes after it.
 
     Args:
@@ -44,14 +47,15 @@ def review_page(listing: Sequence[Listed], chosen: Listed | None, beside: Listed
         chosen: The session to show.
         beside: The one to show beside it.
         asked: The id that was asked for, to say so where there is no such session.
+        at: The moment to begin with, seconds of the stream; empty for the whole session.
     """
-    told = {"sheet": chosen.id, "beside": beside.id if beside is not None else ""} if chosen is not None else {}
+    told = {"sheet": chosen.id, "beside": beside.id if beside is not None else "", "at": at} if chosen is not None else {}
     main = _column(told) if told else html.Div(html.P(_none(listing, asked), className="panel quiet"))
     return html.Main(
         [
             html.Div(
                 [
-                    panel("Recorded sessions, newest first", session_list(listing, chosen, beside), kind="panel listing"),
+                    panel("Sessions", session_list(listing, chosen, beside), kind="panel listing", topic="sessions"),
                     main,
                 ],
                 className="review",
@@ -62,6 +66,7 @@ def review_page(listing: Sequence[Listed], chosen: Listed | None, beside: Listed
             dcc.Interval(id="review-tick", interval=1000),
         ],
         className="page",
+        **hook(scripts="plots review review_draw review_hands review_page"),
     )
 
 
@@ -86,16 +91,28 @@ def session_list(listing: Sequence[Listed], chosen: Listed | None, beside: Liste
     """Every session as a link, with a second link that sets it beside the chosen one."""
     if not listing:
         return html.P("None yet.", className="quiet")
-    return html.Ul([_row(each, chosen, beside) for each in listing], className="occurrences sessions")
+    months: dict[str, list[Component]] = {}
+    for each in listing:
+        months.setdefault(f"{each.began_at:%B %Y}", []).append(_row(each, chosen, beside))
+    # Of months other than the newest one and that of what is shown, the name alone: a folder of years stays a short list.
+    opened = {f"{each.began_at:%B %Y}" for each in (listing[0], chosen, beside) if each is not None}
+    parts = [
+        html.Details([html.Summary(f"{month} ({len(rows)})"), html.Ul(rows)], open=month in opened, **hook(month=month))
+        for month, rows in months.items()
+    ]
+    find = html.Label(
+        ["Find ", html.Span(**hook(find_session="", label="Find a session by day, month or title"))], className="find-session"
+    )
+    return html.Div([*([find] if len(listing) > FEW else []), html.Div(parts, className="occurrences sessions")])
 
 
 def _row(each: Listed, chosen: Listed | None, beside: Listed | None) -> Component:
     is_open = chosen is not None and each.id == chosen.id
     length = each.said if each.length_s is None else seconds(each.length_s)
     words = [
-        html.Strong(f"{each.began_at:%d %b %Y, %H:%M}"),
+        html.Strong(f"{each.began_at:%a %d %b, %H:%M}"),
         html.Span(length),
-        html.Span([each.title, *([html.Em(" invented")] if each.invented else [])], className="quiet"),
+        html.Span([each.title, *([html.Em(", invented")] if each.invented else [])], className="quiet"),
     ]
     link = dcc.Link(words, href=address(each.id))
     other = None
@@ -106,7 +123,12 @@ def _row(each: Listed, chosen: Listed | None, beside: Listed | None) -> Componen
         about = f"{each.began_at:%d %b %Y, %H:%M}, beside {chosen.began_at:%d %b %Y, %H:%M}"
         other = dcc.Link(name, href=href, className="beside-link", title=about)
     kind = "fault" if is_open else "is-beside" if is_beside else "deliberate"
-    return html.Li([link, other], className=kind, **(aria(current="true") if is_open else {}))
+    return html.Li(
+        [link, other],
+        className=kind,
+        **hook(words=f"{each.began_at:%d %B %Y %b} {each.title}".lower()),
+        **(aria(current="true") if is_open else {}),
+    )
 
 
 def _none(listing: Sequence[Listed], asked: str) -> str:
@@ -173,7 +195,7 @@ def _rest_panels(session: OpenSession, *, heading: bool) -> list[Component]:
     figures = session.figures
     of = f" on {_when(session)}" if heading else ""
     return [
-        panel(f"Supplies{of}", supply_table(figures, session.layout)),
+        panel(f"Supplies{of}", supply_table(figures, session.layout), topic="tables"),
         panel(f"Districts{of}", district_table(figures), html.H3("What stopped trains, and how often"), stall_table(figures)),
         panel(f"What happened{of}", happenings(figures, session.first_s)),
     ]
@@ -250,6 +272,7 @@ def _button(does: str, text: str, name: str = "") -> Component:
     return html.Button(text, type="button", **hook(move=does), **(aria(label=name) if name else {}))
 
 
-def panel(title: str, *children: Component | None, kind: str = "panel") -> Component:
-    """A part of the page."""
-    return html.Section([html.H2(title), *children], className=kind)
+def panel(title: str, *children: Component | None, kind: str = "panel", topic: str = "") -> Component:
+    """A part of the page, with help where it has a topic."""
+    head = html.Div([html.H2(title), asks(topic)], className="title-row") if topic else html.H2(title)
+    return html.Section([head, *children], className=kind)

@@ -2,15 +2,16 @@
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 from urllib.parse import quote
 
 from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.views.attributes import aria, hook
+from dashboard.views.help_words import asks
 from dashboard.views.lap_ring import lap_ring, ring_names
-from dashboard.views.stall_moment import moment_figure
+from dashboard.views.markup import svg_image
+from dashboard.views.plots import moment_plot, plot
 from dashboard.views.stall_words import (
     VERDICT,
     WHAT,
@@ -29,7 +30,6 @@ from monitor.standing.words import WORD_OF_CAUSE
 from monitor.values import Event, Pattern, Snapshot
 
 NOW = "what runs now"
-GRAPH_CONFIG: Any = {"displayModeBar": False, "responsive": True, "showSendToCloud": False}
 
 
 def stalls_page(
@@ -45,18 +45,21 @@ def stalls_page(
         now: What the running watch is called.
     """
     left = [
-        _panel("What happened, newest first", html.Div(id="stall-list", **hook(session=session_id))),
-        _panel("Where on the lap", html.Div(id="stall-places")),
+        _panel("What happened, newest first", "stall-list", html.Div(id="stall-list", **hook(session=session_id))),
+        _panel("Where on the lap", "lap", html.Div(id="stall-places"), *([] if session_id else [_station_button()])),
     ]
     right = [
-        html.Section(html.P("…"), className="panel moment", id="stall-moment"),
-        _panel("What was done, and did it help?", *([] if session_id else [_marking(layout)]), html.Div(id="stall-effects")),
-        _panel("Against earlier sessions", html.Div(id="stall-earlier")),
-        _panel("What changes slowly", html.Div(id="stall-slow")),
+        html.Section(html.P("…"), className="panel moment", id="stall-moment", tabIndex="-1"),
+        _panel(
+            "What was done, and did it help?", "done", *([] if session_id else [_marking(layout)]), html.Div(id="stall-effects")
+        ),
+        _panel("Against earlier sessions", "slow", html.Div(id="stall-earlier")),
+        _panel("What changes slowly", "slow", html.Div(id="stall-slow")),
     ]
     return html.Main(
         [
             _choice(sessions, session_id, now),
+            html.A("Skip to why it stalled", href="#stall-moment", className="skip"),
             html.Div([html.Div(left), html.Div(right)], className="stalls"),
             dcc.Store(id="stall-session", data=session_id),
             dcc.Store(id="stall-chosen", data=chosen),
@@ -66,6 +69,7 @@ def stalls_page(
             dcc.Interval(id="stall-tick", interval=5000, disabled=bool(session_id)),
         ],
         className="page",
+        **hook(scripts="plots stalls"),
     )
 
 
@@ -93,18 +97,11 @@ def moment(
     way = "lasted" if event.end_s is not None else "has been"
     when = "" if at is None else f" {at:%d %B, %H:%M:%S}."
     return [
-        html.H2(f"{event.district}: {WORD_OF_CAUSE[event.cause]}"),
+        html.Div([html.H2(f"{event.district}: {WORD_OF_CAUSE[event.cause]}"), asks("moment")], className="title-row"),
         html.P(WHAT[event.cause], className="what"),
         html.P(f"We are {how_sure(event.confidence)}. It {way} {lasted(event, picture.now_s)}.{when}", className="quiet"),
         # Of a recorded session no samples come later: then there is nothing to draw.
-        html.Div(
-            dcc.Graph(figure=moment_figure(snapshot, event), config=GRAPH_CONFIG, id="stall-plot"),
-            className="moment-plot",
-            role="group",
-            **aria(label="Volts and amps around it, as a plot; its figures stand below"),
-        )
-        if snapshot is not None or not session_id
-        else None,
+        *(_plotted(snapshot, event, layout) if snapshot is not None or not session_id else []),
         html.P(_key(snapshot, is_live=not session_id), className="quiet"),
         html.P(_files(event, snapshot, session_id), className="files"),
         html.Div(
@@ -115,6 +112,22 @@ def moment(
                 html.Div([html.H3("Figures"), html.Dl(_table(evidence_rows(event)), className="table")]),
             ],
             className="beside",
+        ),
+    ]
+
+
+def _plotted(snapshot: Snapshot | None, event: Event, layout: Layout) -> list[Component]:
+    forms = [("rms", "Course"), ("waves", "Waves")]
+    return [
+        plot(moment_plot(snapshot, event, layout.mains.hertz), "Volts and amps around it; its figures stand below"),
+        html.Div(
+            [
+                html.Button(name, type="button", **hook(plot_form=form), **aria(pressed=str(form == "rms").lower()))
+                for form, name in forms
+            ],
+            className="choose-plot",
+            role="group",
+            **aria(label="How it is drawn"),
         ),
     ]
 
@@ -152,12 +165,12 @@ def places(picture: Picture) -> list[Component]:
         ]
     said = [_pattern(pattern) for pattern in picture.patterns]
     ring = lap_ring(picture.patterns, picture.events)
-    drawn = [dcc.Graph(figure=ring, config=GRAPH_CONFIG, className="ring", id="stall-ring")] if ring["data"] else []
+    drawn = [svg_image(ring, "Where on the lap it happened; in words above", "ring")] if ring else []
     names = ring_names(picture.patterns)
     key = (
         (f"From the inside out: {', '.join(names)}. " if len(names) > 1 else "")
         + "One turn is one lap, clockwise, counted from where the train was when watching began. "
-        'Remember "passes the station" at the moment it does, and places are counted from there.'
+        "Press the button when the train passes the station, and places are counted from there."
     )
     return [*boards, html.Ul(said, className="patterns"), *drawn, html.P(key, className="quiet") if drawn else html.Span()]
 
@@ -194,5 +207,10 @@ def _marking(layout: Layout) -> Component:
     )
 
 
-def _panel(title: str, *children: Component) -> Component:
-    return html.Section([html.H2(title), *children], className="panel")
+def _station_button() -> Component:
+    """Counts places from the station from now on: the remark that the diagnosis listens for."""
+    return html.Button("The train passes the station now", type="button", **hook(station=""))
+
+
+def _panel(title: str, topic: str, *children: Component) -> Component:
+    return html.Section([html.Div([html.H2(title), asks(topic)], className="title-row"), *children], className="panel")

@@ -226,13 +226,14 @@ def test_a_district_from_near_shows_wave_figures_and_history(shown):
     assert re.search(r"Volts, RMS\s+(14\.9|15\.[01]) V", figures)
     assert re.search(r"Power factor\s+(0\.9[89]|1\.00)", figures)
     wait_for(lambda: page.evaluate(IS_DRAWN))
-    page.wait_for_selector("#history .scatterlayer .js-line", state="attached")  # a level line has no height
-    assert page.locator(".modebar").count() == 0
+    wait_for(lambda: page.evaluate(IS_DRAWN.replace("data-wave", "data-history")))
 
 
 def test_nothing_is_asked_of_another_machine(shown):
     shown.open()
-    shown.open("district?name=Outer%20main").wait_for_selector("#history .scatterlayer")
+    page = shown.open("district?name=Outer%20main")
+    wait_for(lambda: page.evaluate(IS_DRAWN.replace("data-wave", "data-history")))
+    assert not any("plotly" in url for url in shown.requests)
     assert shown.requests
     assert [url for url in shown.requests if not url.startswith((shown.server.address, "data:", "blob:"))] == []
 

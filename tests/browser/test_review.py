@@ -94,10 +94,11 @@ def test_on_a_phone_nothing_hangs_over_and_everything_can_be_touched(review, wid
 
 def chosen_moment(page, event):
     """Waits until the event's samples are drawn; what the plot holds, as lists of (x, y)."""
-    page.wait_for_selector("#review-moment .scatterlayer .js-line")
+    page.wait_for_selector("#review-moment canvas[data-plot]")
     page.wait_for_selector(f'#review-moment a[href^="/stalls/event-{event.id}/csv?session="]')
     return page.evaluate(
-        "() => document.querySelector('#review-moment .js-plotly-plot').data.map(each => [each.name, Array.from(each.x), Array.from(each.y)])"
+        """() => JSON.parse(document.querySelector('#review-moment canvas[data-plot]').dataset.plot).waves.flatMap(
+            axis => axis.lines.map(line => [`${line.name}, ${axis.name}`, line.at, line.values]))"""
     )
 
 
@@ -142,7 +143,7 @@ def test_where_no_samples_were_kept_the_moment_says_so(review):
     page.locator(".happenings li.fault [data-event]").first.click()
     expect(page.locator("#review-moment")).to_contain_text("a board that sends readings only has none")
     expect(page.locator("#review-moment")).to_contain_text("What to try")
-    assert page.locator("#review-moment .js-plotly-plot").count() == 0
+    assert page.locator("#review-moment canvas").count() == 0
 
 
 @pytest.mark.parametrize(("width", "height"), [(1920, 1080), (360, 740), (320, 640)])
@@ -264,7 +265,7 @@ def test_a_session_that_is_being_recorded_grows_on_the_page(growing):
     short = page.locator(".happenings li.fault").filter(has_text="short circuit")
     expect(short.first).to_be_visible()
     short.first.locator("[data-event]").click()
-    page.wait_for_selector("#review-moment .scatterlayer .js-line")
+    page.wait_for_selector("#review-moment canvas[data-plot]")
     recorder.close()
     page.wait_for_selector("text=The whole session as one file")
     assert page.locator("[data-recorded]").count() == 0

@@ -63,12 +63,12 @@ def test_what_comes_is_listed_opens_and_can_be_taken_away(one):
     first, second = lost(1, one.hall.now_s()), lost(2, one.hall.now_s() + 0.1)
     one.hall.publish(events=(first,), snapshots=(snapshot(first),))
     page.wait_for_selector('li[data-event="1"][aria-current="true"]')
-    page.wait_for_selector("#stall-moment .scatterlayer .js-line")
+    page.wait_for_selector("#stall-moment canvas[data-plot]")
     one.hall.publish(events=(second,))
     page.wait_for_selector('li[data-event="2"][aria-current="true"]')
     page.wait_for_selector("text=No samples of this moment")
     one.hall.publish(snapshots=(snapshot(second),))
-    page.wait_for_selector("#stall-moment .scatterlayer .js-line")
+    page.wait_for_selector("#stall-moment canvas[data-plot]")
     page.locator('li[data-event="1"] a').click()
     page.wait_for_selector('li[data-event="1"][aria-current="true"]')
     page.wait_for_selector('#stall-moment a[href="/stalls/event-1/csv"]')
@@ -101,7 +101,7 @@ def test_stalls_of_a_recorded_session(one, recordings):
     short = next(event for event in events if event.cause is Cause.SHORT)
     page.locator(f'li[data-event="{short.id}"] a').click()
     page.wait_for_selector("text=A short circuit: the amps leapt")
-    page.wait_for_selector("#stall-moment .scatterlayer .js-line")
+    page.wait_for_selector("#stall-moment canvas[data-plot]")
     assert page.get_by_role("button", name="Remember it").count() == 0
     with page.expect_download() as download:
         page.get_by_role("link", name="CSV").click()

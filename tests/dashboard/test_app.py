@@ -46,15 +46,25 @@ def test_every_page_answers(client, path):
     assert client.get(path).status_code == 200
 
 
-@pytest.mark.parametrize("asset", ["10_feed.js", "20_traces.js", "30_live.js", "40_notices.js", "50_alerts.js", "60_wave.js"])
-def test_scripts_are_served_and_loaded_in_order(client, asset):
-    with client.get(f"/assets/{asset}") as script:
-        assert script.status_code == 200
+def test_scripts_are_served_those_of_every_page_in_order_and_those_of_one_page_with_it(client):
     page = client.get("/").text
-    assert page.index("10_feed.js") <= page.index(asset)
+    for asset in (
+        "10_feed.js",
+        "12_page_scripts.js",
+        "20_chart.js",
+        "30_live.js",
+        "50_alerts.js",
+        "page/traces.js",
+        "page/review.js",
+    ):
+        with client.get(f"/assets/{asset}") as script:
+            assert script.status_code == 200
+        assert (asset in page) is not asset.startswith("page/")
+    assert page.index("10_feed.js") < page.index("20_chart.js") < page.index("30_live.js")
+    assert "plotly.min" not in page
 
 
-@pytest.mark.parametrize(("address", "words"), [("/", "Outer main"), ("/district", "Wave as sampled now")])
+@pytest.mark.parametrize(("address", "words"), [("/", "Outer main"), ("/district", "As it swings now")])
 def test_pages_have_their_content(client, address, words):
     inputs = [{"id": "_pages_location", "property": prop, "value": value} for prop, value in
               (("pathname", address), ("search", "?name=Outer%20main"))]  # fmt: skip

@@ -199,13 +199,19 @@ def moment_of(client, chosen):
     return answer.json["response"]["review-moment"]["children"]
 
 
-def plot_in(part):
-    """The figure somewhere in a tree of components."""
-    if isinstance(part, list):
-        return next((found for found in map(plot_in, part) if found), None)
+def plot_in(told):
+    """The plot that a component holds."""
+    return json.loads(next(find_key(told, "data-plot")))
+
+
+def find_key(part, key):
+    """Every value under a key, however deep."""
     if isinstance(part, dict):
-        return part["props"]["figure"] if part.get("type") == "Graph" else plot_in(part.get("props", {}).get("children"))
-    return None
+        yield from ([part[key]] if key in part else [])
+        part = list(part.values())
+    if isinstance(part, list):
+        for each in part:
+            yield from find_key(each, key)
 
 
 def test_an_event_shows_its_kept_samples_with_cause_and_evidence():
@@ -222,8 +228,9 @@ def test_an_event_shows_its_kept_samples_with_cause_and_evidence():
         assert "Figures" in words
         own = kept[(kept.event_id == event.id) & (kept.district == event.district) & (kept.quantity == "volts")]
         if len(own):
-            trace = next(t for t in plot_in(told)["data"] if t["name"] == f"{event.district}, volts")
-            assert trace["y"] == pytest.approx(own.iloc[0]["values"].tolist(), abs=1e-3)
+            trace = plot_in(told)["waves"][0]["lines"][-1]
+            assert trace["name"] == event.district
+            assert trace["values"] == pytest.approx(own.iloc[0]["values"].tolist(), abs=1e-3)
             shown += 1
     assert shown >= 5
 

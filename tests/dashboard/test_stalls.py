@@ -2,6 +2,8 @@
 
 import io
 import json
+import math
+import re
 import zipfile
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -11,10 +13,10 @@ import numpy as np
 import pytest
 
 from dashboard.app import create_app
-from dashboard.views.lap_ring import lap_ring
+from dashboard.views.lap_ring import lap_ring, ring_dots
+from dashboard.views.plots import moment_plot, rms_course
 from dashboard.views.stall_effects import against_earlier, effects
 from dashboard.views.stall_list import opened_event, stall_list
-from dashboard.views.stall_moment import moment_figure
 from dashboard.views.stall_words import TRY, WHAT, evidence_rows, how_sure, pattern_sentence, steps_to_try
 from dashboard.views.stalls import moment, places
 from monitor.runtime import Picture
@@ -119,37 +121,47 @@ def test_a_moment_without_samples_says_so():
 
 def test_the_plot_has_the_span_the_usual_and_the_district_on_top():
     whole = np.vstack([snapshot().values, np.ones((300, 4), dtype=np.float32)])
-    figure = moment_figure(replace(snapshot(), values=whole), LOST)
-    shade, began, ended, *usual = figure["layout"]["shapes"]
-    assert (shade["x0"], shade["x1"]) == (0, pytest.approx(0.2))
-    assert (began["x0"], ended["x0"]) == (0, pytest.approx(0.2))
-    assert [note["text"] for note in figure["layout"]["annotations"]] == ["began", "ended"]
-    long = moment_figure(snapshot(), replace(LOST, end_s=32.0))
-    assert [note["text"] for note in long["layout"]["annotations"]] == ["began", "ended after 12 s →"]
-    assert len(long["layout"]["shapes"]) == 6
+    drawn = moment_plot(replace(snapshot(), values=whole), LOST, 60.0)
+    assert drawn["shade"] == [0, pytest.approx(0.2)]
+    assert [words for _, words in drawn["notes"]] == ["began", "ended"]
+    long = moment_plot(snapshot(), replace(LOST, end_s=32.0), 60.0)
+    assert [words for _, words in long["notes"]] == ["began", "ended after 12 s →"]
     # The peak of a sine is the square root of two times its RMS.
-    assert sorted(line["y0"] for line in usual if line["yref"] == "y") == pytest.approx([-14 * 2**0.5, 14 * 2**0.5])
-    assert figure["data"][-1]["name"] == "Outer main, volts"
-    assert figure["data"][-1]["y"][100] is None
-    assert figure["data"][-1]["x"][0] == pytest.approx(-0.3)
+    assert [drawn[form][0]["usual"] for form in ("axes", "waves")] == pytest.approx([14, 14 * 2**0.5], abs=1e-3)
+    own = drawn["waves"][0]["lines"][-1]
+    assert (own["kind"], own["name"]) == ("volts", "Outer main")
+    assert own["values"][100] is None
+    assert own["at"][0] == pytest.approx(-0.3)
+
+
+def test_the_course_is_the_rms_of_a_cycle():
+    # Of a sine, its peak over the square root of two (IEC 60050-103, effective value); of a constant, itself.
+    sine = 20.0 * np.sin(2 * np.pi * np.arange(1000) / 50)
+    assert rms_course(sine, 50)[100:900] == pytest.approx(20 / 2**0.5, rel=1e-6)
+    assert rms_course(np.full(100, -3.0), 20)[20:80] == pytest.approx(3.0)
+    sine[400:450] = np.nan
+    assert np.isnan(rms_course(sine, 50)[425])
 
 
 def test_a_very_long_moment_keeps_its_peaks():
-    few = snapshot()
     values = np.zeros((20_000, 4), dtype=np.float32)
     values[7777] = 9.0
-    trace = moment_figure(replace(few, values=values), LOST)["data"][-1]
-    assert (trace["type"], max(trace["y"])) == ("scatter", 9.0)
-    assert len(trace["y"]) <= 4000
+    trace = moment_plot(replace(snapshot(), values=values), LOST, 60.0)["waves"][0]["lines"][-1]
+    assert max(trace["values"]) == 9.0
+    assert len(trace["values"]) <= 4000
 
 
 def test_the_ring_turns_once_a_lap_and_has_a_dot_where_the_diagnosis_saw_the_train():
-    ring = lap_ring([SPOT], [LOST, WHISTLE])
-    dots = next(trace for trace in ring["data"] if trace.get("text"))
-    assert dots["theta"] == pytest.approx([360 * 0.31, 360 * 0.24])
-    assert dots["text"] == ["Outer main, earlier", "Outer main, lost contact"]
-    arc = next(trace["theta"] for trace in lap_ring([replace(SPOT, spread=0.05)], [LOST])["data"] if trace.get("opacity"))
-    assert (min(arc), max(arc)) == (pytest.approx(72), pytest.approx(108))
+    drawn = lap_ring([replace(SPOT, spread=0.05)], [LOST, WHISTLE])
+    dots = re.findall(r'cx="(-?[\d.]+)" cy="(-?[\d.]+)" r="6"><title>([^<]*)', drawn)
+    places = [(math.atan2(float(x), -float(y)) / (2 * math.pi) % 1, words) for x, y, words in dots]
+    assert places == [
+        (pytest.approx(0.31, abs=1e-3), "Outer main, earlier"),
+        (pytest.approx(0.24, abs=1e-3), "Outer main, lost contact"),
+    ]
+    ends = re.search(r'<path d="M(-?[\d.]+) (-?[\d.]+) A.* (-?[\d.]+) (-?[\d.]+)"/>', drawn).groups()
+    turns = [math.atan2(float(x), -float(y)) / (2 * math.pi) % 1 for x, y in (ends[:2], ends[2:])]
+    assert turns == pytest.approx([0.20, 0.30], abs=2e-3)
 
 
 def test_districts_that_share_a_train_have_a_ring_each():
@@ -158,8 +170,9 @@ def test_districts_that_share_a_train_have_a_ring_each():
         phases=((20.0, 0.24), (25.0, 0.6), (31.0, 0.9)),
     )  # fmt: skip
     own = [replace(LOST, id=7), replace(WHISTLE, id=8, cause=Cause.LOST_CONTACT)]
-    dots = {trace["name"]: trace["theta"] for trace in lap_ring([shared], own)["data"] if trace.get("text")}
-    assert dots == {"Outer main": [pytest.approx(86.4)], "Inner main": [pytest.approx(216.0)]}
+    assert ring_dots("Outer main", shared, own) == [(0.24, "lost contact")]
+    assert ring_dots("Inner main", shared, own) == [(0.6, "lost contact")]
+    assert lap_ring([shared], own).count('class="lap"') == 2
     assert "From the inside out: Outer main, Inner main" in words(places(picture(events=own, patterns=[shared])))
 
 

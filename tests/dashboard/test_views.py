@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from dashboard.views.figures import decimals_for, figure, power_factor, volt_amperes
-from dashboard.views.history import history_figure
 from dashboard.views.live_page import columns_for, live_page
 from dashboard.views.payload import tick
+from dashboard.views.plots import history_plot
 from dashboard.views.shares import output_limit_amps, supply_loads
 from monitor.runtime import DistrictNow, Picture, StandingWarning
 from monitor.runtime.trend import Trend, TrendWindow
@@ -172,10 +172,10 @@ def test_history_keeps_short_peaks_when_it_draws_buckets_together():
     highest[1234] = 9.0
     volts, lowest = np.full((buckets, 1), 15.0), np.full((buckets, 1), 15.0)
     lowest[1300:1320] = np.nan
-    drawn = history_figure(
+    drawn = history_plot(
         TrendWindow(first=0, volts_rms=volts, volts_lowest=lowest, amps_rms=amps, amps_highest=highest, watts=volts), 600.0
-    )["data"]
-    by_name = {trace["name"]: trace["y"] for trace in drawn}
+    )["axes"]
+    by_name = {line["kind"]: line["values"] for axis in drawn for line in axis["lines"]}
     assert len(by_name["amps"]) == 600
-    assert max(by_name["amps, highest"]) == 9.0
-    assert by_name["volts, lowest"].count(None) == 4
+    assert max(by_name["high"]) == 9.0
+    assert by_name["low"].count(None) == 4

@@ -3,16 +3,13 @@
   "use strict";
 
   const feed = window.pilotlamp;
+  const chart = feed.chart;
   const EVERY_MS = 500;
   const CYCLES = 3;
 
   let latest = null;
   let receivedAt = 0;
   let asking = false;
-
-  function css(name) {
-    return getComputedStyle(document.documentElement).getPropertyValue(name).trim();
-  }
 
   function ask() {
     const canvas = document.querySelector("canvas[data-wave]");
@@ -59,11 +56,15 @@
   function showPhasings(phasings) {
     const place = document.querySelector("[data-phasing]");
     if (!place) return;
-    const lines = phasings.map(function (p) {
-      return p.other + ": " + p.verdict.replace("-", " ") + ", " + p.difference_volts + " V between the hots, " + p.degrees + "°. " + p.advice;
+    const sentences = phasings.map(function (p) {
+      return p.other + ": " + p.verdict.replace("-", " ") + ", " + p.difference_volts + " V between the live rails, " + p.degrees + "°.";
     });
-    const text = lines.join("\n") || "Nothing to compare with: one board has to measure two supplies.";
-    if (place.textContent !== text) place.textContent = text;
+    const cautions = Array.from(new Set(phasings.map(function (p) { return p.advice; }))).join("
+");
+    feed.put(place.querySelector("[data-phases]"), sentences.join("
+") || "Nothing to compare with: one board has to measure two supplies.");
+    feed.put(place.querySelector("[data-phase-advice]"), cautions);
+    place.querySelector("details").hidden = cautions === "";
   }
 
   /* The first rise of the volts through zero: the picture stands still from one to the next. */
@@ -73,55 +74,37 @@
   }
 
   function drawWave(canvas, detail, stale) {
-    const ratio = window.devicePixelRatio || 1;
-    const width = canvas.clientWidth;
-    const height = canvas.clientHeight;
-    canvas.width = Math.round(width * ratio);
-    canvas.height = Math.round(height * ratio);
-    const pen = canvas.getContext("2d");
-    pen.scale(ratio, ratio);
+    const drawn = chart.sized(canvas);
     const wave = detail.wave;
-    pen.fillStyle = css("--quiet");
-    pen.font = "14px system-ui, sans-serif";
     if (wave === null || stale) {
-      pen.fillText(wave === null ? "This board sends readings, no samples." : "No wave: the figures are stale.", 12, 24);
+      chart.label(drawn.pen, wave === null ? "This board sends readings, no samples." : "No wave: the figures are stale.", 12, 12);
       return;
     }
-    const middle = height / 2;
-    pen.fillStyle = css("--line");
-    pen.fillRect(0, middle, width, 1);
+    chart.rule(drawn.pen, [0, drawn.height / 2], [drawn.width, drawn.height / 2], chart.palette().line);
     const startS = firstRise(wave.volts) * wave.interval_s;
     const spanS = Math.min(CYCLES / detail.mains_hertz, wave.volts.length * wave.interval_s - startS);
-    one(pen, wave.amps, wave.amps_at_s - wave.volts_at_s, "--amps", " A", [width, height, startS, spanS, wave.interval_s], 20);
-    one(pen, wave.volts, 0, "--volts", " V", [width, height, startS, spanS, wave.interval_s], 0);
+    const frame = { startS: startS, spanS: spanS, intervalS: wave.interval_s };
+    one(drawn, wave.amps, wave.amps_at_s - wave.volts_at_s, { colour: chart.palette().amps, unit: " A", least: 0.5, spare: 1.7, dashes: [7, 3] }, frame);
+    one(drawn, wave.volts, 0, { colour: chart.palette().volts, unit: " V", least: 2, spare: 1.1, dashes: [] }, frame);
   }
 
-  function one(pen, values, laterS, colour, unit, frame, from) {
-    const width = frame[0], height = frame[1], startS = frame[2], spanS = frame[3], intervalS = frame[4];
-    let most = unit === " V" ? 2 : 0.5;
-    for (const value of values) most = Math.max(most, Math.abs(value));
-    most *= unit === " V" ? 1.1 : 1.7; // amps stay inside the volts, so that neither hides the other
-    pen.strokeStyle = css(colour);
-    pen.lineWidth = unit === " V" ? 2.5 : 2;
-    pen.setLineDash(unit === " V" ? [] : [7, 3]);
-    pen.lineJoin = "round";
-    pen.beginPath();
-    let begun = false;
+  /* Amps stay inside the volts, so that neither hides the other. */
+  function one(drawn, values, laterS, look, frame) {
+    const pen = drawn.pen;
+    const most = values.reduce(function (high, value) { return Math.max(high, Math.abs(value)); }, look.least) * look.spare;
+    const points = [];
     values.forEach(function (value, k) {
-      const x = ((k * intervalS + laterS - startS) / spanS) * width;
-      if (x < -20 || x > width + 20) return;
-      const y = height / 2 - (value / most) * (height / 2 - 4);
-      if (begun) pen.lineTo(x, y);
-      else pen.moveTo(x, y);
-      begun = true;
+      const x = ((k * frame.intervalS + laterS - frame.startS) / frame.spanS) * drawn.width;
+      const y = drawn.height / 2 - (value / most) * (drawn.height / 2 - 4);
+      if (x > -20 && x < drawn.width + 20) points.push([x, y, y]);
     });
-    pen.stroke();
+    if (!points.length) return;
+    pen.setLineDash(look.dashes);
+    chart.along(pen, points, look.colour, 2.25);
     pen.setLineDash([]);
-    pen.font = "13px system-ui, sans-serif";
-    pen.fillStyle = css("--panel");
-    pen.fillRect(0, from + 2, 64, 19);
-    pen.fillStyle = css(colour);
-    pen.fillText("±" + most.toFixed(most < 10 ? 1 : 0) + unit, 4, 16 + from);
+    const text = "±" + most.toFixed(most < 10 ? 1 : 0) + look.unit;
+    if (look.unit === " V") chart.label(pen, text, 4, 2, { colour: look.colour });
+    else chart.label(pen, text, drawn.width - 4, 2, { colour: look.colour, align: "right" });
   }
 
   window.setInterval(ask, EVERY_MS);
@@ -129,5 +112,6 @@
     latest = null;
     ask();
   });
+  ask();
   document.addEventListener("pilotlamp:age", function () { if (latest !== null && !feed.isConnected()) show(); });
 })();

@@ -128,11 +128,13 @@
     if (event.target.dataset && ["names", "throttles"].includes(event.target.dataset.key)) drawPairs(event.target.closest("form"));
   });
 
-  /* The page is drawn after this script runs. */
-  new MutationObserver(function () {
+  /* Forms come with the page, and again when it was kept. */
+  function fresh() {
     document.querySelectorAll("[data-entry]:not([data-made])").forEach(function (place) {
       place.dataset.made = "true";
       place.append(entry(place.dataset.entry, place.dataset.mode, place.dataset.label));
     });
-  }).observe(document.documentElement, { childList: true, subtree: true });
+  }
+  new MutationObserver(fresh).observe(document.body, { childList: true, subtree: true });
+  fresh();
 })();

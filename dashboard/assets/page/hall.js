@@ -36,9 +36,9 @@
     const share = stale ? null : district.share;
     row.dataset.level = stale ? "stale" : district.level;
     put(row.children[0], district.name);
-    const fill = row.children[1].firstChild;
-    fill.style.width = Math.min(100, (share || 0) * 100) + "%";
-    fill.dataset.much = share >= 1 ? "over" : share >= 0.9 ? "near" : "";
+    const part = row.children[1].firstChild;
+    part.style.width = Math.min(100, (share || 0) * 100) + "%";
+    part.dataset.much = share >= 1 ? "over" : share >= 0.9 ? "near" : "";
     put(row.children[2], stale ? "stale" : district.amps + " A");
   }
 
@@ -82,6 +82,8 @@
       fillTile(tile, station);
       if (place.children[k] !== tile) place.insertBefore(tile, place.children[k] || null);
     });
+    // On a wall the stations share out the whole screen.
+    place.style.setProperty("--across", String(Math.max(1, Math.ceil(Math.sqrt(payload.stations.length)))));
     document.querySelector("[data-no-stations]").hidden = payload.stations.length > 0;
     put(document.querySelector("[data-more-stations]"), payload.more_stations);
   }

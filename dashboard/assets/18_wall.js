@@ -1,10 +1,13 @@
-/* The wall, for a screen without anyone at it: the hall as a whole, then each trouble spot, and again. */
+/* The wall, for a screen without anyone at it: /?wall shows the page for three metres; /?wall=10 of a hall turns through the hall and
+   each trouble spot, ten seconds for each. */
 (function () {
   "use strict";
 
   const SHORTEST_S = 2;
   const asked = new URLSearchParams(window.location.search);
-  const shownS = Number(asked.get("wall")); // ?wall=10: ten seconds for each
+  if (!asked.has("wall")) return;
+  document.documentElement.dataset.wall = "true";
+  const shownS = Number(asked.get("wall"));
   if (!(shownS >= SHORTEST_S)) return;
 
   function here() {
@@ -31,6 +34,5 @@
       .catch(function () { window.setTimeout(turn, shownS * 1000); /* the page itself says that nobody answers */ });
   }
 
-  document.documentElement.dataset.wall = "true";
   window.setTimeout(turn, shownS * 1000);
 })();

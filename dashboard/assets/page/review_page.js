@@ -51,7 +51,30 @@
       .catch(function (error) { say(place, error.message); });
   }
 
+  /* A search over what each session is called; months without a match go out of sight. */
+  function makeFind(place) {
+    place.pilotlampMade = true;
+    const input = document.createElement("input");
+    input.type = "search";
+    input.setAttribute("aria-label", place.dataset.label);
+    input.placeholder = "day, month, title";
+    input.addEventListener("input", function () {
+      const wanted = input.value.trim().toLowerCase().split(/\s+/);
+      document.querySelectorAll(".sessions [data-month]").forEach(function (month) {
+        let shown = 0;
+        month.querySelectorAll("li").forEach(function (item) {
+          item.hidden = !wanted.every(function (word) { return item.dataset.words.includes(word); });
+          shown += item.hidden ? 0 : 1;
+        });
+        month.hidden = shown === 0;
+        if (input.value.trim()) month.open = true;
+      });
+    });
+    place.append(input);
+  }
+
   function fresh() {
+    document.querySelectorAll("[data-find-session]").forEach(function (each) { if (!each.pilotlampMade) makeFind(each); });
     const place = main();
     if (place && !place.pilotlampAsked) fillSheet(place);
     document.querySelectorAll("[data-review]").forEach(function (root) {
@@ -168,6 +191,7 @@
 
   window.setInterval(renew, RENEW_MS);
   new MutationObserver(fresh).observe(document.body, { childList: true, subtree: true });
+  fresh();
   let width = 0;
   window.addEventListener("resize", function () {
     window.requestAnimationFrame(function () {
@@ -176,8 +200,5 @@
       width = window.innerWidth;
     });
   });
-  window.matchMedia("(prefers-color-scheme: light)").addEventListener("change", function () {
-    TimeLine.forgetColours();
-    drawAll();
-  });
+  document.addEventListener("pilotlamp:colours", drawAll);
 })();

@@ -8,11 +8,11 @@
   const strokes = feed.strokes;
   const SHELVE_MINUTES = 15;
 
-  function wish(button, ids, what) {
-    button.disabled = true;
+  function wish(pressed, ids, what) {
+    pressed.disabled = true;
     feed.actOnAll(ids, what)
       .catch(function (error) { say(error.message || "That did not reach pilotlamp."); })
-      .then(function () { button.disabled = false; });
+      .then(function () { pressed.disabled = false; });
   }
 
   let said = null;
@@ -32,7 +32,7 @@
     return made;
   }
 
-  function makeWarning(warning) {
+  function makeWarning() {
     const item = make("article", "notice");
     const top = make("div", "top");
     const buttons = make("div", "buttons");

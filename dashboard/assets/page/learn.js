@@ -76,11 +76,13 @@
     }).catch(function () { said.textContent = "Not learnt: pilotlamp did not answer. Is it still running?"; });
   });
 
-  /* The page is drawn after this script runs. */
-  new MutationObserver(function () {
+  /* Forms come with the page, and again when it was kept. */
+  function fresh() {
     document.querySelectorAll("form[data-learn]:not([data-ready])").forEach(function (form) {
       form.dataset.ready = "true";
       showOthers(form);
     });
-  }).observe(document.documentElement, { childList: true, subtree: true });
+  }
+  new MutationObserver(fresh).observe(document.body, { childList: true, subtree: true });
+  fresh();
 })();

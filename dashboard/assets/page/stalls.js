@@ -102,6 +102,7 @@
   }
 
   document.addEventListener("pilotlamp:tick", look);
+  document.addEventListener("pilotlamp:page", look);
   window.setInterval(function () { if (place() === drawnFor) draw(); }, AGES_MS);
   window.addEventListener("popstate", function () { window.setTimeout(draw, 0); });
 
@@ -122,6 +123,16 @@
     if (change.target.id !== "stall-choice") return;
     const session = change.target.value;
     window.location.assign(session ? "/stalls?session=" + encodeURIComponent(session) : "/stalls");
+  });
+
+  document.addEventListener("click", function (click) {
+    const button = click.target.closest("[data-station]");
+    if (!button) return;
+    button.disabled = true;
+    feed.act({ kind: "mark", text: "the train passes the station" })
+      .then(function () { put(button, "Places count from here ✓"); })
+      .catch(function (error) { put(button, error.message || "That did not reach pilotlamp."); })
+      .then(function () { window.setTimeout(function () { button.disabled = false; put(button, "The train passes the station now"); }, 4000); });
   });
 
   document.addEventListener("click", function (click) {
