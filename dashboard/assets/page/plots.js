@@ -16,13 +16,10 @@
     return axis.name === "volts" || axis.signed ? chart.niceTop(Math.max(least, found.length ? found.reduce(function (a, b) { return Math.max(a, b); }) : 0) * 1.02) : chart.usualTop(found, least);
   }
 
-  function drawAxis(drawn, plot, axis, span) {
+  function drawScale(drawn, axis, scale, y) {
     const pen = drawn.pen;
     const colours = chart.palette();
-    const scale = scaleOf(axis);
-    const low = axis.signed ? -scale : 0;
     const own = axis.name === "volts" ? colours.volts : colours.amps;
-    const y = function (value) { return span[1] - ((Math.min(Math.max(value, low), scale) - low) / (scale - low)) * (span[1] - span[0]); };
     for (const figure of axis.signed ? [-scale, 0, scale] : [0, scale / 2, scale]) {
       chart.rule(pen, [LEFT, y(figure)], [drawn.width, y(figure)], colours.line);
       const unit = figure === scale ? (axis.name === "volts" ? " V" : " A") : "";
@@ -31,6 +28,15 @@
     if (axis.usual) {
       for (const sign of axis.signed ? [1, -1] : [1]) chart.rule(pen, [LEFT, y(sign * axis.usual)], [drawn.width, y(sign * axis.usual)], colours.quiet, [5, 4]);
     }
+  }
+
+  function drawAxis(drawn, plot, axis, span) {
+    const pen = drawn.pen;
+    const colours = chart.palette();
+    const scale = scaleOf(axis);
+    const low = axis.signed ? -scale : 0;
+    const y = function (value) { return span[1] - ((Math.min(Math.max(value, low), scale) - low) / (scale - low)) * (span[1] - span[0]); };
+    drawScale(drawn, axis, scale, y);
     for (const line of axis.lines) {
       const colour = { volts: colours.volts, amps: colours.amps, low: colours.volts, high: colours.amps }[line.kind] || colours.quiet;
       const wide = line.kind === "volts" || line.kind === "amps" ? 2 : 1;

@@ -59,10 +59,8 @@
     const sentences = phasings.map(function (p) {
       return p.other + ": " + p.verdict.replace("-", " ") + ", " + p.difference_volts + " V between the live rails, " + p.degrees + "°.";
     });
-    const cautions = Array.from(new Set(phasings.map(function (p) { return p.advice; }))).join("
-");
-    feed.put(place.querySelector("[data-phases]"), sentences.join("
-") || "Nothing to compare with: one board has to measure two supplies.");
+    const cautions = Array.from(new Set(phasings.map(function (p) { return p.advice; }))).join("\n");
+    feed.put(place.querySelector("[data-phases]"), sentences.join("\n") || "Nothing to compare with: one board has to measure two supplies.");
     feed.put(place.querySelector("[data-phase-advice]"), cautions);
     place.querySelector("details").hidden = cautions === "";
   }
