@@ -14,17 +14,24 @@ from dashboard.passphrase import Passphrase, default_path
 from dashboard.plan_routes import keeping_routes
 from dashboard.replay_routes import replay_routes
 from dashboard.server import DEFAULT_HOST, DEFAULT_PORT, PageOptions, Server
+from dashboard.views.guide import guide_strip
 from dashboard.views.replay_bar import replay_bar
 from dashboard.views.shell import shell
 from dashboard.watch import WatchLike
 from dashboard.worker_pool import WorkerPool
+from monitor.runtime.mirror import MirroredWatch
 from monitor.runtime.replay import Replay
 
 __all__ = ["PageOptions", "PageServer", "create_app"]
 
 
 def create_app(
-    watch: WatchLike, gate: Gate | None = None, passphrase: Passphrase | None = None, *, insist_on_encryption: bool = False
+    watch: WatchLike,
+    gate: Gate | None = None,
+    passphrase: Passphrase | None = None,
+    *,
+    insist_on_encryption: bool = False,
+    guided: bool = False,
 ) -> dash.Dash:
     """The Dash app: pages, feed and acting.
 
@@ -33,6 +40,7 @@ def create_app(
         gate: Who may look and act; only this machine looks when None.
         passphrase: What lets devices act; None lets them in by link alone.
         insist_on_encryption: Whether browsers are told to come by encryption only.
+        guided: Whether a strip leads through the demonstration.
     """
     gate = gate or Gate()
     replay = watch if isinstance(watch, Replay) else None
@@ -43,8 +51,10 @@ def create_app(
     if replay is not None:
         _name_replay()
     menu = [(p["name"], p["path"]) for p in dash.page_registry.values() if p["in_menu"]]
-    app.layout = lambda: shell(watch.layout.title, menu, bar=None if replay is None else replay_bar(replay), is_set_up=is_set_up)
-    app.server.register_blueprint(feed_routes(Feed(watch)))
+    bar = replay_bar(replay) if replay is not None else guide_strip() if guided else None
+    app.layout = lambda: shell(watch.layout.title, menu, bar=bar, is_set_up=is_set_up)
+    viewer_came = watch.viewer_came if isinstance(watch, MirroredWatch) else lambda: None
+    app.server.register_blueprint(feed_routes(Feed(watch), viewer_came))
     app.server.register_blueprint(acting_routes(watch, gate))
     app.server.register_blueprint(keeping_routes(watch))
     app.server.register_blueprint(learning_routes(watch))
@@ -87,7 +97,8 @@ class PageServer(Server):
         def make(gate: Gate, insist_on_encryption: bool) -> dash.Dash:  # noqa: FBT001 - the server's own form
             if self._pool is not None:
                 self._pool.close()
-            app = create_app(self._watch, gate, passphrase, insist_on_encryption=insist_on_encryption)
+            guided = options is not None and options.guided
+            app = create_app(self._watch, gate, passphrase, insist_on_encryption=insist_on_encryption, guided=guided)
             self._pool = app.server.extensions.get(WorkerPool.__name__)
             return app
 

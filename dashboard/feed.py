@@ -121,17 +121,24 @@ class Feed:
         return self._runs[1]
 
 
-def feed_routes(feed: Feed) -> Blueprint:
-    """The addresses under /feed."""
+def feed_routes(feed: Feed, viewer_came: Callable[[], None] = lambda: None) -> Blueprint:
+    """The addresses under /feed.
+
+    Args:
+        feed: Makes the payloads.
+        viewer_came: Is called when somebody begins to look.
+    """
     routes = Blueprint("feed", __name__, url_prefix="/feed")
     streams = Streams()
 
     @routes.get("/stream")
     def stream() -> Response:
+        viewer_came()
         return streams.answer(feed.ticker)
 
     @routes.get("/now")
     def now() -> Response:
+        viewer_came()
         return latest(feed.ticker)
 
     @routes.get("/window")

@@ -51,6 +51,7 @@ class PageOptions:
         certificate: PEM file to encrypt with.
         key: PEM file of its key; None where it is in the same file.
         own_certificate: Encrypt with a certificate of the program's own where none is given.
+        guided: Whether a strip leads through the demonstration.
     """
 
     shared: bool = False
@@ -58,6 +59,7 @@ class PageOptions:
     certificate: Path | None = None
     key: Path | None = None
     own_certificate: bool = False
+    guided: bool = False
 
     def encryption(self) -> "Encryption | None":
         """What to encrypt with, if at all."""

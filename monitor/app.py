@@ -11,7 +11,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import msgspec
@@ -62,6 +62,7 @@ class WatchOptions:
         layout_path: The layout file that bench checks may be kept in; None where it is not a file of the user's.
         recordings: The folder of recorded sessions, to be looked at; None where there is none.
         troubles: Says what else is wrong, sentences for the page.
+        viewed: Is set when somebody first looks at the page.
     """
 
     sinks: tuple[Sink, ...] = ()
@@ -69,6 +70,7 @@ class WatchOptions:
     layout_path: Path | None = None
     recordings: Path | None = None
     troubles: Callable[[], tuple[str, ...]] = tuple
+    viewed: threading.Event = field(default_factory=threading.Event)
 
 
 class Watch:
@@ -84,6 +86,7 @@ class Watch:
         layout_path: Its file, where it has one.
         recordings: The folder of recorded sessions, where there is one.
         clock: The host's clock.
+        viewed: Is set when somebody first looks at the page.
         live: What pages look at.
 
     Raises:
@@ -102,6 +105,7 @@ class Watch:
         self.layout = layout
         self.layout_path = options.layout_path
         self.recordings = options.recordings
+        self.viewed = options.viewed
         self.clock = clock or HostClock()
         self._further_troubles = options.troubles
         self.live = Live(layout, self.clock.now_s, self.clock.began_at)

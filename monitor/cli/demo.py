@@ -1,11 +1,18 @@
 """``pilotlamp demo``: the Fernhollow show on a rehearsal board, through a port to the very link that reads real boards."""
 
 import argparse
+import threading
 
 from monitor.cli.watch import configure_watching, watch_layout
 from monitor.layout import parse_layout
 from monitor.rehearsal import RehearsalBoard, demo_layout_text, fernhollow_show
 
+WHAT_COMES = """A rehearsal: everything that follows is a model, not your bench.
+What will come, once somebody looks at the page (after a minute in any case):
+  at half a minute   an overload on North bench, a warning, and its protection opens
+  after that         power comes back; at a minute and a half a short circuit on Quarry branch
+  all the while      trains lose contact at one bad place of Inner main: Stalls shows where
+A strip on the page leads through it in five minutes."""
 SPEED_LIMIT = 4.0
 """A port and a page keep up with this many times real time."""
 
@@ -13,6 +20,7 @@ SPEED_LIMIT = 4.0
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     configure_watching(parser)
+    parser.set_defaults(guided=True)
     # --seconds counts seconds of the show.
     parser.add_argument(
         "--speed", type=_speed, default=1.0, metavar="X", help=f"so many times real time, up to {SPEED_LIMIT:g} (default 1)"
@@ -21,9 +29,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Start the board, watch it, stop it."""
-    board = RehearsalBoard(fernhollow_show(), speed=args.speed)
+    viewed = args.viewed = threading.Event()
+    if args.headless or args.no_page:
+        viewed.set()
+    board = RehearsalBoard(fernhollow_show(may_begin=viewed.is_set), speed=args.speed)
     try:
-        print("A rehearsal: everything that follows is a model, not your bench.", flush=True)
+        print(WHAT_COMES, flush=True)
         text = demo_layout_text(board.port)
         board.start()
         layout = parse_layout(text, source="the demo's layout")

@@ -49,6 +49,7 @@ class PageOrder:
         passphrase_file: Where the hash of the passphrase is; the user's own when None.
         certificate: PEM file to encrypt with, likewise its key.
         own_certificate: Encrypt with a certificate of the program's own.
+        guided: Whether a strip leads through the demonstration.
     """
 
     port: int
@@ -57,6 +58,7 @@ class PageOrder:
     certificate: Path | None
     key: Path | None
     own_certificate: bool
+    guided: bool
 
     @classmethod
     def of(cls, args: argparse.Namespace) -> "PageOrder":
@@ -68,6 +70,7 @@ class PageOrder:
             certificate=args.cert,
             key=args.key,
             own_certificate=args.tls,
+            guided=getattr(args, "guided", False),
         )
 
     def options(self) -> Any:  # noqa: ANN401 - of a room that is looked up by name
@@ -78,6 +81,7 @@ class PageOrder:
             certificate=self.certificate,
             key=self.key,
             own_certificate=self.own_certificate,
+            guided=self.guided,
         )
 
 

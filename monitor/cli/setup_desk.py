@@ -1,6 +1,7 @@
 """Where a layout is set up or changed, in the process that reads the ports; the page looks on and gives orders."""
 
 import contextlib
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -39,6 +40,7 @@ class IdleWatch:
         self.layout = NO_LAYOUT
         self.layout_path: Path | None = path
         self.recordings: Path | None = recordings
+        self.viewed = threading.Event()
         clock = HostClock()
         self.live = Live(NO_LAYOUT, clock.now_s, clock.began_at)
 

@@ -5,6 +5,8 @@ from collections.abc import Callable, Iterator
 
 from monitor.link import HostClock
 from monitor.runtime.supervision import PartHealth
+from monitor.standing.notices import LEVEL_OF_PRIORITY
+from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_FINDING, WORD_OF_LEVEL, first_sentence
 from monitor.values import Action, Event, Finding, PortStatus, Step
 from monitor.values import Warning as RaisedWarning
 
@@ -111,12 +113,12 @@ class TerminalLines:
             return
         known = warning.id in self._warnings
         self._warnings[warning.id] = ended
-        self._about[warning.id] = f"{warning.rule}, {warning.scope.kind} {warning.scope.name}"
+        self._about[warning.id] = f"{warning.scope.name}: {first_sentence(warning.message).rstrip('.')}"
         if not known:
             advice = f" {warning.advice}" if warning.advice else ""
-            self._say(warning.start_s, f"{warning.priority.word.upper()} WARNING: {warning.message}{advice}")
+            self._say(warning.start_s, f"{WORD_OF_LEVEL[LEVEL_OF_PRIORITY[warning.priority]].upper()}: {warning.message}{advice}")
         if warning.end_s is not None:
-            self._say(warning.end_s, f"cleared: {self._about[warning.id]}")
+            self._say(warning.end_s, f"over: {self._about[warning.id]}")
 
     def _take_action(self, action: Action) -> None:
         if action.kind == "mark":
@@ -134,14 +136,15 @@ class TerminalLines:
         known = event.id in self._events
         self._events[event.id] = ended
         if event.end_s is not None:
-            self._say(event.end_s, f"{event.cause.value} in {event.district}: over after {event.end_s - event.start_s:.1f} s")
+            self._say(event.end_s, f"{event.district}: {WORD_OF_CAUSE[event.cause]}, for {event.end_s - event.start_s:.1f} s")
         elif not known:
-            self._say(event.start_s, f"{event.cause.value} in {event.district}")
+            self._say(event.start_s, f"{event.district}: {WORD_OF_CAUSE[event.cause]}")
 
     def _take_finding(self, finding: Finding) -> None:
         if finding.id not in self._findings:
             self._findings[finding.id] = False
-            self._say(finding.start_s, f'sensor: {finding.kind.value} on board "{finding.board}". {finding.check}')
+            word = WORD_OF_FINDING.get(finding.kind.value, finding.kind.value.replace("-", " "))
+            self._say(finding.start_s, f'{word} on board "{finding.board}": {finding.check}')
 
     def _say(self, at_s: float, words: str) -> None:
         line = f"{self._moment(at_s)}  {' '.join(words.split())}"

@@ -76,7 +76,12 @@ def run(args: argparse.Namespace) -> int:
 
 
 def watch_layout(
-    layout: Layout, args: argparse.Namespace, *, layout_text: str, invented: bool = False, speed: float = 1.0
+    layout: Layout,
+    args: argparse.Namespace,
+    *,
+    layout_text: str,
+    invented: bool = False,
+    speed: float = 1.0,
 ) -> int:
     """Watch a layout as the arguments of :func:`configure_watching` say.
 
@@ -168,6 +173,8 @@ class Watching:
             sinks += [] if self._desk is None else [self._desk.take]
             path = getattr(args, "layout", None) if self._desk is None else self._desk.path
             options = WatchOptions(sinks=tuple(sinks), layout_path=path, recordings=args.recordings)
+            if getattr(args, "viewed", None) is not None:
+                options = replace(options, viewed=args.viewed)
             if publisher is not None:
                 lines.hall = publisher.said
                 options = replace(options, troubles=publisher.troubles)

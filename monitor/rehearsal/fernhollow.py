@@ -1,6 +1,6 @@
 """The Fernhollow show layout as it runs in the demo: two supplies, four districts, and within two minutes one of each trouble."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -25,17 +25,22 @@ from monitor.rehearsal.stream import LineStyle
 OUTER, INNER, QUARRY, TOWN = range(4)
 EXPRESS, LOCAL, ORE, FREIGHT = range(4)
 _FREIGHT_STAYS_S = 75.0
+CALM_S, PATIENCE_S = 2.0, 60.0
+"""The calm before the first round comes in pieces of so many seconds, and goes on for so long where nobody looks."""
 
 
-def fernhollow_show(board: int = 0, seed: int = 7, lines: LineStyle | None = None) -> EndlessShow:
+def fernhollow_show(
+    board: int = 0, seed: int = 7, lines: LineStyle | None = None, may_begin: Callable[[], bool] = lambda: True
+) -> EndlessShow:
     """The demo, without end.
 
     Args:
         board: 0 for the layout itself; higher numbers give further boards of the same kind, for pages with many districts.
         seed: What everything but the first round is drawn from.
         lines: How the board writes lines of readings; None for one that sends waveforms.
+        may_begin: Whether trouble may come: until then, and for PATIENCE_S at most, trains run and nothing else happens.
     """
-    return EndlessShow(fernhollow_bench(board), _write_round, _People(), seed + 101 * board, lines)
+    return EndlessShow(fernhollow_bench(board), _Rounds(may_begin), _People(), seed + 101 * board, lines)
 
 
 def demo_layout_text(ports: str | Sequence[str]) -> str:
@@ -118,6 +123,21 @@ class _People:
         self._seen_trip = trips[-1].trip_scan
         after_s = self._seen_trip * bench.interval_s + 3.0
         return [Transfer(at_s=after_s, seconds=0.5, train=FREIGHT, district=-1)]
+
+
+class _Rounds:
+    """Rounds of the show, after a calm that lasts until somebody looks."""
+
+    def __init__(self, may_begin: Callable[[], bool]) -> None:
+        self._may_begin = may_begin
+        self._calm: int | None = None
+
+    def __call__(self, rng: np.random.Generator, number: int) -> tuple[list[Act], float]:
+        if self._calm is None:
+            if number * CALM_S < PATIENCE_S and not self._may_begin():
+                return [], CALM_S
+            self._calm = number
+        return _write_round(rng, number - self._calm)
 
 
 def _write_round(rng: np.random.Generator, number: int) -> tuple[list[Act], float]:

@@ -33,6 +33,7 @@ class Watched(Protocol):
     layout_path: Path | None
     recordings: Path | None
     live: Live
+    viewed: threading.Event
 
     def operate(self, action: Action) -> None:
         """Take what an operator did."""
@@ -88,6 +89,11 @@ class MirrorState:
     troubles: tuple[str, ...]
     recording: tuple[str | None, bool]
     setup: SetupView | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ViewerCame:
+    """Somebody looks at the page: a demonstration may begin."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,15 +162,20 @@ class MirrorSender:
         if steps:
             connection.send(steps)
         while connection.poll():
-            said = connection.recv()
-            if isinstance(said, Action):
-                self._watch.operate(said)
-            elif isinstance(said, SetupOrder):
-                if self._desk is not None:
-                    self._desk.take_order(said)
-            elif isinstance(said, LogLine):
-                sentence, _, stack = said.text.partition("\n")
-                logging.getLogger(said.name).log(said.level, "%s", sentence, extra={"other_stack": stack})
+            self._take(connection.recv())
+
+    def _take(self, said: object) -> None:
+        """What comes from the pages."""
+        if isinstance(said, Action):
+            self._watch.operate(said)
+        elif isinstance(said, SetupOrder):
+            if self._desk is not None:
+                self._desk.take_order(said)
+        elif isinstance(said, ViewerCame):
+            self._watch.viewed.set()
+        elif isinstance(said, LogLine):
+            sentence, _, stack = said.text.partition("\n")
+            logging.getLogger(said.name).log(said.level, "%s", sentence, extra={"other_stack": stack})
 
     def send_state(self, connection: Connection) -> None:
         """Say how the watch does.
@@ -193,6 +204,7 @@ class MirroredWatch:
     def __init__(self, seed: MirrorSeed, connection: Connection) -> None:
         self.layout, self.layout_path, self.recordings, self.live = seed.layout, seed.layout_path, seed.recordings, seed.live
         self._connection = connection
+        self._has_viewer = False
         self._lock = threading.Lock()
         self._state: MirrorState | None = None
         self._state_at_s = self.live.now_s()
@@ -222,12 +234,18 @@ class MirroredWatch:
         """Hand on what an operator did."""
         self.tell(action)
 
+    def viewer_came(self) -> None:
+        """Say once that somebody looks."""
+        if not self._has_viewer:
+            self._has_viewer = True
+            self.tell(ViewerCame())
+
     def setup_view(self) -> SetupView | None:
         """How boards stand for a set-up; None where nothing came of late."""
         is_late = self.live.now_s() - self._state_at_s > SILENT_AFTER_S
         return None if self._state is None or is_late else self._state.setup
 
-    def tell(self, said: Action | LogLine | SetupOrder) -> None:
+    def tell(self, said: Action | LogLine | SetupOrder | ViewerCame) -> None:
         """Hand something to the watch's process; from any thread.
 
         Raises:

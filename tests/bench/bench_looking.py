@@ -135,7 +135,7 @@ def measure(seconds, *, crowd):
 
 def _listen(process, heard):
     for line in process.stdout:
-        if "HIGH WARNING: Short" in line:
+        if "ACT NOW: Short" in line:
             heard.append(time.monotonic())
 
 

@@ -26,8 +26,8 @@ def said(*steps, lines=None):
 def test_a_warning_is_said_once_when_it_rises_and_once_when_it_clears():
     steps = [step(warnings=(warning(),)), step(warnings=(warning(),)), step(warnings=(warning(end_s=4.0),))]
     assert said(*steps) == [
-        "HIGH WARNING: North bench carries 130 % of its plate Stop a train.",
-        "cleared: over-nameplate, supply North bench",
+        "ACT NOW: North bench carries 130 % of its plate Stop a train.",
+        "over: North bench: North bench carries 130 % of its plate",
     ]
 
 
@@ -40,7 +40,7 @@ def test_faults_are_said_and_what_people_do_is_not():
         step(events=(event(Cause.SHORT, 3.5),)),
         step(events=(event(Cause.THROTTLE, 2.0),)),
     ]
-    assert said(*steps) == ["short in Quarry branch", "short in Quarry branch: over after 2.5 s"]
+    assert said(*steps) == ["Quarry branch: short circuit", "Quarry branch: short circuit, for 2.5 s"]
 
 
 def test_findings_are_said_once_and_marks_as_they_are():
@@ -49,7 +49,7 @@ def test_findings_are_said_once_and_marks_as_they_are():
     )
     mark = Action(kind="mark", at_s=1.0, text="cleaned\nrails")
     assert said(step(findings=(finding,)), step(findings=(finding,), actions=(mark,))) == [
-        'sensor: gap on board "bench-1". Check the cable.',
+        'gap on board "bench-1": Check the cable.',
         "mark: cleaned rails",
     ]
 
@@ -64,8 +64,8 @@ def test_what_operators_do_about_a_warning_is_said_with_its_end():
     heard = said(step(warnings=(warning(),)), step(actions=acts), lines=lines)[1:]
     aside, quiet = (lines._moment(at_s) for at_s in (903.0, 304.0))
     assert heard == [
-        "seen by this machine: over-nameplate, supply North bench",
-        f"put aside until {aside} by link 2: over-nameplate, supply North bench",
+        "seen by this machine: North bench: North bench carries 130 % of its plate",
+        f"put aside until {aside} by link 2: North bench: North bench carries 130 % of its plate",
         f"sounds muted until {quiet} by link 2",
     ]
 
