@@ -31,6 +31,11 @@
     return share === null ? "–" : Math.round(share * 100) + " %";
   }
 
+  /* What the card itself says is not said twice: its name, and which limit of the supply it is. */
+  function shortRoom(card, words) { return words.split(";")[0].replace(" on " + nameOf(card), ""); }
+
+  function nameOf(place) { return place.querySelector("h2").textContent; }
+
   function fillCard(card, district) {
     const stale = feed.isStale(district.age_s);
     const age = feed.ageS(district.age_s);
@@ -38,7 +43,7 @@
     mark(card, "good", String(district.good));
     put(slot(card, "word"), !stale ? district.word : age === Infinity ? "no figures yet" : "stale, " + span(age) + " old");
     for (const name of ["amps", "volts", "va"]) put(slot(card, name), district[name]);
-    put(slot(card, "fits"), stale ? "" : district.fits);
+    put(slot(card, "fits"), stale ? "" : shortRoom(card, district.fits));
     const gauge = card.querySelector(".gauge");
     const share = stale ? null : district.share;
     put(slot(card, "share"), percent(share));
@@ -71,10 +76,10 @@
   function fillSupply(panel, supply, connected) {
     const level = connected ? supply.level : "stale";
     mark(panel, "level", level);
-    put(slot(panel, "word"), connected ? supply.word : "stale");
+    put(slot(panel, "word"), connected ? supply.word.split(",")[0] : "stale"); // the countdown stands with its heat
     const share = connected ? supply.share : null;
     put(slot(panel, "share"), (share !== null && supply.unread ? "≥ " : "") + percent(share));
-    put(slot(panel, "limit"), share === null || !supply.limit ? "" : "of " + supply.limit);
+    put(slot(panel, "limit"), share === null || !supply.limit ? "" : "of " + supply.limit.replace(nameOf(panel) + " ", ""));
     put(slot(panel, "left"), share === null ? "" : leftOf(supply));
     fillHeat(panel.querySelector("[data-heat]"), connected ? supply : { heat: null, heat_words: "" });
     supply.outputs.forEach(function (output, k) {

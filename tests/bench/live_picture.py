@@ -48,7 +48,7 @@ def main():
     with demo() as address, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM_ARGS)
         if folder is None:
-            page = browser.new_page(viewport={"width": 1280, "height": 720}, color_scheme="dark")
+            page = browser.new_page(viewport={"width": 1280, "height": 860}, color_scheme="dark")
             page.goto(address)
             page.wait_for_selector('[data-headline][data-level="high"]', timeout=ACT_NOW_MS)
             page.wait_for_timeout(SETTLES_MS)

@@ -111,7 +111,7 @@
     const scale = most * 1.1;
     const y = function (value) { return bottom - (Math.min(value, scale) / scale) * (bottom - top); };
     for (const piece of lines(drawn, curve, y)) chart.along(drawn.pen, piece, chart.palette().volts, 1.75);
-    const low = bottom - chart.palette().size - 1; // volts mostly run near the top
+    const low = Math.max(1, bottom - chart.palette().size - 1); // volts mostly run near the top
     chart.label(drawn.pen, drawn.roomy ? "volts, to " + most.toFixed(0) : most.toFixed(0) + " V", 2, low);
   }
 
