@@ -106,7 +106,7 @@
 
   function makeButtons(place) {
     place.append(iconButton("sound", pressSound));
-    const voice = iconButton("bell", pressSpeak);
+    const voice = iconButton("voice", pressSpeak);
     voice.dataset.voice = "";
     voice.title = "Let this browser speak what must be done now";
     if (canSpeak()) place.append(voice);

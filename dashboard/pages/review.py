@@ -18,9 +18,6 @@ from dashboard.worker_pool import Asker, WorkerPool
 AT_ONCE = 8
 """So few sessions are gone through without being asked to."""
 
-NOW = "now"
-"""Stands for the session that is being recorded."""
-
 Chosen = list[str | None]
 
 
@@ -31,8 +28,6 @@ def register(app: dash.Dash, watch: WatchLike) -> None:
 
     def layout(session: str = "", beside: str = "", at: str = "", **_query: str) -> Component:
         listing = cache.listing()
-        if session == NOW:
-            session = next((each.id for each in listing if each.is_recorded_now), "")
         chosen = _chosen(listing, session)
         other = next((each for each in listing if each.id == beside and each is not chosen), None)
         return review_page(listing, chosen, other, session, at)
