@@ -21,7 +21,7 @@ def register(app: dash.Dash, watch: WatchLike) -> None:
 
 def setup_page(**_query: str) -> Component:
     """Places for the page's script to fill."""
-    return html.Div(
+    return html.Main(
         [
             html.H1("Set up", className="unseen"),
             html.P(role="status", className="said", **hook(setup_said="")),
@@ -42,5 +42,5 @@ def setup_page(**_query: str) -> Component:
             ),
         ],
         className="page",
-        **hook(setup=""),
+        **hook(setup="", scripts="setup"),
     )

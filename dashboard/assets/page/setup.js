@@ -111,9 +111,9 @@
     const kind = field.shown_as, box = feed.make(kind === "radio" ? "fieldset" : "div", "field");
     box.id = "setup-" + field.key;
     const after = [["now", ""], ["none", field.note], ["complaint", ""]].map(function (part) {
-      const made = feed.make("p", part[0], part[1]);
-      made.id = box.id + "-" + part[0];
-      return made;
+      const line = feed.make("p", part[0], part[1]);
+      line.id = box.id + "-" + part[0];
+      return line;
     });
     let described = box;
     if (kind === "radio") {
@@ -294,5 +294,5 @@
   }
 
   document.addEventListener("pilotlamp:page", begin);
-  new MutationObserver(begin).observe(document.documentElement, { childList: true, subtree: true });
+  begin();
 })();
