@@ -31,7 +31,8 @@
 #endif
 #define SWITCH_GPIO 2
 
-/* All channels, this often: 48 MHz / 2423 / 8 = 2476 scans a second, no multiple of 100 or 120 (see ../packed_board/settings.h). */
+/* All channels, this often: 48 MHz / 2423 / 8 = 2476 scans a second, no multiple of 100 or 120, so that the edge of a chopped wave
+   falls between two samples at another place in each half cycle. */
 #define SCAN_CLOCKS (2423UL * 8UL)
 
 #define REFERENCE_VOLTS 3.3f /* measured at the chip's analogue supply pin while it runs */

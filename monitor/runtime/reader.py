@@ -17,7 +17,7 @@ BACK_OFF_S = (0.25, 0.5, 1.0, 2.0)
 TICK_S = 0.1
 """Empty chunks are passed on no more often than this."""
 
-USUAL_BAUDS = (500_000, 115_200, 9_600, 57_600, 38_400, 19_200, 230_400, 250_000, 1_000_000)
+USUAL_BAUDS = (500_000, 115_200, 921_600, 9_600, 57_600, 38_400, 19_200, 230_400, 250_000, 1_000_000)
 PROBE_S = 1.3
 """Time for each rate: an identity comes once a second."""
 FEWEST_LINES = 3
