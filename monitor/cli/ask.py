@@ -3,10 +3,18 @@
 import argparse
 import datetime as dt
 import json
+import re
 from pathlib import Path
 from typing import Any
 
 from monitor.bus.answers import QUESTIONS, Answer, Range, answer
+
+UNITS = (
+    (("va", "h"), "VAh"),
+    *(((name,), unit) for name, unit in (("volts", "V"), ("amps", "A"), ("watts", "W"), ("va", "VA"), ("percent", "%"))),
+    *(((name,), unit) for name, unit in (("minutes", "min"), ("hours", "h"), ("s", "s"))),
+)
+"""By the words of a column's name; of several that fit, the first."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -39,18 +47,24 @@ def _day(text: str) -> str:
 
 
 def _json_lines(found: Answer) -> str:
-    return "\n".join(json.dumps(dict(zip(found.columns, row, strict=True)), default=str) for row in found.rows)
+    rows = ([float(f"{value:.7g}") if isinstance(value, float) else value for value in row] for row in found.rows)
+    return "\n".join(json.dumps(dict(zip(found.columns, row, strict=True)), default=str) for row in rows)
 
 
 def _table(found: Answer) -> str:
     if not found.rows:
         return "nothing of that kind was kept"
-    cells = [[name.replace("_", " ") for name in found.columns], *([_word(value) for value in row] for row in found.rows)]
+    cells = [[name.replace("_", " ") for name in found.columns], *(list(map(_word, found.columns, row)) for row in found.rows)]
     widths = [max(len(row[k]) for row in cells) for k in range(len(found.columns))]
     return "\n".join("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in cells)
 
 
-def _word(value: Any) -> str:  # noqa: ANN401 - whatever a column holds
+def _word(column: str, value: Any) -> str:  # noqa: ANN401 - whatever a column holds
+    if isinstance(value, float):
+        # Figures are kept as 32-bit floats: beyond seven digits there is nothing in them.
+        words = re.split(r"[^a-z]+", column.lower())
+        unit = next((unit for names, unit in UNITS if set(names) <= set(words)), "")
+        return f"{value:.5g}{unit and ' '}{unit}"
     if isinstance(value, dt.datetime):
         return value.strftime("%Y-%m-%d %H:%M:%S")
     return "–" if value is None else str(value)

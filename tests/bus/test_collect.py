@@ -269,7 +269,12 @@ def test_the_usual_questions_have_the_answers_that_the_messages_give(kept):
 def test_questions_on_the_command_line(kept, capsys):
     for question in QUESTIONS:
         assert main(["ask", str(kept), question]) == 0
-    assert "lost-contact" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert all(words in out for words in ("lost-contact", "90 %", "2.5 A", "3 VAh", "2 min"))
+    assert main(["ask", str(kept), "--sql", "SELECT max(volts), count(volts), any_value(0.1::FLOAT) AS share FROM readings"]) == 0
+    assert capsys.readouterr().out.splitlines()[1].split("  ")[0] == "15 V"
+    assert main(["ask", str(kept), "--sql", "SELECT 43.8::FLOAT AS amps", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == {"amps": 43.8}
     assert main(["ask", str(kept), "closest", "--json"]) == 0
     assert json.loads(capsys.readouterr().out.splitlines()[0])["supply"] == "North bench"
 
