@@ -115,8 +115,8 @@ class Connection:
             if time.monotonic() > ends_s:
                 raise BusError(f"what answers at {self._broker.place} is no MQTT 5 broker, or it is overloaded")
 
-    def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> int:
-        """Send, QoS 1.
+    def publish(self, topic: str, payload: bytes, *, retain: bool = False, expires_s: int | None = None) -> int:
+        """Send: QoS 1 and JSON; QoS 0 and plain text where it expires.
 
         Returns:
             The message's number, which comes again when the broker has confirmed it.
@@ -124,7 +124,11 @@ class Connection:
         Raises:
             BusError: The connection is lost.
         """
-        info = self._client.publish(topic, payload, qos=1, retain=retain)
+        properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]  # the library leaves it untyped
+        properties.ContentType = "application/json" if expires_s is None else "text/plain"
+        if expires_s is not None:
+            properties.MessageExpiryInterval = expires_s
+        info = self._client.publish(topic, payload, qos=1 if expires_s is None else 0, retain=retain, properties=properties)
         if info.rc not in (MQTTErrorCode.MQTT_ERR_SUCCESS, MQTTErrorCode.MQTT_ERR_QUEUE_SIZE):
             self._check(info.rc)
         return info.mid

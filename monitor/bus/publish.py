@@ -16,6 +16,7 @@ from monitor.bus.grid import Grid
 from monitor.bus.notes import Writer, worst_first
 from monitor.bus.outbox import Outbox, Waiting
 from monitor.bus.payloads import Acknowledgement, BusFault, EventNote, Presence, Readings, WarningNote, decode, encode
+from monitor.bus.single_figures import SingleFigures
 from monitor.errors import BusError
 from monitor.layout import Layout
 from monitor.standing import LayoutStanding
@@ -72,13 +73,21 @@ class Publisher:
     """
 
     def __init__(
-        self, layout: Layout, broker: Broker, station: str, *, outbox: Outbox, began_unix_s: float, now_s: Callable[[], float]
+        self,
+        layout: Layout,
+        broker: Broker,
+        station: str,
+        *,
+        outbox: Outbox,
+        began_unix_s: float,
+        now_s: Callable[[], float],
     ) -> None:
         self._layout, self._broker, self._station = layout, broker, station
         self._outbox = outbox
         self._now_s = now_s
         self._writer = Writer(began_unix_s=began_unix_s)
         self._grid = Grid()
+        self._single_figures: SingleFigures | None = None
         self._steps: deque[_Taken] = deque()
         self._notices: deque[_Taken] = deque()
         self._loads: dict[str, SupplyLoad] = {}
@@ -97,6 +106,10 @@ class Publisher:
         self.look: Callable[[], LayoutStanding] | None = None
         self.connected = False
         self.sentence = f"Looking for the broker at {broker.place}."
+
+    def add_single_figures(self) -> None:
+        """Also publish each figure of the present under a topic of its own; before :meth:`work`."""
+        self._single_figures = SingleFigures(self._layout, self._topic("readings").replace("/readings", "/figures"))
 
     def take(self, step: Step) -> None:
         """Take a step; never waits."""
@@ -167,6 +180,8 @@ class Publisher:
         if now_s is None:
             return
         for row in self._grid.close(now_s):
+            if self._single_figures is not None:
+                self._single_figures.take(row, tuple(self._loads.values()))
             self._keep("readings", self._writer.readings(row, tuple(self._loads.values()), self._now_s()))
 
     def _note(self, taken: _Taken) -> None:
@@ -198,6 +213,8 @@ class Publisher:
         try:
             connection.connect()
             connection.publish(self._topic("layout"), encode(self._writer.outline(self._layout, self._now_s())), retain=True)
+            if self._single_figures is not None:
+                self._single_figures.describe(connection)
         except BusError as error:
             connection.drop()
             self._lost(str(error))
@@ -264,6 +281,8 @@ class Publisher:
         if self._has_changed(now_s) or now_s >= self._next_presence_s:
             self._next_presence_s = now_s + PRESENCE_EVERY_S
             self._connection.publish(self._topic("presence"), encode(self._presence("here")), retain=True)
+        if self._single_figures is not None:
+            self._single_figures.send(self._connection)
         for notice in (True, False):
             self._after[notice] = self._send_some(notice=notice, after=self._after[notice], most=UNDERWAY_LIMIT)
 

@@ -31,6 +31,11 @@ def add_broker(parser: argparse.ArgumentParser, *, required: bool) -> None:
 def add_station(parser: argparse.ArgumentParser) -> None:
     """Add what a station needs beside :func:`add_broker`."""
     parser.add_argument("--station", metavar="NAME", help="this station's name in the hall (default: the layout's title)")
+    parser.add_argument(
+        "--single-figures",
+        action="store_true",
+        help="also publish each figure under a topic of its own, once a second, for other programs",
+    )
     parser.add_argument("--outbox", type=Path, default=Path("outbox"), metavar="DIR", help="where messages wait (%(default)s)")
 
 

@@ -28,6 +28,8 @@ def publishing(layout: Layout, args: argparse.Namespace, clock: HostClock) -> It
         raise BusError(f"{station!r} cannot be a station's name: take 1 to 80 printable characters, at most 200 once escaped")
     outbox = Outbox(args.outbox / escaped(broker.hall) / f"{escaped(station)}.sqlite")
     publisher = Publisher(layout, broker, station, outbox=outbox, began_unix_s=clock.began_at.timestamp(), now_s=clock.now_s)
+    if args.single_figures:
+        publisher.add_single_figures()
     thread = SupervisedThread("publisher", publisher.work)
     thread.start()
     try:

@@ -20,12 +20,14 @@ from tests.runtime.streams import plain_layout
 class Station:
     """A publisher in its thread."""
 
-    def __init__(self, broker, name="Fernhollow", path=None, **outbox):
+    def __init__(self, broker, name="Fernhollow", path=None, single_figures=False, **outbox):
         self.began = time.monotonic()
         self.outbox = Outbox(path, **outbox)
         self.publisher = Publisher(
             plain_layout(), broker, name, outbox=self.outbox, began_unix_s=time.time_ns() / 1e9, now_s=self.now_s
         )
+        if single_figures:
+            self.publisher.add_single_figures()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self.publisher.work, args=(self._stop,), daemon=True)
         self._thread.start()

@@ -1,9 +1,12 @@
 """Stations and a real Mosquitto: what arrives, in which order, and what a broker that goes away costs."""
 
+import json
 import time
 
 import numpy as np
 import pytest
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from monitor.bus.connection import Connection, Session
 from monitor.bus.grid import Grid
@@ -49,6 +52,30 @@ def test_what_a_station_says_arrives(mosquitto, made):
     until(lambda: any(ids(presence.standing) == [7] for presence in listener.of("presence")))
     station.publisher.take(step(station.now_s(), warnings=(raised(7, 1.0, end_s=2.0),)))
     until(lambda: listener.of("presence")[-1].standing == ())
+
+
+def test_single_figures_come_under_topics_of_their_own_described_and_expiring(mosquitto, made):
+    got, base = {}, "pilotlamp/1/Hall/Fernhollow/figures"
+    client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)  # any program of somebody else's
+    client.on_message = lambda _client, _data, message: got.__setitem__(message.topic.removeprefix(f"{base}/"), message)
+    client.connect("127.0.0.1", mosquitto.port)
+    client.subscribe(f"{base}/#")
+    station = made(Station(mosquitto.broker(), single_figures=True))
+
+    def came():
+        station.read(volts=15.0)
+        client.loop(0.05)
+        return "about" in got and "district/Outer%20main/volts_rms" in got
+
+    until(came)
+    client.disconnect()
+    message = got["district/Outer%20main/volts_rms"]
+    assert (message.payload, message.qos, message.retain) == (b"15.000", 0, False)
+    assert (message.properties.ContentType, message.properties.MessageExpiryInterval) == ("text/plain", 10)
+    units = {row["topic"].removeprefix(f"{base}/"): (row["name"], row["unit"]) for row in json.loads(got["about"].payload)}
+    assert units["district/Outer%20main/volts_rms"] == ("Outer main", "V")
+    assert units["supply/North%20bench/va"] == ("North bench", "VA")
+    assert set(got) <= {*units, "about"}
 
 
 def test_who_vanishes_is_lost_and_who_leaves_is_gone(mosquitto, made):
