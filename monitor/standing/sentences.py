@@ -69,10 +69,12 @@ SENTENCES: dict[str, Sentence] = {
     # Warnings, now
     "short-now": _S("Short circuit on {where}", "switch that output off", "the latest figures bear it out"),
     "short-over": _S("Short on {where} a moment ago; power is back", "look for its cause before going on", "figures show power and no short"),
+    "short-again": _S("Short on {where} comes and goes; power is there now", "look for its cause before going on", "three in a minute"),
     "opened-over": _S("The protection of {where} opened {age} ago; power is back", "look for its cause", "figures show power"),
     "overload-opens": _S("{where} is overloaded: its protection opens {left}", "take something off now", "the one countdown"),
     "overload": _S("{where} is overloaded: {use}; {guard}", "take something off", "the guard says why nothing opens"),
     "overload-past": _S("{where} was overloaded a moment ago: now {use}", "add nothing yet", "the warning still stands and says so"),
+    "overload-again": _S("The overload of {where} comes and goes: now {use}", "add nothing yet", "three in a minute"),
     "near-now": _S("{where} is near its limit: {use}; add nothing", "add nothing", _FACT),
     "flood": _S("{n} warnings in ten minutes{first}: those without hurry are held back", "look at the first", "counted now"),
     "flood-first": _S("; the first was about {where}", _LOOK, "the first of its supply since all was well"),

@@ -192,7 +192,8 @@ def notice_words(notice: Notice, standing: LayoutStanding, now_s: float) -> str:
     district = next((each for each in standing.districts if each.name == notice.where), None)
     supply = next((each for each in standing.supplies if each.name == notice.supply), None)
     if notice.rule == "short" and district is not None:
-        return say("short-over" if has_power(district) else "short-now", where=notice.where)
+        over = "short-again" if notice.comes_and_goes else "short-over"
+        return say(over if has_power(district) else "short-now", where=notice.where)
     if supply is None or supply.state is State.STALE:
         return _as_raised(notice, supply, now_s)
     if notice.rule == "protection-open" and has_power(supply):
@@ -210,7 +211,8 @@ def _overload(notice: Notice, supply: SupplyStanding, now_s: float) -> str:
         return _as_raised(notice, supply, now_s)
     if supply.state is State.OVERLOADED:
         return say("overload", where=where, use=use, guard=supply.guard)
-    return say("near-now" if notice.rule == "near-limit" else "overload-past", where=where, use=use)
+    past = "overload-again" if notice.comes_and_goes else "overload-past"
+    return say("near-now" if notice.rule == "near-limit" else past, where=where, use=use)
 
 
 def _as_raised(notice: Notice, supply: SupplyStanding | None, now_s: float) -> str:

@@ -87,7 +87,12 @@ def _of_headline(payload, supplies, districts, heard):
     ages = [row["age_s"] for row in districts.values()]
     late = None not in ages and min(ages) <= 15
     texts = [head["sentence"], *(w["message"] for w in payload["warnings"])]
-    back = [row for text in texts for d, row in districts.items() if f"Short on {d}" in text and "power is back" in text]
+    back = [
+        row
+        for text in texts
+        for d, row in districts.items()
+        if f"Short on {d}" in text and re.search("power is (back|there)", text)
+    ]
     counts = any(row["opens"] for row in supplies.values())
     return (
         ("all is calm beside a warning", calm and any(w["level"] in ("medium", "high") for w in heard)),

@@ -83,6 +83,10 @@ SHORT = {"rule": "short", "kind": "district", "name": "Outer main"}
             picture_of(warnings=(standing(rule="over-output-limit", priority=Priority.MEDIUM, kind="output", name="North bench/A"),)),
             "near its limit", "near its limit", "North bench/A: as it rose.",
         ),
+        (
+            picture_of(warnings=(standing(**SHORT, comes_and_goes=True),)),
+            "running", "act now", "Short on Outer main comes and goes; power is there now.",
+        ),
         (  # a train that stands is near no limit
             picture_of(warnings=(standing(rule="stalled", priority=Priority.MEDIUM, kind="district", name="Outer main"),)),
             "running", "act soon", "Outer main: as it rose.",
