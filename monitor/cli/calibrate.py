@@ -4,9 +4,7 @@ import argparse
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TypeVar
 
 from monitor.errors import CalibrationError, LayoutError, LinkLostError
 from monitor.layout import Board, ChannelCalibration, Layout, load_layout
@@ -15,16 +13,15 @@ from monitor.link import HostClock, SerialSource
 from monitor.metering.calibration import CalibrationFit, Observed, fit_calibration
 from monitor.metering.uncertainty import decimals_supported
 from monitor.planning.cautions import METER_CAUTIONS
+from monitor.setup import port_tap
 from monitor.setup.calibration_flow import LINE_COUNT, kept_calibration
-from monitor.values import Channel, Health, Identity, LineReadings
-from monitor.wire import SampleRun, WireDecoder
+from monitor.setup.port_tap import BoardView, PortTap
+from monitor.values import Channel, Identity
 from monitor.wire.reading_lines import OUTPUTS_LIMIT, line_channels
 
-TAKEN_S = 2.0
-"""Each look at a channel lasts this long: a whole number of cycles at 50 and 60 Hz."""
 PATIENCE_S = 5.0
-FEWEST_READINGS = 4
 LET_GO_S = 0.3
+Found = TypeVar("Found")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -54,10 +51,6 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-_UNNAMED = Identity(number=0, name="", scan_interval_s=0.1, channels=line_channels(OUTPUTS_LIMIT), form="lines")
-"""A line board that does not say who it is."""
-
-
 class CalibrationBench:
     """Looks at one board's counts while a person holds the meter.
 
@@ -70,8 +63,7 @@ class CalibrationBench:
         self._board = board
         self._clock = HostClock()
         self._source = SerialSource(board.port or "", board.baud, self._clock)
-        self._decoder = WireDecoder(board if board.lines is not None else None)
-        self._identity: Identity | None = None
+        self._tap = PortTap(board.port or "", board.baud, board if board.lines is not None else None, guesses=False)
         self.unit_counts = 1.0
         self.supply_volts: float | None = None
 
@@ -83,66 +75,37 @@ class CalibrationBench:
             LinkLostError: Nothing understandable comes.
         """
         self._source.open()
-        identity, _ = self._collect(lambda _: self._identity is not None)
+        identity = self._until(0.0, lambda view: view.board.identity, "")
         if identity.form == "packed":
             return identity
         self.unit_counts = LINE_COUNT
-        channels = tuple(replace(channel, units_per_count=LINE_COUNT) for channel in identity.channels)
+        channels = tuple(replace(channel, units_per_count=LINE_COUNT) for channel in line_channels(OUTPUTS_LIMIT))
         return replace(identity, channels=channels)
 
     def look(self, channel: int) -> Observed:
-        """The channel over the next two seconds."""
-        self._let_go()
-        if self._identity is not None and self._identity.form == "lines":
-            return Observed.of(self._readings(channel) / LINE_COUNT)
-        interval_s = 1.0 if self._identity is None else self._identity.scan_interval_s
-        _, counts = self._collect(lambda scans: scans * interval_s >= TAKEN_S)
-        return Observed.of(counts[: round(TAKEN_S / interval_s), channel])
+        """The channel over the next two seconds; what waited in the port while a person was typing goes by first."""
 
-    def _readings(self, channel: int) -> NDArray[np.float64]:
-        """What a line board sends for a channel, volts or amps, shape (n,)."""
-        figures: list[float] = []
-        until_s = self._clock.now_s() + TAKEN_S
-        while self._clock.now_s() < until_s or len(figures) < FEWEST_READINGS:
-            if self._clock.now_s() > until_s + PATIENCE_S:
-                raise self._nothing_came(f"output {channel // 2} of ")
-            for item in self._decoder.feed(self._source.read().data):
-                if isinstance(item, LineReadings):
-                    sent = item.amps_rms if channel % 2 else item.volts_rms
-                    figures += sent[item.outputs == channel // 2].tolist()
-        return np.array(figures)
+        def seen(view: BoardView) -> Observed | None:
+            self.supply_volts = view.seen.supply_volts
+            return view.seen.channels[channel] if channel < len(view.seen.channels) else None
 
-    def _let_go(self) -> None:
-        """Let what waited in the port while a person was typing go by."""
-        until_s = self._clock.now_s() + LET_GO_S
-        while self._clock.now_s() < until_s:
-            self._decoder.feed(self._source.read().data)
+        return self._until(LET_GO_S + port_tap.TAKEN_S, seen, "" if self.unit_counts == 1.0 else f"output {channel // 2} of ")
 
     def close(self) -> None:
         """Give the port back."""
         self._source.close()
 
-    def _collect(self, done: Callable[[int], bool]) -> tuple[Identity, NDArray[np.int16]]:
-        runs: list[NDArray[np.int16]] = []
-        until_s = self._clock.now_s() + PATIENCE_S
-        while not done(sum(len(run) for run in runs)):
-            if self._clock.now_s() > until_s:
-                raise self._nothing_came("")
-            for item in self._decoder.feed(self._source.read().data):
-                if isinstance(item, Identity) and (item.form == "lines" or item.number == self._board.number):
-                    self._identity = item
-                elif isinstance(item, LineReadings) and self._identity is None:
-                    self._identity = _UNNAMED
-                elif isinstance(item, Health) and item.number == self._board.number:
-                    self.supply_volts = item.supply_volts
-                elif isinstance(item, SampleRun) and item.number == self._board.number:
-                    runs.append(item.counts)
-                    until_s = self._clock.now_s() + PATIENCE_S
-        assert self._identity is not None  # noqa: S101 - both ways of being done need an identity
-        return self._identity, np.concatenate(runs) if runs else np.zeros((0, 0), dtype=np.int16)
-
-    def _nothing_came(self, of: str) -> LinkLostError:
-        return LinkLostError(
+    def _until(self, seconds: float, found: Callable[[BoardView], Found | None], of: str) -> Found:
+        """What is found of the board once so much time has gone by."""
+        from_s = self._clock.now_s() + seconds
+        while (now_s := self._clock.now_s()) < from_s + PATIENCE_S:
+            self._tap.feed(self._source.read().data, now_s)
+            for view in self._tap.view(now_s).boards if now_s >= from_s else ():
+                is_it = view.board.identity.form == "lines" or view.board.identity.number == self._board.number
+                result = found(view) if is_it else None
+                if result is not None:
+                    return result
+        raise LinkLostError(
             f"{self._board.port}: nothing usable came from {of}board number {self._board.number} for {PATIENCE_S:.0f} s: check that it is "
             "plugged in and the baud is right",
             port=str(self._board.port),

@@ -111,7 +111,7 @@ class Desk:
         tap = self._taps.get(step.port)
         if tap is None:
             baud = next((board.baud for board in layout.board if board.port == step.port), 0)
-            tap = self._taps[step.port] = PortTap(step.port, baud, layout.line_board(step.port))
+            tap = self._taps[step.port] = PortTap(step.port, baud, layout.line_board(step.port), guesses=False)
         tap.feed(step.chunk.data, self._clock.now_s())
 
     def take_order(self, order: SetupOrder) -> None:

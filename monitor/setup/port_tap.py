@@ -69,9 +69,11 @@ class PortTap:
         port: Which.
         baud: At which rate it is read.
         known: The board there that prints lines of its own, where the layout says so.
+        guesses: Whether lines that nobody explained are read by a guess.
     """
 
-    def __init__(self, port: str, baud: int, known: Board | None = None) -> None:
+    def __init__(self, port: str, baud: int, known: Board | None = None, *, guesses: bool = True) -> None:
+        self._guesses = guesses and known is None
         self._port, self._baud = port, baud
         self._known = known
         self._lines: LineMapping | None = None if known is None else known.lines
@@ -108,7 +110,7 @@ class PortTap:
                 self._take_readings(item, now_s)
         while self._readings and now_s - self._readings[0][0] > TAKEN_S:
             self._readings.popleft()
-        if not self._identities and self._lines is None and self.is_text:
+        if self._guesses and not self._identities and self.is_text:
             self._guess()
 
     def view(self, now_s: float, description: str = "") -> PortView:

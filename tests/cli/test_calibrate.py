@@ -47,7 +47,7 @@ def plug(tmp_path):
 
 
 def test_a_line_board_reads_right_after_calibration(plug, tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr("monitor.cli.calibrate.TAKEN_S", 0.5)
+    monkeypatch.setattr("monitor.setup.port_tap.TAKEN_S", 0.5)
     path = tmp_path / "show.toml"
     text = FERNHOLLOW.split("[calibration")[0].replace("far_volts_channel = 4\n", "").replace("/dev/ttyUSB0", plug.device)
     path.write_text(text)
@@ -68,7 +68,7 @@ def test_a_line_board_reads_right_after_calibration(plug, tmp_path, monkeypatch,
 
 
 def test_an_output_that_never_comes_is_named(plug, tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr("monitor.cli.calibrate.TAKEN_S", 0.2)
+    monkeypatch.setattr("monitor.setup.port_tap.TAKEN_S", 0.2)
     monkeypatch.setattr("monitor.cli.calibrate.PATIENCE_S", 0.5)
     path = tmp_path / "show.toml"
     path.write_text(FERNHOLLOW.replace("/dev/ttyUSB0", plug.device))

@@ -43,6 +43,9 @@ def test_lines_of_a_sketch_of_its_own_are_read_by_a_guess_that_is_called_one():
     assert board.board.lines.form == "json"
     assert (board.volts[0], board.amps[0]) == (pytest.approx(14.11), 2.5)
     assert board.seen.channels[1].mean_counts == pytest.approx(250)
+    plain = PortTap("usb", 115_200, guesses=False)
+    plain.feed(b'{"volts": 14.0, "amps": 2.50}\n' * 12, 1.0)
+    assert not plain.is_understood
     assert "by a guess: compare volts and amps with a meter" in view.sentence
 
 
