@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from monitor.values import Health, Identity, ResetCause
 from monitor.wire import Fault, FaultKind, PackedDecoder, SampleRun
-from monitor.wire.encode import packet, samples_body
+from monitor.wire.encode import health_body, packet, samples_body
 from monitor.wire.packed import HELD_BYTES_LIMIT
 from tests.wire.bytestreams import (
     counts,
@@ -74,6 +74,7 @@ def test_health_carries_every_field_and_zero_volts_mean_not_measured():
         scans_dropped=5,
         reset_causes=frozenset({ResetCause.EXTERNAL, ResetCause.BROWN_OUT}),
     )
+    assert health_body(health) == bytes.fromhex("10270000 7413 05000000 06")
     (health,) = PackedDecoder().feed(b"\0" + packet(3, 4, 0, bytes.fromhex("10270000 0000 05000000 00")))
     assert health.supply_volts is None
 
