@@ -31,8 +31,9 @@ PORT = re.compile(r"(/dev/[\w./-]+|/[\w./-]+|COM\d+|(socket|hwgrep|mqtts?)://[^\
 """Ports that may be typed: what a layout file may hold, and none of the port library's own addresses that write to a file."""
 CHANGED = (
     "{} will be changed, and the file as it was is kept beside it. Where the change matters to watching, the recording until now is "
-    "closed and kept, and a new one goes on. Protections count as cold from then on, so the first forecasts may come late. A new engine "
-    "counts for the plans at once, for the words of warnings from the next start on."
+    "closed and kept, and a new one goes on. How warm each protection is has to be found again from then on: its forecasts are wide for "
+    "some minutes. Warnings that still stand rise again. A new engine counts for the plans at once, for the words of warnings from the "
+    "next start on."
 )
 Text = Annotated[str, Meta(max_length=400)]
 
