@@ -18,8 +18,8 @@ from monitor.standing.words import (
     countdown_words,
     first_sentence,
     flood_words,
+    full_message,
     heat_words,
-    notice_words,
     state_word,
 )
 from monitor.values import Event, Finding
@@ -153,7 +153,7 @@ def _notice(notice: Notice, standing: LayoutStanding, now_s: float) -> Json:
         "where": notice.where,
         "first": notice.first_out,
         "comes_and_goes": notice.comes_and_goes,
-        "message": " ".join([f"{notice_words(notice, standing, now_s)}.", notice.source]).strip(),
+        "message": full_message(notice, standing, now_s),
         "advice": notice.advice,
         "since_s": round(now_s - notice.start_s),
         "opens": opens_part(supply.countdown if supply is not None and counts else None, now_s),

@@ -49,6 +49,7 @@ def run(args: argparse.Namespace) -> int:
     lines = TerminalLines(clock)
     layout = None if args.layout is None else load_layout(args.layout)
     replay = Replay(session, layout, speed=args.speed, sinks=(lines.take,))
+    lines.standing = replay.standing
     # The page asks for the shape of a watch, which a replay has.
     with shown_page(cast("Watch", replay), args), _keys() as keys:
         print(f"Replaying {session.name} at {args.speed:g} times its speed.", flush=True)

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator
 from monitor.link import HostClock
 from monitor.runtime.supervision import PartHealth
 from monitor.standing.notices import LEVEL_OF_PRIORITY
-from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_FINDING, WORD_OF_LEVEL, first_sentence
+from monitor.standing.states import LayoutStanding
+from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_FINDING, WORD_OF_LEVEL, full_message
 from monitor.values import Action, Event, Finding, PortStatus, Step
 from monitor.values import Warning as RaisedWarning
 
@@ -42,6 +43,7 @@ class TerminalLines:
 
     Attributes:
         hall: Says how the sending to the hall stands; None where nothing is sent.
+        standing: Says how everything stands, so that warnings read as on the page; None where nobody knows.
     """
 
     def __init__(self, clock: HostClock) -> None:
@@ -58,6 +60,7 @@ class TerminalLines:
         self._said_of_hall = ""
         self._dropped_bytes = 0
         self.hall: Callable[[], str] | None = None
+        self.standing: Callable[[], LayoutStanding] | None = None
 
     def take(self, step: Step) -> None:
         """Take one step."""
@@ -113,12 +116,19 @@ class TerminalLines:
             return
         known = warning.id in self._warnings
         self._warnings[warning.id] = ended
-        self._about[warning.id] = f"{warning.scope.name}: {first_sentence(warning.message).rstrip('.')}"
+        level = WORD_OF_LEVEL[LEVEL_OF_PRIORITY[warning.priority]]
+        self._about[warning.id] = f"{warning.scope.name} ({level})"
         if not known:
-            advice = f" {warning.advice}" if warning.advice else ""
-            self._say(warning.start_s, f"{WORD_OF_LEVEL[LEVEL_OF_PRIORITY[warning.priority]].upper()}: {warning.message}{advice}")
+            self._say(warning.start_s, f"{level.upper()}: {self._message(warning)} {warning.advice}")
         if warning.end_s is not None:
             self._say(warning.end_s, f"over: {self._about[warning.id]}")
+
+    def _message(self, warning: RaisedWarning) -> str:
+        """What the page says of it at this moment; the warning's own words where it is over already."""
+        standing = self.standing() if self.standing is not None else None
+        told = () if standing is None else standing.notices
+        notice = next((notice for notice in told if warning.id in notice.ids), None)
+        return warning.message if notice is None or standing is None else full_message(notice, standing, standing.at_s)
 
     def _take_action(self, action: Action) -> None:
         if action.kind == "mark":

@@ -179,6 +179,7 @@ class Watching:
                 lines.hall = publisher.said
                 options = replace(options, troubles=publisher.troubles)
             watch = Watch(layout, options, clock=clock)
+            lines.standing = watch.live.standing
             if publisher is not None:
                 publisher.look = watch.live.standing
             self.show(watch)

@@ -20,6 +20,7 @@ from monitor.runtime.supervision import PartHealth
 from monitor.runtime.would_open import Verdict, WouldOpen, openings
 from monitor.sessions import Playback, Played, SessionFolder
 from monitor.sessions.merging import ListedChunk, Merger, Together
+from monitor.standing import LayoutStanding
 from monitor.values import Action, PortStatus, Step
 
 
@@ -133,6 +134,10 @@ class Replay:
     def live(self) -> Live:
         """How everything stands; another one after going back to the beginning."""
         return self._live
+
+    def standing(self) -> LayoutStanding:
+        """The one state of each supply and district at the moment shown."""
+        return self._live.standing()
 
     def start(self) -> None:
         """Begin to play."""

@@ -203,6 +203,11 @@ def notice_words(notice: Notice, standing: LayoutStanding, now_s: float) -> str:
     return _as_raised(notice, supply, now_s)
 
 
+def full_message(notice: Notice, standing: LayoutStanding, now_s: float) -> str:
+    """The same with what brought it about."""
+    return " ".join([f"{notice_words(notice, standing, now_s)}.", notice.source]).strip()
+
+
 def _overload(notice: Notice, supply: SupplyStanding, now_s: float) -> str:
     where, use = notice.where, use_words(supply)
     if supply.state is State.OVERLOADED and supply.countdown is not None:

@@ -1,8 +1,16 @@
+import json
+
+import msgspec
+
+from dashboard.views.payload import tick
 from monitor.cli.terminal import SAID_LIMIT, WAITING_LIMIT, TerminalLines
 from monitor.link import HostClock
 from monitor.runtime.supervision import PartHealth
+from monitor.runtime.trend import Trend
+from monitor.standing import assess
 from monitor.values import Action, Cause, Chunk, Event, Finding, FindingKind, PortStatus, Priority, Scope, Step
 from monitor.values import Warning as RaisedWarning
+from tests.standing.moments import LAYOUT, NOW_S, SOUTH, load_of, picture_of, standing
 
 
 def step(**what):
@@ -27,8 +35,18 @@ def test_a_warning_is_said_once_when_it_rises_and_once_when_it_clears():
     steps = [step(warnings=(warning(),)), step(warnings=(warning(),)), step(warnings=(warning(end_s=4.0),))]
     assert said(*steps) == [
         "ACT NOW: North bench carries 130 % of its plate Stop a train.",
-        "over: North bench: North bench carries 130 % of its plate",
+        "over: North bench (act now)",
     ]
+
+
+def test_a_warning_reads_as_on_the_page_at_that_moment():
+    lines = TerminalLines(HostClock())
+    picture = picture_of(loads=(load_of(share=1.3, forecast_s=30.5), SOUTH), warnings=(standing(),))
+    lines.standing = lambda: assess(LAYOUT, picture)
+    (line,) = said(step(warnings=(picture.warnings[0].warning,)), lines=lines)
+    page = json.loads(msgspec.json.encode(tick(LAYOUT, picture, Trend(len(LAYOUT.district)).window(NOW_S, 5))))
+    assert line == f"ACT NOW: {page['warnings'][0]['message']} Stop a train."
+    assert "opens in about 30 s (15 s to 60 s)" in line
 
 
 def test_faults_are_said_and_what_people_do_is_not():
@@ -64,8 +82,8 @@ def test_what_operators_do_about_a_warning_is_said_with_its_end():
     heard = said(step(warnings=(warning(),)), step(actions=acts), lines=lines)[1:]
     aside, quiet = (lines._moment(at_s) for at_s in (903.0, 304.0))
     assert heard == [
-        "seen by this machine: North bench: North bench carries 130 % of its plate",
-        f"put aside until {aside} by link 2: North bench: North bench carries 130 % of its plate",
+        "seen by this machine: North bench (act now)",
+        f"put aside until {aside} by link 2: North bench (act now)",
         f"sounds muted until {quiet} by link 2",
     ]
 
