@@ -70,7 +70,7 @@ def test_a_supply_that_is_not_what_it_was_at_calibration_is_corrected(sensors, t
     kept = "".join(f'[calibration."bench-1".{channel}]\nsupply_volts = 5.0\n' for channel in range(8))
     declared = f'name = "bench-1"\ncurrent_sensors = "{sensors}"\n'
     layout = fernhollow.layout().replace('name = "bench-1"\n', declared, 1) + kept
-    wire = bench.record(toolchain.packed_elf(), waves, seconds=12, supply_mv=supply_mv).wire
+    wire = bench.record(toolchain.packed_elf(), waves, seconds=7, supply_mv=supply_mv).wire
     summary = sift(tmp_path, wire, layout)[-1]
     for name, volts_rms, amps_rms in zip(fernhollow.DISTRICTS, fernhollow.VOLTS_RMS, fernhollow.AMPS_RMS, strict=True):
         # One count of the reference in 237 is what the supply is known to.
