@@ -17,7 +17,8 @@ from monitor.errors import BusError
 _log = logging.getLogger(__name__)
 
 GROUP = "collectors"
-ACKNOWLEDGE_EVERY_S = 0.25
+ACKNOWLEDGE_EVERY_S = 1.0
+"""A message more for each station and second; a station that ends waits so long for the last one."""
 BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0)
 ROUND_S = 0.05
 REST = 3.0
