@@ -40,15 +40,16 @@ def register(app: dash.Dash, watch: WatchLike) -> None:
     def layout(**_query: str) -> Component:
         now, plan, trouble = as_it_stands(watch)
         state = msgspec.json.encode(now), msgspec.json.encode(plan)
-        if state not in seen:
-            try:
+        try:
+            if state not in seen:
                 plans = pool.run(asker_of(request), encoded_plans, *state, watch.layout_path is not None)
-            except BusyError as error:
-                return html.P(str(error), role="alert")
-            for oldest in list(seen)[: 1 - STATES_KEPT]:
-                del seen[oldest]
-            seen[state] = plans
-        return before_page(now, seen[state], _standing(watch, now, trouble))
+                for oldest in list(seen)[: 1 - STATES_KEPT]:
+                    del seen[oldest]
+                seen[state] = plans
+            past = ([], "") if watch.recordings is None else pool.run(asker_of(request), past_troubles, watch.recordings, now)
+        except BusyError as error:
+            return html.P(str(error), role="alert")
+        return before_page(now, seen[state], _standing(watch, past, trouble))
 
     dash.register_page("before", path="/before", name="Before", title="Before the show", order=5, layout=layout, in_menu=True)
 
@@ -102,6 +103,6 @@ def encoded_plans(encoded: bytes, encoded_plan: bytes, may_keep: bool) -> Plans:
     )
 
 
-def _standing(watch: WatchLike, layout: Layout, trouble: str) -> SupplyVerdict:
-    troubles, day = ([], "") if watch.recordings is None else past_troubles(watch.recordings, layout)
+def _standing(watch: WatchLike, past: tuple[list[str], str], trouble: str) -> SupplyVerdict:
+    troubles, day = past
     return SupplyVerdict(troubles=tuple(troubles), day=day, phasings=watch.live.picture().phasings, file_trouble=trouble)

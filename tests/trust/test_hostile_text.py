@@ -23,6 +23,7 @@ from tests.browser import hall as halls
 from tests.dashboard.acting import acting_app
 from tests.dashboard.hall.told import ToldHall
 from tests.layout.fernhollow import FERNHOLLOW
+from tests.link.plugs import until
 from tests.sessions.shows import BEGAN_AT, LAYOUT_TEXT, chunks_of, overload_stream
 
 TAG = "hostile-mark"
@@ -31,6 +32,8 @@ IN_A_FILE_NAME = f"2026-11-21_14-00-00_\"'><{TAG} onload=x>\x1b[2J"
 PRINTABLE = "".join(each for each in HOSTILE if each.isprintable())
 ACT = {"X-Pilotlamp": "act"}
 SECONDS = 6.0
+LONG_ENOUGH = 200
+"""Characters that a page shows once it is more than its frame."""
 
 
 def hostile(text):
@@ -230,7 +233,7 @@ def test_a_browser_makes_no_element_of_it(watch, session, browser):
         for server, path in pages:
             page.goto(server.address + path)
             page.wait_for_load_state("networkidle" if "report" in path else "load")
-            page.wait_for_function(f"document.body.textContent.includes('{TAG}') || document.body.innerText.length > 200")
+            until(lambda: len(page.inner_text("body")) > LONG_ENOUGH)
             page.wait_for_timeout(300)
             assert page.locator(TAG).count() == 0, path
             assert page.locator("[onload]").count() == 0, path
