@@ -5,9 +5,10 @@ import pytest
 
 from monitor.metering import uncertainty
 from tests.metering import front_end
-from tests.metering.converter import identity_of, joined, layout_of, metered_counts
+from tests.metering.converter import identity_of, joined, layout_of, metered, metered_counts, phase_cut, sine
 from tests.metering.coverage_oracle import PARTS, WAVES, run_cell
 
+SURE = "gain = 1.000001\ngain_uncertainty = 1e-6\nsupply_volts = 5.0\n"
 BOARDS = 8
 """Four outputs each: enough to see a cause that was forgotten; tests/bench/coverage_table.py counts more for the table."""
 MEASURED = [wave for wave in WAVES if wave != "pulses"]
@@ -46,17 +47,31 @@ def test_half_widths_of_sums_as_jcgm_101_draws_them(limits, deviation):
     assert spread.one_tail() == pytest.approx(np.quantile(drawn, 0.95), rel=0.03)
 
 
-@pytest.mark.parametrize("ratio", [9.995, 10.01])
-def test_deep_cuts_that_keep_step_with_the_scans_say_what_is_open(ratio):
-    """150 degrees: for seconds on end one settled sample a half cycle, or none, tells neither phase nor place."""
-    mains, rate = front_end.CutMains(degrees=150, edge_s=60e-6), 120 * ratio
+@pytest.mark.parametrize(("degrees", "ratio"), [(150, 9.995), (150, 10.01), (135, 10.005)])
+def test_deep_cuts_that_keep_step_with_the_scans_say_what_is_open(degrees, ratio):
+    """For seconds on end one settled sample a half cycle, or none, tells neither phase nor place."""
+    mains, rate = front_end.CutMains(degrees=degrees, edge_s=60e-6), 120 * ratio
     identity = identity_of(2, interval_s=1 / rate, skew_s=80.75e-6)
     waves = [lambda t: mains.sampled(t, 0), lambda t: mains.sampled(t, 1)]
     counts = front_end.counts_of(waves, identity, 6.0, start_s=0.0123)
-    sure = "gain = 1.000001\ngain_uncertainty = 1e-6\nsupply_volts = 5.0\n"
-    calibration = "".join(f'[calibration."bench-1".{k}]\n{sure}' for k in range(2))
+    calibration = "".join(f'[calibration."bench-1".{k}]\n{SURE}' for k in range(2))
     made = metered_counts(counts, identity, layout_of(1, calibration=calibration, filter_us=56.4))
     settled = joined(made.aggregates, "start_s") >= 1.0
     for name, half, true in zip(("volts", "amps"), ("volts_u95", "amps_u95"), mains.truth(), strict=False):
         errors = np.abs(joined(made.aggregates, f"{name}_rms")[settled, 0] - true)
         assert np.mean(errors <= joined(made.aggregates, half)[settled, 0]) >= 0.93
+
+
+def test_a_cut_output_on_another_phase_of_the_mains_is_in_doubt():
+    """Its edges lie where half cycles meet, and none is found: sampled RMS is off by what falls between two scans."""
+    cut = phase_cut(10, 135)
+    turned = [lambda t: cut(t + 1 / 360), lambda t: cut(t + 1 / 360) / 4]
+    calibration = "".join(f'[calibration."bench-1".{k}]\n{SURE}' for k in range(4))
+    layout, identity = layout_of(2, calibration=calibration), identity_of(4, interval_s=1 / 1238.39, skew_s=81e-6)
+    made = metered([sine(16), sine(1), *turned], 3, layout=layout, identity=identity)
+    settled = joined(made.aggregates, "start_s") >= 1.0
+    angles = (np.arange(10_000) + 0.5) / 10_000 * np.pi
+    true = 10 * np.sqrt(2 * np.mean(np.where(angles >= np.radians(135), np.sin(angles), 0.0) ** 2))
+    errors = np.abs(joined(made.aggregates, "volts_rms")[settled, 1] - true)
+    assert (errors <= joined(made.aggregates, "volts_u95")[settled, 1]).all()
+    assert (joined(made.aggregates, "volts_u95")[settled, 0] < 0.01 * 16).all()
