@@ -77,7 +77,7 @@ def picture_of(station: StationView, layout: Layout, at: "Moment") -> Picture:
 
 def trend_of(station: StationView, layout: Layout, now_s: float, buckets: int) -> TrendWindow:
     """The last buckets up to now; each takes the row of half a second that it lies in."""
-    last = math.floor(now_s / BUCKET_S + 1e-9)
+    last = math.floor(now_s / BUCKET_S)
     ago_s: Floats = now_s - (np.arange(last - buckets + 1, last + 1, dtype=np.float64) + 0.5) * BUCKET_S
     views = {row.name: row for row in station.districts}
     tables = np.full((2, buckets, len(layout.district)), np.nan)

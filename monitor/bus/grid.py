@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from monitor.bus.payloads import GRID_S
 from monitor.values import ReadingBlock
 from monitor.values.arrays import Floats
+from monitor.values.grid import REDUCTIONS, rows_of
 
 GRACE_S = 0.06
 """A row is closed so long after its end: bytes arrive late by some tens of milliseconds."""
@@ -47,10 +48,10 @@ class Grid:
 
     def add(self, block: ReadingBlock) -> None:
         """Take a block; what belongs to a closed row comes too late for the bus (the recording has it)."""
-        numbers = np.floor(block.end_s / GRID_S - 1e-9).astype(np.int64)
+        numbers = rows_of(block.end_s, GRID_S)
         for number in np.unique(numbers[numbers >= self._closed]).tolist():
             boards = self._waiting.setdefault(number, {})
-            boards.setdefault(block.board, []).append(_rows_of(block, numbers == number))
+            boards.setdefault(block.board, []).append(block.where(numbers == number))
 
     def close(self, now_s: float) -> list[Row]:
         """The rows that are complete by now."""
@@ -59,17 +60,10 @@ class Grid:
         return [_row(number, self._waiting.pop(number)) for number in done]
 
 
-def _rows_of(block: ReadingBlock, chosen: NDArray[np.bool_]) -> ReadingBlock:
-    made = {name: getattr(block, name) for name in ReadingBlock.__dataclass_fields__}
-    for name, value in made.items():
-        if isinstance(value, np.ndarray):
-            made[name] = value[chosen]
-    return ReadingBlock(**made)
-
-
 def _row(number: int, boards: dict[str, list[ReadingBlock]]) -> Row:
-    def of(name: str, reduce: Callable[[Floats], Floats]) -> Floats:
-        return np.concatenate([reduce(np.concatenate([getattr(block, name) for block in blocks])) for blocks in boards.values()])
+    def of(name: str, how: str) -> Floats:
+        whole = (np.concatenate([getattr(block, name) for block in blocks]) for blocks in boards.values())
+        return np.concatenate([REDUCTIONS[how](values, np.zeros(1, np.intp))[0] for values in whole])
 
     def marked(marks: Callable[[ReadingBlock], list[NDArray[np.bool_] | None]]) -> NDArray[np.bool_]:
         found = [[mark for block in blocks for mark in marks(block)] for blocks in boards.values()]
@@ -78,29 +72,13 @@ def _row(number: int, boards: dict[str, list[ReadingBlock]]) -> Row:
     return Row(
         number=number,
         districts=tuple(name for blocks in boards.values() for name in blocks[0].districts),
-        volts=of("volts_rms", _rms),
-        amps=of("amps_rms", _rms),
-        amps_highest=of("amps_rms", _highest),
-        watts=of("watts", _mean),
+        volts=of("volts_rms", "rms"),
+        amps=of("amps_rms", "rms"),
+        amps_highest=of("amps_rms", "highest"),
+        watts=of("watts", "mean"),
         doubtful=marked(lambda block: [None if block.good is None else ~block.good]),
         clipped=marked(lambda block: [block.volts_clipped, block.amps_clipped]),
     )
-
-
-def _mean(values: Floats) -> Floats:
-    known = ~np.isnan(values)
-    counts = known.sum(axis=0)
-    sums = np.where(known, values, 0.0).sum(axis=0)
-    return np.where(counts > 0, sums / np.maximum(counts, 1), np.nan)
-
-
-def _rms(values: Floats) -> Floats:
-    return np.sqrt(_mean(values**2))
-
-
-def _highest(values: Floats) -> Floats:
-    highest = np.where(np.isnan(values), -np.inf, values).max(axis=0)
-    return np.where(np.isfinite(highest), highest, np.nan)
 
 
 def _any(marks: list[NDArray[np.bool_] | None], districts: int) -> NDArray[np.bool_]:

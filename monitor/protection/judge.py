@@ -18,6 +18,7 @@ from monitor.protection.trip_rule import Asked
 from monitor.values import Action, Foreseen, Priority, ReadingBlock, RecordedOverload, Scope, SupplyLoad
 from monitor.values import Warning as RaisedWarning
 from monitor.values.arrays import Floats
+from monitor.values.grid import row_at
 
 AT_ONCE_TICKS = 512
 """Ticks worked through at once, for the memory that they take."""
@@ -83,7 +84,7 @@ class Judge:
         # A short is announced at once; in the order of time with what the ticks before it bring.
         out: list[RaisedWarning] = []
         for board, seen in sorted(shorts, key=lambda short: short[1].at_s):
-            out += self._run(min(self._ready(), int(np.ceil(seen.at_s / TICK_S - 1e-6)) - 1))
+            out += self._run(min(self._ready(), row_at(seen.at_s, TICK_S)))
             out += self._announce_short(board, seen)
         return out + self._run(self._ready())
 

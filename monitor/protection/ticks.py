@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from monitor.protection import thresholds as th
 from monitor.values import ReadingBlock
 from monitor.values.arrays import Floats
+from monitor.values.grid import mean, rows_of
 
 TICK_S = 0.2
 
@@ -32,7 +33,7 @@ class BoardTicks:
         """
         rows = np.concatenate([block.end_s[:, None], block.volts_rms, block.amps_rms], axis=1)
         rows = np.concatenate([self._rows, rows])
-        numbers = np.ceil(rows[:, 0] / TICK_S - 1e-6).astype(np.int64) - 1
+        numbers = rows_of(rows[:, 0], TICK_S)
         # Times may stumble when a clock is corrected: a row never falls back into a tick that is complete.
         numbers = np.maximum.accumulate(numbers if self.closed is None else np.maximum(numbers, self.closed))
         first = int(numbers[0]) if self.closed is None else self.closed
@@ -49,11 +50,7 @@ class BoardTicks:
             present, starts = np.unique(numbers, return_index=True)
             volts, amps = rows[:, 1 : 1 + districts], rows[:, 1 + districts :]
             for place, values in enumerate((volts**2, amps**2, volts * amps)):
-                good = np.isfinite(values)
-                sums = np.add.reduceat(np.where(good, values, 0.0), starts, axis=0)
-                counts = np.add.reduceat(good.astype(float), starts, axis=0)
-                found = np.full(sums.shape, np.nan)
-                np.divide(sums, counts, out=found, where=counts > 0)
+                found = mean(values, starts)
                 means[present - first, place] = found if place == 2 else np.sqrt(found)
         self._hold(means, first)
         return means

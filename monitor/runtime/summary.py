@@ -9,6 +9,7 @@ from monitor.layout import Layout
 from monitor.metering import ReadingSpans
 from monitor.values import ReadingBlock, SampleBlock, Step
 from monitor.values.arrays import Floats
+from monitor.values.grid import rows_of
 
 Whole = NDArray[np.int64]
 
@@ -28,11 +29,11 @@ class SecondSums:
         """Take figures.
 
         Args:
-            at_s: Shape (n,): seconds.
+            at_s: Shape (n,): seconds at which each is known.
             values: Shape (n, columns).
             there: Shape (n, columns): which of them count.
         """
-        seconds = np.floor(at_s).astype(np.int64)
+        seconds = rows_of(at_s, 1.0)
         self._parts.append(_summed(seconds, np.where(there, values, 0.0), there.astype(np.float64)))
         if len(self._parts) > PARTS_KEPT:
             self._join()

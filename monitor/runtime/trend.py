@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.values.arrays import Floats
+from monitor.values.grid import row_at, rows_of
 
 BUCKET_S = 0.2
 BUCKETS = 3000
@@ -59,10 +60,10 @@ class Trend:
             amps: RMS amps.
             watts: Real power.
         """
-        numbers = np.floor(end_s / BUCKET_S + 1e-9).astype(np.int64)
+        numbers = rows_of(end_s, BUCKET_S)
         for number in np.unique(numbers).tolist():
             slot = number % BUCKETS
-            if number < self._numbers[slot] or number < 0:
+            if number < self._numbers[slot]:
                 continue
             if number > self._numbers[slot]:
                 self._clear(slot, number)
@@ -81,7 +82,7 @@ class Trend:
             buckets: How many, BUCKETS at most.
             columns: Which districts; all when None.
         """
-        last = int(np.floor(last_s / BUCKET_S + 1e-9))
+        last = row_at(last_s, BUCKET_S)
         wanted = np.arange(last - min(buckets, BUCKETS) + 1, last + 1)
         slots = wanted % BUCKETS
         rows = np.ix_(slots, np.arange(self._volts_lowest.shape[1]) if columns is None else np.asarray(columns, dtype=np.intp))

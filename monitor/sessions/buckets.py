@@ -4,7 +4,6 @@ All readings at half-cycle rate would be 120 rows a second and district, most of
 raw bytes. What is kept holds their mean, lowest and highest, so that no peak is lost.
 """
 
-from collections.abc import Callable
 from dataclasses import MISSING, fields
 
 import numpy as np
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 from monitor.metering import ReadingSpans
 from monitor.values import ReadingBlock
 from monitor.values.arrays import Floats
+from monitor.values.grid import REDUCTIONS, first_of_rows, mean, rows_of
 
 Table = dict[str, NDArray[np.generic]]
 
@@ -57,11 +57,11 @@ class BoardBuckets:
         if not self._held:
             return None
         ends = np.concatenate([block.end_s for block in self._held])
-        numbers = np.floor(ends / BUCKET_S + 1e-9).astype(np.int64)
+        numbers = rows_of(ends, BUCKET_S)
         done = len(numbers) if everything else int(np.searchsorted(numbers, numbers[-1]))
         if not done:
             return None
-        edges = np.flatnonzero(np.diff(numbers[:done], prepend=numbers[0] - 1))
+        edges = first_of_rows(numbers[:done])
         table = self._table(numbers[edges], edges, done)
         self._held = [_rest(self._held, done)] if done < len(numbers) else []
         self._seconds = self._seconds[done:]
@@ -69,7 +69,9 @@ class BoardBuckets:
 
     def _table(self, numbers: NDArray[np.int64], edges: NDArray[np.intp], done: int) -> Table:
         districts = self._held[0].districts
-        columns = {name: _GATHER[how](self._figure(figure, done), edges).T.reshape(-1) for name, (figure, how) in FIGURES.items()}
+        columns = {
+            name: REDUCTIONS[how](self._figure(figure, done), edges).T.reshape(-1) for name, (figure, how) in FIGURES.items()
+        }
         hertz = np.concatenate([block.frequency_hz for block in self._held])[:done, None]
         volts, amps, watts = (np.isfinite(self._figure(name, done)) for name in ("volts_rms", "amps_rms", "watts"))
         joules = np.nan_to_num(self._figure("watts", done)) * self._seconds[:done, None]
@@ -77,7 +79,7 @@ class BoardBuckets:
             "at_s": np.tile(numbers * BUCKET_S, len(districts)),
             "district": np.repeat(np.array(districts, dtype=object), len(numbers)),
             **columns,
-            "frequency_hz": np.tile(_mean(hertz, edges)[:, 0], len(districts)),
+            "frequency_hz": np.tile(mean(hertz, edges)[:, 0], len(districts)),
             "seconds": _summed((volts & amps) * self._seconds[:done, None], edges),
             "joules": np.where(_counted(watts, edges) > 0, _summed(joules, edges), np.nan),
             "readings": _counted(volts | amps, edges),
@@ -115,20 +117,3 @@ def _summed(values: Floats, edges: NDArray[np.intp]) -> Floats:
 
 def _counted(marks: NDArray[np.bool_], edges: NDArray[np.intp]) -> NDArray[np.int32]:
     return _summed(marks.astype(np.float64), edges).astype(np.int32)
-
-
-def _mean(values: Floats, edges: NDArray[np.intp]) -> Floats:
-    good = np.isfinite(values)
-    counts = np.add.reduceat(good.astype(np.float64), edges, axis=0)
-    sums = np.add.reduceat(np.where(good, values, 0.0), edges, axis=0)
-    means = np.full(counts.shape, np.nan)
-    np.divide(sums, counts, out=means, where=counts > 0)
-    return means
-
-
-_GATHER: dict[str, Callable[[Floats, NDArray[np.intp]], Floats]] = {
-    "rms": lambda values, edges: np.sqrt(_mean(values**2, edges)),
-    "mean": _mean,
-    "lowest": lambda values, edges: np.fmin.reduceat(values, edges, axis=0),
-    "highest": lambda values, edges: np.fmax.reduceat(values, edges, axis=0),
-}
