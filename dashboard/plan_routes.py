@@ -1,6 +1,5 @@
 """What the page before the show keeps beside the layout: bench answers, candidates, terminals, verdicts set aside."""
 
-import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
@@ -14,7 +13,7 @@ from dashboard.watch import WatchLike
 from monitor.errors import LayoutError
 from monitor.layout import load_layout
 from monitor.layout.edit import Plain, change_layout, set_supply_findings
-from monitor.planning.bench_check import check_all
+from monitor.planning.bench_check import check_all, today_here
 from monitor.planning.bench_questions import QUESTIONS, answer_of
 from monitor.planning.plan_edit import add_candidate, keep_terminals, remove_candidate, set_aside
 from monitor.planning.plan_file import Candidate, SetAside
@@ -101,7 +100,7 @@ def keep_answers(path: Path, sent: BenchAnswers) -> None:
         LayoutError: An answer or the supply is not one that the layout knows, or the file cannot be written.
     """
     known = {question.key: question for question in QUESTIONS}
-    findings: dict[str, Plain] = {"checked_on": dt.datetime.now().astimezone().date().isoformat()}
+    findings: dict[str, Plain] = {"checked_on": today_here().isoformat()}
     for key, said in sent.answers.items():
         if key not in known:
             raise LayoutError(f'there is no question "{key[:40]}"')
@@ -112,7 +111,7 @@ def keep_answers(path: Path, sent: BenchAnswers) -> None:
 
 
 def _keep_set_aside(path: Path, sent: SetAsideRequest) -> None:
-    today = dt.datetime.now().astimezone().date()
+    today = today_here()
     if sent.use and (len(sent.reason.strip()) < SHORTEST_REASON or not sent.by.strip()):
         raise LayoutError("say why, and who answers for it")
     setting = SetAside(supply=sent.supply, reason=sent.reason.strip(), by=sent.by.strip(), on=today.isoformat())
@@ -131,7 +130,7 @@ def _keep_terminals(path: Path, sent: TerminalVolts) -> None:
     supply = next((each for each in layout.supply if each.name == sent.supply), None)
     if supply is None:
         raise LayoutError(f'there is no supply "{sent.supply}": check its name')
-    verdicts = check_all(layout, load_plan(path, layout), today=dt.datetime.now().astimezone().date())
+    verdicts = check_all(layout, load_plan(path, layout), today=today_here())
     verdict = next(each for each in verdicts if each.supply == supply.name)
     if not verdict.is_fit:
         raise LayoutError(f"{supply.name} is not to be measured live. {verdict.why}")

@@ -19,10 +19,9 @@ from monitor.sessions.readings_log import load_readings
 
 OPEN_LIMIT = 3
 """Sessions held in memory: some 100 MB each for three hours of sixteen districts."""
-REVIEWS_LIMIT = 1000
 RECORDED_NOW = "being recorded"
 KEPT_S = 2.0
-"""A session that is not over is brought into memory anew after so long, and after ten times what that took:"""
+"""A session that is not over is read again after so long, and after ten times what that took:"""
 PATIENCE = 10
 
 
@@ -96,7 +95,6 @@ class SessionCache:
         self.recordings = recordings
         self._lock = threading.Lock()
         self._open: OrderedDict[str, _Held] = OrderedDict()
-        self._reviews: OrderedDict[str, SessionReview] = OrderedDict()
 
     def listing(self) -> list[Listed]:
         """What there is, newest first."""
@@ -123,28 +121,10 @@ class SessionCache:
                 took_s = time.monotonic() - began_s
                 held = _Held(session=opened, until_s=time.monotonic() + max(KEPT_S, PATIENCE * took_s))
                 self._open[listed.id] = held
-                if listed.length_s is not None:
-                    self._reviews[listed.id] = opened.figures
                 while len(self._open) > OPEN_LIMIT:
                     self._open.popitem(last=False)
             self._open.move_to_end(listed.id)
             return held.session
-
-    def review(self, listed: Listed) -> SessionReview:
-        """The figures alone of a session that is over, kept once they were reckoned.
-
-        Raises:
-            MonitorError: It cannot be understood.
-        """
-        with self._lock:
-            known = self._reviews.get(listed.id)
-        if known is None:
-            known = review(listed.session)
-            with self._lock:
-                self._reviews[listed.id] = known
-                while len(self._reviews) > REVIEWS_LIMIT:
-                    self._reviews.popitem(last=False)
-        return known
 
 
 def _listed(session: SessionFolder) -> Listed:

@@ -1,6 +1,5 @@
 """What the review page wants of recorded sessions, each a job for a worker process: it reads files that may be large, or hostile."""
 
-import datetime as dt
 import functools
 import sys
 import tempfile
@@ -15,9 +14,9 @@ from dashboard.views.markup import markup
 from dashboard.views.review import sheet
 from dashboard.views.review_notices import time_line_marks
 from monitor.errors import SessionError
-from monitor.planning.bench_check import outstanding
+from monitor.planning.bench_check import outstanding, today_here
 from monitor.sessions.course import DistrictCourse
-from monitor.sessions.figures import SessionReview
+from monitor.sessions.figures import SessionReview, review
 from monitor.sessions.pack import pack
 from monitor.sessions.report import report
 
@@ -120,7 +119,7 @@ def report_html(recordings: Path | None, session_id: str) -> str:
     """The report to print."""
     session = _find(recordings, session_id).session
     layout = session.layout()
-    return report(session, outstanding(layout, today=dt.datetime.now().astimezone().date()), layout)
+    return report(session, outstanding(layout, today=today_here()), layout)
 
 
 def table_file(recordings: Path | None, session_id: str) -> Path:
@@ -143,7 +142,7 @@ def packed_file(recordings: Path | None, session_id: str) -> Path:
 
 def session_figures(recordings: Path | None, session_id: str) -> SessionReview:
     """The figures alone, of a session that is over."""
-    return _cache(recordings).review(_find(recordings, session_id))
+    return review(_find(recordings, session_id).session)
 
 
 def _open(recordings: Path | None, session_id: str) -> OpenSession:

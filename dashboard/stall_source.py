@@ -19,7 +19,6 @@ from monitor.sessions.runs import Run, earlier_runs, faults_of, last_words
 from monitor.sessions.snapshot_log import Moments
 from monitor.values import Action, BoardSeen, Event, Pattern, SlowFigure, Snapshot
 
-EVENTS_SHOWN = 400
 LIVE_FULL = 200
 """The live store keeps so many events: when the list is full, what came before its oldest is not known."""
 

@@ -6,11 +6,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from dashboard.session_cache import REVIEWS_LIMIT, Listed
+from dashboard.session_cache import Listed
 from monitor.errors import MonitorError
 from monitor.sessions.figures import SessionReview
 from monitor.sessions.trends import SessionTrend, trends
 
+REVIEWS_LIMIT = 1000
 Stage = Literal["idle", "working", "stopping", "stopped", "done"]
 
 

@@ -18,7 +18,7 @@ from monitor.values.arrays import Floats
 _BOARD = "station"
 _UNTOLD = "supply not told"
 _CAUSES = {cause.value: cause for cause in Cause}
-_PRIORITIES = {"low": Priority.LOW, "medium": Priority.MEDIUM, "high": Priority.HIGH}
+PRIORITIES = {"low": Priority.LOW, "medium": Priority.MEDIUM, "high": Priority.HIGH}
 
 
 def layout_of(station: StationView) -> Layout:
@@ -139,7 +139,7 @@ def _warning(note: WarningNote, shift_s: float) -> RaisedWarning:
     return RaisedWarning(
         id=note.id,
         rule=note.rule,
-        priority=_PRIORITIES[note.priority],
+        priority=PRIORITIES[note.priority],
         scope=Scope(kind=note.scope, name=note.name),
         start_s=note.start_s + shift_s,
         end_s=None if note.end_s is None else note.end_s + shift_s,

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from urllib.parse import urlencode
 
+from dashboard.feed import HEALING_BUCKETS
 from dashboard.hall.as_layout import Moment, layout_of, picture_of, trend_of
 from dashboard.views.figures import figure
 from dashboard.views.payload import headline_part, standing_part, tick, trace
@@ -52,7 +53,6 @@ Json = dict[str, object]
 WARNINGS_SHOWN = 20
 STATIONS_SHOWN = 300
 """The worst of them: a browser draws no more tiles with ease, and nobody looks at more."""
-HEALING_BUCKETS = 5
 
 
 def hall_tick(picture: HallPicture, at: Moment) -> Json:

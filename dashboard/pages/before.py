@@ -1,7 +1,5 @@
 """The page before the show: everything that is planned, reckoned from the layout file and the plan file beside it."""
 
-import datetime as dt
-
 import dash
 import msgspec
 from dash import html
@@ -13,7 +11,7 @@ from dashboard.watch import WatchLike
 from dashboard.worker_pool import BusyError, WorkerPool, asker_of
 from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
-from monitor.planning.bench_check import check_all
+from monitor.planning.bench_check import check_all, today_here
 from monitor.planning.bench_questions import inspection_sheet
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_items
@@ -79,7 +77,7 @@ def as_it_stands(watch: WatchLike) -> tuple[Layout, Plan, str]:
 def encoded_plans(encoded: bytes, encoded_plan: bytes, may_keep: bool) -> Plans:  # noqa: FBT001 - a job takes no keywords
     """The same of a layout and a plan as JSON, for a worker."""
     layout, plan = msgspec.json.decode(encoded, type=Layout), msgspec.json.decode(encoded_plan, type=Plan)
-    today = dt.datetime.now().astimezone().date()
+    today = today_here()
     verdicts = check_all(layout, plan, today=today)
     budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
     needs, offers = needs_of(layout, plan), offers_of(layout, today=today, plan=plan)

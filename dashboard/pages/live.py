@@ -1,14 +1,12 @@
 """The live page: every district at once."""
 
-import datetime as dt
-
 import dash
 from dash.development.base_component import Component
 
 from dashboard.pages.before import as_it_stands
 from dashboard.views.live_page import live_page
 from dashboard.watch import WatchLike
-from monitor.planning.bench_check import check_all
+from monitor.planning.bench_check import check_all, today_here
 from monitor.planning.phasing_guide import refused
 
 
@@ -27,4 +25,4 @@ def _refused(watch: WatchLike) -> dict[str, str]:
     if watch.layout_path is None:
         return {}
     layout, plan, _ = as_it_stands(watch)
-    return refused(check_all(layout, plan, today=dt.datetime.now().astimezone().date()))
+    return refused(check_all(layout, plan, today=today_here()))

@@ -6,11 +6,10 @@ from datetime import timedelta
 from monitor.diagnosis.rates import RateChange
 from monitor.diagnosis.sight import causes_shown
 from monitor.layout import Layout
+from monitor.sessions.remedies import REMEDIES
 from monitor.sessions.runs import FigureChange, Run
 from monitor.standing.words import WORD_OF_CAUSE, seconds
 from monitor.values import BoardSeen, Cause, Event, Pattern, SlowFigure
-
-Evidence = Mapping[str, float]
 
 WHAT: dict[Cause, str] = {
     Cause.LOST_CONTACT: "A train lost contact: the amps fell at once while the volts held.",
@@ -24,49 +23,6 @@ WHAT: dict[Cause, str] = {
     Cause.DIRECTION_BREAK: "Somebody broke the volts for a moment, as one does to step the reversing unit. Nothing is wrong.",
     Cause.DC_SIGNAL: "Somebody sounded a whistle or a bell. Nothing is wrong.",
     Cause.THROTTLE: "Somebody moved the throttle. Nothing is wrong.",
-}
-TRY: dict[Cause, tuple[str, ...]] = {
-    Cause.LOST_CONTACT: (
-        "Clean the rails where it happened, then the train's wheels and pickups.",
-        "Look for a low rail joint or a gap in a switch there.",
-        "If it is the same train in every district, look at that train's pickups and their wires.",
-    ),
-    Cause.SHORT: (
-        "Look for a derailed car or something metal across the rails.",
-        "Check switches and crossings where wheels can bridge both sides.",
-        "Take the trains off one by one; if it stays, look for pinched wires below.",
-    ),
-    Cause.PROTECTION_OPEN: (
-        "Take some load off this supply, and let it cool before it is used again.",
-        "Look for a short if it opened at once.",
-        "Never hold a breaker in, replace it by a bigger one or bridge it.",
-    ),
-    Cause.SUPPLY_SAG: (
-        "Move a load to another supply: the page before the show proposes which.",
-        "If a starting train does it, start trains one after the other.",
-        "If small loads do it, measure the supply: its own ohms may have grown.",
-    ),
-    Cause.MAINS_DIP: (
-        "Ask what else was switched on in the building at that moment.",
-        "If it recurs, have a licensed electrician look at the circuit.",
-    ),
-    Cause.FEED_LOST: (
-        "Move the plugs and clips of this district's feeder gently, with the supply off, and look for a loose one.",
-        "Look for a broken wire or a cold solder joint on the way to the track.",
-        "Check the throttle's own contacts if it only happens at one setting.",
-    ),
-    Cause.BINDING: (
-        "Stop the train and turn its wheels by hand: look for thread, a dry bearing or a bent rod.",
-        "Look for a car whose wheels do not roll, or one that rubs.",
-        "Let the motor cool before it runs again.",
-    ),
-    Cause.WEAK_JOINT: (
-        "Clean and tighten the rail joint where the lap ring shows it.",
-        "Add a feeder beyond that joint.",
-    ),
-    Cause.DIRECTION_BREAK: (),
-    Cause.DC_SIGNAL: (),
-    Cause.THROTTLE: (),
 }
 SHORT_BEFORE_S = 1.0
 VERDICT = {"fixed-spot": "One place of the track", "follows-train": "One train", "scattered": "No one place"}
@@ -118,7 +74,7 @@ def evidence_rows(event: Event) -> list[tuple[str, str]]:
 
 def steps_to_try(event: Event, patterns: Sequence[Pattern], events: Sequence[Event], layout: Layout) -> tuple[str, ...]:
     """What to try next, likeliest first: what else is known of this district and its supply comes before the usual order."""
-    steps = TRY[event.cause]
+    steps = REMEDIES[event.cause]
     follows = any(pattern.verdict == "follows-train" and event.district in pattern.districts for pattern in patterns)
     if event.cause is Cause.LOST_CONTACT and follows:
         return (steps[2], *steps[:2])

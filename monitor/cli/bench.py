@@ -13,7 +13,7 @@ from monitor.errors import LayoutError
 from monitor.layout import Layout, Supply, load_layout
 from monitor.layout.edit import Plain, add_bench_record, change_layout, set_supply_findings, spare_path
 from monitor.layout.schema import BenchRecord
-from monitor.planning.bench_check import BenchVerdict, check_all
+from monitor.planning.bench_check import BenchVerdict, check_all, today_here
 from monitor.planning.bench_questions import QUESTIONS, Question, answer_of, inspection_sheet, seller_words
 from monitor.planning.cautions import cautions_at
 from monitor.planning.plan_edit import set_aside
@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     if not chosen:
         names = ", ".join(supply.name for supply in layout.supply)
         raise LayoutError(f'there is no supply "{args.supply}": use one of: {names}', source=str(args.layout))
-    today = dt.datetime.now().astimezone().date()
+    today = today_here()
     _change(args, chosen, today)
     layout = load_layout(args.layout)
     plan = load_plan(args.layout, layout)

@@ -1,14 +1,13 @@
 """``pilotlamp budget``: what the loads draw against every limit, and the volts that arrive."""
 
 import argparse
-import datetime as dt
 import json
 import math
 from collections.abc import Iterator
 from pathlib import Path
 
 from monitor.layout import load_layout
-from monitor.planning.bench_check import check_all
+from monitor.planning.bench_check import check_all, today_here
 from monitor.planning.budget import Budget, BudgetOptions, reckon
 from monitor.planning.budget_words import budget_text
 from monitor.planning.plan_load import changed_plan, load_plan
@@ -37,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     plan = load_plan(args.layout, layout, args.plan)
     changes = {"drop_share": args.drop, "celsius": args.celsius}
     plan = changed_plan(plan, {key: value for key, value in changes.items() if value is not None})
-    verdicts = check_all(layout, plan, today=dt.datetime.now().astimezone().date())
+    verdicts = check_all(layout, plan, today=today_here())
     budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
     if not args.json:
         print(budget_text(budget), end="")

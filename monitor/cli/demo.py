@@ -3,6 +3,7 @@
 import argparse
 import threading
 
+from monitor.cli.bounded import bounded
 from monitor.cli.watch import configure_watching, watch_layout
 from monitor.layout import parse_layout
 from monitor.rehearsal import RehearsalBoard, demo_layout_text, fernhollow_show
@@ -23,7 +24,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(guided=True)
     # --seconds counts seconds of the show.
     parser.add_argument(
-        "--speed", type=_speed, default=1.0, metavar="X", help=f"so many times real time, up to {SPEED_LIMIT:g} (default 1)"
+        "--speed",
+        type=bounded(0.1, SPEED_LIMIT, f"speed: give a number from 0.1 to {SPEED_LIMIT:g}"),
+        default=1.0,
+        metavar="X",
+        help=f"so many times real time, up to {SPEED_LIMIT:g} (default 1)",
     )
 
 
@@ -41,13 +46,3 @@ def run(args: argparse.Namespace) -> int:
         return watch_layout(layout, args, layout_text=text, invented=True, speed=args.speed)
     finally:
         board.stop()
-
-
-def _speed(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not 0.1 <= value <= SPEED_LIMIT:
-        raise argparse.ArgumentTypeError(f"{text!r} is no speed: give a number from 0.1 to {SPEED_LIMIT:g}")
-    return value

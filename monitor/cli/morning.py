@@ -1,11 +1,10 @@
 """``pilotlamp morning``: the show-morning list, to print and tick off."""
 
 import argparse
-import datetime as dt
 from pathlib import Path
 
 from monitor.layout import load_layout
-from monitor.planning.bench_check import check_all
+from monitor.planning.bench_check import check_all, today_here
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_list, power_down_items
 from monitor.planning.plan_load import load_plan
@@ -37,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
         print("\n".join([f"Power down: {layout.title}", "", *(f"[ ] {item}" for item in power_down_items(layout))]))
         return 0
     plan = load_plan(args.layout, layout, args.plan)
-    verdicts = check_all(layout, plan, today=dt.datetime.now().astimezone().date())
+    verdicts = check_all(layout, plan, today=today_here())
     recorded, day = past_troubles(args.recordings, layout)
     budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
     print(morning_list(layout, verdicts, budget, [*args.trouble, *recorded], day), end="")

@@ -45,44 +45,24 @@ class PageOrder:
 
     Attributes:
         port: Where to listen; 0 takes a free one.
-        shared: Whether the local network may look.
-        passphrase_file: Where the hash of the passphrase is; the user's own when None.
-        certificate: PEM file to encrypt with, likewise its key.
-        own_certificate: Encrypt with a certificate of the program's own.
-        guided: Whether a strip leads through the demonstration.
+        chosen: The fields of ``dashboard.server.PageOptions``, which only the page's process loads.
     """
 
     port: int
-    shared: bool
-    passphrase_file: Path | None
-    certificate: Path | None
-    key: Path | None
-    own_certificate: bool
-    guided: bool
+    chosen: dict[str, Path | bool | None]
 
     @classmethod
     def of(cls, args: argparse.Namespace) -> "PageOrder":
         """As the arguments of a command say."""
+        files = {"passphrase_file": args.passphrase_file, "certificate": args.cert, "key": args.key}
         return cls(
             port=args.web_port,
-            shared=args.share,
-            passphrase_file=args.passphrase_file,
-            certificate=args.cert,
-            key=args.key,
-            own_certificate=args.tls,
-            guided=getattr(args, "guided", False),
+            chosen={"shared": args.share, "own_certificate": args.tls, "guided": getattr(args, "guided", False), **files},
         )
 
     def options(self) -> Any:  # noqa: ANN401 - of a room that is looked up by name
         """As the page's server takes them."""
-        return importlib.import_module(SERVER).PageOptions(
-            shared=self.shared,
-            passphrase_file=self.passphrase_file,
-            certificate=self.certificate,
-            key=self.key,
-            own_certificate=self.own_certificate,
-            guided=self.guided,
-        )
+        return importlib.import_module(SERVER).PageOptions(**self.chosen)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

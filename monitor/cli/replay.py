@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import cast
 
 from monitor.app import Watch
+from monitor.cli.bounded import bounded
 from monitor.cli.page import configure_page, shown_page
 from monitor.cli.terminal import TerminalLines
 from monitor.errors import SessionError
@@ -36,7 +37,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--layout", type=Path, metavar="LAYOUT.toml", help="judge it by another layout: another breaker, another rating"
     )
-    parser.add_argument("--speed", type=_speed, default=1.0, metavar="N", help="times its own speed, 1 to 60 (%(default)s)")
+    parser.add_argument(
+        "--speed",
+        type=bounded(1, SPEED_LIMIT, f"speed: take a number from 1 to {SPEED_LIMIT:g}"),
+        default=1.0,
+        metavar="N",
+        help="times its own speed, 1 to 60 (%(default)s)",
+    )
     configure_page(parser)
 
 
@@ -127,13 +134,3 @@ def _keys() -> Iterator[bool]:
         yield True
     finally:
         termios.tcsetattr(sys.stdin, termios.TCSADRAIN, before)
-
-
-def _speed(text: str) -> float:
-    try:
-        speed = float(text)
-    except ValueError:
-        speed = 0.0
-    if not 1 <= speed <= SPEED_LIMIT:
-        raise argparse.ArgumentTypeError(f"{text!r} is no speed: take a number from 1 to {SPEED_LIMIT:g}")
-    return speed

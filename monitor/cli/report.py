@@ -1,7 +1,6 @@
 """``pilotlamp report``: a session as a page that prints, as PDF, as a table for spreadsheet programs."""
 
 import argparse
-import datetime as dt
 import shutil
 import subprocess
 import tempfile
@@ -10,7 +9,7 @@ from pathlib import Path
 from monitor.cli.plain_output import Progress
 from monitor.errors import SessionError
 from monitor.layout import Layout, load_layout
-from monitor.planning.bench_check import outstanding
+from monitor.planning.bench_check import outstanding, today_here
 from monitor.sessions import SessionFolder
 from monitor.sessions.csv_export import export_csv
 from monitor.sessions.pictures import clock_words
@@ -37,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     layout = session.at_its_ports(load_layout(args.layout)) if args.layout is not None else session.layout()
     page = args.out if args.out is not None else Path(f"{session.name}.html")
     held_against = None if layout == session.layout() else _held_against(session, layout, args.layout)
-    html = report(session, outstanding(layout, today=dt.datetime.now().astimezone().date()), layout, held_against)
+    html = report(session, outstanding(layout, today=today_here()), layout, held_against)
     try:
         page.write_text(html, encoding="utf-8")
     except OSError as error:

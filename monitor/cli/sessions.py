@@ -5,6 +5,7 @@ import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from monitor.cli.bounded import bounded
 from monitor.errors import SessionError
 from monitor.sessions import SessionFolder, find_sessions
 from monitor.sessions.durable import is_held
@@ -25,7 +26,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--recordings", type=Path, default=Path("recordings"), metavar="DIR", help="where sessions are kept")
     parser.add_argument(
-        "--keep-days", type=_days, metavar="N", help="remove sessions that ended more than N days ago, after asking"
+        "--keep-days",
+        type=bounded(0, 1e6, "number of days"),
+        metavar="N",
+        help="remove sessions that ended more than N days ago, after asking",
     )
     parser.add_argument("--yes", action="store_true", help="remove without asking")
 
@@ -126,13 +130,3 @@ def _agrees(question: str) -> bool:
     if not sys.stdin.isatty():
         raise SessionError("there is no terminal to ask on: add --yes to remove them")
     return input(f"{question} [y/N] ").strip().lower() in ("y", "yes")
-
-
-def _days(text: str) -> float:
-    try:
-        days = float(text)
-    except ValueError:
-        days = -1.0
-    if not 0 <= days < 1e6:
-        raise argparse.ArgumentTypeError(f"{text!r} is no number of days")
-    return days

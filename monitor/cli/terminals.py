@@ -1,7 +1,6 @@
 """``pilotlamp terminals``: what the terminals of a supply are, from volts between pairs of posts."""
 
 import argparse
-import datetime as dt
 import itertools
 import json
 from dataclasses import replace
@@ -11,7 +10,7 @@ from typing import Literal
 from monitor.errors import LayoutError
 from monitor.layout import Layout, Supply, load_layout
 from monitor.layout.load import read_text
-from monitor.planning.bench_check import check_all
+from monitor.planning.bench_check import check_all, today_here
 from monitor.planning.next_measurement import MeasurementRequest
 from monitor.planning.plan_edit import keep_terminals
 from monitor.planning.plan_load import load_plan, plan_path
@@ -76,7 +75,7 @@ def _supply(args: argparse.Namespace) -> Supply | None:
     layout: Layout = load_layout(args.layout)
     for supply in layout.supply:
         if supply.name == args.supply:
-            verdicts = check_all(layout, load_plan(args.layout, layout), today=dt.datetime.now().astimezone().date())
+            verdicts = check_all(layout, load_plan(args.layout, layout), today=today_here())
             verdict = next(each for each in verdicts if each.supply == supply.name)
             if not verdict.is_fit:
                 raise LayoutError(f"{supply.name} is not to be measured live. {verdict.why}", source=str(args.layout))

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.app import Watch, WatchOptions, with_ports
+from monitor.cli.bounded import bounded
 from monitor.cli.broker_options import add_broker, add_station
 from monitor.cli.log_file import configure_log, logging_to
 from monitor.cli.page import configure_page, shown_page_process
@@ -62,7 +63,9 @@ def configure_watching(parser: argparse.ArgumentParser) -> None:
     configure_page(parser)
     configure_log(parser)
     parser.add_argument("--headless", action="store_true", help="for scripts: no page, and a summary as one JSON line at the end")
-    parser.add_argument("--seconds", type=_seconds, metavar="N", help="end after N seconds")
+    parser.add_argument(
+        "--seconds", type=bounded(1e-9, 1e9, "number of seconds above 0"), metavar="N", help="end after N seconds"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -227,13 +230,3 @@ def _board_port(text: str) -> tuple[str, str]:
     if not (board and equals and device):
         raise argparse.ArgumentTypeError(f"{text!r} is not of the form BOARD=DEVICE, as in bench-1=/dev/ttyUSB0")
     return board, device
-
-
-def _seconds(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = -1.0
-    if not 0 < value < 1e9:
-        raise argparse.ArgumentTypeError(f"{text!r} is no number of seconds above 0")
-    return value

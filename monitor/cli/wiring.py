@@ -1,14 +1,13 @@
 """``pilotlamp wiring``: the wiring card of the whole layout, to print and to draw."""
 
 import argparse
-import datetime as dt
 from pathlib import Path
 
 import msgspec
 
 from monitor.layout import load_layout
 from monitor.layout.edit import write_text
-from monitor.planning.bench_check import check_all
+from monitor.planning.bench_check import check_all, today_here
 from monitor.planning.phasing_guide import refused
 from monitor.planning.plan_load import load_plan
 from monitor.planning.wiring_card import card_text, draw_card
@@ -28,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
     plan = load_plan(args.layout, layout, args.plan)
     if args.rails is not None:
         plan = msgspec.structs.replace(plan, rails=args.rails)
-    unfit = refused(check_all(layout, plan, today=dt.datetime.now().astimezone().date()))
+    unfit = refused(check_all(layout, plan, today=today_here()))
     print(card_text(layout, plan, unfit), end="")
     if args.svg is not None:
         write_text(args.svg, draw_card(layout, plan, unfit))

@@ -110,6 +110,11 @@ SAFETY_QUESTIONS = {
 }
 
 
+def today_here() -> dt.date:
+    """The date where this computer is."""
+    return dt.datetime.now().astimezone().date()
+
+
 def check_all(layout: Layout, plan: Plan, *, today: dt.date, trains: str | None = None) -> tuple[BenchVerdict, ...]:
     """Judge every supply of a layout, in file order.
 

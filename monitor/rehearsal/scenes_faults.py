@@ -1,6 +1,5 @@
 """Scenes with one kind of fault each, and one with many."""
 
-from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -135,12 +134,6 @@ def confusable(rng: Rng, seed: int, wish: SceneRequest | None = None, name: str 
         else:
             acts += one_deliberate(rng, bench, district, at)
     return Scene(name=name, seed=seed, seconds=200.0, bench=bench, acts=tuple(_spaced(acts)))
-
-
-def with_deliberate(rng: Rng, scene: Scene, gap: tuple[float, float] = (12, 30)) -> Scene:
-    """The scene with deliberate acts in between."""
-    more = deliberate(rng, scene.bench, (8, scene.seconds - 5), gap)
-    return replace(scene, acts=tuple(_spaced([*scene.acts, *more])))
 
 
 def _bindings(rng: Rng, bench: BenchSpec, span: tuple[float, float]) -> list[Act]:

@@ -58,10 +58,8 @@ class Notices:
 
     def _add_diagnosis(self, step: Step) -> None:
         for pattern in step.patterns:
-            for districts in [said for said in self._patterns if set(said) & set(pattern.districts)]:
-                del self._patterns[districts]  # said before of the same place
-            # A pattern takes the place of all that was said of any of its districts before.
-            for districts in [said for said in self._patterns if set(said) & set(pattern.districts)]:
+            # A pattern replaces every earlier one of any of its districts.
+            for districts in [earlier for earlier in self._patterns if set(earlier) & set(pattern.districts)]:
                 del self._patterns[districts]
             self._patterns[pattern.districts] = pattern
             _trim(self._patterns)

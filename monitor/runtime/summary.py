@@ -87,9 +87,9 @@ class DistrictFigures:
 class SupplyFigures:
     """Figures of one supply over the stream: apparent power summed over all its districts."""
 
-    va_mean: float | None
+    va_mean: float | None = None
     va_max: float | None
-    share_of_rating_max: float | None
+    share_of_rating_max: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -232,7 +232,7 @@ class SummaryBuilder:
         parts = [self._va(district.name) for district in self._layout.districts_of_supply(name)]
         seconds = np.unique(np.concatenate([numbers for numbers, _va in parts] or [np.zeros(0, np.int64)]))
         if not len(seconds):
-            return SupplyFigures(va_mean=None, va_max=None, share_of_rating_max=None)
+            return SupplyFigures()
         totals = np.zeros(len(seconds))
         for numbers, va in parts:
             totals[np.searchsorted(seconds, numbers)] += va

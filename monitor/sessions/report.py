@@ -12,6 +12,7 @@ from monitor.sessions.figures import AT_LEAST, STALLS, DistrictReview, SessionRe
 from monitor.sessions.folder import SessionFolder
 from monitor.sessions.pictures import clock_words, counted, time_line
 from monitor.sessions.readings_log import StoredDistrict, load_readings
+from monitor.sessions.remedies import REMEDIES
 from monitor.values import Cause, Event, Priority
 from monitor.values import Warning as RaisedWarning
 
@@ -20,16 +21,6 @@ ROWS_LIMIT = 200
 CLOSE_SHARE = 0.8
 PLOT_COLUMNS = ("volts_rms", "amps_rms", "amps_highest", "volt_amperes")
 
-REMEDIES = {
-    Cause.LOST_CONTACT: "clean rails and wheels there; look for a dead frog, a loose joiner, a lifted rail",
-    Cause.SHORT: "look for what bridged the rails: a derailed truck, a wheel in a frog, a loose wire",
-    Cause.PROTECTION_OPEN: "draw less from this supply at once, or spread its districts; mend what overloaded it",
-    Cause.SUPPLY_SAG: "move load to another supply: this one gives way when another train starts",
-    Cause.FEED_LOST: "look at the feeder, its terminal and its plug",
-    Cause.BINDING: "oil and inspect the engine that ran then; look for a tight spot or a dragging car",
-    Cause.WEAK_JOINT: "mend the joint: solder it or give that stretch a feeder of its own",
-    Cause.MAINS_DIP: "nothing on the layout: the house's mains dipped",
-}
 CAUTION = (
     "pilotlamp watches and advises; it is no protection. The breaker or fuse in each supply protects: never bypass it or fit a larger "
     "one. Work on the low-voltage side only; whatever is on the mains side is for a licensed practitioner, and local codes and the "
@@ -160,7 +151,7 @@ def _mend_items(figures: SessionReview) -> Iterator[str]:
     counts = Counter((event.district, event.cause) for event in figures.events if event.cause.is_fault)
     for (district, cause), count in counts.most_common():
         times = "once" if count == 1 else f"{count} times"
-        yield f"{district}: {_cause(cause)} {times}: {REMEDIES.get(cause, 'look into it')}."
+        yield f"{district}: {_cause(cause)} {times}. {' '.join(REMEDIES[cause])}"
     for supply in figures.supplies:
         if supply.share_highest is not None and supply.share_highest > CLOSE_SHARE:
             yield f"{supply.name}: reached {supply.share_highest:.0%} of its nameplate: move some of its load to another supply."

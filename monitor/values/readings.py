@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from enum import Enum
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,84 +10,25 @@ from numpy.typing import NDArray
 from monitor.values.arrays import Floats
 
 
-class _Measured(Protocol):
-    """What the figures are made of; all of one shape."""
-
-    @property
-    def volts_rms(self) -> Floats: ...
-    @property
-    def amps_rms(self) -> Floats: ...
-    @property
-    def watts(self) -> Floats: ...
-    @property
-    def volts_peak(self) -> Floats: ...
-    @property
-    def amps_peak(self) -> Floats: ...
-
-
-class PowerFigures:
-    """What readings and aggregates have in common; each figure has the shape of what it is made of."""
-
-    __slots__ = ()
-
-    @property
-    def volt_amperes(self: _Measured) -> Floats:
-        """Apparent power S = Urms x Irms (IEEE 1459, single phase)."""
-        return self.volts_rms * self.amps_rms
-
-    @property
-    def non_active_va(self: _Measured) -> Floats:
-        """Non-active power N = sqrt(S2 - P2) (IEEE 1459)."""
-        return np.sqrt(np.maximum(0.0, (self.volts_rms * self.amps_rms) ** 2 - self.watts**2))
-
-    @property
-    def power_factor(self: _Measured) -> Floats:
-        """P / S; NaN where S is 0."""
-        return _ratio(self.watts, self.volts_rms * self.amps_rms)
-
-    @property
-    def volts_crest(self: _Measured) -> Floats:
-        """Peak over RMS of volts; NaN where RMS is 0."""
-        return _ratio(self.volts_peak, self.volts_rms)
-
-    @property
-    def amps_crest(self: _Measured) -> Floats:
-        """Peak over RMS of amps; NaN where RMS is 0."""
-        return _ratio(self.amps_peak, self.amps_rms)
-
-
-def _ratio(over: Floats, under: Floats) -> Floats:
-    quotient = np.full(np.shape(under), np.nan)
-    np.divide(over, under, out=quotient, where=np.asarray(under) > 0)
-    return quotient
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ReadingBlock(PowerFigures):
-    """One-cycle readings of all districts of one board, refreshed every half cycle (or as a line board sends them).
+class PowerFigures:
+    """What readings and aggregates have in common.
 
-    Rows are windows in order of time, n of them; columns are districts, d of them. NaN stands for "no reading".
+    Rows are windows in order of time, n of them; columns are districts, d of them. NaN stands for "no figure".
 
     Attributes:
         board: The board's name in the layout file.
         districts: Names of the columns.
         start_s: Shape (n,): where each window begins.
-        end_s: Shape (n,): where each window ends; a reading is known from this moment.
+        end_s: Shape (n,): where each window ends; its figures are known from this moment.
         volts_rms: Shape (n, d): root mean square over the window, like all of shape (n, d) below.
         amps_rms: RMS amps.
-        volts_mean: Mean (DC) volts; NaN from a line board.
-        amps_mean: Mean (DC) amps; NaN from a line board.
-        watts: Real power, mean of volts times amps; NaN where a line board does not send it.
-        volts_peak: Highest absolute volts in the window; NaN from a line board.
-        amps_peak: Highest absolute amps in the window; NaN from a line board.
-        far_volts_rms: RMS volts at the far end of the district; NaN where no channel measures it.
+        volts_mean: Mean (DC) volts; NaN from a line board, like amps_mean and the peaks.
+        amps_mean: Mean (DC) amps.
+        watts: Real power P, mean of volts times amps; negative where power flows back or a sensor is reversed.
+        volts_peak: Highest absolute volts in the window.
+        amps_peak: Highest absolute amps in the window.
         frequency_hz: Shape (n,): mains frequency that the windows are locked to; NaN where there is none.
-        good: Boolean, shape (n, d): False where a sensor is known to lie (clipped, stuck, crossed ...) so that the figures may
-            not be shown as good; a clipped figure is a lower bound. None where nothing is known against any.
-        amps_clipped: Boolean, shape (n, d): amps stood at the end of the sensor's range: they, and all that is made of them, are lower
-            bounds. None where it is not known.
-        volts_clipped: The same of volts.
-        u95: Shape (n, d, 3): half widths of the intervals that hold true volts, amps and watts in 95 cases of 100. None where not asked.
     """
 
     board: str
@@ -102,16 +42,42 @@ class ReadingBlock(PowerFigures):
     watts: NDArray[np.float64]
     volts_peak: NDArray[np.float64]
     amps_peak: NDArray[np.float64]
-    far_volts_rms: NDArray[np.float64]
     frequency_hz: NDArray[np.float64]
-    good: NDArray[np.bool_] | None = None
-    amps_clipped: NDArray[np.bool_] | None = None
-    volts_clipped: NDArray[np.bool_] | None = None
-    u95: NDArray[np.float64] | None = None
 
     def __len__(self) -> int:
         """How many rows."""
         return len(self.end_s)
+
+    @property
+    def volt_amperes(self) -> Floats:
+        """Apparent power S = Urms x Irms (IEEE 1459, single phase)."""
+        return self.volts_rms * self.amps_rms
+
+    @property
+    def non_active_va(self) -> Floats:
+        """Non-active power N = sqrt(S2 - P2) (IEEE 1459)."""
+        return np.sqrt(np.maximum(0.0, (self.volts_rms * self.amps_rms) ** 2 - self.watts**2))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingBlock(PowerFigures):
+    """One-cycle readings of all districts of one board, refreshed every half cycle (or as a line board sends them).
+
+    Attributes:
+        far_volts_rms: RMS volts at the far end of the district; NaN where no channel measures it.
+        good: Boolean, shape (n, d): False where a sensor is known to lie (clipped, stuck, crossed ...) so that the figures may
+            not be shown as good; a clipped figure is a lower bound. None where nothing is known against any.
+        amps_clipped: Boolean, shape (n, d): amps stood at the end of the sensor's range: they, and all that is made of them, are lower
+            bounds. None where it is not known.
+        volts_clipped: The same of volts.
+        u95: Shape (n, d, 3): half widths of the intervals that hold true volts, amps and watts in 95 cases of 100. None where not asked.
+    """
+
+    far_volts_rms: NDArray[np.float64]
+    good: NDArray[np.bool_] | None = None
+    amps_clipped: NDArray[np.bool_] | None = None
+    volts_clipped: NDArray[np.bool_] | None = None
+    u95: NDArray[np.float64] | None = None
 
     def where(self, keep: NDArray[np.bool_]) -> "ReadingBlock":
         """Only those rows for which keep, shape (n,), is True."""
@@ -146,22 +112,9 @@ class WaveformKind(Enum):
 class AggregateBlock(PowerFigures):
     """Figures of all districts of one board over 10 cycles (50 Hz) or 12 cycles (60 Hz), one after the other without overlap.
 
-    Aggregation by root of the mean of squares, as IEC 61000-4-30 section 4 has it. A line board gives none. Rows are windows in
-    order of time, n of them; columns are districts, d of them. NaN stands for "no figure".
+    Aggregation by root of the mean of squares, as IEC 61000-4-30 section 4 has it. A line board gives none.
 
     Attributes:
-        board: The board's name in the layout file.
-        districts: Names of the columns.
-        start_s: Shape (n,): where each window begins.
-        end_s: Shape (n,): where each window ends.
-        volts_rms: Shape (n, d), like everything below: RMS volts.
-        amps_rms: RMS amps.
-        volts_mean: Mean (DC) volts.
-        amps_mean: Mean (DC) amps.
-        watts: Real power P, mean of volts times amps; negative where power flows back or a sensor is reversed.
-        volts_peak: Highest absolute volts.
-        amps_peak: Highest absolute amps.
-        frequency_hz: Shape (n,): mains frequency; NaN where there is no AC to measure it by.
         waveform: n tuples of d kinds.
         conduction_degrees: Conduction angle per half cycle, 0-180; NaN where the waveform is not phase-cut.
         volts_u95: Half width of the interval that holds the true RMS volts of the output in 95 cases of 100.
@@ -172,18 +125,6 @@ class AggregateBlock(PowerFigures):
         amps_clipped: The same of amps.
     """
 
-    board: str
-    districts: tuple[str, ...]
-    start_s: NDArray[np.float64]
-    end_s: NDArray[np.float64]
-    volts_rms: NDArray[np.float64]
-    amps_rms: NDArray[np.float64]
-    volts_mean: NDArray[np.float64]
-    amps_mean: NDArray[np.float64]
-    watts: NDArray[np.float64]
-    volts_peak: NDArray[np.float64]
-    amps_peak: NDArray[np.float64]
-    frequency_hz: NDArray[np.float64]
     waveform: tuple[tuple[WaveformKind, ...], ...]
     conduction_degrees: NDArray[np.float64]
     volts_u95: NDArray[np.float64]
@@ -192,10 +133,6 @@ class AggregateBlock(PowerFigures):
     good: NDArray[np.bool_]
     volts_clipped: NDArray[np.bool_]
     amps_clipped: NDArray[np.bool_]
-
-    def __len__(self) -> int:
-        """How many rows."""
-        return len(self.end_s)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,9 +17,10 @@ from dashboard.views.lap_ring import lap_ring, ring_dots
 from dashboard.views.plots import moment_plot, rms_course
 from dashboard.views.stall_effects import against_earlier, effects
 from dashboard.views.stall_list import opened_event, stall_list
-from dashboard.views.stall_words import TRY, WHAT, evidence_rows, how_sure, pattern_sentence, steps_to_try
+from dashboard.views.stall_words import WHAT, evidence_rows, how_sure, pattern_sentence, steps_to_try
 from dashboard.views.stalls import moment, places
 from monitor.runtime import Picture
+from monitor.sessions.remedies import REMEDIES
 from monitor.sessions.runs import Run, SessionFault
 from monitor.values import Action, BoardSeen, Cause, Channel, Event, Identity, Pattern, SlowFigure, Snapshot, SnapshotChannel
 from tests.browser.hall import Hall, hall_layout
@@ -59,8 +60,8 @@ def words(component):
 
 
 def test_every_cause_has_its_words_and_every_fault_its_advice():
-    assert set(WHAT) == set(TRY) == set(Cause)
-    assert all(TRY[cause] for cause in Cause if cause.is_fault)
+    assert set(WHAT) == set(REMEDIES) == set(Cause)
+    assert all(REMEDIES[cause] for cause in Cause if cause.is_fault)
 
 
 def test_the_newest_fault_is_opened_unless_another_is_chosen():
