@@ -1,7 +1,7 @@
 """One board on its way through wire time and metering."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import TypeVar
 
 import numpy as np
@@ -14,6 +14,7 @@ from monitor.runtime.finding_book import FindingBook
 from monitor.runtime.stream_clock import StreamClock
 from monitor.values import (
     AggregateBlock,
+    BoardSeen,
     Disturbance,
     Finding,
     FindingKind,
@@ -38,7 +39,10 @@ _Block = TypeVar("_Block", ReadingBlock, AggregateBlock)
 
 @dataclass(slots=True, kw_only=True)
 class Drained:
-    """What one board brought since it was last asked, in stream time; fields as those of a step."""
+    """What boards brought since they were last asked, in stream time; fields as those of a step."""
+
+    boards: list[BoardSeen] = field(default_factory=list)
+    healths: list[Health] = field(default_factory=list)
 
     samples: list[SampleBlock] = field(default_factory=list)
     readings: list[ReadingBlock] = field(default_factory=list)
@@ -46,6 +50,11 @@ class Drained:
     disturbances: list[Disturbance] = field(default_factory=list)
     phasings: list[Phasing] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+
+    def add(self, other: "Drained") -> None:
+        """Take what another board brought."""
+        for each in fields(Drained):
+            getattr(self, each.name).extend(getattr(other, each.name))
 
 
 class BoardStage:

@@ -12,26 +12,13 @@ from monitor.runtime.pipeline import Pipeline
 from monitor.sessions import Playback, SessionFolder
 from monitor.sessions.course import Course, DistrictCourse, course_of
 from monitor.sessions.merging import Together, part_windows
-from monitor.values import Event, Pattern, ReadingBlock, SampleBlock
-from monitor.values import Warning as RaisedWarning
+from monitor.values import ReadingBlock, SampleBlock
 
 JOIN_S = 4.0
 PARTS_HELD = 3
 """Parts kept in memory: some 15 MB each for every board with four districts."""
 
 _NOTHING = Course(at_s=np.zeros(0), values=np.zeros(0, dtype=np.float32))
-
-
-class _Measuring(Pipeline):
-    """The pipeline without its conclusions: they are known already, and take most of its time."""
-
-    def _judged(self, readings: list[ReadingBlock]) -> list[RaisedWarning]:
-        del readings
-        return []
-
-    def _diagnosed(self, samples: list[SampleBlock], readings: list[ReadingBlock]) -> tuple[list[Event], list[Pattern]]:
-        del samples, readings
-        return [], []
 
 
 class NearPart:
@@ -43,7 +30,7 @@ class NearPart:
     """
 
     def __init__(self, windows: Iterable[Together], layout: Layout) -> None:
-        pipeline = _Measuring(layout, clock_for_board=lambda _board: BoardClock())
+        pipeline = Pipeline(layout, clock_for_board=lambda _board: BoardClock(), concludes=False)
         readings: dict[str, list[ReadingBlock]] = defaultdict(list)
         samples: dict[str, list[SampleBlock]] = defaultdict(list)
         for window in windows:

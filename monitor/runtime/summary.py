@@ -232,7 +232,7 @@ class SummaryBuilder:
         parts = [self._va(district.name) for district in self._layout.districts_of_supply(name)]
         seconds = np.unique(np.concatenate([numbers for numbers, _va in parts] or [np.zeros(0, np.int64)]))
         if not len(seconds):
-            return SupplyFigures()
+            return SupplyFigures(va_mean=None, va_max=None, share_of_rating_max=None)
         totals = np.zeros(len(seconds))
         for numbers, va in parts:
             totals[np.searchsorted(seconds, numbers)] += va

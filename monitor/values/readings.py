@@ -58,6 +58,13 @@ class PowerFigures:
         """Non-active power N = sqrt(S2 - P2) (IEEE 1459)."""
         return np.sqrt(np.maximum(0.0, (self.volts_rms * self.amps_rms) ** 2 - self.watts**2))
 
+    @property
+    def volts_crest(self) -> Floats:
+        """Peak over RMS of volts; NaN where RMS is 0."""
+        crest = np.full(np.shape(self.volts_rms), np.nan)
+        np.divide(self.volts_peak, self.volts_rms, out=crest, where=self.volts_rms > 0)
+        return crest
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingBlock(PowerFigures):

@@ -127,7 +127,7 @@ def test_non_active_power_and_crest():
     assert block.volt_amperes[:, 0] == pytest.approx(86.163, rel=0.01)
     assert block.watts[:, 0] == pytest.approx(69.282, rel=0.01)
     assert block.non_active_va[:, 0] == pytest.approx(51.225, rel=0.02)
-    assert (block.volts_peak / block.volts_rms)[:, 0] == pytest.approx(np.sqrt(2), rel=0.02)
+    assert block.volts_crest[:, 0] == pytest.approx(np.sqrt(2), rel=0.02)
 
 
 def test_skew_is_corrected_before_products():

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.runtime.port_items import PortItems, readings_with
+from monitor.runtime.port_stage import PortItems, readings_with
 from monitor.values import Identity, JoinedChunk, LineReadings
 from monitor.wire import WireDecoder
 from tests.wire.bytestreams import flat
