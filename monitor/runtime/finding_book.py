@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from monitor.metering import Trouble
+from monitor.runtime.stream_clock import StreamClock, span_in_stream
 from monitor.values import Finding, FindingKind
 
 MERGE_WITHIN_S = 5.0
@@ -35,6 +36,17 @@ class FindingBook:
         self._board = board
         self._ids = ids
         self._latest: dict[tuple[FindingKind, int | None], Finding] = {}
+        self._waiting: list[Trouble] = []
+
+    def add(self, *troubles: Trouble) -> None:
+        """Take trouble in board time."""
+        self._waiting += troubles
+
+    def drain(self, clock: StreamClock) -> list[Finding]:
+        """Findings that changed: board times become stream times once the clock has seen the bytes that they came with."""
+        waiting, self._waiting = self._waiting, []
+        found = [self.note(span_in_stream(clock, trouble)) for trouble in waiting]
+        return list({finding.id: finding for finding in found}.values())
 
     def note(self, trouble: Trouble) -> Finding:
         """Note trouble; merges with the same kind of the same channel shortly before.

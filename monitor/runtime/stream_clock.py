@@ -1,9 +1,16 @@
 """Board time to stream time."""
 
-from typing import Protocol
+from dataclasses import replace
+from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+
+from monitor.metering import Trouble
+from monitor.values import AggregateBlock, Disturbance, ReadingBlock, SampleBlock
+
+_Block = TypeVar("_Block", ReadingBlock, AggregateBlock)
+_Span = TypeVar("_Span", Disturbance, Trouble)
 
 
 class StreamClock(Protocol):
@@ -48,3 +55,26 @@ class BoardTime:
 
     def reanchor(self, board_s: float) -> None:
         """Board time goes on as it is."""
+
+
+def stream_s(clock: StreamClock, board_s: float) -> float:
+    """One moment."""
+    return float(clock.to_stream(np.array(board_s)))
+
+
+def block_in_stream(clock: StreamClock, block: _Block) -> _Block:
+    """Figures over windows."""
+    return replace(block, start_s=clock.to_stream(block.start_s), end_s=clock.to_stream(block.end_s))
+
+
+def span_in_stream(clock: StreamClock, span: _Span) -> _Span:
+    """What began and may have ended."""
+    end_s = None if span.end_s is None else stream_s(clock, span.end_s)
+    return replace(span, start_s=stream_s(clock, span.start_s), end_s=end_s)
+
+
+def samples_in_stream(clock: StreamClock, block: SampleBlock) -> SampleBlock:
+    """Samples, evenly spaced between their ends."""
+    start_s, end_s = clock.to_stream(np.array([block.start_s, block.end_s])).tolist()
+    interval_s = (end_s - start_s) / max(1, len(block.counts))
+    return replace(block, start_s=start_s, interval_s=interval_s, drift=clock.drift)
