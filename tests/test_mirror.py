@@ -21,6 +21,8 @@ WHOLE_FILES = {
     "dashboard/hall/test_hall.py": "the hall's page with its routes",
     "diagnosis/test_causes.py": "one cause at a time, through the whole diagnosis",
     "diagnosis/test_cuts.py": "a property of the whole diagnosis",
+    "diagnosis/test_lookalikes.py": "pairs of causes that look alike, through the whole diagnosis",
+    "standing/test_impossible.py": "what no standing may say, over random moments",
     "diagnosis/test_gaps.py": "a property of the whole diagnosis",
     "diagnosis/test_slow.py": "slow figures, through the whole diagnosis",
     "metering/test_accuracy.py": "figures of the whole meter against closed forms",

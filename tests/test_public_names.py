@@ -13,7 +13,7 @@ PUBLIC = {
         "load_layout parse_layout"
     ),
     "link": "BoardClock HostClock PortFound SerialSource find_ports",
-    "metering": "BoardHealth BoardMeter LineRows Metered Trouble",
+    "metering": "BoardHealth BoardMeter LineRows Metered ReadingSpans Trouble",
     "protection": "Asked Judge",
     "rehearsal": "KINDS Capture RehearsalBoard Scene capture demo_layout_text fernhollow_show random_scene write_capture",
     "runtime": "DistrictNow Live Picture Pipeline StandingWarning Summary SummaryBuilder Wave",
