@@ -28,7 +28,7 @@ class ActionRequest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     text: Annotated[str, Meta(max_length=200)] = ""
 
     def check(self, districts: frozenset[str]) -> str | None:
-        """What is missing; None where the wish is complete."""
+        """What is missing; None where the body is complete."""
         if self.kind in ("shelve", "mute") and self.minutes is None:
             return "Say for how many minutes."
         if self.kind in ("acknowledge", "shelve", "unshelve") and self.warning_id is None:
@@ -47,25 +47,25 @@ def acting_routes(watch: WatchLike, gate: Gate) -> Blueprint:
     @routes.post("/act")
     def act() -> Response:
         try:
-            wish = read_request(ActionRequest)
+            body = read_request(ActionRequest)
         except msgspec.MsgspecError as error:
             return answer(400, f"Not understood: {error}.")
-        missing = wish.check(frozenset(row.name for row in watch.layout.district))
+        missing = body.check(frozenset(row.name for row in watch.layout.district))
         if missing is not None:
             return answer(400, missing)
-        watch.operate(_action(wish, watch.live.now_s(), gate.name_of(request)))
+        watch.operate(_action(body, watch.live.now_s(), gate.name_of(request)))
         return answer(200, "Done.")
 
     return routes
 
 
-def _action(wish: ActionRequest, now_s: float, by: str) -> Action:
+def _action(body: ActionRequest, now_s: float, by: str) -> Action:
     return Action(
-        kind=wish.kind,
+        kind=body.kind,
         at_s=now_s,
-        warning_id=wish.warning_id,
-        until_s=None if wish.minutes is None else now_s + wish.minutes * 60,
-        district=wish.district,
-        text=wish.text.strip(),
+        warning_id=body.warning_id,
+        until_s=None if body.minutes is None else now_s + body.minutes * 60,
+        district=body.district,
+        text=body.text.strip(),
         by=by,
     )

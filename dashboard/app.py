@@ -8,10 +8,10 @@ from dashboard.base_app import base_app, guard
 from dashboard.feed import Feed, feed_routes
 from dashboard.health import health_routes
 from dashboard.learn_routes import learning_routes
-from dashboard.login_routes import entering_routes
+from dashboard.login_routes import login_routes
 from dashboard.pages import FIRST_PAGES, PAGES
 from dashboard.passphrase import Passphrase, default_path
-from dashboard.plan_routes import keeping_routes
+from dashboard.plan_routes import plan_routes
 from dashboard.replay_routes import replay_routes
 from dashboard.server import DEFAULT_HOST, DEFAULT_PORT, PageOptions, Server
 from dashboard.views.guide import guide_strip
@@ -56,11 +56,11 @@ def create_app(
     viewer_came = watch.viewer_came if isinstance(watch, MirroredWatch) else lambda: None
     app.server.register_blueprint(feed_routes(Feed(watch), viewer_came))
     app.server.register_blueprint(acting_routes(watch, gate))
-    app.server.register_blueprint(keeping_routes(watch))
+    app.server.register_blueprint(plan_routes(watch))
     app.server.register_blueprint(learning_routes(watch))
     if replay is not None:
         app.server.register_blueprint(replay_routes(replay))
-    app.server.register_blueprint(entering_routes(gate, passphrase))
+    app.server.register_blueprint(login_routes(gate, passphrase))
     app.server.register_blueprint(health_routes(watch))
     guard(app, gate, insist_on_encryption=insist_on_encryption)
     return app

@@ -15,7 +15,7 @@ from monitor.layout.edit import change_layout, set_load_draw
 from monitor.planning.learning import ROW_S, LearntDraw, learn_draw, load_to_learn
 
 
-class LearnWish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class LearnRequest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What the page asks for.
 
     Attributes:
@@ -39,10 +39,10 @@ def learning_routes(watch: WatchLike) -> Blueprint:
     @routes.post("/learn")
     def learn() -> Response:
         try:
-            wish = read_request(LearnWish)
-            until_s = watch.live.now_s() if wish.until_s is None else wish.until_s
-            learnt = _learnt(watch, wish, until_s)
-            if wish.keep:
+            body = read_request(LearnRequest)
+            until_s = watch.live.now_s() if body.until_s is None else body.until_s
+            learnt = _learnt(watch, body, until_s)
+            if body.keep:
                 return _kept(watch, learnt)
         except (msgspec.MsgspecError, LayoutError) as error:
             return answer(400, f"Not learnt: {error}.", until_s=None)
@@ -51,11 +51,11 @@ def learning_routes(watch: WatchLike) -> Blueprint:
     return routes
 
 
-def _learnt(watch: WatchLike, wish: LearnWish, until_s: float) -> LearntDraw:
+def _learnt(watch: WatchLike, body: LearnRequest, until_s: float) -> LearntDraw:
     layout = watch.layout if watch.layout_path is None else load_layout(watch.layout_path)
-    load, others = load_to_learn(layout, wish.load, wish.also)
+    load, others = load_to_learn(layout, body.load, body.also)
     try:
-        window = watch.live.trend(round(wish.seconds / ROW_S), load.district, until_s)
+        window = watch.live.trend(round(body.seconds / ROW_S), load.district, until_s)
     except KeyError as error:
         raise LayoutError(
             "this watch began before the layout file had that district: start it again", table=f'district "{load.district}"'

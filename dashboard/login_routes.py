@@ -147,7 +147,7 @@ class LoginGate:
         return self._passphrase is not None and self._passphrase.matches(key.passphrase or "")
 
 
-def entering_routes(gate: Gate, passphrase: Passphrase | None) -> Blueprint:
+def login_routes(gate: Gate, passphrase: Passphrase | None) -> Blueprint:
     """The addresses /enter and /leave."""
     routes = Blueprint("entering", __name__)
     login = LoginGate(gate, passphrase)

@@ -38,7 +38,7 @@ class BenchAnswers(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     answers: dict[str, str]
 
 
-class CandidateWish(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class CandidateRequest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A candidate to add, or the name of one to take out."""
 
     add: Candidate | None = None
@@ -70,7 +70,7 @@ class SetAsideRequest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     by: Annotated[str, Meta(max_length=80)] = ""
 
 
-def keeping_routes(watch: WatchLike) -> Blueprint:
+def plan_routes(watch: WatchLike) -> Blueprint:
     """The addresses /bench, /candidate, /terminals and /set-aside."""
     routes = Blueprint("keeping", __name__)
 
@@ -87,7 +87,7 @@ def keeping_routes(watch: WatchLike) -> Blueprint:
         routes.add_url_rule(path, path.strip("/"), take, methods=["POST"])
 
     address("/bench", BenchAnswers, keep_answers)
-    address("/candidate", CandidateWish, _keep_candidate)
+    address("/candidate", CandidateRequest, _keep_candidate)
     address("/terminals", TerminalVolts, _keep_terminals)
     address("/set-aside", SetAsideRequest, _keep_set_aside)
     return routes
@@ -118,11 +118,11 @@ def _keep_set_aside(path: Path, sent: SetAsideRequest) -> None:
     set_aside(path, sent.supply, setting if sent.use else None, today=today)
 
 
-def _keep_candidate(path: Path, wish: CandidateWish) -> None:
-    if wish.add is not None:
-        add_candidate(path, wish.add)
-    if wish.remove is not None:
-        remove_candidate(path, wish.remove)
+def _keep_candidate(path: Path, body: CandidateRequest) -> None:
+    if body.add is not None:
+        add_candidate(path, body.add)
+    if body.remove is not None:
+        remove_candidate(path, body.remove)
 
 
 def _keep_terminals(path: Path, sent: TerminalVolts) -> None:

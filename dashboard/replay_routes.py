@@ -37,26 +37,26 @@ def replay_routes(replay: Replay) -> Blueprint:
     @routes.post("/replay")
     def move() -> Response:
         try:
-            wish = read_request(ReplayRequest, BODY_LIMIT_BYTES)
+            body = read_request(ReplayRequest, BODY_LIMIT_BYTES)
         except msgspec.MsgspecError as error:
             return answer(400, f"Not understood: {error}.")
-        _obey(replay, wish)
+        _obey(replay, body)
         return answer_with(200, _state(replay))
 
     return routes
 
 
-def _obey(replay: Replay, wish: ReplayRequest) -> None:
+def _obey(replay: Replay, body: ReplayRequest) -> None:
     first_s = replay.status().first_s
     does = {
         "pause": replay.pause,
         "play": replay.resume,
         "step": replay.step,
         "next": replay.next_event,
-        "speed": lambda: replay.set_speed(wish.speed),
-        "seek": lambda: replay.seek(first_s + wish.at_s),
+        "speed": lambda: replay.set_speed(body.speed),
+        "seek": lambda: replay.seek(first_s + body.at_s),
     }
-    does[wish.do]()
+    does[body.do]()
 
 
 def _state(replay: Replay) -> dict[str, object]:

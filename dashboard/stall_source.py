@@ -30,7 +30,7 @@ class StallSource:
         session_id: Of the recorded session; empty for the running watch.
         layout: The layout.
         first_s: Where the stream begins.
-        began_at: Wall clock at second 0 of the stream; None where nobody knows.
+        began_at: Wall clock at second 0 of the stream; None where it is not known.
     """
 
     def __init__(self, session_id: str, layout: Layout, *, first_s: float = 0.0, began_at: datetime | None) -> None:
@@ -126,8 +126,8 @@ class RecordedStalls(StallSource):
 class StallSources:
     """Finds what a page asks for; any number of threads may ask."""
 
-    def __init__(self, watch: WatchLike, shelf: SessionCache) -> None:
-        self._watch, self._shelf = watch, shelf
+    def __init__(self, watch: WatchLike, sessions: SessionCache) -> None:
+        self._watch, self._sessions = watch, sessions
         self._recorded: tuple[tuple[str, bool], RecordedStalls] | None = None
         self._earlier: dict[tuple[datetime | None, int], tuple[Run, ...]] = {}
 
@@ -135,7 +135,7 @@ class StallSources:
         """The running watch for an empty id, else the session of that id; None where it is not there or cannot be understood."""
         if not session_id:
             return LiveStalls(self._watch)
-        listed = self._shelf.find(session_id)
+        listed = self._sessions.find(session_id)
         if listed is None:
             return None
         key = (session_id, listed.length_s is not None)
@@ -152,17 +152,18 @@ class StallSources:
     def names(self) -> list[tuple[str, str]]:
         """Id and name of each session, newest first."""
         return [
-            (each.id, f"{each.began_at:%d %B %Y, %H:%M}{', invented' if each.invented else ''}") for each in self._shelf.listing()
+            (each.id, f"{each.began_at:%d %B %Y, %H:%M}{', invented' if each.invented else ''}")
+            for each in self._sessions.listing()
         ]
 
     def earlier(self, source: StallSource) -> tuple[Run, ...]:
-        """The sessions before, newest first; looked up once for each number of sessions on the shelf."""
-        key = (source.began_at, self._shelf_size())
+        """The sessions before, newest first; looked up once for each number of sessions on the sessions."""
+        key = (source.began_at, self._size())
         if key not in self._earlier:
             self._earlier = {key: _earlier(self._watch, source)}
         return self._earlier[key]
 
-    def _shelf_size(self) -> int:
+    def _size(self) -> int:
         folder = self._watch.recordings
         return sum(1 for path in folder.iterdir() if path.is_dir()) if folder is not None and folder.is_dir() else 0
 

@@ -4,7 +4,7 @@
 
     port -> PortReader (a thread each) -> Inbox -> PipelineWorker (one thread) -> Live, recorder, further sinks
 
-The supervisor's thread tells the live store how ports and recording are doing, notices a part that stands still and begins it anew.
+The supervisor's thread tells the live store how ports and recording are doing, notices a part that stands still and restarts it.
 """
 
 import logging

@@ -32,7 +32,7 @@ def hall_health_routes(hall: Hall) -> Blueprint:
 def hall_health(picture: HallPicture) -> Json:
     """What to say of how everything stands.
 
-    A station that is silent or in trouble is told, but it is not this program's fault: what starts it anew would not mend that.
+    A station that is silent or in trouble is told, but it is not this program's fault: what restarts it would not mend that.
     """
     return {
         "status": "well" if picture.connected else "in trouble",

@@ -92,7 +92,7 @@ class HallFeed:
             return self._body(number, "forgotten", hall_tick(picture, moment))
         station = picture.stations[0]
         layout = layout_of(station)
-        # Another layout is another page: browsers build it anew.
+        # Another layout is another page: browsers rebuild it.
         return self._body(number, repr(layout), station_tick(picture, station, layout, moment))
 
     def _body(self, number: int, mark: str, payload: dict[str, object]) -> bytes:

@@ -47,7 +47,7 @@ def _keep_words(app: dash.Dash, sources: StallSources) -> None:
         State("stall-drawn", "data"),
     )
     def renew_places(_ticks: int, _news: int, session: str, drawn: str | None) -> tuple[object, object]:
-        """The ring is drawn anew only where something of it changed."""
+        """The ring is redrawn only where something of it changed."""
         picture = _picture(sources, session)
         state = _state_of_places(picture)
         return (dash.no_update, dash.no_update) if state == drawn else (places(picture), state)
@@ -80,7 +80,7 @@ def _keep_moment(app: dash.Dash, sources: StallSources) -> None:
         State("stall-shown", "data"),
     )
     def renew_moment(_ticks: int, _news: int, chosen: int | None, session: str, shown: str | None) -> tuple[object, object]:
-        """Drawn anew only when it is another event, or something of it changed."""
+        """Redrawn only when it is another event, or something of it changed."""
         source = sources.find(session)
         if source is None:
             raise dash.exceptions.PreventUpdate

@@ -103,7 +103,7 @@ class HallNotices:
         self._presence: Presence | None = None
 
     def begin(self) -> None:
-        """The station started anew: what stood is over."""
+        """The station restarted: what stood is over."""
         for note in self._standing.values():
             _put(self._past, note)
         self._standing = {}

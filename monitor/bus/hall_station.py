@@ -71,7 +71,7 @@ class HallStation:
         self._figures = HallFigures()
         self._notices = HallNotices()
         self._since_unix_s = since_unix_s
-        self._heard_unix_s: float | None = None
+        self._received_unix_s: float | None = None
         self._is_lost = self._boot_is_sure = self._is_double = False
 
     def take(self, body: Body, now_unix_s: float, *, retained: bool = False) -> None:
@@ -88,7 +88,7 @@ class HallStation:
             return
         current = self._belongs(body)
         if not retained:
-            self._heard_unix_s = now_unix_s
+            self._received_unix_s = now_unix_s
             if current:
                 self._is_lost = False
                 self._clock.take(body.made_unix_s, now_unix_s)
@@ -101,13 +101,13 @@ class HallStation:
 
     def quiet_since_unix_s(self) -> float:
         """When it was heard last; where it was not since we listen, when its last message was made."""
-        return self._made_unix_s if self._heard_unix_s is None else self._heard_unix_s
+        return self._made_unix_s if self._received_unix_s is None else self._received_unix_s
 
     def view(self, now_unix_s: float, *, with_recent: bool = False) -> StationView:
         """How it stands now; the last two minutes only where they are asked for."""
         behind_s = self._clock.behind_s
         now_there_s = now_unix_s - (behind_s or 0.0)  # our now on the station's clock
-        heard_s_ago = None if self._heard_unix_s is None else max(0.0, now_unix_s - self._heard_unix_s)
+        heard_s_ago = None if self._received_unix_s is None else max(0.0, now_unix_s - self._received_unix_s)
         state = self._state(now_unix_s)
         warnings = () if state == "gone" else tuple(_as_of(note, now_there_s) for note in self._notices.standing())
         standing = None if state == "gone" else self._standing(now_there_s)
@@ -179,7 +179,7 @@ class HallStation:
             return "gone"
         if self._is_lost:
             return "lost"
-        return "silent" if now_unix_s - (self._heard_unix_s or self._since_unix_s) > SILENT_AFTER_S else "here"
+        return "silent" if now_unix_s - (self._received_unix_s or self._since_unix_s) > SILENT_AFTER_S else "here"
 
     def _standing(self, now_there_s: float) -> LayoutStanding | None:
         """What the station's presence said of its supplies and districts, at this moment of its stream."""

@@ -36,7 +36,7 @@ class _Letter(Struct, frozen=True, kw_only=True):
 
     Attributes:
         v: Version of this form.
-        boot: Drawn anew at each start of the station.
+        boot: Drawn again at each start of the station.
         seq: Counts up within a boot; with it the message's name, by which a receiver knows one that came twice.
         made_unix_s: When it was made, by the station's clock.
     """

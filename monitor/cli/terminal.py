@@ -27,7 +27,7 @@ SAID_LIMIT = 2000
 """Of each kind; a watch of days says many things, and each only while it is new."""
 
 
-class _SaidAlready(dict[int, bool]):
+class _AlreadyReported(dict[int, bool]):
     """Ids of what was said, and whether its end was; the oldest are forgotten beyond SAID_LIMIT."""
 
     def __setitem__(self, number: int, ended: bool) -> None:
@@ -50,14 +50,14 @@ class TerminalLines:
         self._clock = clock
         self._lines: queue.Queue[str] = queue.Queue(maxsize=WAITING_LIMIT)
         self._lost = 0
-        self._warnings = _SaidAlready()
+        self._warnings = _AlreadyReported()
         self._about: dict[int, str] = {}
-        self._events = _SaidAlready()
-        self._findings = _SaidAlready()
-        self._said_of_ports: dict[str, str] = {}
-        self._said_of_parts: dict[str, str] = {}
-        self._said_of_standing: dict[str, str] = {}
-        self._said_of_hall = ""
+        self._events = _AlreadyReported()
+        self._findings = _AlreadyReported()
+        self._port_lines: dict[str, str] = {}
+        self._part_lines: dict[str, str] = {}
+        self._standing_lines: dict[str, str] = {}
+        self._hall_lines = ""
         self._dropped_bytes = 0
         self.hall: Callable[[], str] | None = None
         self.standing: Callable[[], LayoutStanding] | None = None
@@ -76,19 +76,19 @@ class TerminalLines:
     def take_ports(self, statuses: tuple[PortStatus, ...]) -> None:
         """Say what changed about the ports; called by the thread that prints."""
         for status in statuses:
-            if self._said_of_ports.get(status.port) != status.sentence:
-                self._said_of_ports[status.port] = status.sentence
+            if self._port_lines.get(status.port) != status.sentence:
+                self._port_lines[status.port] = status.sentence
                 self._say(self._clock.now_s(), f"port: {status.sentence}")
 
     def take_parts(self, parts: tuple[PartHealth, ...], dropped_bytes: int) -> None:
         """Say what the watch's own parts failed on, and what was lost by it; called by the thread that prints."""
         for part in parts:
-            if part.trouble and self._said_of_parts.get(part.name) != part.trouble:
-                self._said_of_parts[part.name] = part.trouble
+            if part.trouble and self._part_lines.get(part.name) != part.trouble:
+                self._part_lines[part.name] = part.trouble
                 self._say(self._clock.now_s(), f"trouble inside the program: {part.name} failed and goes on ({part.trouble})")
-            if part.standstill and self._said_of_standing.get(part.name) != part.standstill:
+            if part.standstill and self._standing_lines.get(part.name) != part.standstill:
                 self._say(self._clock.now_s(), f"trouble inside the program: {part.standstill}")
-            self._said_of_standing[part.name] = part.standstill
+            self._standing_lines[part.name] = part.standstill
         if dropped_bytes > 2 * self._dropped_bytes:
             self._dropped_bytes = dropped_bytes
             self._say(
@@ -98,9 +98,9 @@ class TerminalLines:
 
     def waiting(self) -> Iterator[str]:
         """Lines that wait, without waiting for more."""
-        if self.hall is not None and self.hall() != self._said_of_hall:
-            self._said_of_hall = self.hall()
-            self._say(self._clock.now_s(), f"hall: {self._said_of_hall}")
+        if self.hall is not None and self.hall() != self._hall_lines:
+            self._hall_lines = self.hall()
+            self._say(self._clock.now_s(), f"hall: {self._hall_lines}")
         while True:
             try:
                 yield self._lines.get_nowait()

@@ -158,15 +158,15 @@ def set_board_lines(text: str, board: str, lines: LineMapping, baud: int) -> str
     made = tomlkit.table()
     outputs = tomlkit.aot()
     for output in lines.output:
-        outputs.append(tomlkit.item(_said(output)))
+        outputs.append(tomlkit.item(_plain_of(output)))
     outputs[-1].add(tomlkit.nl())
-    _set(made, {key: value for key, value in _said(lines).items() if key != "output"})
+    _set(made, {key: value for key, value in _plain_of(lines).items() if key != "output"})
     made["output"] = outputs
     table["lines"] = made
     return tomlkit.dumps(document)
 
 
-def _said(struct: msgspec.Struct) -> dict[str, Any]:
+def _plain_of(struct: msgspec.Struct) -> dict[str, Any]:
     """Keys that are not at their defaults; whole figures without decimals."""
     said = {field.name: (getattr(struct, field.name), field.default) for field in msgspec.structs.fields(struct)}
     return {

@@ -61,7 +61,7 @@ class SceneShow:
 
 
 class EndlessShow:
-    """A bench whose acts are written anew, round after round; scans count on without a jump."""
+    """A bench whose acts are written again, round after round; scans count on without a jump."""
 
     def __init__(
         self,

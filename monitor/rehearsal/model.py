@@ -44,7 +44,7 @@ class Bench:
         """Let speeds and filaments find their level first; the protection starts anywhere below its steady heat."""
         frame = Frame(-ticks * SCANS_PER_TICK, ticks, len(self.spec.districts), len(self.spec.trains))
         levels = np.repeat([[district.level] for district in self.spec.districts], frame.scans, axis=1)
-        self._slow.run(frame, levels, _Nobody(), self._rng)
+        self._slow.run(frame, levels, _NoTruth(), self._rng)
         for breaker, amps in zip(self._slow.breakers, self._slow.amps, strict=True):
             breaker.heat = min((amps / breaker.hold_amps) ** 2, 0.9) * float(self._rng.random())
 
@@ -142,8 +142,8 @@ def _pick(solved: Solved, n: int, what: str) -> Floats:
     return solved.load_volts[n] if what == "far" else solved.volts[n]
 
 
-class _Nobody:
-    """Nobody looks on."""
+class _NoTruth:
+    """Keeps no truth."""
 
     def after_tick(self, tick_scan: int, steps: list[float]) -> None:
         """Nothing happens."""

@@ -11,7 +11,7 @@ from monitor.rehearsal.model import Bench
 from monitor.rehearsal.model_acts import Act
 from monitor.rehearsal.model_slow import typical_points
 from monitor.rehearsal.model_specs import BenchSpec, BreakerSpec, DistrictSpec, SupplySpec
-from monitor.rehearsal.stream import BoardFaults, LineStream, LineStyle, PackedStream, heard_time_s
+from monitor.rehearsal.stream import BoardFaults, LineStream, LineStyle, PackedStream, received_time_s
 from monitor.rehearsal.truth import event_rows
 
 CHECKED = (
@@ -226,7 +226,7 @@ def truth_of(scene: Scene, bench: Bench, end_scan: int, offset_s: float) -> dict
     interval_s, truth = bench.interval_s, bench.truth
 
     def heard(at_s: float) -> float:
-        return round(heard_time_s(at_s, scene.faults, interval_s) - offset_s, 6)
+        return round(received_time_s(at_s, scene.faults, interval_s) - offset_s, 6)
 
     names = [district.name for district in scene.bench.districts]
     events = event_rows(truth.labels, names, interval_s, end_scan)

@@ -16,10 +16,10 @@ from monitor.values import ResetCause
 Rng = np.random.Generator
 
 
-def clean(rng: Rng, seed: int, wish: SceneRequest | None = None, name: str = "clean") -> Scene:
+def clean(rng: Rng, seed: int, request: SceneRequest | None = None, name: str = "clean") -> Scene:
     """Trains run, whistles blow, directions change."""
     seconds = float(rng.uniform(110, 170))
-    bench = draw_bench(rng, wish or SceneRequest(wave="sine"))
+    bench = draw_bench(rng, request or SceneRequest(wave="sine"))
     acts = deliberate(rng, bench, (8.0, seconds - 4)) + solenoids(rng, bench, (6.0, seconds - 3))
     return Scene(name=name, seed=seed, seconds=seconds, bench=bench, acts=tuple(acts), clean=True)
 
@@ -70,10 +70,10 @@ def arrivals(rng: Rng, seed: int) -> Scene:
 
 def grade_trap(rng: Rng, seed: int) -> Scene:
     """A heavy train goes over the limit on its grade each lap, and is down again long before anything opens."""
-    wish = SceneRequest(
+    request = SceneRequest(
         wave="sine", share=(0.62, 0.72), breakers=("thermal",), tau_s=(60, 150), written=("points",), grade=(0.05, 0.2)
     )
-    bench = draw_bench(rng, wish)
+    bench = draw_bench(rng, request)
     heavy = int(np.argmax([train.run_amps for train in bench.trains]))
     train = bench.trains[heavy]
     limit = bench.supplies[bench.districts[train.district].supply].breaker.rated_amps

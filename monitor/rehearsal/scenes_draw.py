@@ -62,22 +62,22 @@ class SceneRequest:
     wide: bool = False
 
 
-def draw_bench(rng: Rng, wish: SceneRequest, supplies: int = 2, districts: int = 4) -> BenchSpec:
-    """A bench that suits the wish."""
-    if wish.wide:
+def draw_bench(rng: Rng, request: SceneRequest, supplies: int = 2, districts: int = 4) -> BenchSpec:
+    """A bench that suits the request."""
+    if request.wide:
         supplies, districts = SIZES[int(rng.integers(len(SIZES)))]
-    wave = wish.wave if wish.wave != "ac" else "phase-cut" if rng.random() < 0.3 else "sine"
+    wave = request.wave if request.wave != "ac" else "phase-cut" if rng.random() < 0.3 else "sine"
     hertz = float(rng.choice([50.0, 60.0]))
     owners = sorted(n % supplies for n in range(districts))
     open_volts = [float(rng.uniform(15.5, 20.5)) for _ in range(supplies)]
     outputs = ["ABCDEF"[owners[:n].count(owners[n])] for n in range(districts)]
-    drafts = [_draft_district(rng, n, (owners[n], outputs[n]), lights=not wish.busy and n == 3) for n in range(districts)]
+    drafts = [_draft_district(rng, n, (owners[n], outputs[n]), lights=not request.busy and n == 3) for n in range(districts)]
     trains = [
-        train for n in range(districts) if drafts[n].use == "track" for train in _draw_trains(rng, wish, n, is_dc=wave == "dc")
+        train for n in range(districts) if drafts[n].use == "track" for train in _draw_trains(rng, request, n, is_dc=wave == "dc")
     ]
     amps = [_amps_of(s, drafts, trains) for s in range(supplies)]
-    drawn = [_draw_supply(rng, s, wish, amps[s], open_volts[s]) for s in range(supplies)]
-    waves = {s: _any_dc(rng) if wish.wide and wave == "dc" else _wave_of(rng, wave) for s in range(supplies)}
+    drawn = [_draw_supply(rng, s, request, amps[s], open_volts[s]) for s in range(supplies)]
+    waves = {s: _any_dc(rng) if request.wide and wave == "dc" else _wave_of(rng, wave) for s in range(supplies)}
     finished = [_set_level(rng, draft, drawn[draft.supply], trains, n, waves[draft.supply]) for n, draft in enumerate(drafts)]
     bench = BenchSpec(
         title="Fernhollow show layout",
@@ -90,7 +90,7 @@ def draw_bench(rng: Rng, wish: SceneRequest, supplies: int = 2, districts: int =
         hertz_wander=float(rng.uniform(0.002, 0.03)),
         lap_hints=bool(rng.random() < 0.2),
     )
-    return _scaled(rng, bench) if wish.wide else bench
+    return _scaled(rng, bench) if request.wide else bench
 
 
 def draw_train(rng: Rng, name: str, district: int, *, amps: tuple[float, float], is_dc: bool = False) -> TrainSpec:
@@ -116,12 +116,12 @@ def draw_train(rng: Rng, name: str, district: int, *, amps: tuple[float, float],
     )
 
 
-def draw_breaker(rng: Rng, wish: SceneRequest, rated_amps: float) -> BreakerSpec:
+def draw_breaker(rng: Rng, request: SceneRequest, rated_amps: float) -> BreakerSpec:
     """A protection of one of the kinds wished for."""
-    kind: BreakerKind = wish.breakers[int(rng.integers(len(wish.breakers)))]
+    kind: BreakerKind = request.breakers[int(rng.integers(len(request.breakers)))]
     electronic = kind == "electronic"
     instant = float(rng.uniform(1.9, 2.6)) if electronic else float(rng.uniform(5, 10)) if rng.random() < 0.4 else None
-    tau_s = math.exp(rng.uniform(math.log(wish.tau_s[0]), math.log(wish.tau_s[1])))
+    tau_s = math.exp(rng.uniform(math.log(request.tau_s[0]), math.log(request.tau_s[1])))
     return BreakerSpec(
         kind=kind,
         rated_amps=round(rated_amps, 1),
@@ -134,7 +134,7 @@ def draw_breaker(rng: Rng, wish: SceneRequest, rated_amps: float) -> BreakerSpec
         reset="manual" if rng.random() < 0.3 and not electronic else "auto",
         instant_ratio=instant,
         delay_s=float(rng.uniform(0.15, 0.6)) if electronic else float(rng.uniform(0.01, 0.03)),
-        written="points" if kind == "none" else wish.written[int(rng.integers(len(wish.written)))],
+        written="points" if kind == "none" else request.written[int(rng.integers(len(request.written)))],
     )
 
 
@@ -170,8 +170,8 @@ def _draft_district(rng: Rng, n: int, fed_by: tuple[int, str], *, lights: bool) 
     )
 
 
-def _draw_trains(rng: Rng, wish: SceneRequest, district: int, *, is_dc: bool) -> list[TrainSpec]:
-    count = int(rng.integers(wish.trains[0], wish.trains[1] + 1))
+def _draw_trains(rng: Rng, request: SceneRequest, district: int, *, is_dc: bool) -> list[TrainSpec]:
+    count = int(rng.integers(request.trains[0], request.trains[1] + 1))
     rows = []
     for n in range(count):
         train = draw_train(
@@ -180,8 +180,8 @@ def _draw_trains(rng: Rng, wish: SceneRequest, district: int, *, is_dc: bool) ->
         rows.append(
             replace(
                 train,
-                grades=_draw_grades(rng, wish.grade),
-                dirt_rate=float(rng.uniform(0, wish.dirt)),
+                grades=_draw_grades(rng, request.grade),
+                dirt_rate=float(rng.uniform(0, request.dirt)),
                 run_amps=train.run_amps / math.sqrt(count),
             )
         )
@@ -203,19 +203,19 @@ def _amps_of(supply: int, districts: list[DistrictSpec], trains: list[TrainSpec]
     return fixed + sum(1.15 * train.run_amps + train.car_amps for train in trains if train.district in own)
 
 
-def _draw_supply(rng: Rng, s: int, wish: SceneRequest, amps: float, open_volts: float) -> SupplySpec:
-    rated_amps = max(amps / float(rng.uniform(*wish.share)), 1.5)
-    lost = float(rng.uniform(*wish.regulation))
+def _draw_supply(rng: Rng, s: int, request: SceneRequest, amps: float, open_volts: float) -> SupplySpec:
+    rated_amps = max(amps / float(rng.uniform(*request.share)), 1.5)
+    lost = float(rng.uniform(*request.regulation))
     max_volts = open_volts * (1 - lost * float(rng.uniform(0.3, 1.0)))
     harmonics = (float(rng.normal(0, 0.015)), float(rng.normal(0, 0.015)))
     return SupplySpec(
         name=SUPPLIES[s],
-        current="dc" if wish.wave == "dc" else "ac",
+        current="dc" if request.wave == "dc" else "ac",
         volts_open=open_volts,
         source_ohms=lost * open_volts / rated_amps,
         rated_va=round(rated_amps * max_volts),
         max_volts=round(max_volts, 4),
-        breaker=draw_breaker(rng, wish, rated_amps * float(rng.uniform(0.92, 1.1))),
+        breaker=draw_breaker(rng, request, rated_amps * float(rng.uniform(0.92, 1.1))),
         phase_rad=float(rng.choice([0.0, math.pi])) + float(rng.normal(0, 0.03)),
         harmonics=harmonics,
         ripple=float(rng.uniform(0.01, 0.08)),

@@ -24,8 +24,8 @@ def direct_current(rng: Rng, seed: int) -> Scene:
 
 def short(rng: Rng, seed: int) -> Scene:
     """Derailments: some open the protection, some are cleared by hand before."""
-    wish = SceneRequest(breakers=("thermal", "thermal", "electronic", "fuse"), tau_s=(15, 80))
-    bench = draw_bench(rng, wish)
+    request = SceneRequest(breakers=("thermal", "thermal", "electronic", "fuse"), tau_s=(15, 80))
+    bench = draw_bench(rng, request)
     seconds, at, acts = float(rng.uniform(100, 150)), float(rng.uniform(15, 35)), []
     tracks = [n for n, d in enumerate(bench.districts) if d.use == "track"]
     while at < seconds - 25:
@@ -67,8 +67,8 @@ def mains_dip(rng: Rng, seed: int) -> Scene:
 
 def supply_sag(rng: Rng, seed: int) -> Scene:
     """A weak supply and heavy loads that come and go."""
-    wish = SceneRequest(wave="sine", share=(0.2, 0.4), regulation=(0.2, 0.34), breakers=("thermal", "none"), tau_s=(60, 150))
-    bench = draw_bench(rng, wish)
+    request = SceneRequest(wave="sine", share=(0.2, 0.4), regulation=(0.2, 0.34), breakers=("thermal", "none"), tau_s=(60, 150))
+    bench = draw_bench(rng, request)
     supply = int(rng.integers(0, len(bench.supplies)))
     places = bench.districts_of(supply)
     rated = bench.supplies[supply].rated_va / bench.supplies[supply].max_volts
@@ -92,9 +92,9 @@ def binding(rng: Rng, seed: int) -> Scene:
     return Scene(name="binding", seed=seed, seconds=140.0, bench=bench, acts=tuple(_bindings(rng, bench, (28, 130))))
 
 
-def mixed(rng: Rng, seed: int, wish: SceneRequest | None = None, name: str = "mixed") -> Scene:
+def mixed(rng: Rng, seed: int, request: SceneRequest | None = None, name: str = "mixed") -> Scene:
     """An evening with a bit of everything."""
-    bench = draw_bench(rng, wish or SceneRequest(share=(0.3, 0.55)))
+    bench = draw_bench(rng, request or SceneRequest(share=(0.3, 0.55)))
     train = int(rng.integers(0, len(bench.trains)))
     acts = deliberate(rng, bench, (8, 195), (4, 12)) + contact_losses(rng, train, (25, 195), (4, 22))
     acts.append(_dip(rng, float(rng.uniform(60, 120))))
@@ -115,9 +115,9 @@ def wide_confusable(rng: Rng, seed: int) -> Scene:
     return confusable(rng, seed, SceneRequest(share=(0.3, 0.55), wave=wave, wide=True), "wide-confusable")
 
 
-def confusable(rng: Rng, seed: int, wish: SceneRequest | None = None, name: str = "confusable") -> Scene:
+def confusable(rng: Rng, seed: int, request: SceneRequest | None = None, name: str = "confusable") -> Scene:
     """Deliberate acts and their look-alikes in turn, on one layout."""
-    bench = draw_bench(rng, wish or SceneRequest(share=(0.3, 0.55)))
+    bench = draw_bench(rng, request or SceneRequest(share=(0.3, 0.55)))
     acts: list[Act] = []
     for at in moments(rng, (12, 185), (8, 13)):
         district = _track(rng, bench)

@@ -169,9 +169,9 @@ def chattering(rng: Rng, seed: int) -> Scene:
     return Scene(name="chattering", seed=seed, seconds=170.0, bench=bench, acts=tuple(acts))
 
 
-def lively(rng: Rng, wish: SceneRequest) -> BenchSpec:
+def lively(rng: Rng, request: SceneRequest) -> BenchSpec:
     """A bench whose trains ripple with their wheels, and whose contact is less than perfect."""
-    bench = draw_bench(rng, wish)
+    bench = draw_bench(rng, request)
     trains = tuple(
         replace(
             train,
@@ -179,7 +179,7 @@ def lively(rng: Rng, wish: SceneRequest) -> BenchSpec:
             wheel_turns=float(rng.uniform(30, 160)),
             hash_noise=float(rng.uniform(0.005, 0.08)),
             car_amps=train.car_amps * float(rng.uniform(0.5, 1.8)),
-            dirt_rate=max(train.dirt_rate, float(rng.uniform(0, wish.dirt))),
+            dirt_rate=max(train.dirt_rate, float(rng.uniform(0, request.dirt))),
         )
         for train in bench.trains
     )

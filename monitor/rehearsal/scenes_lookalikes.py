@@ -41,8 +41,10 @@ def hills(rng: Rng, seed: int) -> Scene:
 
 def rough_running(rng: Rng, seed: int) -> Scene:
     """Brushes that spark, wheels that slip, loads that jerk, dirt everywhere, from supplies of any kind: nothing is wrong."""
-    wish = SceneRequest(share=(0.2, 0.6), breakers=("none",), trains=(1, 2), dirt=1.2, wave="dc" if rng.random() < 0.3 else "ac")
-    bench = lively(rng, wish)
+    request = SceneRequest(
+        share=(0.2, 0.6), breakers=("none",), trains=(1, 2), dirt=1.2, wave="dc" if rng.random() < 0.3 else "ac"
+    )
+    bench = lively(rng, request)
     trains = tuple(_rough(rng, train) for train in bench.trains)
     acts = [MainsWander(at_s=0.0, seconds=200.0, share=float(rng.uniform(0.003, 0.02)), steps_a_minute=float(rng.uniform(0, 6)))]
     return Scene(

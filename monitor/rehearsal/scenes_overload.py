@@ -89,9 +89,9 @@ Rng = np.random.Generator
 _THERMAL = SceneRequest(share=(0.45, 0.6), breakers=("thermal",), tau_s=(18, 90), written=("points", "points", "rating"))
 
 
-def overload(rng: Rng, seed: int, wish: SceneRequest = _THERMAL) -> Scene:
+def overload(rng: Rng, seed: int, request: SceneRequest = _THERMAL) -> Scene:
     """Loads come on one after the other until the protection's heat runs up and it opens; then again."""
-    bench = draw_bench(rng, wish)
+    bench = draw_bench(rng, request)
     supply = int(rng.integers(0, len(bench.supplies)))
     breaker = bench.supplies[supply].breaker
     now = running(bench)

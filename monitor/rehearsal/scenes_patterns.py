@@ -108,9 +108,9 @@ def _spread(rng: Rng, low: float, high: float) -> tuple[float, float]:
     return float(a), float(max(b, a * 1.3))
 
 
-def _with_spot(rng: Rng, spot: ModelSpot, wish: SceneRequest | None = None) -> tuple[BenchSpec, int, int]:
+def _with_spot(rng: Rng, spot: ModelSpot, request: SceneRequest | None = None) -> tuple[BenchSpec, int, int]:
     """A bench with the spot on one of its track districts; also the district and the train that goes round there."""
-    bench = draw_bench(rng, wish or SceneRequest(share=(0.3, 0.55)))
+    bench = draw_bench(rng, request or SceneRequest(share=(0.3, 0.55)))
     train = int(rng.integers(0, len(bench.trains)))
     district = bench.trains[train].district
     return replace(bench, spots=(replace(spot, district=district),)), district, train

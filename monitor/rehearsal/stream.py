@@ -15,7 +15,7 @@ Counts = NDArray[np.int16]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Restart:
-    """A board that starts anew.
+    """A board that restarts.
 
     Attributes:
         at_s: When it goes silent.
@@ -178,7 +178,7 @@ class PackedStream:
         return round(seconds / self._identity.scan_interval_s)
 
 
-def heard_time_s(at_s: float, faults: BoardFaults, interval_s: float, scans_per_packet: int = 15) -> float:
+def received_time_s(at_s: float, faults: BoardFaults, interval_s: float, scans_per_packet: int = 15) -> float:
     """Where a moment of the bench lies on the time line of whoever listens: time that a board was away is not on it.
 
     A listener counts scans from the first one it saw; after a restart it goes on where it was.

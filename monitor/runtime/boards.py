@@ -144,13 +144,13 @@ class BoardPlaces:
         A board that is heard at another place is not here.
         """
         port, number = place
-        free = [board for board in self._layout.board if not self._is_heard_elsewhere(board.name, place)]
+        free = [board for board in self._layout.board if not self._is_elsewhere(board.name, place)]
         if identity is not None and any(board.name == identity.name for board in free):
             return identity.name
         expected_here = any(board.port == port for board in self._layout.board)
         return _first(b for b in free if b.number == number and (b.port == port or not expected_here))
 
-    def _is_heard_elsewhere(self, name: str, place: Place) -> bool:
+    def _is_elsewhere(self, name: str, place: Place) -> bool:
         for at, known in self._name_at.items():
             if known == name and at != place:
                 return at[0] == place[0] or not self._has_left(at[0], place[0])

@@ -59,7 +59,7 @@ class BoardLatest:
             self._readings.popleft()
 
     def add_samples(self, block: SampleBlock) -> None:
-        """Take samples; a hole, a restart or another identity begins anew."""
+        """Take samples; a hole, a restart or another identity starts it over."""
         if self._samples and not (block.continues and block.identity == self._samples[-1].identity):
             self._samples.clear()
         self._samples.append(block)
@@ -152,7 +152,7 @@ class Live:
         layout: The layout file.
         now_s: The stream's clock, seconds on the scale of ``Chunk.received_s``: asked when something comes and when somebody
             looks. It must go on when nothing comes any more: the age of data is counted with it.
-        began_at: Wall clock at second 0 of the stream; None where nobody knows.
+        began_at: Wall clock at second 0 of the stream; None where it is not known.
     """
 
     def __init__(self, layout: Layout, now_s: Callable[[], float], began_at: datetime | None = None) -> None:

@@ -38,7 +38,7 @@ class PortRecord:
         self._lock = threading.Lock()
         self._state: PortState = "opening"
         self._since_s = 0.0
-        self._said = f"Opening {port}."
+        self._sentence = f"Opening {port}."
         self._bytes = 0
         self._last_data_s: float | None = None
         self._opened_s = 0.0
@@ -114,7 +114,7 @@ class PortRecord:
                 port=self.port,
                 board=next((seen.board for seen in self._boards.values() if seen.board is not None), None),
                 state=self._state,
-                sentence=self._said,
+                sentence=self._sentence,
                 names=tuple(seen.identity.name for seen in self._boards.values()),
                 since_s=self._since_s,
                 bytes=self._bytes,
@@ -137,7 +137,7 @@ class PortRecord:
     def _set(self, state: PortState, sentence: str, at_s: float) -> None:
         if state != self._state:
             self._since_s = at_s
-        self._state, self._said = state, sentence
+        self._state, self._sentence = state, sentence
 
     def _silent_words(self) -> str:
         who = " and ".join(self._names()) or "its board"

@@ -75,7 +75,7 @@ class PortItems:
     """Follows the items of one port.
 
     Attributes:
-        fell_back: Whether numbers fell back among the last items: then a board may have begun anew.
+        fell_back: Whether numbers fell back among the last items: then a board may have restarted.
     """
 
     def __init__(self) -> None:

@@ -81,7 +81,7 @@ class PortReader:
     def replacement(self) -> "PortReader":
         """Who takes over where this one stands still; this one passes nothing on any more, whenever it may wake."""
         self._retired.set()
-        heir = PortReader(
+        successor = PortReader(
             self._record,
             self._source,
             inbox=self._inbox,
@@ -89,9 +89,9 @@ class PortReader:
             baud=self._baud,
             back_off_s=self._back_off_s,
         )
-        heir._opened_before = self._opened_before
-        heir.beats = self.beats
-        return heir
+        successor._opened_before = self._opened_before
+        successor.beats = self.beats
+        return successor
 
     def work(self, stop: threading.Event) -> None:
         """Open and read until stopped."""

@@ -118,7 +118,7 @@ class Replay:
         self._first_s = session.manifest().first_s
         length_s = session.length_s()
         self._last_s = None if length_s is None else self._first_s + length_s
-        self._told = threading.Condition()
+        self._changed = threading.Condition()
         self._speed = _bounded(speed)
         self._state: ReplayState = "playing"
         self._leap: Callable[[Step], bool] | None = None
@@ -146,9 +146,9 @@ class Replay:
     def stop(self, reason: str = "") -> None:
         """End; returns when nothing runs any more."""
         del reason
-        with self._told:
+        with self._changed:
             self._stop = True
-            self._told.notify_all()
+            self._changed.notify_all()
         self._thread.join()
 
     def pause(self) -> None:
@@ -161,40 +161,40 @@ class Replay:
 
     def set_speed(self, speed: float) -> None:
         """Play at another speed, 1 to 60."""
-        with self._told:
+        with self._changed:
             self._rebase()
             self._speed = _bounded(speed)
 
     def step(self, seconds: float = STEP_S) -> None:
         """Play a little further, then stand still."""
-        with self._told:
+        with self._changed:
             target_s = self._at_s + seconds
             self._leap_until(lambda step: step.now_s >= target_s, "paused")
 
     def next_event(self) -> None:
         """Leap to the moment when the next event, warning or finding is said, or mark was made, and stand still there."""
-        with self._told:
+        with self._changed:
             self._leap_until(self._says_news, "paused")
 
     def seek(self, at_s: float) -> None:
         """Leap to a second of the stream; back means from the beginning, with a fresh :attr:`live`."""
-        with self._told:
+        with self._changed:
             self._restart = at_s < self._at_s
             self._leap_until(lambda step: step.now_s >= at_s, "paused" if self._state in ("paused", "ended") else "playing")
 
     def verdicts(self) -> tuple[Verdict, ...]:
         """What the protections of another layout would have done up to here; nothing where it is judged by its own."""
-        with self._told:
+        with self._changed:
             return self._would.verdicts() if self.is_rejudged else ()
 
     def wait(self, seconds: float) -> None:
         """Wait so long, or until it was told something."""
-        with self._told:
-            self._told.wait(seconds)
+        with self._changed:
+            self._changed.wait(seconds)
 
     def status(self) -> ReplayStatus:
         """Where it is."""
-        with self._told:
+        with self._changed:
             return ReplayStatus(
                 state=self._state, at_s=self._now_s(), first_s=self._first_s, last_s=self._last_s, speed=self._speed
             )
@@ -213,7 +213,7 @@ class Replay:
 
     def operate(self, action: Action) -> None:
         """Take what an operator does now, beside what was done then."""
-        with self._told:
+        with self._changed:
             self._pipeline.operate(action)
 
     def _leap_until(self, arrives: Callable[[Step], bool], then: ReplayState) -> None:
@@ -221,14 +221,14 @@ class Replay:
         if self._state == "ended" and not self._restart:
             return
         self._leap, self._then, self._state = arrives, then, "leaping"
-        self._told.notify_all()
+        self._changed.notify_all()
 
     def _tell(self, state: ReplayState) -> None:
-        with self._told:
+        with self._changed:
             if self._state != "ended":
                 self._rebase()
                 self._state, self._leap = state, None
-            self._told.notify_all()
+            self._changed.notify_all()
 
     def _begin(self) -> None:
         self._pipeline: Pipeline = session_pipeline(self.layout, Asked(would_open=self.is_rejudged))
@@ -253,17 +253,17 @@ class Replay:
 
     def _work(self) -> None:
         while True:
-            with self._told:
+            with self._changed:
                 if self._stop:
                     return
                 if self._restart:
                     self._restart = False
                     self._begin()
                 if self._state in ("paused", "ended"):
-                    self._told.wait(1.0)
+                    self._changed.wait(1.0)
                     continue
                 if self._state == "playing":
-                    self._told.wait(ROUND_S)
+                    self._changed.wait(ROUND_S)
                 if self._state in ("playing", "leaping") and not self._restart:
                     self._play_until(self._target_s())
 
@@ -316,13 +316,13 @@ class Replay:
             yield played
 
     def _says_news(self, step: Step) -> bool:
-        return bool(step.actions) or any(key not in self._known for key in _said(step))
+        return bool(step.actions) or any(key not in self._known for key in _keys(step))
 
     def _remember(self, step: Step) -> None:
-        self._known.update(_said(step))
+        self._known.update(_keys(step))
 
 
-def _said(step: Step) -> Iterator[tuple[str, int]]:
+def _keys(step: Step) -> Iterator[tuple[str, int]]:
     yield from (("event", event.id) for event in step.events)
     yield from (("warning", warning.id) for warning in step.warnings)
     yield from (("finding", finding.id) for finding in step.findings)

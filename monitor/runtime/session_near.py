@@ -1,4 +1,4 @@
-"""A stretch of a recorded session from near: readings of every half cycle, and the very samples, made anew from the raw bytes."""
+"""A stretch of a recorded session from near: readings of every half cycle, and the very samples, decoded again from the raw bytes."""
 
 import threading
 from collections import OrderedDict, defaultdict

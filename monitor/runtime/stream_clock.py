@@ -30,7 +30,7 @@ class StreamClock(Protocol):
         """Stream seconds a board second, as the board's own clock drifts over minutes; what bends the mapping for moments is left out."""
 
     def reanchor(self, board_s: float) -> None:
-        """From this board time on (none was seen beyond it) the board counts anew: the mapping may leap, forwards only."""
+        """From this board time on (none was seen beyond it) the board starts counting again: the mapping may leap, forwards only."""
 
 
 class BoardTime:

@@ -23,9 +23,9 @@ class PartHealth:
         failures: How often it failed and was started again.
         trouble: The last failure, one line; empty where there was none.
         still_s: Seconds since it last went round.
-        restarts: How often it stood still for so long that it was begun anew.
+        restarts: How often it stood still for so long that it was restarted.
         is_stalled: Whether it stands still.
-        standstill: One sentence about that, also for a while after it was begun anew; empty where there is nothing to say.
+        standstill: One sentence about that, also for a while after it was restarted; empty where there is nothing to say.
     """
 
     name: str
@@ -120,9 +120,9 @@ def where_is(thread: threading.Thread) -> str:
 STALLED_AFTER_S = 5.0
 """Every part goes round several times a second; one that did not for this long stands still."""
 RESTARTED_AFTER_S = 20.0
-"""And is begun anew after this; well below what the inbox can hold meanwhile. Each further time in a row takes twice as long."""
+"""And is restarted after this; well below what the inbox can hold meanwhile. Each further time in a row takes twice as long."""
 LONGEST_WAIT_S = 300.0
-TOLD_FOR_S = 120.0
+REPORTED_FOR_S = 120.0
 """For how long after a restart people are told of it."""
 
 
@@ -157,7 +157,7 @@ class Watchdog:
         self._where = where
         self._beats = part.beats
         self._wait_s = RESTARTED_AFTER_S
-        self._since_restart_s = TOLD_FOR_S
+        self._since_restart_s = REPORTED_FOR_S
 
     @property
     def is_stalled(self) -> bool:
@@ -169,12 +169,12 @@ class Watchdog:
         """What people should know of it, one sentence; empty where all is well."""
         if self.is_stalled:
             return f"The {self.name} has stood still for {STALLED_AFTER_S:.0f} s and more; it is restarted if that goes on."
-        if self._since_restart_s < TOLD_FOR_S:
+        if self._since_restart_s < REPORTED_FOR_S:
             return f"The {self.name} stood still and was restarted ({self.restarts} times so far)."
         return ""
 
     def look(self, gone_s: float) -> None:
-        """Look at the part; begin it anew where it has stood still for long.
+        """Look at the part; restart it where it has stood still for long.
 
         Args:
             gone_s: Seconds since the last look, as far as the looker itself was awake.
@@ -193,9 +193,9 @@ class Watchdog:
         if self.is_stalled and not was_stalled:
             _log.error("the %s stands still for more than %.0f s, here:\n%s", self.name, STALLED_AFTER_S, self._where())
         if self.still_s >= self._wait_s:
-            self._begin_anew()
+            self._restart_over()
 
-    def _begin_anew(self) -> None:
+    def _restart_over(self) -> None:
         self.restarts += 1
         _log.error("the %s stood still for %.0f s and is restarted", self.name, self.still_s)
         self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)

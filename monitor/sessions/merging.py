@@ -103,7 +103,7 @@ class Merger:
                 yield Together(chunks=tuple(_chunks(source, first, last)), actions=actions.get(first, ()))
 
     def _opens(self, source: ChunkSource) -> NDArray[np.bool_]:
-        """At which rows a port is heard for the first time, ever or since it was opened anew."""
+        """At which rows a port sends for the first time, ever or since it was reopened."""
         log = source.log
         opens = log.reopened.copy()
         ports, firsts = np.unique(np.where(log.sizes > 0, log.ports, -1), return_index=True)

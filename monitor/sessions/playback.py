@@ -28,8 +28,8 @@ class ChunkLog:
         steps: Number of the step that each belongs to.
         ports: Number of its port.
         sizes: How many bytes it has, at least 0.
-        received_s: Host seconds when it arrived; NaN where nobody knows.
-        reopened: Whether the port was opened anew before it.
+        received_s: Host seconds when it arrived; NaN where it is not known.
+        reopened: Whether the port was reopened before it.
     """
 
     steps: NDArray[np.int64]
@@ -53,7 +53,7 @@ def parsed_log(text: bytes) -> ChunkLog:
 
 
 def log_of(rows: Iterable[_Row]) -> ChunkLog:
-    """Rows of step, port, bytes, arrival (NaN where nobody knows) and whether the port was opened anew."""
+    """Rows of step, port, bytes, arrival (NaN where it is not known) and whether the port was reopened."""
     columns = list(zip(*rows, strict=True)) or [()] * COLUMNS
     return ChunkLog(
         steps=np.array(columns[0], dtype=np.int64),

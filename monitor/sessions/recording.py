@@ -61,7 +61,7 @@ class Kept:
     Attributes:
         port: Where the bytes came from.
         received_s: Host seconds when they came.
-        reopened: The port was opened anew before them.
+        reopened: The port was reopened before them.
         now_s: The stream's time.
         notices: Rows for the files of JSON lines.
         lost_bytes: Bytes of this port dropped before these because the disk did not keep up.

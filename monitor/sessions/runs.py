@@ -30,7 +30,7 @@ class Run:
     """A stretch of watching.
 
     Attributes:
-        began_at: Wall clock at second 0 of the stream; None where nobody knows.
+        began_at: Wall clock at second 0 of the stream; None where it is not known.
         first_s: From when on faults are known, seconds of the stream.
         faults: What went wrong meanwhile.
         figures: Slow figures: the last word of each kind and name.

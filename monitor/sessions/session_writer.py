@@ -70,7 +70,7 @@ class SessionWriter:
         self.now_s = self._part_from_s = self._readings_taken_s = standing.now_s
         self._is_left = False
         self._notices: dict[NoticeKind, AppendedFile] = {}
-        self._boards_said: dict[str, Row] = {}
+        self._board_lines: dict[str, Row] = {}
         self._buckets: dict[str, BoardBuckets] = {}
         self._raw = {number: self._raw_log(number, size) for number, size in standing.raw_bytes.items()}
         self._steps = XzLog(session.steps, STEPS_STEM, STEPS_SUFFIX, self._part, self._compactor)
@@ -260,9 +260,9 @@ class SessionWriter:
         """Boards say who they are every second; only a change is kept."""
         said = {name: value for name, value in row.items() if name != "at_s"}
         key = f"{row.get('board')}/{row['identity']['number']}"
-        if self._boards_said.get(key) == said:
+        if self._board_lines.get(key) == said:
             return False
-        self._boards_said[key] = said
+        self._board_lines[key] = said
         return True
 
     def _write_notices(self, kept: list[Kept]) -> None:

@@ -13,7 +13,14 @@ from monitor.link import SerialSource
 from monitor.runtime import Pipeline
 from monitor.runtime.port_record import PortRecord
 from monitor.runtime.reader import PortReader
-from monitor.runtime.supervision import LONGEST_WAIT_S, RESTARTED_AFTER_S, STALLED_AFTER_S, TOLD_FOR_S, SupervisedWorker, Watchdog
+from monitor.runtime.supervision import (
+    LONGEST_WAIT_S,
+    REPORTED_FOR_S,
+    RESTARTED_AFTER_S,
+    STALLED_AFTER_S,
+    SupervisedWorker,
+    Watchdog,
+)
 from monitor.runtime.worker import Inbox, PipelineWorker
 from monitor.sessions import Playback, find_sessions
 from monitor.sessions.durable import AppendedFile
@@ -79,7 +86,7 @@ def test_standing_still_is_told_then_begun_anew_ever_more_patiently(caplog):
     assert waits_s[1] == pytest.approx(2 * RESTARTED_AFTER_S, abs=1)
     assert waits_s[-1] == LONGEST_WAIT_S
     assert "restarted (8 times so far)" in watch.trouble
-    for _ in range(round(TOLD_FOR_S)):
+    for _ in range(round(REPORTED_FOR_S)):
         part.beats += 1
         watch.look(1.0)
     assert watch.trouble == ""
