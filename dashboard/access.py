@@ -16,7 +16,7 @@ from itsdangerous import BadSignature, TimestampSigner
 
 LOCAL_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 ACTING_HEADER = "X-Pilotlamp"
-"""A page of another site cannot send it without asking first, and nobody answers that question here."""
+"""A page of another site cannot send it without asking first, and that question is not answered here."""
 FORWARDED = ("Forwarded", "X-Forwarded-For", "X-Real-IP", "Via")
 """A proxy on this machine makes everybody look local: what says that it came through one counts as coming from elsewhere."""
 LOOKING_POSTS = frozenset({"/_dash-update-component", "/enter", "/leave"})
@@ -64,7 +64,7 @@ class Visits:
             return name is not None and self._ends_s.get(name, 0.0) > self._now_s()
 
     def end(self, text: str | None) -> None:
-        """End a visit; its cookie is worth nothing afterwards, whoever kept a copy."""
+        """End a visit; its cookie is worth nothing afterwards, even a copy of it."""
         name = self._name(text)
         with self._lock:
             if name is not None:

@@ -39,7 +39,7 @@ def create_app(
         watch: What the pages look at.
         gate: Who may look and act; only this machine looks when None.
         passphrase: What lets devices act; None lets them in by link alone.
-        insist_on_encryption: Whether browsers are told to come by encryption only.
+        insist_on_encryption: Whether browsers are to insist on encryption.
         guided: Whether a strip leads through the demonstration.
     """
     gate = gate or Gate()

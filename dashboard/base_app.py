@@ -54,7 +54,7 @@ def guard(app: dash.Dash, gate: Gate, *, insist_on_encryption: bool = False) -> 
     Args:
         app: What answers.
         gate: Who may look and act.
-        insist_on_encryption: Whether browsers are told to come by encryption only.
+        insist_on_encryption: Whether browsers are to insist on encryption.
     """
 
     @app.server.before_request
@@ -87,7 +87,7 @@ def guard(app: dash.Dash, gate: Gate, *, insist_on_encryption: bool = False) -> 
 
 
 KINDS_LIMIT = 100
-"""So many kinds of failure are counted apart; beyond them, no more are told."""
+"""So many kinds of failure are counted apart; beyond them, no more are counted."""
 _DASH_ROOM = "/_dash"
 _log = logging.getLogger(__name__)
 
@@ -111,7 +111,7 @@ def register_error_handlers(app: dash.Dash) -> None:
 
 
 def _tell(error: Exception, seen: Counter[str]) -> None:
-    """The first, second, fourth, eighth... of a kind: whoever asks for it a thousand times must not fill the log."""
+    """The first, second, fourth, eighth... of a kind: a thousand requests for it must not fill the log."""
     kind = f"{type(error).__name__} at {request.endpoint}"
     if kind not in seen and len(seen) >= KINDS_LIMIT:
         return

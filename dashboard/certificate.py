@@ -1,4 +1,4 @@
-"""A certificate of the program's own, for encryption where nobody vouches for anybody: made once, then kept."""
+"""A certificate of the program's own, for encryption without an authority: made once, then kept."""
 
 import contextlib
 import datetime as dt
@@ -28,7 +28,7 @@ class Encryption:
 
     Attributes:
         key: PEM file of its key; None where it is in the same file.
-        vouched: Whether somebody else may have signed it: only then are browsers told to insist on encryption.
+        vouched: Whether an authority may have signed it: only then are browsers to insist on encryption.
     """
 
     certificate: Path

@@ -47,7 +47,7 @@ class Tick:
 
 
 class Ticker:
-    """Makes one payload a tick, whoever asks.
+    """Makes one payload a tick for all viewers.
 
     Args:
         body: Makes the payload of a number.
@@ -162,7 +162,7 @@ def _of_district(asked: Callable[[str], bytes | None]) -> Response:
 
 
 class EventStream:
-    """The body of an answer that goes on: payloads of a ticker, sent by whoever serves the page (see ``dashboard.asgi``)."""
+    """The body of an answer that goes on: payloads of a ticker, sent by the server (see ``dashboard.asgi``)."""
 
     def __init__(self, ticker: Ticker, closed: Callable[[], None]) -> None:
         self.ticker = ticker
@@ -204,5 +204,5 @@ def latest(ticker: Ticker) -> Response:
 
 
 def json_answer(body: bytes, status: int = 200) -> Response:
-    """JSON that nobody keeps."""
+    """JSON that is not cached."""
     return Response(body, status=status, headers=_JSON)

@@ -56,7 +56,7 @@ def health(
 ) -> tuple[bool, Json]:
     """Whether the program does its work, and what to say of it.
 
-    A board that is unplugged or silent is told, but it is not the program's fault: what restarts the program would not mend it.
+    A board that is unplugged or silent is reported, but it is not the program's fault: what restarts the program would not mend it.
 
     Args:
         parts: Its own parts.

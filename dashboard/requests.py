@@ -25,7 +25,7 @@ def read_request(kind: type[W], most_bytes: int = REQUEST_LIMIT_BYTES) -> W:
 
 
 def answer(status: int, sentence: str, **more: object) -> Response:
-    """A sentence for whoever asked, and more for the page's script."""
+    """A sentence for the person who asked, and more for the page's script."""
     return answer_with(status, {"sentence": sentence, **more})
 
 

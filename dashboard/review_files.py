@@ -102,7 +102,7 @@ class ReviewFiles:
 
 
 def _sent(path: Path) -> Iterator[bytes]:
-    """The file piece by piece; it is gone when the last of it is sent or nobody wants more."""
+    """The file piece by piece; it is gone when the last of it is sent or no more is wanted."""
     try:
         with path.open("rb") as file:
             while piece := file.read(PIECE_BYTES):

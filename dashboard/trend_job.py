@@ -20,7 +20,7 @@ class TrendState:
     """How far it is.
 
     Attributes:
-        state: "idle" (nobody asked), "working", "stopping" (after the session that it is at), "stopped" or "done".
+        state: "idle" (not asked for), "working", "stopping" (after the session that it is at), "stopped" or "done".
         total: Sessions to go through.
         unread: Names of sessions that could not be understood.
         found: The trends over those gone through.

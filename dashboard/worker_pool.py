@@ -30,7 +30,7 @@ MEMORY_LIMIT_BYTES = 2_000_000_000
 """Of private memory a worker: three sessions of three hours of sixteen districts, several times over."""
 NICENESS = 10
 IDLE_LIMIT_S = 300.0
-"""A worker that nobody asked for so long ends, and its memory goes with it."""
+"""A worker without a job for so long ends, and its memory goes with it."""
 
 Taken = TypeVarTuple("Taken")
 T = TypeVar("T")
@@ -171,7 +171,7 @@ class _Worker:
 
 
 def _work(connection: Connection) -> None:
-    """A worker's life: one job after the other, until nobody wants more."""
+    """A worker's life: one job after the other, until there are no more."""
     _bound()
     while True:
         try:

@@ -198,7 +198,7 @@ class Watch:
         return (with_standing(PartHealth(name="recorder", alive=True, failures=0, trouble=""), self._recording),)
 
     def _own_health(self) -> PartHealth:
-        # Nobody watches the supervisor but whoever looks here: the terminal's loop and /healthz.
+        # The supervisor is watched from here only: by the terminal's loop and /healthz.
         now_s = time.monotonic()
         still_s = max(0.0, now_s - self._supervised_s - SUPERVISE_EVERY_S)
         if still_s <= STALLED_AFTER_S:

@@ -32,7 +32,7 @@ def hall_health_routes(hall: Hall) -> Blueprint:
 def hall_health(picture: HallPicture) -> Json:
     """What to say of how everything stands.
 
-    A station that is silent or in trouble is told, but it is not this program's fault: what restarts it would not mend that.
+    A station that is silent or in trouble is reported, but it is not this program's fault: what restarts it would not mend that.
     """
     return {
         "status": "well" if picture.connected else "in trouble",
@@ -59,7 +59,7 @@ def create_hall_app(hall: Hall, title: str, gate: Gate | None = None, *, insist_
         hall: What to look at.
         title: What the hall is called.
         gate: Who may look; this machine only when None.
-        insist_on_encryption: Whether browsers are told to come by encryption only.
+        insist_on_encryption: Whether browsers are to insist on encryption.
     """
     app = base_app(f"{title} – pilotlamp")
     app.server.register_blueprint(hall_routes(HallFeed(hall)))

@@ -16,17 +16,17 @@ from monitor.values import Warning as RaisedWarning
 from monitor.values.arrays import Floats
 
 _BOARD = "station"
-_UNTOLD = "supply not told"
+_UNKNOWN_SUPPLY = "supply not told"
 _CAUSES = {cause.value: cause for cause in Cause}
 PRIORITIES = {"low": Priority.LOW, "medium": Priority.MEDIUM, "high": Priority.HIGH}
 
 
 def layout_of(station: StationView) -> Layout:
-    """The layout as far as the station told it; districts in the order of their names, since the view's own order changes."""
+    """The layout as far as the station gave it; districts in the order of their names, since the view's own order changes."""
     districts = sorted(station.districts, key=lambda row: row.name)
-    supplies = {row.supply or _UNTOLD: 0.0 for row in districts} | {s.name: s.plate_va or 0.0 for s in station.supplies}
+    supplies = {row.supply or _UNKNOWN_SUPPLY: 0.0 for row in districts} | {s.name: s.plate_va or 0.0 for s in station.supplies}
     volts = {s.name: s.max_volts for s in station.supplies}
-    limits = {(row.supply or _UNTOLD, row.output or "?"): row.limit_amps for row in districts}
+    limits = {(row.supply or _UNKNOWN_SUPPLY, row.output or "?"): row.limit_amps for row in districts}
     return Layout(
         title=station.title,
         mains=Mains(volts=120.0, hertz=60),
@@ -39,7 +39,7 @@ def layout_of(station: StationView) -> Layout:
         district=tuple(
             District(
                 name=row.name,
-                supply=row.supply or _UNTOLD,
+                supply=row.supply or _UNKNOWN_SUPPLY,
                 output=row.output or "?",
                 board=_BOARD,
                 volts_channel=0,

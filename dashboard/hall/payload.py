@@ -52,7 +52,7 @@ def counted(stations: tuple[StationView, ...]) -> str:
 Json = dict[str, object]
 WARNINGS_SHOWN = 20
 STATIONS_SHOWN = 300
-"""The worst of them: a browser draws no more tiles with ease, and nobody looks at more."""
+"""The worst of them: a browser draws no more tiles with ease, and more are not looked at."""
 
 
 def hall_tick(picture: HallPicture, at: Moment) -> Json:

@@ -26,7 +26,7 @@ def bench_card(supply: Supply, verdict: BenchVerdict, *, may_keep: bool, aside: 
         supply: The supply.
         verdict: Of its check.
         may_keep: Whether answers can be written into the layout file.
-        aside: Who set the verdict aside and why; empty where nobody did.
+        aside: Who set the verdict aside and why; empty where it is not.
     """
     unit = "VA" if supply.rated_va is not None else "W"
     checked = supply.condition.checked_on if supply.condition is not None else None

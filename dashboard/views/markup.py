@@ -45,11 +45,11 @@ def _element(part: Component) -> Iterator[str]:
     if part._namespace != "dash_html_components":  # noqa: SLF001 - Dash gives no other way to tell
         raise TypeError(f"{part._type} has no plain form")  # noqa: SLF001
     tag = str(part._type).lower()  # noqa: SLF001
-    told = part.to_plotly_json()["props"]
-    attributes = "".join(_attribute(name, value) for name, value in told.items() if name != "children")
+    properties = part.to_plotly_json()["props"]
+    attributes = "".join(_attribute(name, value) for name, value in properties.items() if name != "children")
     yield f"<{tag}{attributes}>"
     if tag not in VOID:
-        yield from _pieces(told.get("children"))
+        yield from _pieces(properties.get("children"))
         yield f"</{tag}>"
 
 

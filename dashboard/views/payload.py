@@ -77,13 +77,13 @@ def trace(window: TrendWindow) -> Json:
 
 def standing_part(standing: LayoutStanding, now_s: float) -> Json:
     """Headline and warnings of a standing as they read at a moment: the same wherever a layout is shown."""
-    told = [_notice(notice, standing, now_s) for notice in standing.notices]
+    shown = [_notice(notice, standing, now_s) for notice in standing.notices]
     if standing.flood is not None:
-        told.insert(0, _flood(standing.flood, standing, now_s))
+        shown.insert(0, _flood(standing.flood, standing, now_s))
     return {
         "headline": headline_part(headline(standing, now_s), now_s),
-        "warnings": told[:WARNINGS_SHOWN],
-        "more_warnings": max(0, len(told) - WARNINGS_SHOWN),
+        "warnings": shown[:WARNINGS_SHOWN],
+        "more_warnings": max(0, len(shown) - WARNINGS_SHOWN),
     }
 
 

@@ -49,8 +49,8 @@ def review_page(listing: Sequence[Listed], chosen: Listed | None, beside: Listed
         asked: The id that was asked for, to say so where there is no such session.
         at: The moment to begin with, seconds of the stream; empty for the whole session.
     """
-    told = {"sheet": chosen.id, "beside": beside.id if beside is not None else "", "at": at} if chosen is not None else {}
-    main = _column(told) if told else html.Div(html.P(_none(listing, asked), className="panel quiet"))
+    ids = {"sheet": chosen.id, "beside": beside.id if beside is not None else "", "at": at} if chosen is not None else {}
+    main = _column(ids) if ids else html.Div(html.P(_none(listing, asked), className="panel quiet"))
     return html.Main(
         [
             html.Div(
@@ -70,11 +70,11 @@ def review_page(listing: Sequence[Listed], chosen: Listed | None, beside: Listed
     )
 
 
-def _column(told: dict[str, str]) -> Component:
+def _column(ids: dict[str, str]) -> Component:
     """Time lines, the moment of one event, and all the rest; the page's script and the callbacks fill them."""
     return html.Div(
         [
-            html.Div(id="review-main", **hook(**told)),
+            html.Div(id="review-main", **hook(**ids)),
             html.Section(no_moment(), className="panel moment", id="review-moment", tabIndex="-1"),
             html.Div(id="review-rest"),
         ],
@@ -162,7 +162,7 @@ def _line_panel(session: OpenSession, *, heading: bool) -> Component:
 
     Args:
         session: The session.
-        heading: True where it stands beside another one, and needs to be told from it.
+        heading: True where it stands beside another one, and needs to be distinguished from it.
     """
     return html.Section(
         [html.Div(_head(session, heading=heading), **hook(head=session.listed.id)), time_line(session), files(session.listed)],

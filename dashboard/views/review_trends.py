@@ -30,7 +30,7 @@ _STYLE = (
 
 
 def trends_section() -> Component:
-    """The frame: its one button stays where it is whatever changes around it, so that nobody's focus is lost."""
+    """The frame: its one button stays where it is whatever changes around it, so that no focus is lost."""
     return html.Section(
         [
             html.Div(id="trend-said", **aria(live="polite")),

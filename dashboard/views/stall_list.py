@@ -14,7 +14,7 @@ LIMIT = 400
 
 
 def stall_list(picture: Picture, clock: Callable[[float], datetime | None], *, is_live: bool) -> Json:
-    """Rows of the list; what people did on purpose is told from faults.
+    """Rows of the list; what people did on purpose is distinguished from faults.
 
     Args:
         picture: How everything stands.

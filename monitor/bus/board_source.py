@@ -81,5 +81,5 @@ class BoardSource:
 
     def _take(self, _topic: str, payload: bytes, retained: bool) -> None:  # noqa: FBT001 - the connection's own form
         if retained or len(payload) > PAYLOAD_LIMIT_BYTES:
-            return  # a retained line is of nobody knows when
+            return  # a retained line has no known time
         self._came.append(payload if payload.endswith(b"\n") else payload + b"\n")

@@ -99,7 +99,7 @@ class Broker:
         hall: The hall's name; empty where the address names none.
         user: Who we are; None for a broker that does not ask.
         password: What proves it; never shown.
-        ca_file: Certificates of whoever vouches for the broker; None for the system's own.
+        ca_file: Certificates that vouch for the broker; None for the system's own.
         board: The board's name, in addresses of boards on the network; empty elsewhere.
     """
 

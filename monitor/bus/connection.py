@@ -18,7 +18,7 @@ from monitor.errors import BusError
 CONNECT_WITHIN_S = 4.0
 KEEP_ALIVE_S = 15
 NO_MATCHING_SUBSCRIBERS = 0x10
-"""MQTT 5, 3.4.2.1: the broker took it, and nobody was there to have it."""
+"""MQTT 5, 3.4.2.1: the broker took it, and there was no subscriber."""
 MOST_PACKET_BYTES = 1 << 18
 RECEIVE_LIMIT = 1000
 """Messages that may be on their way to us unconfirmed."""
@@ -28,7 +28,7 @@ class Outcome(Enum):
     """What the broker said of a message."""
 
     TAKEN = "taken"
-    NOBODY = "nobody"
+    NO_SUBSCRIBER = "no subscriber"
     REFUSED = "refused"
 
 
@@ -194,7 +194,7 @@ class Connection:
         if reason.is_failure:
             self._on_confirmed(mid, Outcome.REFUSED)
         else:
-            self._on_confirmed(mid, Outcome.NOBODY if reason.value == NO_MATCHING_SUBSCRIBERS else Outcome.TAKEN)
+            self._on_confirmed(mid, Outcome.NO_SUBSCRIBER if reason.value == NO_MATCHING_SUBSCRIBERS else Outcome.TAKEN)
 
     def _came(self, _client: Client, _data: object, message: MQTTMessage) -> None:
         if self._session.on_message is None:

@@ -24,7 +24,7 @@ class BoardLines:
         self.faults = 0
 
     def take(self, payload: bytes, now_unix_s: float) -> Readings | None:
-        """The last reading of each output in a message of whole lines, as if a station told it; None where there is none.
+        """The last reading of each output in a message of whole lines, in the form of a station; None where there is none.
 
         Args:
             payload: Lines, the last one with or without its end.

@@ -1,4 +1,4 @@
-"""Listens to a hall and keeps its book, for a page or whoever else looks."""
+"""Listens to a hall and keeps its book, for pages and programs."""
 
 import threading
 import time

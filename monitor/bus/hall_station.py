@@ -80,7 +80,7 @@ class HallStation:
         Args:
             body: The message.
             now_unix_s: When it came, by our clock.
-            retained: It had lain at the broker, nobody knows for how long.
+            retained: The broker had kept it, for an unknown time.
         """
         if isinstance(body, Presence) and body.state == "lost":
             self._is_lost |= self._boot in (None, body.boot)  # an older start's will may come late
@@ -192,10 +192,10 @@ class HallStation:
 
     def _districts(self, now_there_s: float, standing: LayoutStanding | None, *, gone: bool) -> Iterator[DistrictView]:
         levels = {row.name: row.level for row in standing.districts} if standing is not None else {}
-        told = {row.name: row for row in self._outline.districts} if self._outline else {}
+        outlined = {row.name: row for row in self._outline.districts} if self._outline else {}
         nothing = HallDistrictFigures()
-        for name in [*told, *(name for name in self._figures.districts if name not in told)]:
-            row, known = told.get(name), self._figures.districts.get(name, nothing)
+        for name in [*outlined, *(name for name in self._figures.districts if name not in outlined)]:
+            row, known = outlined.get(name), self._figures.districts.get(name, nothing)
             age_s = max(0.0, now_there_s - known.end_unix_s) if known.recent else None
             yield DistrictView(
                 name=name,
@@ -217,9 +217,9 @@ class HallStation:
         return tuple((now_there_s - end, volts, amps) for end, volts, amps in known.recent) if known else ()
 
     def _supplies(self, now_there_s: float) -> Iterator[SupplyView]:
-        told = {supply.name: supply for supply in self._outline.supplies} if self._outline else {}
-        for name in dict.fromkeys([*told, *self._figures.supplies]):
-            plate, known = told.get(name), self._figures.supplies.get(name)
+        outlined = {supply.name: supply for supply in self._outline.supplies} if self._outline else {}
+        for name in dict.fromkeys([*outlined, *self._figures.supplies]):
+            plate, known = outlined.get(name), self._figures.supplies.get(name)
             yield SupplyView(
                 name=name,
                 plate_va=plate.plate_va if plate else None,

@@ -290,7 +290,7 @@ def encode(body: Body | Acknowledgement) -> bytes:
 
 
 def decode(topic: str, payload: bytes, *, retained: bool = False) -> Received | BusFault:
-    """What a message says, whoever sent it; never raises.
+    """What a message of any sender says; never raises.
 
     Args:
         topic: As the broker gives it.

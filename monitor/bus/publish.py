@@ -206,7 +206,7 @@ class Publisher:
         if time.monotonic() < self._next_try_s:
             return
         will = Will(topic=self._topic("presence"), payload=encode(self._writer.last_will()))
-        # The start's own mark makes the name one that nobody else can guess and push out.
+        # The start's own mark makes the name one that no other client can guess and push out.
         name = f"station-{escaped(self._broker.hall)}-{escaped(self._station)}-{self._writer.boot}"
         session = Session(client_id=name, will=will, filters=(self._topic("kept"),), on_message=self._acknowledged)
         connection = Connection(self._broker, session, self._confirmed)
@@ -301,7 +301,7 @@ class Publisher:
         body = self._underway.pop(mid, None)
         if body is None:
             return
-        is_gone = outcome is Outcome.TAKEN or (outcome is Outcome.NOBODY and not body.notice)
+        is_gone = outcome is Outcome.TAKEN or (outcome is Outcome.NO_SUBSCRIBER and not body.notice)
         if is_gone and not self._has_collector():
             self._taken_s[body.id] = time.monotonic()
         if outcome is Outcome.REFUSED:

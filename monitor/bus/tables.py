@@ -79,7 +79,7 @@ class Tables:
     def __init__(self, into: Path, name: str) -> None:
         self._into = into
         self._name = name
-        # The first file costs a quarter of a second more than any other, which nobody should have to wait for later.
+        # The first file costs a quarter of a second more than any other, which should not be waited for later.
         pq.write_table(pa.table({"a": [0]}), pa.BufferOutputStream(), compression="zstd")
 
     def write_one(self, rows: Rows) -> int:
@@ -102,7 +102,7 @@ class Tables:
         return int(table.num_rows)
 
     def _merge(self, folder: Path, schema: pa.Schema) -> None:
-        """Many small files of ours become one; whoever reads meanwhile sees rows twice, which reading expects."""
+        """Many small files of ours become one; a reader meanwhile sees rows twice, which reading expects."""
         parts = sorted(folder.glob(f"{self._name}-part-*.parquet"))
         if len(parts) < PARTS_LIMIT:
             return

@@ -153,7 +153,7 @@ def _calibrate(bench: CalibrationBench, identity: Identity, channel: int, label:
     if fit is None:
         return None
     while (reading := _number(f"Steady reading of the meter in {unit} (empty when done): ")) is not None:
-        # What is not usable is told before the meter leaves its place, and left out.
+        # What is not usable is reported before the meter leaves its place, and left out.
         both = [*known, (reading, bench.look(channel))]
         with_it = _fitted(identity.channels[channel], at_zero, both)
         if with_it is not None:

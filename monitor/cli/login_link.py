@@ -32,7 +32,7 @@ def invitation_lines(link: str, *, encrypted: bool) -> str:
 
 
 def open_browser(link: str) -> bool:
-    """Open a link in the browser of whoever sits at this terminal, without waiting for it.
+    """Open a link in the browser of this desktop, without waiting for it.
 
     Returns:
         Whether there is a browser with windows and somebody to see it: a service, a script or a remote terminal has none.

@@ -124,7 +124,7 @@ def opened_page(watch: Watch, args: argparse.Namespace) -> ServedPage:
 
 @contextlib.contextmanager
 def shown_hall(hall: "HallListener", title: str, args: argparse.Namespace) -> Iterator[None]:
-    """Serve the pages of a hall likewise; nobody acts from there.
+    """Serve the pages of a hall likewise; there is no acting from there.
 
     Raises:
         PageError: As above.

@@ -1,4 +1,4 @@
-"""`pilotlamp rehearse`: captures with known truth, for whoever works on the rules (a developers' command)."""
+"""`pilotlamp rehearse`: captures with known truth, for work on the rules (a developers' command)."""
 
 import argparse
 from pathlib import Path

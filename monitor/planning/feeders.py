@@ -26,7 +26,7 @@ class ConductorRun:
 
     Attributes:
         feeder: The wire; None where it is not known.
-        track: What rails and joints add, or the whole loop as measured; None where nobody gave it.
+        track: What rails and joints add, or the whole loop as measured; None where it was not given.
         return_volts: Lost in a return shared with others, of a measured loop what the others' current makes in it; None where the
             feeder has its own way back.
     """

@@ -85,7 +85,7 @@ class SetAside(_PlanTable, frozen=True):
 
 
 class Guess(_PlanTable, frozen=True):
-    """Loads that nobody measured, by a row of the table of typical draws.
+    """Loads that were not measured, by a row of the table of typical draws.
 
     Attributes:
         like: Name of the row.

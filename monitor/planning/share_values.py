@@ -210,7 +210,7 @@ def _needs(layout: Layout, district: District, loads: Sequence[PlannedLoad], pla
 
 
 def _most_volts(loads: Sequence[PlannedLoad], gives: float) -> float:
-    """What an output without a throttle may give; where nobody said what the loads are made for, no more than today or than is usual."""
+    """What an output without a throttle may give; where it is not given what the loads are made for, no more than today or than is usual."""
     known = [each.load.volts * (1 + VOLTS_OVER) for each in loads if each.load.volts is not None]
     return min(known) if known else max(gives, MOST_ACCESSORY_VOLTS)
 

@@ -19,7 +19,7 @@ from monitor.rehearsal.scene import Scene
 from monitor.rehearsal.stream import BoardFaults, LineStream, LineStyle, PackedStream
 
 BLOCK_TICKS = 24
-"""A quarter of a second: small enough not to hold up whoever shares the interpreter."""
+"""A quarter of a second: small enough not to hold up other threads."""
 _REMEMBERED_S = 600.0
 
 
@@ -28,7 +28,7 @@ class ShowPart:
     """What a board sends in some stretch of time.
 
     Attributes:
-        packets: Whole packets (or lines), never to be cut by whoever drops some.
+        packets: Whole packets (or lines), never to be cut where some are dropped.
         end_s: Seconds since the board's first scan at which the stretch ends.
     """
 
@@ -108,7 +108,7 @@ def _stream(bench: Bench, lines: LineStyle | None, faults: BoardFaults, rng: np.
 
 
 BACKLOG_BYTES_LIMIT = 65_536
-"""About three seconds of packed samples at real time: what nobody reads is dropped beyond that, oldest first, packet by packet."""
+"""About three seconds of packed samples at real time: what is not read is dropped beyond that, oldest first, packet by packet."""
 _TURN_S = 0.008
 
 
@@ -117,7 +117,7 @@ class RehearsalBoard:
 
     Attributes:
         port: Path (or URL) to open; stays the same over unplugging and plugging in again.
-        packets_dropped: Packets that nobody read in time.
+        packets_dropped: Packets that were not read in time.
     """
 
     def __init__(self, show: Scene | Show, *, speed: float = 1.0, name: str = "board") -> None:
@@ -163,7 +163,7 @@ class RehearsalBoard:
         self._port.close()
 
     def unplug(self) -> None:
-        """Pull the plug: whoever has the port open sees it go. The board loses what it could not send."""
+        """Pull the plug: the program that has the port open sees it go. The board loses what it could not send."""
         with self._plug:
             if self._is_plugged:
                 self._port.unplug()

@@ -188,7 +188,7 @@ __all__ = ["SlowBench", "SlowRecord"]
 
 
 class Onlooker(Protocol):
-    """Who is told of each tick."""
+    """Called at each tick."""
 
     def after_tick(self, tick_scan: int, steps: list[float]) -> None:
         """A tick that began at tick_scan is over; steps are the shares of a lap that each train went."""
@@ -230,7 +230,7 @@ class SlowBench:
         Args:
             frame: Its tracks; the onlooker may lay further pulses over ticks that are still to come.
             levels: Throttle of each district, shape (districts, scans).
-            onlooker: Who is told of each tick.
+            onlooker: Called at each tick.
             rng: For the wavering of loads.
         """
         self._means = {track: frame.means(track) for track in TRACKS}

@@ -78,7 +78,7 @@ class DistrictSpec:
         wave: What the output makes of the secondary's volts.
         use: What hangs on it.
         level: Throttle at the start, share of the full open-circuit volts.
-        own_ohms: Output resistance that it shares with nobody.
+        own_ohms: Output resistance of its own.
         feeder_ohms: Loop resistance between the sensor and the loads.
         feeder_growth: Ohms a second by which a bad joint in that loop grows.
         feeder: AWG and metres one way for the layout file; None leaves it out.

@@ -179,7 +179,7 @@ class PackedStream:
 
 
 def received_time_s(at_s: float, faults: BoardFaults, interval_s: float, scans_per_packet: int = 15) -> float:
-    """Where a moment of the bench lies on the time line of whoever listens: time that a board was away is not on it.
+    """Where a moment of the bench lies on the time line of the receiver: time that a board was away is not on it.
 
     A listener counts scans from the first one it saw; after a restart it goes on where it was.
     """

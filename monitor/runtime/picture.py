@@ -1,4 +1,4 @@
-"""The picture: how everything stands at one moment, for whoever looks."""
+"""The picture: how everything stands at one moment."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -188,7 +188,7 @@ class Replay:
             return self._would.verdicts() if self.is_rejudged else ()
 
     def wait(self, seconds: float) -> None:
-        """Wait so long, or until it was told something."""
+        """Wait so long, or until something changed."""
         with self._changed:
             self._changed.wait(seconds)
 

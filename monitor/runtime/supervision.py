@@ -44,7 +44,7 @@ class PartHealth:
 
 
 class SupervisedThread:
-    """Runs work until stopped; work that raises is logged, told by :meth:`health`, and started again after a pause.
+    """Runs work until stopped; work that raises is logged, reported by :meth:`health`, and started again after a pause.
 
     Args:
         name: For logs and for people.
@@ -70,7 +70,7 @@ class SupervisedThread:
         self._stop.set()
 
     def replace(self, work: Callable[[threading.Event], None]) -> None:
-        """Do this work in a new thread from now on. The old one, which cannot be ended from outside, is told to stop and left behind."""
+        """Do this work in a new thread from now on. The old one, which cannot be ended from outside, is asked to stop and left behind."""
         if self._stop.is_set():
             return
         self._stop.set()
@@ -123,7 +123,7 @@ RESTARTED_AFTER_S = 20.0
 """And is restarted after this; well below what the inbox can hold meanwhile. Each further time in a row takes twice as long."""
 LONGEST_WAIT_S = 300.0
 REPORTED_FOR_S = 120.0
-"""For how long after a restart people are told of it."""
+"""For so long after a restart it is reported."""
 
 
 class Restartable(Protocol):
@@ -140,7 +140,7 @@ class Restartable(Protocol):
 class Watchdog:
     """Watches one part.
 
-    Time is counted in the rounds of whoever looks: while the whole program stood still (a suspended computer) nobody looked, and
+    Time is counted in rounds of the supervisor: while the whole program stood still (a suspended computer) there were none, and
     nothing is held against any part.
 
     Args:
@@ -193,9 +193,9 @@ class Watchdog:
         if self.is_stalled and not was_stalled:
             _log.error("the %s stands still for more than %.0f s, here:\n%s", self.name, STALLED_AFTER_S, self._where())
         if self.still_s >= self._wait_s:
-            self._restart_over()
+            self._restart()
 
-    def _restart_over(self) -> None:
+    def _restart(self) -> None:
         self.restarts += 1
         _log.error("the %s stood still for %.0f s and is restarted", self.name, self.still_s)
         self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)

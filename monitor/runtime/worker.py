@@ -215,7 +215,7 @@ class PipelineWorker:
             self._publish(step)
 
     def _may_go_on(self) -> bool:
-        """Whether nobody else has taken over; what is in hand is this worker's to hand on then."""
+        """Whether no other worker has taken over; what is in hand is this worker's to hand on then."""
         with self._lock:
             if not self._retired:
                 self._in_hand = None

@@ -173,10 +173,10 @@ def openings(session: "SessionFolder") -> dict[str, list[Opening]]:
     return openings_of(session.layout(), read_notices(session, "events", Event))
 
 
-def openings_of(layout: Layout, told: Sequence[Event]) -> dict[str, list[Opening]]:
+def openings_of(layout: Layout, given: Sequence[Event]) -> dict[str, list[Opening]]:
     """When each supply's protection opened by what events say, in order."""
     supplies = {district.name: district.supply for district in layout.district}
-    events = sorted(told, key=lambda each: each.start_s)
+    events = sorted(given, key=lambda each: each.start_s)
     shorts = [(supplies.get(event.district), event.start_s) for event in events if event.cause is Cause.SHORT]
     found: dict[str, list[Opening]] = {}
     for event in events:

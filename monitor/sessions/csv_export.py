@@ -49,7 +49,7 @@ def export_csv(session: SessionFolder, path: Path, tell: Callable[[int], None] =
     Args:
         session: The session.
         path: The file to write.
-        tell: Is told after each part how many are done.
+        tell: Called after each part with how many are done.
 
     Returns:
         How many rows.

@@ -160,7 +160,7 @@ def review(
     stored = load_readings(session, COLUMNS) if stored is None else stored
     events = tuple(read_notices(session, "events", Event))
     # What the watch itself found rests on every half cycle; sessions from before that was kept have rows of a fifth of a second.
-    told = {(figure.kind, figure.name): figure.value for figure in read_notices(session, "slow_figures", SlowFigure)}
+    latest = {(figure.kind, figure.name): figure.value for figure in read_notices(session, "slow_figures", SlowFigure)}
     ends = [float(district.at_s[-1]) + BUCKET_S for district in stored.values() if len(district.at_s)]
     ended_s = closing.ended_s if closing is not None else max(ends, default=manifest.first_s)
     return SessionReview(
@@ -170,11 +170,11 @@ def review(
         duration_s=max(0.0, ended_s - manifest.first_s),
         invented=manifest.invented,
         districts=tuple(
-            replace(found, loop_ohms=told.get(("loop-ohms", found.name), found.loop_ohms))
+            replace(found, loop_ohms=latest.get(("loop-ohms", found.name), found.loop_ohms))
             for found in (_district(layout, row.name, stored.get(row.name), events) for row in layout.district)
         ),
         supplies=tuple(
-            replace(found, source_ohms=told.get(("source-ohms", found.name), found.source_ohms))
+            replace(found, source_ohms=latest.get(("source-ohms", found.name), found.source_ohms))
             for found in (_supply(layout, supply, stored, events) for supply in layout.supply)
         ),
         events=events,
@@ -291,8 +291,8 @@ def _above(values: Floats, limit: float) -> dict[float, float]:
 def _loop_ohms(figures: Mapping[str, Floats]) -> float | None:
     """Volts lost on the way to the far end over the amps that flow (Ohm), where enough flow to tell."""
     volts, far, amps = figures["volts_rms"], figures["far_volts_rms"], figures["amps_rms"]
-    told = np.isfinite(far) & (amps > 0.5)
-    return float(np.median((volts - far)[told] / amps[told])) if told.sum() >= ROWS_A_SECOND else None
+    known = np.isfinite(far) & (amps > 0.5)
+    return float(np.median((volts - far)[known] / amps[known])) if known.sum() >= ROWS_A_SECOND else None
 
 
 def _source_ohms(layout: Layout, supply: str, stored: Mapping[str, StoredDistrict]) -> float | None:
@@ -302,8 +302,8 @@ def _source_ohms(layout: Layout, supply: str, stored: Mapping[str, StoredDistric
         if district.name in stored:
             figures = stored[district.name].figures
             lost, gained = -np.diff(figures["volts_rms"]), np.diff(figures["amps_rms"])
-            told = (gained > 1.0) & (lost > 0) & (figures["volts_rms"][1:] > 0.5 * figures["volts_rms"][:-1])
-            found.append(lost[told] / gained[told])
+            known = (gained > 1.0) & (lost > 0) & (figures["volts_rms"][1:] > 0.5 * figures["volts_rms"][:-1])
+            found.append(lost[known] / gained[known])
     ohms = np.concatenate(found) if found else np.zeros(0)
     return float(np.median(ohms)) if len(ohms) >= 3 else None
 

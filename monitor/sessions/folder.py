@@ -71,7 +71,7 @@ class Manifest(msgspec.Struct, frozen=True, kw_only=True):
         ports: Boards that were read at another port than the layout file says, by name.
         program: Version of this program.
         python: Version of the interpreter.
-        about: What the files are, for whoever opens the folder without this program.
+        about: What the files are, for reading the folder without this program.
     """
 
     format: Annotated[int, Meta(ge=1)]

@@ -6,7 +6,7 @@ after the other, the first would move the time on by a whole window, and the oth
 A window ends where an operator did something or a port was opened again. It is short at first, and short again after a port was
 opened, so that a board's clock starts as it did when the bytes came. Lines say what time it was on the board when each piece of a
 window came; packets do not, so they are cut behind the piece that came with the least delay, in every :data:`STRETCH_S` one, and the
-clock is told there. So what the clock learns, and with it every time, stays what it was but for some milliseconds.
+clock observes there. So what the clock learns, and with it every time, stays what it was but for some milliseconds.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -24,7 +24,7 @@ from monitor.values.arrays import Floats
 Whole = NDArray[np.int64]
 
 STRETCH_S = 10.0
-"""The clock of a board of waveforms is told at least this often."""
+"""The clock of a board of waveforms observes at least this often."""
 GROWTH = 0.5
 """A window is at most this share as long as it is since a port was opened."""
 WINDOW_BYTES = 500_000

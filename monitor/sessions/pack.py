@@ -34,7 +34,7 @@ def pack(session: SessionFolder, target: Path, tell: Callable[[int], None] = lam
     Args:
         session: A closed session.
         target: The file to make, or the folder to make it in.
-        tell: Is told how many bytes are done, now and then.
+        tell: Called with the bytes done, now and then.
 
     Raises:
         SessionError: The session is still being recorded, or the file is there already or cannot be written.
@@ -72,7 +72,7 @@ def unpack(bundle_path: Path, recordings: Path, tell: Callable[[int], None] = la
     Args:
         bundle_path: The packed session.
         recordings: Where the session's folder goes.
-        tell: Is told how many bytes are done, now and then.
+        tell: Called with the bytes done, now and then.
 
     Raises:
         SessionDamagedError: It is not a packed session, or not whole.

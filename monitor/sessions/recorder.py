@@ -102,7 +102,7 @@ class Recorder:
             self._waiting_bytes += kept.cost_bytes
 
     def keep_up(self, limit_bytes: int) -> None:
-        """For whoever records faster than real time: wait while more than this waits for the disk."""
+        """For recording faster than real time: wait while more than this waits for the disk."""
         while self._trouble is None and self._waiting_bytes > limit_bytes:
             self._wake.wait(ROUND_S / 5)
 

@@ -160,7 +160,7 @@ def _recover_table(folder: Path, parquet: Parquet, what: str) -> list[str]:
     losses = []
     for path in sorted(folder.glob("*.parquet")):
         if not is_whole(path):
-            # Out of the way of whoever opens the folder, not away: somebody may know how to mend it.
+            # Out of the way of readers, but not deleted: it may still be mended by hand.
             path.replace(path.with_name(f"_{path.name}.damaged"))
             losses.append(f"{folder.name}/{path.name} is damaged; its {what} can be made again from the raw bytes")
     return losses

@@ -59,7 +59,7 @@ def earlier_runs(recordings: Path | None, title: str, before: datetime | None) -
     Args:
         recordings: The folder of sessions.
         title: Title of the layout.
-        before: Wall clock; None gives none: nobody knows what was before.
+        before: Wall clock; None gives none: what was before is not known.
     """
     if recordings is None or before is None:
         return ()

@@ -92,7 +92,7 @@ class PortStatus:
 
     Attributes:
         port: Its device or URL as the layout file writes it.
-        board: The board's name in the layout file (the first, where several hang on it); None while nobody there said who it is.
+        board: The board's name in the layout file (the first, where several hang on it); None while no board there has identified itself.
         state: "opening" (cannot be opened yet, tried again and again), "reading", "silent" (open, nothing comes), "lost" (was
             there, is gone), "not-understood" (text or packets come that mean nothing here), "wrong-baud" (bytes come that are neither) or
             "stranger" (a board that the layout file does not know, or that speaks another version).

@@ -128,11 +128,11 @@ class SupplyLoad:
         headroom: What is left of the supply as a whole.
         limits: Every limit of the supply itself.
         heat: Likely heat of its protection, 1 where it opens; None without protection.
-        heat_lowest: The least that it may hold: starting in the middle of a show, nobody knows what went before.
+        heat_lowest: The least that it may hold: after a start in the middle of a show, what went before is not known.
         heat_highest: The most that it may hold.
         forecast: When it would open; None where it would not.
         is_open: True while the protection is taken for open.
-        reset_in_s: Likely seconds until it closes by itself; None where it does not, or where nobody can say.
+        reset_in_s: Likely seconds until it closes by itself; None where it does not, or where that is not known.
         notes: What a nameplate exceeds or leaves open, one sentence each.
     """
 

@@ -39,7 +39,7 @@ class Scope:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Warning:  # noqa: A001 - the trade's own word; the builtin is an exception class nobody raises here
+class Warning:  # noqa: A001 - the trade's own word; the builtin is an exception class that is not raised here
     """One occurrence, from when it rose to when it cleared. The same id comes again when something of it changed.
 
     Attributes:
@@ -61,8 +61,8 @@ class Warning:  # noqa: A001 - the trade's own word; the builtin is an exception
         share: Share of that limit as seen at start_s; None where none binds.
         trip_earliest_s: Seconds to the opening of a quick protection, as seen at start_s; None where none is predicted.
         trip_latest_s: The same of a slow one; None also where a slow one may never open.
-        time_words: The words of the message that say how long is left, as seen at start_s: whoever shows the message later
-            puts the words of that moment in their place. Empty where no time is told.
+        time_words: The words of the message that say how long is left, as seen at start_s: a later display
+            puts the words of that moment in their place. Empty where there is no time.
     """
 
     id: int
