@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Protocol, runtime_checkable
 
 import msgspec
 
@@ -22,7 +23,6 @@ from monitor.link import BoardClock, HostClock, SerialSource
 from monitor.runtime import Live, Pipeline
 from monitor.runtime.port_record import PortRecord
 from monitor.runtime.reader import PortReader, Source
-from monitor.runtime.sinks import BeatingRecorder, StepRecorder
 from monitor.runtime.supervision import (
     STALLED_AFTER_S,
     PartHealth,
@@ -33,7 +33,7 @@ from monitor.runtime.supervision import (
     with_standing,
 )
 from monitor.runtime.worker import Inbox, PipelineWorker, Sink
-from monitor.values import Action, PortStatus
+from monitor.values import Action, PortStatus, Step
 
 _log = logging.getLogger(__name__)
 
@@ -50,6 +50,47 @@ def port_source(port: str, baud: int, clock: HostClock) -> Source:
 
         return BoardSource(port, clock.now_s)
     return SerialSource(port, baud, clock)
+
+
+class RecorderStatus(Protocol):
+    """How it stands with the recording."""
+
+    @property
+    def sentence(self) -> str:
+        """What a person should know and do."""
+
+    @property
+    def is_well(self) -> bool:
+        """False where something is wrong that a person should mend."""
+
+
+class StepRecorder(Protocol):
+    """What keeps the session."""
+
+    def put(self, step: Step) -> None:
+        """Take one step; never blocks."""
+
+    def close(self, reason: str) -> None:
+        """End the session."""
+
+    def status(self) -> RecorderStatus:
+        """How it stands; from any thread."""
+
+
+@runtime_checkable
+class BeatingRecorder(Protocol):
+    """A recorder with a thread of its own, which may stand still where the disk does not answer."""
+
+    @property
+    def beats(self) -> int:
+        """Goes up each time the thread goes round."""
+
+    def restart(self) -> None:
+        """Leave that thread behind and begin a new session with another."""
+
+    @property
+    def thread(self) -> threading.Thread:
+        """That thread."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

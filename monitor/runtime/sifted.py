@@ -50,9 +50,9 @@ class Sifted:
             self._sink(step)
 
     def _replace(self, pattern: Pattern) -> None:
-        """A pattern takes the place of all that was said of any of its districts before."""
-        said = {districts: old for districts, old in self._patterns.items() if not set(districts) & set(pattern.districts)}
-        self._patterns = said | {pattern.districts: pattern}
+        """A pattern replaces every earlier one of any of its districts."""
+        others = {districts: old for districts, old in self._patterns.items() if not set(districts) & set(pattern.districts)}
+        self._patterns = others | {pattern.districts: pattern}
 
     def lines(self) -> Iterator[Line]:
         """One object a line, ordered by start_s, the summary last."""
@@ -114,31 +114,19 @@ def _row(line: Line) -> str:
     return f"{when}{until}  {line['kind']:8} {where:22} {what:16} {line.get('message', '')}".rstrip()
 
 
+def _named(thing: object, names: str) -> Line:
+    """Some fields under their own names."""
+    return {name: getattr(thing, name) for name in names.split()}
+
+
 def _event(event: Event) -> Line:
-    return {
-        "kind": "event",
-        "district": event.district,
-        "cause": event.cause.value,
-        "fault": event.cause.is_fault,
-        "start_s": event.start_s,
-        "end_s": event.end_s,
-        "confidence": event.confidence,
-        "evidence": dict(event.evidence),
-    }
+    place = {"kind": "event", "district": event.district, "cause": event.cause.value, "fault": event.cause.is_fault}
+    return {**place, **_named(event, "start_s end_s confidence"), "evidence": dict(event.evidence)}
 
 
 def _warning(warning: RaisedWarning) -> Line:
-    return {
-        "kind": "warning",
-        "rule": warning.rule,
-        "priority": warning.priority.word,
-        warning.scope.kind: warning.scope.name,
-        "start_s": warning.start_s,
-        "end_s": warning.end_s,
-        "trip_in_s": warning.trip_in_s,
-        "message": warning.message,
-        "advice": warning.advice,
-    }
+    head = {"kind": "warning", "rule": warning.rule, "priority": warning.priority.word, warning.scope.kind: warning.scope.name}
+    return {**head, **_named(warning, "start_s end_s trip_in_s message advice")}
 
 
 def _forecast(foreseen: Foreseen) -> Line:
@@ -167,37 +155,16 @@ def _would_open(verdict: Verdict) -> Line:
 
 
 def _pattern(pattern: Pattern) -> Line:
-    return {
-        "kind": "pattern",
-        "verdict": pattern.verdict,
-        "districts": list(pattern.districts),
-        "events": pattern.events,
-        "lap_s": pattern.lap_s,
-        "lap_fraction": pattern.lap_fraction,
-        "p_value": pattern.p_value,
-        "start_s": pattern.start_s,
-    }
+    head = {"kind": "pattern", "verdict": pattern.verdict, "districts": list(pattern.districts)}
+    return {**head, **_named(pattern, "events lap_s lap_fraction p_value start_s")}
 
 
 def _phasing(phasing: Phasing) -> Line:
-    return {
-        "kind": "phasing",
-        "supplies": list(phasing.supplies),
-        "verdict": phasing.verdict,
-        "difference_volts": phasing.difference_volts,
-        "degrees": phasing.degrees,
-        "start_s": phasing.start_s,
-    }
+    head = {"kind": "phasing", "supplies": list(phasing.supplies)}
+    return {**head, **_named(phasing, "verdict difference_volts degrees start_s")}
 
 
 def _finding(finding: Finding) -> Line:
-    return {
-        "kind": "sensor",
-        "board": finding.board,
-        "channel": finding.channel,
-        "finding": finding.kind.value,
-        "start_s": finding.start_s,
-        "end_s": finding.end_s,
-        "count": finding.count,
-        "message": f"{finding.count}: {finding.check}" if finding.count > 1 else finding.check,
-    }
+    head = {"kind": "sensor", "board": finding.board, "channel": finding.channel, "finding": finding.kind.value}
+    message = f"{finding.count}: {finding.check}" if finding.count > 1 else finding.check
+    return {**head, **_named(finding, "start_s end_s count"), "message": message}
