@@ -17,6 +17,7 @@ WHOLE_FILES = {
     "bus/test_whole_way.py": "stations, a real broker and the hall at once",
     "cli/test_planning_commands.py": "commands as they are typed",
     "dashboard/test_before.py": "the page before the show with its routes",
+    "dashboard/test_setup.py": "the set-up page with its routes",
     "dashboard/test_views.py": "all views by one layout",
     "dashboard/hall/test_hall.py": "the hall's page with its routes",
     "diagnosis/test_causes.py": "one cause at a time, through the whole diagnosis",

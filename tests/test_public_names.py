@@ -18,7 +18,7 @@ PUBLIC = {
     "rehearsal": "KINDS Capture RehearsalBoard Scene capture demo_layout_text fernhollow_show random_scene write_capture",
     "runtime": "DistrictNow Live Picture Pipeline StandingWarning Summary SummaryBuilder Wave",
     "sessions": "Closing Manifest Playback Played SessionFolder find_sessions",
-    "standing": "DistrictNow Headline LayoutStanding Level StandingWarning State assess headline",
+    "standing": "DistrictNow Headline LayoutStanding Level StandingWarning State aged assess headline",
     "values": (
         "Action ActionKind AggregateBlock BoardSeen Cause Channel Chunk Disturbance DisturbanceKind Event Finding FindingKind "
         "Foreseen Headroom Health Identity JoinedChunk Limit LineReadings Pattern Phasing PlaceLoad PortState PortStatus "

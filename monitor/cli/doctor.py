@@ -188,7 +188,7 @@ def try_broker(broker: "Broker", station: str) -> Iterator[Check]:
         said, _, remedy = str(error).partition(": ")
         yield Check(name="hall", good=False, found=_sentence(said), remedy=_sentence(remedy))
         return
-    good = ours in (Outcome.TAKEN, Outcome.NOBODY) and not trouble
+    good = ours in (Outcome.TAKEN, Outcome.NO_SUBSCRIBER) and not trouble
     why = trouble or f"the broker refuses what {station} sends to {own}"
     yield Check(
         name="hall",
