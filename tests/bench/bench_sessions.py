@@ -72,7 +72,7 @@ def long_session(folder):
         rows = len(at_s) * len(names)
         table = {name: dice.normal(5, 1, rows) for name in (*FIGURES, "frequency_hz")}
         table |= {"at_s": np.tile(at_s, len(names)), "district": np.repeat(np.array(names, dtype=object), len(at_s))}
-        log.write(table | {"readings": np.full(rows, 24)})
+        log.write(table | {"readings": np.full(rows, 24), "seconds": np.full(rows, 0.2)})
         log.next_part(part + 2)
     writer.now_s = HOURS * 3600.0
     writer.close("bench")

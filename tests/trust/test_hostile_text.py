@@ -214,6 +214,7 @@ def test_a_browser_makes_no_element_of_it(watch, session, browser):
     hall.start()
     context = browser.new_context()
     page = context.new_page()
+    page.set_default_timeout(120_000)  # the first of what workers make waits for their start
     complaints = []
     page.on("console", lambda line: complaints.append(line.text) if "Content Security" in line.text else None)
     named = f"session={quote(session.name)}"
