@@ -49,6 +49,25 @@ def test_lines_of_a_sketch_of_its_own_are_read_by_a_guess_that_is_called_one():
     assert "by a guess: compare volts and amps with a meter" in view.sentence
 
 
+def test_a_line_board_that_does_not_say_how_many_outputs_it_has_is_shown_with_all_that_came():
+    tap = PortTap("usb", 115_200)
+    tap.feed(b"b,shed,1,200\n", 0.0)
+    for k in range(6):
+        tap.feed(f"r,{200 * k},0,15.0,2.0\nr,{200 * k},2,9.0,1.0\n".encode(), 0.2 * k)
+    (board,) = tap.view(1.1).boards
+    assert (board.board.name, board.volts, board.amps) == ("shed", (15.0, None, 9.0), (2.0, None, 1.0))
+    assert board.seen.channels[2] is None
+
+
+def test_a_board_that_has_just_begun_shows_figures_and_nothing_to_hold_a_meter_against():
+    tap = PortTap("usb", 500_000)
+    tap.feed(b"\0" + identity_packet(IDENTITY, 0), 0.0)
+    assert tap.view(0.1).boards[0].volts == (None, None)
+    tap.feed(packed(0.5), 0.5)
+    assert tap.view(0.6).boards[0].volts == pytest.approx((15.0, 12.0), rel=0.02)
+    assert tap.view(0.6).boards[0].seen.channels == (None,) * 4
+
+
 @pytest.mark.parametrize(
     ("data", "words"),
     [(b"", "Hardly anything comes"), (bytes(range(128, 250)) * 20, "another baud rate"), (b"hello\n" * 20, "Text comes")],
@@ -78,4 +97,5 @@ def test_the_throttle_that_is_turned_is_named():
     # A neighbour that sags along does not hide it; two that move alike are told as such.
     assert moved((8.0, 12.0), (4.0, 11.0)).pair == 1
     assert moved((8.0, 12.0), (4.0, 8.5)).volts is None
+    assert moved((8.0, 12.0), (4.0, 8.5), *[(4.0, 8.5)] * 14) is None
     assert np.isfinite(moved((0.0, 12.0), (6.0, 12.0)).volts[0])
