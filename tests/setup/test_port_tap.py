@@ -28,6 +28,7 @@ def test_a_packed_board_is_shown_with_its_figures_and_two_seconds_to_hold_a_mete
     scale = IDENTITY.channels[0].units_per_count
     assert board.seen.channels[0].spread_counts * scale == pytest.approx(15.0, rel=0.02)
     assert board.seen.supply_volts == pytest.approx(4.98)
+    assert tap.view(2.6).sentence == 'Board "bench-1", packed form, 500000 baud.'
     silent = tap.view(9.0).boards[0]
     assert silent.volts == (None, None)
     assert silent.seen.channels == (None,) * 4
