@@ -30,7 +30,7 @@ from monitor.sessions import SessionFolder
 from monitor.sessions.buckets import FIGURES
 from monitor.sessions.csv_export import export_csv
 from monitor.sessions.description import new_manifest
-from monitor.sessions.readings_log import ReadingsLog
+from monitor.sessions.readings_log import LATER_COLUMNS, ReadingsLog
 from monitor.sessions.session_writer import SessionWriter
 from tests.bench.evening_of_readings import A_SECOND, BEGAN_AT, OUTPUTS, lively, overloaded, recorded
 from tests.browser.hall import CHROMIUM_ARGS, Hall, chromium_path
@@ -72,7 +72,11 @@ def long_session(folder):
         rows = len(at_s) * len(names)
         table = {name: dice.normal(5, 1, rows) for name in (*FIGURES, "frequency_hz")}
         table |= {"at_s": np.tile(at_s, len(names)), "district": np.repeat(np.array(names, dtype=object), len(at_s))}
-        log.write(table | {"readings": np.full(rows, 24), "seconds": np.full(rows, 0.2)})
+        log.write(
+            {name: np.zeros(rows) for name in LATER_COLUMNS}
+            | table
+            | {"readings": np.full(rows, 24), "seconds": np.full(rows, 0.2)}
+        )
         log.next_part(part + 2)
     writer.now_s = HOURS * 3600.0
     writer.close("bench")
