@@ -180,7 +180,7 @@ class HostileBoard:
             self._skip_to_now()
             return
         if self._restarts:
-            self._restart_over()
+            self._restart()
         interval_s = self.identity.scan_interval_s
         if now_s - self._scan * interval_s > self._backlog_s:
             self.dropped_scans += self._skip_to_now()
@@ -209,7 +209,7 @@ class HostileBoard:
         self._index += skipped
         return skipped
 
-    def _restart_over(self):
+    def _restart(self):
         self._restarts = False
         self._skip_to_now()
         self._index, self._sequence, self._next_identity, self._up_from_scan = 0, 0, 0, self._scan

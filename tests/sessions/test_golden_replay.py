@@ -55,9 +55,9 @@ def played_to_the_end(replay, collected):
     replay.start()
     replay.seek(1e9)
     while replay.status().state != "ended":
-        replay._told.acquire()
-        replay._told.wait(0.05)
-        replay._told.release()
+        replay._changed.acquire()
+        replay._changed.wait(0.05)
+        replay._changed.release()
     replay.stop()
     return collected
 
