@@ -160,7 +160,7 @@ class Climbs(Watcher):
             "volts_before": climb.volts_before,
             "volts_during": climb.volts_during,
         }
-        event.confidence = 0.92 if level > 1.25 * high else 0.85
+        event.confidence = 0.95 if level > 1.25 * high else 0.85
         return event
 
     def _stalled(self, climb: _Climb) -> bool:

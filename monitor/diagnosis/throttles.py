@@ -85,7 +85,7 @@ class Throttles(Watcher):
         if is_fine(cut) and sharpest_share(cut.end_s, cut.volts, float(after[d] - before[d])) > t.THROTTLE_SHARPEST_SHARE:
             return False
         event = Occurrence(district=d, cause=Cause.THROTTLE, start_s=start * TICK_S, end_s=end * TICK_S)
-        event.confidence = 0.88 if abs(share[d]) > 2 * t.THROTTLE_LEAST_SHARE else 0.85
+        event.confidence = t.THROTTLE_CLEAR if abs(share[d]) > 2 * t.THROTTLE_LEAST_SHARE else t.THROTTLE_SLIGHT
         event.evidence = {
             "volts_before": float(before[d]),
             "volts_after": float(after[d]),

@@ -137,8 +137,8 @@ STAND_ANOTHER_SHARE = 0.6  # share | of the ripple before: a load switched off t
 STAND_SWITCHED_TICKS = 150  # ticks | looked back on for a load that was switched on | judgement
 STAND_ANOTHER_TICKS = 600  # ticks | a minute in which so little was never drawn, where another train runs on | judgement
 STAND_UNSEEN_SHARE = 0.5  # share | of the amps: a motor that showed no ripple takes so much with it | rehearsal
-STAND_QUIET = 0.92  # confidence | where the ripple of a motor is gone | rehearsal
-STAND_ANOTHER = 0.75  # confidence | where another train runs on | rehearsal
+STAND_QUIET = 0.96  # confidence | where the ripple of a motor is gone | rehearsal
+STAND_ANOTHER = 0.65  # confidence | where another train runs on | rehearsal
 STAND_DROPPED_SHARE = 0.4  # share | of its amps: another district that loses so much at once has another reason | judgement
 
 # Weak sections
@@ -231,6 +231,8 @@ THROTTLE_AGAINST = 0.8  # share | of the volts' own share | judgement
 THROTTLE_LONGEST_TICKS = 80  # ticks | a hand is done by then | judgement
 THROTTLE_QUICKEST_TICKS = 3  # ticks | no hand is quicker that does not slam the lever shut | judgement
 THROTTLE_LEAST_SIGNAL_VOLTS = 0.3  # V | an offset that changes by so much is a DC signal's | judgement
+THROTTLE_CLEAR = 0.75  # confidence | 54 of 66 on seeds nobody worked on; mains that waver move volts as well | rehearsal
+THROTTLE_SLIGHT = 0.6  # confidence | a move of up to twice the least: 8 of 16 | rehearsal
 THROTTLE_SHARPEST_SHARE = 0.6  # share | of the move within one cycle: a hand is slower | judgement
 
 # Edges

@@ -68,18 +68,25 @@ def test_two_supplies_that_dip_one_after_the_other_are_no_mains():
     assert "mains-dip" not in causes(bench)
 
 
-def sags(times_s: list[float]) -> set[str]:
+def sags(times_s: list[float], lasts_s: float = 1.0, edge_s: float = 0.2, depth: float = 0.4) -> set[str]:
     bench = Bench(seconds=170)
     for at_s in times_s:
-        sag = bench.rows(at_s, at_s + 1)
-        bench.load[sag, 0] = 1 - 0.4 * np.minimum(1, np.minimum(bench.at_s[sag] - at_s, at_s + 1 - bench.at_s[sag]) / 0.2)
+        sag = bench.rows(at_s, at_s + lasts_s)
+        to_edge_s = np.minimum(bench.at_s[sag] - at_s, at_s + lasts_s - bench.at_s[sag])
+        bench.load[sag, 0] = 1 - depth * np.minimum(1, to_edge_s / edge_s)
     return causes(bench)
 
 
-def test_sags_alike_but_not_a_lap_apart_are_no_joint():
-    assert sags([8 + 17 * lap for lap in (0, 1, 3)]) == {"weak-joint"}  # one of the laps went unseen
+LAPS = [8 + 17 * lap for lap in range(9)]
+
+
+def test_sags_alike_but_not_a_lap_apart_or_as_slow_as_hills_are_no_joint():
+    assert sags([LAPS[0], LAPS[1], LAPS[3]]) == {"weak-joint"}  # one of the laps went unseen
     assert sags([20, 48, 60, 91]) == set()
-    assert sags([8, 25]) == set()
+    assert sags(LAPS[:2]) == set()
+    for edge_s in (0.8, 1.1):
+        assert sags(LAPS, lasts_s=2.3, edge_s=edge_s, depth=0.6) == set()
+    assert sags(LAPS, lasts_s=0.2, edge_s=0.08) <= {"lost-contact"}
 
 
 def two_trains(on_s: float) -> Bench:
