@@ -13,7 +13,7 @@ from monitor.values.arrays import Floats
 
 LEAST_EVENTS = 6
 SIGNIFICANT = 0.02
-NO_SIGN = 0.5  # a p-value above this speaks for no spot
+NO_SIGN = 0.8  # a p-value above this speaks for no spot
 ONE_PASSING_S = 1.5  # events closer together are one passing of one train
 LATEST = 30  # events by which a spot is judged now
 KEPT = 60

@@ -231,8 +231,8 @@ THROTTLE_AGAINST = 0.8  # share | of the volts' own share | judgement
 THROTTLE_LONGEST_TICKS = 80  # ticks | a hand is done by then | judgement
 THROTTLE_QUICKEST_TICKS = 3  # ticks | no hand is quicker that does not slam the lever shut | judgement
 THROTTLE_LEAST_SIGNAL_VOLTS = 0.3  # V | an offset that changes by so much is a DC signal's | judgement
-THROTTLE_CLEAR = 0.75  # confidence | 54 of 66 on seeds nobody worked on; mains that waver move volts as well | rehearsal
-THROTTLE_SLIGHT = 0.6  # confidence | a move of up to twice the least: 8 of 16 | rehearsal
+THROTTLE_CLEAR = 0.8  # confidence | 40 of 49 on unseen seeds; mains that waver move volts as well | rehearsal
+THROTTLE_SLIGHT = 0.6  # confidence | a move of up to twice the least: 14 of 23 | rehearsal
 THROTTLE_SHARPEST_SHARE = 0.6  # share | of the move within one cycle: a hand is slower | judgement
 
 # Edges
