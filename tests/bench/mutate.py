@@ -20,7 +20,20 @@ from collections.abc import Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-ROOMS = ("wire", "metering", "facts", "protection", "diagnosis", "sessions", "planning", "runtime", "layout", "link", "setup")
+ROOMS = (
+    "wire",
+    "metering",
+    "facts",
+    "protection",
+    "diagnosis",
+    "sessions",
+    "planning",
+    "runtime",
+    "layout",
+    "link",
+    "standing",
+    "setup",
+)
 TURNED: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.GtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Lt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
     ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
