@@ -10,20 +10,27 @@ from monitor.layout import Layout
 from monitor.planning.budget import Budget, BudgetEntry, LimitUse
 from monitor.planning.budget_words import binding_words, return_rows
 from monitor.planning.planned_loads import measured_words
+from monitor.standing.words import percent
 
 SPANS_S = (20, 60, 120, 300, 590)
 
 
 def budget_table(budget: Budget) -> Component:
     """The budget: typical, everything running, and with the heaviest start on top."""
-    head = html.Tr([html.Th(text) for text in ("", "typical", "all running", "with a start")])
+    head = html.Tr([html.Td(""), *(html.Th(text) for text in ("typical", "all running", "with a start"))])
     rows = [row for entry in budget.entries for row in _entry_rows(entry, budget.reserve)]
     rows += [_note(" ".join(" ".join(return_rows(drops)).split())) for drops in budget.returns]
     words = [html.Li(line, **hook(binds="")) for line in binding_words(budget)]
     return html.Div(
         [
             html.Ul(words, className="reasons"),
-            html.Div(html.Table([html.Thead(head), html.Tbody(rows)], className="budget"), className="scroll"),
+            html.Div(
+                html.Table([html.Thead(head), html.Tbody(rows)], className="budget"),
+                className="scroll",
+                tabIndex="0",
+                role="region",
+                **aria(label="Power budget"),
+            ),
         ]
     )
 
@@ -95,6 +102,6 @@ def _limit(limit: LimitUse, reserve: float) -> Component:
     over = limit.share > 1
     much = "over" if over else "near" if limit.share > 1 - reserve + 1e-9 else "free"
     bar = html.Span(html.Span(style={"width": f"{min(1.0, limit.share):.0%}"}, **hook(much=much)), className="rail")
-    words = f"{limit.limit}: {limit.drawn:.1f} of {limit.allowed:.1f} A, {limit.share:.0%}{' – TOO MUCH' if over else ''}"
-    start = f" (typical {limit.typical_share:.0%}, with a start {limit.worst_share:.0%})"
+    words = f"{limit.limit}: {limit.drawn:.1f} of {limit.allowed:.1f} A, {percent(limit.share)}{' – TOO MUCH' if over else ''}"
+    start = f" (typical {percent(limit.typical_share)}, with a start {percent(limit.worst_share)})"
     return html.Div([bar, words, html.Small(start)], className="limit")

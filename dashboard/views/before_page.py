@@ -10,6 +10,7 @@ from dashboard.views.attributes import aria, hook
 from dashboard.views.before_bench import bench_card, bench_cautions
 from dashboard.views.before_budget import budget_table, learn_form
 from dashboard.views.before_forms import candidate_form, terminals_form
+from dashboard.views.help_words import asks
 from dashboard.views.markup import svg_image
 from monitor.layout import Layout
 from monitor.layout.joined_commons import COMMONS
@@ -78,35 +79,88 @@ def before_page(layout: Layout, plans: Plans, standing: SupplyVerdict | None = N
     return html.Main(
         [
             *([html.P(standing.file_trouble, className="file-trouble", role="alert")] if standing.file_trouble else []),
+            _steps(plans),
             html.Div(
-                [
-                    _panel("Show morning: print and tick off", *_morning(plans.morning, standing), full=True),
-                    _panel("Before the doors open", _ticks(cautions_at("show")), full=True),
-                    _panel("At the bench, and when a supply is powered for the first time", bench_cautions(), full=True),
-                    *_cards(layout, plans),
-                    _panel("Power budget", budget_table(plans.budget), learn_form(layout, may_keep=plans.may_keep)),
-                    html.Div(
-                        [
-                            _panel("Sharing the load", *_share(plans)),
-                            _panel("Wiring card", *_wiring(plans)),
-                            _panel("Phasing, as the boards measure it", _measured_phasing(standing.phasings)),
-                        ],
-                        className="column",
-                    ),
-                    _panel("Evening: power down", _ticks(tuple(power_down_items(layout))), full=True),
-                    _panel(
-                        "Inspection sheet",
-                        html.Details([html.Summary("To print and sign"), html.Pre(plans.sheet, className="walk")]),
-                        full=True,
-                    ),
-                    _panel("Phasing with a meter", html.Pre(plans.phasing, className="walk"), full=True),
-                ],
+                [part for number, parts in enumerate(_parts(layout, plans, standing), 1) for part in (_title(number), *parts)],
                 className="detail before",
             ),
         ],
         className="page",
-        **hook(scripts="bench plan learn"),
+        **hook(scripts="bench plan learn ticks"),
     )
+
+
+STEPS = (
+    ("check", "Check", "may each supply be used?"),
+    ("wire", "Wire", "which wire goes where?"),
+    ("budget", "Enough?", "will the supplies do?"),
+    ("list", "List", "what to look at, and tick off"),
+)
+
+
+def _steps(plans: Plans) -> Component:
+    """The way through the page: four steps, each with a tick once it is done."""
+    is_done = {
+        "check": all(verdict.is_fit for verdict in plans.verdicts),
+        "budget": all(limit.share <= 1 for entry in plans.budget.entries for limit in entry.limits),
+    }
+    links = [
+        html.A(
+            [
+                html.Span(str(number), className="number", **aria(hidden="true")),
+                html.Strong(name),
+                html.Span(asked, className="quiet"),
+            ],
+            href=f"#step-{key}",
+            **hook(step=key, done=str(is_done.get(key, False)).lower()),
+        )
+        for number, (key, name, asked) in enumerate(STEPS, 1)
+    ]
+    return html.Nav(links, className="steps", **aria(label="Steps before the show"))
+
+
+def _title(number: int) -> Component:
+    key, name, asked = STEPS[number - 1]
+    head = html.H2(f"{number}. {name}: {asked}")
+    return html.Div(html.Div([head, asks(key)], className="title-row"), className="step full", id=f"step-{key}")
+
+
+def _parts(layout: Layout, plans: Plans, standing: SupplyVerdict) -> tuple[list[Component], ...]:
+    """The panels of each step."""
+    sheet = _folded("Inspection sheet, to print and sign", html.Pre(plans.sheet, className="walk"))
+    check = [*_cards(layout, plans), _panel("First power", bench_cautions_folded(), sheet, full=True)]
+    wire = [
+        _panel("Wiring card", *_wiring(plans)),
+        _panel(
+            "Phasing",
+            _measured_phasing(standing.phasings),
+            _folded("Phasing with a meter, step by step", html.Pre(plans.phasing, className="walk")),
+        ),
+    ]
+    budget = [
+        _panel("Power budget", budget_table(plans.budget), learn_form(layout, may_keep=plans.may_keep)),
+        _panel("Sharing the load", *_share(plans)),
+    ]
+    listed = [
+        _panel("Show morning: print or tick off", *_morning(plans.morning, standing), full=True),
+        _panel("Before the doors open", _ticks(cautions_at("show")), full=True),
+        _panel("Evening: power down", _ticks(tuple(power_down_items(layout))), full=True),
+    ]
+    return check, wire, budget, listed
+
+
+def bench_cautions_folded() -> Component:
+    """What matters at the bench; folded, since who has read it once looks for the verdicts."""
+    return _folded("At the bench, and when a supply is powered for the first time", bench_cautions(), is_open=True)
+
+
+def _folded(title: str, *children: Component, is_open: bool = False) -> Component:
+    return html.Details([html.Summary(title), *children], className="folded", open=is_open)
+
+
+def _scrolled(words: str, *children: Component) -> Component:
+    """What may be wider than the screen, and can be scrolled by key."""
+    return html.Div(list(children), className="scroll", tabIndex="0", role="region", **aria(label=words))
 
 
 def _cards(layout: Layout, plans: Plans) -> list[Component]:
@@ -131,14 +185,26 @@ def _morning(items: Sequence[str], standing: SupplyVerdict) -> list[Component]:
 
 
 def _ticks(items: Sequence[str]) -> Component:
-    rows = [html.Li(html.Label([html.Span(className="tick", **aria(hidden="true")), html.Span(item)])) for item in items]
+    """Items to tick off; the page's script keeps the ticks of a day on this device."""
+    rows = [
+        html.Li(
+            html.Button(
+                [html.Span(className="tick", **aria(hidden="true")), html.Span(item)],
+                type="button",
+                role="checkbox",
+                **aria(checked="false"),
+                **hook(tick=item),
+            )
+        )
+        for item in items
+    ]
     return html.Ul(rows, className="ticks")
 
 
 def _share(plans: Plans) -> list[Component]:
     words = [html.Li(line) for line in plans.share_words]
     parts: list[Component] = [
-        html.Div(svg_image(plans.share_picture, "Which supply carries what; in words below", "drawn"), className="scroll"),
+        _scrolled("Sharing, drawn", svg_image(plans.share_picture, "Which supply carries what; in words below", "drawn")),
         html.Ul(words, className="reasons"),
     ]
     if plans.others:
@@ -149,16 +215,15 @@ def _share(plans: Plans) -> list[Component]:
     if plans.ranking:
         ranked = ", ".join(f"{name} {price:.2f}" for name, price in plans.ranking)
         parts.append(html.P(f"Price a usable VA, cheapest first: {ranked}.", className="none"))
-    parts += [
-        html.P("Before a hand touches a wire:", className="none"),
-        html.Ul([html.Li(caution) for caution in cautions_at("wiring")], className="reasons"),
-    ]
+    cautions = html.Ul([html.Li(caution) for caution in cautions_at("wiring")], className="reasons")
+    parts.append(_folded("Before a hand touches a wire", cautions, is_open=True))
     return [*parts, *([candidate_form(plans.plan.candidate)] if plans.may_keep else [])]
 
 
 def _wiring(plans: Plans) -> list[Component]:
-    drawn = html.Div(
-        svg_image(plans.wiring_picture, "Which wire goes where; pilotlamp wiring prints it in words", "drawn"), className="scroll"
+    drawn = _scrolled(
+        "Wiring card, drawn",
+        svg_image(plans.wiring_picture, "Which wire goes where; pilotlamp wiring prints it in words", "drawn"),
     )
     return [
         drawn,
