@@ -19,6 +19,7 @@ from playwright.sync_api import sync_playwright
 from dashboard.app import PageServer
 from dashboard.feed import Feed
 from tests.browser.hall import CHROMIUM_ARGS, Hall, chromium_path
+from tests.browser.test_accessibility import LETTERS
 
 VIEWERS = 50
 SECONDS = 8.0
@@ -42,6 +43,7 @@ def main():
     try:
         fifty_viewers(server.port)
         one_browser(hall, server.address)
+        steadiness(server.address)
     finally:
         server.close()
         hall.stop()
@@ -95,6 +97,35 @@ def read_streams(port):
     print(msgspec.json.encode((sum(c > 0 for c in counts), float(np.median(counts)) / lasts_s, max(sizes) / lasts_s)).decode())
 
 
+SHIFTS = """seconds => new Promise(done => {
+  let sum = 0;
+  const observer = new PerformanceObserver(list => { for (const each of list.getEntries()) sum += each.value; });
+  observer.observe({ type: "layout-shift", buffered: true });
+  setTimeout(() => done(sum), seconds * 1000);
+})"""
+
+
+def steadiness(address, seconds=SECONDS):
+    """First figure, layout shift and sizes of letters of Live and of the wall. Of ten minutes of the demonstration:
+    ``python -m tests.bench.bench_page http://127.0.0.1:8620 600``."""
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM_ARGS)
+        for path in ("/", "/?wall"):
+            page = chromium.new_page(viewport={"width": 1920, "height": 1080})
+            began_s = time.monotonic()
+            page.goto(address.rstrip("/") + path)
+            page.wait_for_selector('[data-district]:not([data-level="stale"])')
+            first_s = time.monotonic() - began_s
+            page.wait_for_timeout(1000)
+            sizes = page.evaluate(LETTERS)
+            shift = page.evaluate(SHIFTS, seconds)
+            print(
+                f"{path:8}               first figure {first_s:.2f} s   layout shift {shift:.4f} in {seconds:.0f} s"
+                f"   letters {', '.join(f'{size:g}' for size in sizes)} px   wanted: 1 s, 0, five sizes, a wall's from 24 px"
+            )
+        chromium.close()
+
+
 def one_browser(hall, address):
     """From payload to pixels, and what the browser costs."""
     with sync_playwright() as playwright:
@@ -126,7 +157,9 @@ def server_cpu_s():
 
 
 if __name__ == "__main__":
-    if len(sys.argv) > 1:
+    if len(sys.argv) > 2:
+        steadiness(sys.argv[1], float(sys.argv[2]))
+    elif len(sys.argv) > 1:
         read_streams(int(sys.argv[1]))
     else:
         main()
