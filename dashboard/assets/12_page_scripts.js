@@ -27,4 +27,5 @@
   }
 
   document.addEventListener("pilotlamp:page", bring);
+  document.addEventListener("pilotlamp:start", bring);
 })();

@@ -72,7 +72,7 @@ def shell(
             _headline(hidden=not is_set_up),
             html.Div(role="alert", className="unseen", **hook(spoken="")),
             html.Div(dash.page_container, id="content", tabIndex="-1"),
-            html.Footer(html.P(CAUTIONS, className="cautions")),
+            html.Section(html.P(CAUTIONS, className="cautions"), **aria(label="Cautions")),
         ],
         className="frame",
         **hook(level="stale", looks_on=str(looks_on).lower()),
