@@ -2,7 +2,7 @@
 
 A mutant is one small change that a slip of the hand could make: a comparison turned or moved by its edge, a sign, a bound that never
 binds, a condition that always or never holds, a figure a tenth off, a statement left out. It is caught where a test of the room fails.
-What survives is printed with its place: read each, and name it equivalent or write the test.
+Each is printed with its place: read what survives, and name it equivalent or write the test.
 
 The room is copied, so the working tree stays as it is. Mutation analysis after DeMillo, Lipton and Sayward (1978).
 """
@@ -125,14 +125,15 @@ def main() -> None:
             before = copied.read_text(encoding="utf-8")
             text, where = mutated(path, number, which)
             copied.write_text(text, encoding="utf-8")
-            if not is_caught(tree, tests):
-                survivors.append(where)
-                print("survived", where, flush=True)
+            mirror = f"tests/{options.room}/test_{path.stem}.py"  # the likeliest to fail, so first
+            caught = is_caught(tree, [mirror, *tests] if (tree / mirror).exists() else tests)
+            survivors += [] if caught else [where]
+            print("caught  " if caught else "SURVIVED", where, flush=True)
             copied.write_text(before, encoding="utf-8")
-    caught = len(chosen) - len(survivors)
+    n_caught = len(chosen) - len(survivors)
     took_s = time.monotonic() - began_s
     print(
-        f"{options.room}: {caught} of {len(chosen)} caught ({caught / len(chosen):.0%}) of {len(every)} possible, in {took_s:.0f} s"
+        f"{options.room}: {n_caught} of {len(chosen)} caught ({n_caught / len(chosen):.0%}) of {len(every)} possible, in {took_s:.0f} s"
     )
 
 

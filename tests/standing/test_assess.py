@@ -107,6 +107,8 @@ def test_states(picture, supply, district, head):
         ((port_of("opening"),), None, "the link to the board is down"),
         ((port_of("silent"),), 3.0, "the board is silent"),
         ((port_of("reading", NOW_S - 0.1),), 3.0, "this computer is late"),
+        ((port_of("reading", NOW_S - 1.3),), 3.0, "this computer is late"),
+        ((port_of("reading", NOW_S - 1.7),), 3.0, ""),
         ((port_of("reading", NOW_S - 3.0),), 3.0, ""),  # bytes and figures end together: nobody can tell yet
         ((port_of("wrong-baud"),), 3.0, "what comes is not understood"),
     ],
@@ -119,6 +121,27 @@ def test_the_cause_of_old_figures_is_named_only_where_the_port_bears_it_out(port
     if age_s is not None:
         assert all(row["word"] == f"no figures for 3 s{': ' + why if why else ''}" for row in told["districts"])
         assert told["headline"]["more"].endswith(f"The figures are 3 s old{': ' + why if why else ''}.")
+
+
+@pytest.mark.parametrize(
+    ("picture", "said"),
+    [
+        (picture_of(now_of(age_s=0.9)), ("running", "running")),
+        (picture_of(now_of(age_s=1.2)), ("running, 1 unread", "no figures for 1 s")),
+        (picture_of(loads=(load_of(at_s=NOW_S - 2.9), SOUTH)), ("running", "running")),
+        (picture_of(loads=(load_of(at_s=NOW_S - 3.4), SOUTH)), ("draw not known", "running")),
+        (picture_of(now_of(volts=0.95, amps=0.0)), ("running", "no power")),
+        (picture_of(now_of(volts=1.1, amps=0.0)), ("running", "draws nothing")),
+        (picture_of(now_of(amps=0.09)), ("running", "draws nothing")),
+        (picture_of(now_of(amps=0.12)), ("running", "running")),
+        (picture_of(now_of(volts=8.9), warnings=(standing(**SHORT),)), ("short circuit", "short circuit")),
+        (picture_of(now_of(volts=9.5), warnings=(standing(**SHORT),)), ("running", "act now")),
+        (picture_of(now_of(amps=9.9), warnings=(standing(**SHORT),)), ("running", "act now")),
+        (picture_of(now_of(amps=10.1), warnings=(standing(**SHORT),)), ("short circuit", "short circuit")),
+    ],
+)
+def test_each_bound_lies_where_its_table_says(picture, said):
+    assert words(picture)[:2] == said
 
 
 @pytest.mark.parametrize(("age_s", "hidden"), [(2.0, False), (14.0, False), (16.0, True)])
