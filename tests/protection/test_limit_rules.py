@@ -86,3 +86,7 @@ def test_far_over_the_rating_for_a_minute_without_protection_is_high_and_clears(
     assert told.end_s is None
     assert unguarded(1.6, until_s=AT_S + 55.0) == []
     assert unguarded(1.6, protection=PLAIN, until_s=AT_S + 65.0) == []
+    # A draw that creeps up from above the rating, where nothing else is about to be announced.
+    creeping = readings(175, lambda t: np.interp(t, [0, 30, 60, 80, 110], [0.5, 0.5, 11.0, 11.0, 15.0]))
+    (told,) = [w for w in judged(parse_layout(HEAD + NONE + DISTRICTS), creeping)[0] if w.rule == "no-protection"]
+    assert 162.5 <= told.start_s < 166.0
