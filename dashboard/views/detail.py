@@ -42,8 +42,8 @@ def figures(picture: Picture, row: District, now: DistrictNow) -> list[tuple[str
         ("Frequency", figure(now.frequency_hz, 1), "Hz"),
         ("Volts, mean (DC)", figure(now.volts_mean, volts), "V"),
         ("Amps, mean (DC)", figure(now.amps_mean, amps), "A"),
-        ("Volts, crest factor", figure(crest_factor(now.volts_peak, now.volts_rms, 1.0), 2), ""),
-        ("Amps, crest factor", figure(crest_factor(now.amps_peak, now.amps_rms, 0.2), 2), ""),
+        ("Volts, peak over RMS", figure(crest_factor(now.volts_peak, now.volts_rms, 1.0), 2), ""),
+        ("Amps, peak over RMS", figure(crest_factor(now.amps_peak, now.amps_rms, 0.2), 2), ""),
     ]
     if row.far_volts_channel is not None:
         rows.append(("Volts at the far end", figure(now.far_volts_rms, volts), "V"))

@@ -20,8 +20,8 @@ def district_table(figures: SessionReview) -> Component:
     has_limit = any(district.above_s for district in figures.districts)
     limits = [f"above {share:.0%} of its output's amps" for share in LIMIT_SHARES] if has_limit else []
     heads = (
-        "District", "measured", "volts mean", "lowest V", "amps mean", "95 % of the time below", "highest A", "VA mean", "VA 95 %",
-        "VA highest second", "Wh", *limits, "loop ohms", "stalls",
+        "District", "measured", "volts mean", "lowest V", "amps mean", "mostly below", "highest A", "VA mean", "mostly below",
+        "VA highest second", "Wh", *limits, "feeder ohms", "stalls",
     )  # fmt: skip
     return table(heads, (_district_row(district, has_limit=has_limit) for district in figures.districts), "Districts")
 
@@ -51,7 +51,7 @@ def supply_table(figures: SessionReview, layout: Layout) -> Component:
     """Every supply: power, share of its plate, time above each limit, its own ohms, its protection."""
     limits = [f"above {share:.0%} of plate" for share in LIMIT_SHARES]
     heads = (
-        "Supply", "plate", "VA mean", "95 % of the time below", "highest second", "share of plate, mean", "highest", *limits, "source ohms",
+        "Supply", "plate", "VA mean", "mostly below", "highest second", "share of plate, mean", "highest", *limits, "resistance, ohms",
         "protection opened after",
     )  # fmt: skip
     plates = {supply.name: supply.plate_va for supply in layout.supply}

@@ -18,8 +18,8 @@ LETTERS = 15
 DASHES = ("", "7 4", "2 4", "10 3 2 3")
 MEANING = {
     "stalls an hour": "how often something stopped a train",
-    "source impedance (ohm)": "what a supply loses to its own winding and leads: it grows where something ages or works loose",
-    "loop resistance (ohm)": "what the way to the far end of a district loses: it grows where joints corrode",
+    "supply resistance (ohm)": "what a supply loses to its own winding and leads: it grows where something ages or works loose",
+    "feeder resistance (ohm)": "what the way to the far end of a district loses: it grows where joints corrode",
     "protection opened after (s)": "how long above its rating until the protection opened: a breaker that tires opens ever sooner",
     "VA highest second": "the most that was drawn",
 }

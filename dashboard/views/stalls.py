@@ -58,8 +58,8 @@ def stalls_page(
     ]
     return html.Main(
         [
-            _choice(sessions, session_id, now),
             html.A("Skip to why it stalled", href="#stall-moment", className="skip"),
+            _choice(sessions, session_id, now),
             html.Div([html.Div(left), html.Div(right)], className="stalls"),
             dcc.Store(id="stall-session", data=session_id),
             dcc.Store(id="stall-chosen", data=chosen),

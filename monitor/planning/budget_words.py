@@ -28,7 +28,7 @@ def binding_words(budget: Budget) -> Iterator[str]:
         yield "Nothing draws yet: add [[load]] tables, or guess with the plan file's [[guess]]."
         return
     entry, limit = found
-    yield f"What binds first: {entry.kind} {entry.name}, {limit.limit}, at {limit.share:.0%} with everything running."
+    yield f"Reached first: {entry.kind} {entry.name}, {limit.limit}, at {limit.share:.0%} with everything running."
     for other in budget.entries:
         for each in other.limits:
             yield from _over_words(other, each, budget.reserve)

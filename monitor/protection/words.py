@@ -184,17 +184,17 @@ def cause(source: StepSource | None) -> str:
 
 
 def fits(layout: Layout, district: District, amps_left: float, limit: Limit | None) -> str:
-    """What still fits on a district and what binds."""
-    binds = f"; {limit.words} binds" if limit is not None else ""
+    """What still fits on a district and which limit is reached first."""
+    first = f"; {limit.words} is reached first" if limit is not None else ""
     if district.use == "accessories":
         left = f"{amps_left:.1f} A more fit" if amps_left >= th.SMALLEST_AMPS else "nothing more fits"
-        return f"{left} on {district.name}{binds}"
+        return f"{left} on {district.name}{first}"
     engines = sorted(
         {load.running_amps for load in layout.load if load.kind == "locomotive" and load.running_amps > th.SMALLEST_AMPS}
     )
     fitting = [size for size in engines or [th.USUAL_ENGINE_AMPS] if size <= amps_left]
     if not fitting:
-        return f"no further engine fits on {district.name}{binds}"
+        return f"no further engine fits on {district.name}{first}"
     count = int(amps_left // fitting[-1])
     fit = f"one more {fitting[-1]:g} A engine fits" if count == 1 else f"{count} more {fitting[-1]:g} A engines fit"
-    return f"{fit} on {district.name}{binds}"
+    return f"{fit} on {district.name}{first}"

@@ -89,9 +89,9 @@ def _another_layout(sentences: Sequence[str] | None) -> Iterator[str]:
 
 def _ran(figures: SessionReview) -> Iterator[str]:
     yield "<h2>What ran</h2>"
-    heads = ("District", "measured", "volts mean", "lowest", "amps mean", "95\u00a0%", "highest", "VA highest", "Wh", "stalls")
+    heads = ("District", "measured", "volts mean", "lowest", "amps mean", "mostly below", "highest", "VA highest", "Wh", "stalls")
     yield _table(heads, (_district_cells(district) for district in figures.districts), words=(9,), named=True)
-    yield '<p class="small">Means over time of one-cycle RMS; 95 %: no higher for so much of the time; VA: highest one-second mean. '
+    yield '<p class="small">Means over time of one-cycle RMS; mostly below: no higher for 95 % of the time; VA: highest one-second mean. '
     yield "≥: amps reached the end of the sensor's range, at least so much flowed.</p>"
 
 
@@ -100,15 +100,17 @@ def _close(figures: SessionReview, layout: Layout, stored: dict[str, StoredDistr
     heads = (
         "Supply",
         "VA mean",
-        "95\u00a0%",
+        "mostly below",
         "highest",
         "of plate",
         "over 80\u00a0%",
         "over 100\u00a0%",
-        "source ohms",
+        "resistance, ohms",
         "opened after",
     )
     yield _table(heads, (_supply_cells(supply) for supply in figures.supplies), words=(8,), named=True)
+    yield '<p class="small">Mostly below: no higher for 95 % of the time. Resistance: volts that the supply loses for each amp more. '
+    yield "Opened after: how long it had been above its protection's rating by then.</p>"
     for supply in layout.supply:
         at_s, va, _amps = supply_table(layout, supply.name, stored)
         ticks = [(w.start_s, w.message) for w in figures.warnings if w.scope.name.split("/")[0] == supply.name]

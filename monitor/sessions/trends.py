@@ -39,7 +39,7 @@ class Compared:
 
 
 def trends(reviews: Iterable[SessionReview]) -> tuple[SessionTrend, ...]:
-    """Stalls an hour, source impedance, loop resistance and opening times over sessions."""
+    """Stalls an hour, supply resistance, feeder resistance and opening times over sessions."""
     ordered = sorted(reviews, key=lambda each: each.began_at)
     found: dict[tuple[str, str], list[tuple[datetime, float]]] = {}
     for each in ordered:
@@ -91,20 +91,20 @@ def figures_of(review: SessionReview) -> dict[tuple[str, str], float | None]:
         found["VA mean", supply.name] = None if spread is None else spread.mean
         found["VA highest second", supply.name] = None if spread is None else spread.highest
         found["share of plate, highest (%)", supply.name] = _percent(supply.share_highest)
-        found["source impedance (ohm)", supply.name] = supply.source_ohms
+        found["supply resistance (ohm)", supply.name] = supply.source_ohms
         found["protection opened after (s)", supply.name] = _mean(supply.opened_after_s)
     for district in review.districts:
         found["volts mean (V)", district.name] = None if district.volts is None else district.volts.mean
         found["amps mean (A)", district.name] = None if district.amps is None else district.amps.mean
         found["amps highest (A)", district.name] = None if district.amps is None else district.amps.highest
         found["energy (Wh)", district.name] = district.energy_wh
-        found["loop resistance (ohm)", district.name] = district.loop_ohms
+        found["feeder resistance (ohm)", district.name] = district.loop_ohms
         found["stalls", district.name] = float(sum(district.stalls.values()))
     return found
 
 
 TREND_FIGURES = frozenset(
-    ["stalls an hour", "source impedance (ohm)", "loop resistance (ohm)", "protection opened after (s)", "VA highest second"]
+    ["stalls an hour", "supply resistance (ohm)", "feeder resistance (ohm)", "protection opened after (s)", "VA highest second"]
 )
 
 

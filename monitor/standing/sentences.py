@@ -57,10 +57,10 @@ SENTENCES: dict[str, Sentence] = {
     "use-over": _S("{share} of {limit}, {left} too much", "take as much off", _FACT),
     "some-unread": _S("at least {use}", "look at the districts without figures", "a lower bound is called one"),
     "fits": _S("{left} left: {fits}", "add as much", "only where all of a supply runs or rests and is read without doubt"),
-    "heat": _S("Protection at {heat} of opening heat{bounds}", _STAY, "likely heat; bounds stand beside it where they are wide"),
+    "heat": _S("Protection at {heat} of the heat that opens it{bounds}", _STAY, "likely heat; bounds stand beside it where they are wide"),
     "heat-bounds": _S(" (between {low} and {high})", _NONE, "part of the sentence before"),
     "heat-opens": _S("{heat}; opens {left}", "take something off", "the one countdown"),
-    "cooling": _S("Protection open for {age}, cooled to {heat} of opening heat: {back}", "wait", "only while no power is there"),
+    "cooling": _S("Protection open for {age}, cooled to {heat} of the heat that opens it: {back}", "wait", "only while no power is there"),
     "back-itself": _S("closes by itself {left}", "keep hands off the rails, throttles down", "only of a kind that does"),
     "back-hand": _S("find the cause, then reset or replace it by hand", "reset it", "the cause comes first; no word on when it closes"),
     # The countdown

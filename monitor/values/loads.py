@@ -35,7 +35,7 @@ class Headroom:
         binding: The limit that binds: the one that leaves the fewest amps at the present volts; None where nothing limits this place.
         amps_left: Further amps at the present volts before the first limit is reached; negative beyond it; None without a limit.
         va_left: The same in VA at the present volts.
-        sentence: "one more 2 A engine fits on Outer main; the North bench total binds".
+        sentence: "one more 2 A engine fits on Outer main; the North bench total is reached first".
     """
 
     share: float | None = None

@@ -106,3 +106,16 @@ def test_stalls_of_a_recorded_session(one, recordings):
     with page.expect_download() as download:
         page.get_by_role("link", name="CSV").click()
     assert download.value.suggested_filename.startswith(f"event-{short.id:04d}_short_")
+
+
+def test_the_keyboard_reaches_the_explanation_in_three_stops(one):
+    page = one.open("stalls", ready=False)
+    page.set_default_timeout(PATIENT_MS)
+    one.hall.publish(events=(lost(1, one.hall.now_s()),))
+    page.wait_for_selector("#stall-moment:has-text('A train lost contact')")
+    for stop in ("Skip to the page", "Skip to why it stalled"):
+        page.keyboard.press("Tab")
+        expect(page.locator(":focus")).to_have_text(stop)
+        page.keyboard.press("Enter")
+    expect(page.locator(":focus")).to_have_id("stall-moment")
+    expect(page.locator(":focus")).to_contain_text("A train lost contact")

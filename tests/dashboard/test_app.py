@@ -134,7 +134,7 @@ def test_a_district_from_near(client):
     figures = {name: figure for name, figure, _ in detail["figures"]}
     assert float(figures["Volts, RMS"]) == pytest.approx(14.0, abs=0.2)
     # Crest factor of a sine is the square root of two; pure resistance has a power factor of one.
-    assert float(figures["Volts, crest factor"]) == pytest.approx(1.41, abs=0.03)
+    assert float(figures["Volts, peak over RMS"]) == pytest.approx(1.41, abs=0.03)
     assert float(figures["Power factor"]) == pytest.approx(1.0, abs=0.03)
     assert len(detail["wave"]["volts"]) == round(0.1 / 832e-6)
     assert client.get("/feed/district?name=nowhere").status_code == 404

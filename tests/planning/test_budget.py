@@ -138,7 +138,9 @@ def test_reserve_start_and_overload_are_told_apart(running, starting, word):
         "starting_amps = 4.5", f"starting_amps = {starting}"
     )
     words = [
-        line for line in binding_words(reckon(parse_layout(text))) if "North bench, winding" in line and "binds first" not in line
+        line
+        for line in binding_words(reckon(parse_layout(text)))
+        if "North bench, winding" in line and "Reached first" not in line
     ]
     assert words == ([word] if word else [])
 
@@ -168,7 +170,7 @@ def test_every_limit_with_its_shares_and_what_binds_are_said():
     text = budget_text(reckon(LAYOUT))
     for words in ("nameplate total", "winding current", "protection rating", "output's own limit", "feeder ampacity", "VA"):
         assert words in text
-    assert "What binds first: supply North bench" in text
+    assert "Reached first: supply North bench" in text
 
 
 def test_the_plate_total_is_what_all_outputs_share():

@@ -8,7 +8,8 @@
   const RING = 512;
   const NO_BUCKET = -(2 ** 31);
   const SILENT = 5; // so many buckets without figures are a hole
-  const ROOMY = 110; // pixels: from here on there is room for names and a time axis
+  const ROOMY = 9; // lines of letters: from here on there is room for names
+  const TIMED = 4.5; // and from here on for a time axis
 
   let rings = []; // per district
   let last = -1; // number of the newest bucket
@@ -69,9 +70,10 @@
     if (!ring || canvas.clientWidth < 20 || canvas.clientHeight < 20) return;
     const drawn = chart.sized(canvas);
     const letters = chart.palette().size;
-    drawn.roomy = drawn.height >= ROOMY * letters / 12;
+    drawn.roomy = drawn.height >= ROOMY * letters;
+    const timed = drawn.height >= TIMED * letters;
     drawn.right = drawn.width - 1;
-    const bottom = drawn.height - (drawn.roomy ? letters + 4 : 1);
+    const bottom = drawn.height - (timed ? letters + 4 : 1);
     const parting = Math.round(bottom * 0.36);
     // "Now" goes on when nothing comes, so a silence is seen as an empty stretch at the right.
     const now = feed.payload ? Math.floor((feed.payload.now_s + Math.min(feed.sinceS(), 3600)) / bucketS) : last;
@@ -83,7 +85,7 @@
     drawn.pen.fillStyle = chart.palette().line;
     drawn.pen.fillRect(0, parting, drawn.width, 1);
     drawAmps(drawn, course(ring, ring.amps, first), course(ring, ring.peaks, first), [parting + 3, bottom], Number(canvas.dataset.limit));
-    if (drawn.roomy) drawTime(drawn, bottom + 3);
+    if (timed) drawTime(drawn, bottom + 3);
   }
 
   function drawTime(drawn, y) {
