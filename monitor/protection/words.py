@@ -136,8 +136,8 @@ def unguarded(supply: str, share: float, source: StepSource | None) -> Wording:
 def stalled(district: str, amps: float, most: float, for_s: float) -> Wording:
     """A train cannot turn its wheels, or something was switched on."""
     return Wording(
-        message=f"{district} has drawn {amps:.1f} A without a waver for {span(for_s)}; its laps took {most:.1f} A at most: "
-        "a train is stalled, or something was switched on",
+        message=f"{district} has drawn a steady {amps:.1f} A for {span(for_s)}; its laps drew {most:.1f} A at most: "
+        "a train is stalled, or something was switched on.",
         advice=f"Look at {district}. If a train stands with its motor under power, take the power off it now: a stalled motor burns.",
         share=amps / most,
     )
