@@ -69,6 +69,17 @@ class StallRule:
                 self._begin(at_s, column, amps, before, volts, history)
         return out
 
+    def rest(self, at_s: float) -> list[RaisedWarning]:
+        """The protection is open: no motor is under power, whatever stood still before."""
+        out: list[RaisedWarning] = []
+        for column in self._since_s:
+            out += self._alarms.clear(at_s, self._key(column), self._supply, at_once=True)
+        self._since_s.clear()
+        return out
+
+    def _key(self, column: int) -> Key:
+        return "stalled", Scope(kind="district", name=self._districts[column])
+
     def _begin(self, at_s: float, column: int, amps: Floats, before: Floats, volts: Floats, history: Floats) -> None:
         past = history[-LAPS_TICKS - JUST_TICKS : -JUST_TICKS, column]
         past = past[past > th.STALL_RAN * amps[column]]
@@ -80,7 +91,7 @@ class StallRule:
 
     def _follow(self, at_s: float, column: int, amps: float, history: Floats) -> list[RaisedWarning]:
         since_s, most = self._since_s[column]
-        key: Key = ("stalled", Scope(kind="district", name=self._districts[column]))
+        key = self._key(column)
         if not amps > th.STALL_BACK * most or at_s - since_s > th.STALL_LAPS_S:
             del self._since_s[column]
             return self._alarms.clear(at_s, key, self._supply)

@@ -152,7 +152,7 @@ class SupplyJudge:
         if self._trip is not None and self._trip.is_open:
             # What was drawn before it opened says nothing any more.
             self.smooth = now
-            return out + self._rules.rest(self.at_s)
+            return out + self._rules.rest(self.at_s) + self._stalls.rest(self.at_s)
         out += self._rules.feed(self.at_s, self.smooth, lambda: self.forecast, self._source)
         out += self._stalls.feed(self.at_s, amps, before, volts, self.history)
         return out + self._judge_unguarded()

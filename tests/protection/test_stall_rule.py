@@ -52,3 +52,19 @@ def test_what_has_another_reason_raises_nothing(amps, volts):
 def test_what_lasts_longer_than_a_minute_is_the_new_usual():
     (told,) = stalls(lambda t: np.where(t > 32, 4.2, laps(t)))
     assert 92.0 <= told.end_s < 97.0
+
+
+def test_an_opening_ends_it_at_once():
+    """Opens at 70 s: the warning stood, and a dead district draws nothing "steady"."""
+    opens_s = 70.0
+    guard = "[supply.protection]\nkind = 'thermal'\nrated_amps = 4\n"
+    whole = readings(
+        80,
+        lambda t: np.where(t < opens_s, blocked(t, 5.6), 0.0),
+        lambda t: np.where(t < opens_s, 1.0, 0.0),
+        lambda t: np.where(t < opens_s, 14.0, 0.0),
+    )
+    told = judged(parse_layout(HEAD + guard + DISTRICTS), whole)[0]
+    (opened,) = (w for w in told if w.rule == "protection-open")
+    (stalled,) = (w for w in told if w.rule == "stalled")
+    assert stalled.start_s < opens_s <= stalled.end_s <= opened.start_s + 0.2
