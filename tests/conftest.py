@@ -1,5 +1,7 @@
 """What all tests share: a skipped test is a failure, and paths of the tree."""
 
+import signal
+
 import pytest
 from hypothesis import HealthCheck, settings
 from playwright.sync_api import sync_playwright
@@ -9,6 +11,9 @@ from tests.browser.hall import CHROMIUM_ARGS, chromium_path
 # The same examples in every run, however slow or busy the machine is: a run that fails fails for its code alone.
 settings.register_profile("everywhere", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("everywhere")
+
+# A script that starts the tests in the background has them ignore Ctrl-C, and every program started here would inherit that.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.hookimpl(wrapper=True)

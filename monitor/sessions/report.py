@@ -13,7 +13,8 @@ from monitor.sessions.folder import SessionFolder
 from monitor.sessions.pictures import clock_words, counted, time_line
 from monitor.sessions.readings_log import StoredDistrict, load_readings
 from monitor.sessions.remedies import REMEDIES
-from monitor.values import Cause, Event, Priority
+from monitor.standing.words import WORD_OF_CAUSE
+from monitor.values import Event, Priority
 from monitor.values import Warning as RaisedWarning
 
 ROWS_LIMIT = 200
@@ -153,7 +154,7 @@ def _mend_items(figures: SessionReview) -> Iterator[str]:
     counts = Counter((event.district, event.cause) for event in figures.events if event.cause.is_fault)
     for (district, cause), count in counts.most_common():
         times = "once" if count == 1 else f"{count} times"
-        yield f"{district}: {_cause(cause)} {times}. {' '.join(REMEDIES[cause])}"
+        yield f"{district}: {WORD_OF_CAUSE[cause]} {times}. {' '.join(REMEDIES[cause])}"
     for supply in figures.supplies:
         if supply.share_highest is not None and supply.share_highest > CLOSE_SHARE:
             yield f"{supply.name}: reached {supply.share_highest:.0%} of its nameplate: move some of its load to another supply."
@@ -169,7 +170,7 @@ def _courses(figures: SessionReview, stored: dict[str, StoredDistrict]) -> Itera
         rows = stored.get(district.name)
         if rows is None:
             continue
-        ticks = [(event.start_s, _cause(event.cause)) for event in figures.events if event.district == district.name]
+        ticks = [(event.start_s, WORD_OF_CAUSE[event.cause]) for event in figures.events if event.district == district.name]
         yield f'<div class="whole"><h3>{escape(district.name)}</h3>'
         yield "<figure><figcaption>Amps, highest one-cycle RMS; triangles: events</figcaption>"
         yield time_line(rows.at_s, rows.figures["amps_highest"], unit="A", marks=ticks) + "</figure>"
@@ -195,7 +196,7 @@ def _district_cells(district: DistrictReview) -> tuple[str, ...]:
         of_amps + _part(amps, "highest", 2),
         of_power + _part(va, "highest"),
         of_power + _figure(district.energy_wh, 2),
-        ", ".join(f"{_cause(cause)} {district.stalls[cause]}" for cause in STALLS if cause in district.stalls) or "0",
+        ", ".join(f"{WORD_OF_CAUSE[cause]} {district.stalls[cause]}" for cause in STALLS if cause in district.stalls) or "0",
     )
 
 
@@ -219,11 +220,7 @@ def _warning_cells(warning: RaisedWarning) -> tuple[str, ...]:
 
 def _event_cells(event: Event) -> tuple[str, ...]:
     sure = f"{event.confidence:.0%}"
-    return (clock_words(event.start_s), _lasted(event.start_s, event.end_s), event.district, _cause(event.cause), sure)
-
-
-def _cause(cause: Cause) -> str:
-    return cause.value.replace("-", " ")
+    return (clock_words(event.start_s), _lasted(event.start_s, event.end_s), event.district, WORD_OF_CAUSE[event.cause], sure)
 
 
 def _lasted(start_s: float, end_s: float | None) -> str:

@@ -82,8 +82,8 @@ def test_what_comes_is_listed_opens_and_can_be_taken_away(one):
 def test_a_remark_is_kept_and_shown(one):
     page = one.open("stalls", width=360, height=740, ready=False)
     page.set_default_timeout(PATIENT_MS)
-    page.get_by_label("What was done").fill("cleaned rails")
-    page.get_by_label("Where").select_option("Inner main")
+    page.get_by_role("textbox", name="What was done").fill("cleaned rails")
+    page.locator("#stall-where").select_option("Inner main")
     page.get_by_role("button", name="Remember it").click()
     page.wait_for_selector("text=cleaned rails (Inner main)")
     assert [(action.kind, action.text) for action in one.hall.operated] == [("mark", "cleaned rails")]

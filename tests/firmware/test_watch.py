@@ -116,7 +116,7 @@ def test_a_board_that_browns_out_again_and_again_is_told_and_read_on(emulated_bo
     for _ in range(4):
         time.sleep(1)
         board.reset(BROWN_OUT_BIT)
-    until_said(process, "sensor: brown-out")
+    until_said(process, "brown out on board")
     time.sleep(2)
     summary = ended(process)
     assert summary["ports"][0]["state"] == "reading"

@@ -119,11 +119,17 @@
     if (moment.getBoundingClientRect().top > window.innerHeight * 0.8) moment.scrollIntoView({ behavior: "smooth" });
   });
 
-  document.addEventListener("change", function (change) {
-    if (change.target.id !== "stall-choice") return;
-    const session = change.target.value;
+  function openStallsOf(session) {
     window.location.assign(session ? "/stalls?session=" + encodeURIComponent(session) : "/stalls");
+  }
+
+  document.addEventListener("change", function (change) {
+    if (change.target.id === "stall-choice") openStallsOf(change.target.value);
   });
+
+  /* What was chosen before this script had come. */
+  const early = document.getElementById("stall-choice");
+  if (early && early.value && early.value !== new URLSearchParams(window.location.search).get("session")) openStallsOf(early.value);
 
   document.addEventListener("click", function (click) {
     const button = click.target.closest("[data-station]");
