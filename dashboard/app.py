@@ -45,6 +45,7 @@ def create_app(
     gate = gate or Gate()
     replay = watch if isinstance(watch, Replay) else None
     app = base_app(f"{'' if replay is None else 'Replay: '}{watch.layout.title} – pilotlamp")
+    pool = app.server.extensions[WorkerPool.__name__] = WorkerPool()
     is_set_up = bool(watch.layout.board)
     for page in PAGES if is_set_up else FIRST_PAGES:
         page.register(app, watch)
@@ -57,7 +58,7 @@ def create_app(
     app.server.register_blueprint(feed_routes(Feed(watch), viewer_came))
     app.server.register_blueprint(acting_routes(watch, gate))
     app.server.register_blueprint(plan_routes(watch))
-    app.server.register_blueprint(learning_routes(watch))
+    app.server.register_blueprint(learning_routes(watch, pool))
     if replay is not None:
         app.server.register_blueprint(replay_routes(replay))
     app.server.register_blueprint(login_routes(gate, passphrase))

@@ -1,14 +1,16 @@
 """Learning a load's draw from what its district draws now, and keeping it with the layout, at one address."""
 
 import datetime as dt
+from functools import partial
 from typing import Annotated
 
 import msgspec
-from flask import Blueprint, Response
+from flask import Blueprint, Response, request
 from msgspec import Meta, Struct
 
 from dashboard.requests import answer, read_request
 from dashboard.watch import WatchLike
+from dashboard.worker_pool import BusyError, WorkerPool, asker_of
 from monitor.errors import LayoutError
 from monitor.layout import load_layout
 from monitor.layout.edit import change_layout, set_load_draw
@@ -32,8 +34,8 @@ class LearnRequest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     keep: bool = False
 
 
-def learning_routes(watch: WatchLike) -> Blueprint:
-    """The address /learn."""
+def learning_routes(watch: WatchLike, pool: WorkerPool) -> Blueprint:
+    """The address /learn; the work is done by worker processes."""
     routes = Blueprint("learning", __name__)
 
     @routes.post("/learn")
@@ -41,9 +43,11 @@ def learning_routes(watch: WatchLike) -> Blueprint:
         try:
             body = read_request(LearnRequest)
             until_s = watch.live.now_s() if body.until_s is None else body.until_s
-            learnt = _learnt(watch, body, until_s)
+            learnt = _learnt(watch, pool, body, until_s)
             if body.keep:
                 return _kept(watch, learnt)
+        except BusyError as error:
+            return answer(503, str(error), until_s=None)
         except (msgspec.MsgspecError, LayoutError) as error:
             return answer(400, f"Not learnt: {error}.", until_s=None)
         return answer(200, learnt.sentence, until_s=until_s)
@@ -51,7 +55,7 @@ def learning_routes(watch: WatchLike) -> Blueprint:
     return routes
 
 
-def _learnt(watch: WatchLike, body: LearnRequest, until_s: float) -> LearntDraw:
+def _learnt(watch: WatchLike, pool: WorkerPool, body: LearnRequest, until_s: float) -> LearntDraw:
     layout = watch.layout if watch.layout_path is None else load_layout(watch.layout_path)
     load, others = load_to_learn(layout, body.load, body.also)
     try:
@@ -60,7 +64,8 @@ def _learnt(watch: WatchLike, body: LearnRequest, until_s: float) -> LearntDraw:
         raise LayoutError(
             "this watch began before the layout file had that district: start it again", table=f'district "{load.district}"'
         ) from error
-    return learn_draw(load.name, window.volts_rms[:, 0], window.amps_rms[:, 0], window.watts[:, 0], others=others)
+    learn = partial(learn_draw, others=others)
+    return pool.run(asker_of(request), learn, load.name, window.volts_rms[:, 0], window.amps_rms[:, 0], window.watts[:, 0])
 
 
 def _kept(watch: WatchLike, learnt: LearntDraw) -> Response:

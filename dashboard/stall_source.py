@@ -1,14 +1,18 @@
-"""Where the Stalls page looks: the running watch, or one recorded session."""
+"""Where the Stalls page looks: the running watch, or one recorded session, which worker processes read."""
 
-from collections.abc import Callable, Sequence
+import threading
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import msgspec
 from flask import Blueprint, Response, abort, request
 
-from dashboard.session_cache import SessionCache
+from dashboard.session_cache import KEPT_S, OPEN_LIMIT, PATIENCE, Listed, SessionCache
 from dashboard.views.stall_list import stall_list
 from dashboard.watch import WatchLike
+from dashboard.worker_pool import BusyError, WorkerPool, asker_of
 from monitor.errors import MonitorError
 from monitor.layout import Layout
 from monitor.runtime import Picture
@@ -45,10 +49,6 @@ class StallSource:
         """Events, patterns, marks and slow figures as they stand."""
         raise NotImplementedError
 
-    def snapshot(self, event: Event) -> Snapshot | None:
-        """Samples around an event."""
-        raise NotImplementedError
-
     def origin(self) -> Origin:
         """For files of samples."""
         began_at = self.began_at or datetime.now(UTC) - timedelta(seconds=self.picture().now_s)
@@ -83,13 +83,13 @@ class LiveStalls(StallSource):
         """As it stands now."""
         return self._watch.live.picture()
 
-    def snapshot(self, event: Event) -> Snapshot | None:
-        """From the live store."""
-        return self._watch.live.snapshot(event.id)
-
 
 class RecordedStalls(StallSource):
-    """One recorded session, from its own lines.
+    """One recorded session, from its own lines; made by a worker.
+
+    Attributes:
+        moments: Where its samples lie.
+        opened: Samples of the event that was opened last, and its number.
 
     Raises:
         MonitorError: It cannot be understood.
@@ -98,7 +98,8 @@ class RecordedStalls(StallSource):
     def __init__(self, session_id: str, session: SessionFolder) -> None:
         manifest, closing = session.manifest(), session.closing()
         super().__init__(session_id, session.layout(), first_s=manifest.first_s, began_at=manifest.began_at)
-        self._moments = Moments(session)
+        self.moments = Moments(session)
+        self.opened: tuple[int, Snapshot | None] | None = None
         events = sorted(read_notices(session, "events", Event), key=lambda event: event.start_s, reverse=True)
         marks = [action for action in read_notices(session, "actions", Action) if action.kind == "mark"]
         last_s = max([manifest.first_s, *(event.end_s or event.start_s for event in events)])
@@ -118,36 +119,82 @@ class RecordedStalls(StallSource):
         """As it stood at its end."""
         return self._picture
 
-    def snapshot(self, event: Event) -> Snapshot | None:
-        """From its kept moments."""
-        return self._moments.snapshot(event)
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Read:
+    source: RecordedStalls
+    is_over: bool
+    until_s: float
 
 
 class StallSources:
-    """Finds what a page asks for; any number of threads may ask."""
+    """Finds what a page asks for; any number of threads may ask.
 
-    def __init__(self, watch: WatchLike, sessions: SessionCache) -> None:
-        self._watch, self._sessions = watch, sessions
-        self._recorded: tuple[tuple[str, bool], RecordedStalls] | None = None
+    Args:
+        watch: The running one.
+        sessions: The recorded ones.
+        pool: Reads them.
+    """
+
+    def __init__(self, watch: WatchLike, sessions: SessionCache, pool: WorkerPool) -> None:
+        self._watch, self._sessions, self._pool = watch, sessions, pool
+        self._read: dict[str, _Read] = {}
+        self._reading = threading.Lock()
         self._earlier: dict[tuple[datetime | None, int], tuple[Run, ...]] = {}
 
     def find(self, session_id: str) -> StallSource | None:
-        """The running watch for an empty id, else the session of that id; None where it is not there or cannot be understood."""
+        """The running watch for an empty id, else the session of that id; None where it is not there or cannot be understood.
+
+        Raises:
+            BusyError: No worker has time for it.
+        """
         if not session_id:
             return LiveStalls(self._watch)
         listed = self._sessions.find(session_id)
         if listed is None:
             return None
-        key = (session_id, listed.length_s is not None)
-        kept = self._recorded
-        if kept is not None and kept[0] == key and listed.length_s is not None:
-            return kept[1]
+        is_over = listed.length_s is not None
+        read = self._read.get(session_id)
+        if read is not None and read.is_over == is_over and (is_over or time.monotonic() < read.until_s):
+            return read.source
+        if read is None:
+            return self._read_now(listed)
+        # A page asks several things at once: while one of them has the session read again, what was read before serves the others.
+        if not self._reading.acquire(blocking=False):
+            return read.source
         try:
-            made = RecordedStalls(session_id, listed.session)
+            return self._read_now(listed)
+        finally:
+            self._reading.release()
+
+    def _read_now(self, listed: Listed) -> StallSource | None:
+        began_s = time.monotonic()
+        try:
+            source = self._pool.run(asker_of(request), RecordedStalls, listed.id, listed.session)
+        except BusyError:
+            raise
         except (MonitorError, OSError):
             return None
-        self._recorded = (key, made)
-        return made
+        now_s = time.monotonic()
+        until_s = now_s + max(KEPT_S, PATIENCE * (now_s - began_s))
+        read = _Read(source=source, is_over=listed.length_s is not None, until_s=until_s)
+        kept = [(name, each) for name, each in list(self._read.items()) if name != listed.id]
+        self._read = {**dict(kept[1 - OPEN_LIMIT :]), listed.id: read}
+        return source
+
+    def snapshot(self, source: StallSource, event: Event) -> Snapshot | None:
+        """Samples around an event.
+
+        Raises:
+            BusyError: No worker has time for it.
+        """
+        if not isinstance(source, RecordedStalls):
+            return self._watch.live.snapshot(event.id)
+        opened = source.opened
+        if opened is None or opened[0] != event.id:
+            opened = event.id, self._pool.run(asker_of(request), Moments.snapshot, source.moments, event)
+            source.opened = opened
+        return opened[1]
 
     def names(self) -> list[tuple[str, str]]:
         """Id and name of each session, newest first."""
@@ -157,22 +204,47 @@ class StallSources:
         ]
 
     def earlier(self, source: StallSource) -> tuple[Run, ...]:
-        """The sessions before, newest first; looked up once for each number of sessions on the sessions."""
+        """The sessions before, newest first; looked up once for each number of sessions.
+
+        Raises:
+            BusyError: No worker has time for it.
+        """
         key = (source.began_at, self._size())
         if key not in self._earlier:
-            self._earlier = {key: _earlier(self._watch, source)}
+            self._earlier = {key: self._earlier_now(source)}
         return self._earlier[key]
+
+    def _earlier_now(self, source: StallSource) -> tuple[Run, ...]:
+        folder = self._watch.recordings
+        if folder is None:
+            return ()
+        try:
+            return self._pool.run(asker_of(request), earlier_runs, folder, source.layout.title, source.began_at)
+        except BusyError:
+            raise
+        except (MonitorError, OSError):
+            return ()
+
+    def exported(self, source: StallSource, event_id: int, form: Form) -> tuple[str, bytes] | None:
+        """Name and bytes of the file of one event's samples; None where there are none.
+
+        Raises:
+            BusyError: No worker has time for it.
+        """
+        event = next((event for event in source.picture().events if event.id == event_id), None)
+        snapshot = None if event is None else self.snapshot(source, event)
+        if event is None or snapshot is None:
+            return None
+        return self._pool.run(asker_of(request), _exported, snapshot, event, source.origin(), form)
 
     def _size(self) -> int:
         folder = self._watch.recordings
         return sum(1 for path in folder.iterdir() if path.is_dir()) if folder is not None and folder.is_dir() else 0
 
 
-def _earlier(watch: WatchLike, source: StallSource) -> tuple[Run, ...]:
-    try:
-        return earlier_runs(watch.recordings, source.layout.title, source.began_at)
-    except (MonitorError, OSError):
-        return ()
+def _exported(snapshot: Snapshot, event: Event, origin: Origin, form: Form) -> tuple[str, bytes]:
+    files = moment_files(snapshot, event, origin, form)
+    return next(iter(files.items())) if form == "csv" else (f"{file_stem(event)}_{form}.zip", zipped(files))
 
 
 def _standing(said: Sequence[Pattern]) -> tuple[Pattern, ...]:
@@ -181,9 +253,6 @@ def _standing(said: Sequence[Pattern]) -> tuple[Pattern, ...]:
     for pattern in said:
         kept = [other for other in kept if not set(other.districts) & set(pattern.districts)] + [pattern]
     return tuple(kept)
-
-
-Find = Callable[[str], StallSource | None]
 
 
 FORMS: dict[str, Form] = {"csv": "csv", "comtrade": "comtrade", "comtrade-ascii": "comtrade-ascii"}
@@ -204,25 +273,23 @@ def stall_routes(sources: StallSources) -> Blueprint:
     @routes.get("/stalls/event-<int:event_id>/<form>")
     def give(event_id: int, form: str) -> Response:
         source = _asked(sources)
-        event = next((event for event in source.picture().events if event.id == event_id), None)
-        snapshot = None if event is None else source.snapshot(event)
-        if snapshot is None or event is None or form not in FORMS:
+        try:
+            file = sources.exported(source, event_id, FORMS[form]) if form in FORMS else None
+        except BusyError as error:
+            abort(503, str(error))
+        if file is None:
             abort(404, "There are no samples of that event here any more; the session keeps them.")
-        files = moment_files(snapshot, event, source.origin(), FORMS[form])
-        if form == "csv":
-            ((name, data),) = files.items()
-            return _file(name, data, "text/csv; charset=utf-8")
-        return _file(f"{file_stem(event)}_{form}.zip", zipped(files), "application/zip")
+        kind = "text/csv; charset=utf-8" if form == "csv" else "application/zip"
+        return Response(file[1], content_type=kind, headers={"Content-Disposition": f'attachment; filename="{file[0]}"'})
 
     return routes
 
 
 def _asked(sources: StallSources) -> StallSource:
-    source = sources.find(request.args.get("session", ""))
+    try:
+        source = sources.find(request.args.get("session", ""))
+    except BusyError as error:
+        abort(503, str(error))
     if source is None:
         abort(404, "There is no such session.")
     return source
-
-
-def _file(name: str, data: bytes, kind: str) -> Response:
-    return Response(data, content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})

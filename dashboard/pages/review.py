@@ -13,7 +13,7 @@ from dashboard.views.review import no_moment, review_page
 from dashboard.views.review_trends import trend_button, trend_figures, trend_words
 from dashboard.views.stalls import moment
 from dashboard.watch import WatchLike
-from dashboard.worker_pool import Asker, WorkerPool
+from dashboard.worker_pool import Asker, BusyError, WorkerPool
 
 AT_ONCE = 8
 """So few sessions are gone through without being asked to."""
@@ -23,8 +23,8 @@ Chosen = list[str | None]
 
 def register(app: dash.Dash, watch: WatchLike) -> None:
     """Register the page, its addresses and its callbacks."""
-    cache, pool = SessionCache(watch.recordings), WorkerPool()
-    app.server.extensions[WorkerPool.__name__] = pool
+    cache = SessionCache(watch.recordings)
+    pool: WorkerPool = app.server.extensions[WorkerPool.__name__]
 
     def layout(session: str = "", beside: str = "", at: str = "", **_query: str) -> Component:
         listing = cache.listing()
@@ -32,7 +32,7 @@ def register(app: dash.Dash, watch: WatchLike) -> None:
         other = next((each for each in listing if each.id == beside and each is not chosen), None)
         return review_page(listing, chosen, other, session, at)
 
-    _show_moments(app, StallSources(watch, cache))
+    _show_moments(app, StallSources(watch, cache, pool))
     app.server.register_blueprint(ReviewFiles(cache, pool).routes())
     dash.register_page("review", path="/review", name="Review", title="Review", order=4, layout=layout, in_menu=True)
 
@@ -76,14 +76,18 @@ def _show_moments(app: dash.Dash, sources: StallSources) -> None:
         session_id = str(asked.get("session", ""))
         if not session_id:
             return no_moment()
-        source = sources.find(session_id)
-        if source is None:
-            return no_moment("This session cannot be read any more.")
-        picture = source.picture()
-        event = next((each for each in picture.events if each.id == asked.get("event")), None)
-        if event is None:
-            return no_moment("This session holds no such event.")
-        return moment(event, source.snapshot(event), picture, source.clock(event.start_s), session_id, source.layout)
+        try:
+            source = sources.find(session_id)
+            if source is None:
+                return no_moment("This session cannot be read any more.")
+            picture = source.picture()
+            event = next((each for each in picture.events if each.id == asked.get("event")), None)
+            if event is None:
+                return no_moment("This session holds no such event.")
+            snapshot = sources.snapshot(source, event)
+        except BusyError as error:
+            return no_moment(str(error))
+        return moment(event, snapshot, picture, source.clock(event.start_s), session_id, source.layout)
 
 
 def _chosen(listing: list[Listed], asked: str) -> Listed | None:

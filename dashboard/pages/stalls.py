@@ -1,16 +1,20 @@
 """The Stalls page: why did it stall?"""
 
+import contextlib
+from collections.abc import Iterator
+
 import dash
-from dash import Input, Output, State
+from dash import Input, Output, State, html
 from dash.development.base_component import Component
 
 from dashboard.session_cache import SessionCache
-from dashboard.stall_source import StallSources, stall_routes
+from dashboard.stall_source import StallSource, StallSources, stall_routes
 from dashboard.views.stall_effects import against_earlier, effects
 from dashboard.views.stall_list import opened_event
 from dashboard.views.stall_words import board_sentences
 from dashboard.views.stalls import NOW, moment, no_such_session, places, slow_lines, stalls_page
 from dashboard.watch import WatchLike
+from dashboard.worker_pool import BusyError, WorkerPool
 from monitor.runtime import Picture
 from monitor.runtime.replay import Replay
 from monitor.values import Event, Snapshot
@@ -20,11 +24,14 @@ LONGEST_NUMBER = 12
 
 def register(app: dash.Dash, watch: WatchLike) -> None:
     """Register the page, its addresses and the callbacks that keep it up to date."""
-    sources = StallSources(watch, SessionCache(watch.recordings))
+    sources = StallSources(watch, SessionCache(watch.recordings), app.server.extensions[WorkerPool.__name__])
 
     def layout(event: str = "", session: str = "", **_query: str) -> Component:
         chosen = int(event) if event.isdecimal() and len(event) < LONGEST_NUMBER else None
-        source = sources.find(session)
+        try:
+            source = sources.find(session)
+        except BusyError as error:
+            return html.Main(html.P(str(error), role="alert"), className="page")
         return (
             no_such_session(session)
             if source is None
@@ -48,7 +55,8 @@ def _keep_words(app: dash.Dash, sources: StallSources) -> None:
     )
     def renew_places(_ticks: int, _news: int, session: str, drawn: str | None) -> tuple[object, object]:
         """The ring is redrawn only where something of it changed."""
-        picture = _picture(sources, session)
+        with _at_the_next_tick():
+            picture = _source(sources, session).picture()
         state = _state_of_places(picture)
         return (dash.no_update, dash.no_update) if state == drawn else (places(picture), state)
 
@@ -61,10 +69,9 @@ def _keep_words(app: dash.Dash, sources: StallSources) -> None:
         State("stall-session", "data"),
     )
     def renew_words(_ticks: int, _news: int, session: str) -> tuple[list[Component], list[Component], list[Component]]:
-        source = sources.find(session)
-        if source is None:
-            raise dash.exceptions.PreventUpdate
-        picture, earlier = source.picture(), sources.earlier(source)
+        with _at_the_next_tick():
+            source = _source(sources, session)
+            picture, earlier = source.picture(), sources.earlier(source)
         run = source.run(picture)
         return effects(run, earlier), against_earlier(run, earlier), slow_lines(picture)
 
@@ -81,12 +88,11 @@ def _keep_moment(app: dash.Dash, sources: StallSources) -> None:
     )
     def renew_moment(_ticks: int, _news: int, chosen: int | None, session: str, shown: str | None) -> tuple[object, object]:
         """Redrawn only when it is another event, or something of it changed."""
-        source = sources.find(session)
-        if source is None:
-            raise dash.exceptions.PreventUpdate
-        picture = source.picture()
-        event = opened_event(picture, chosen)
-        snapshot = None if event is None else source.snapshot(event)
+        with _at_the_next_tick():
+            source = _source(sources, session)
+            picture = source.picture()
+            event = opened_event(picture, chosen)
+            snapshot = None if event is None else sources.snapshot(source, event)
         state = _state_of(event, snapshot)
         if state == shown:
             return dash.no_update, dash.no_update
@@ -94,11 +100,20 @@ def _keep_moment(app: dash.Dash, sources: StallSources) -> None:
         return moment(event, snapshot, picture, at, session, source.layout), state
 
 
-def _picture(sources: StallSources, session: str) -> Picture:
+@contextlib.contextmanager
+def _at_the_next_tick() -> Iterator[None]:
+    """Where no worker has time, what is shown stays until it is asked for again."""
+    try:
+        yield
+    except BusyError as error:
+        raise dash.exceptions.PreventUpdate from error
+
+
+def _source(sources: StallSources, session: str) -> StallSource:
     source = sources.find(session)
     if source is None:
         raise dash.exceptions.PreventUpdate
-    return source.picture()
+    return source
 
 
 def _state_of(event: Event | None, snapshot: Snapshot | None) -> str:

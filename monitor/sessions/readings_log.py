@@ -4,10 +4,12 @@ import io
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet
+from numpy.typing import NDArray
 
 from monitor.errors import SessionDamagedError
 from monitor.sessions.buckets import BUCKET_S, FIGURES, Table
@@ -156,12 +158,9 @@ def load_readings(session: SessionFolder, columns: tuple[str, ...]) -> dict[str,
     if not tables:
         return {}
     table = pa.concat_tables(tables).unify_dictionaries().combine_chunks()
-    district = table["district"].combine_chunks()
-    if isinstance(district, pa.ChunkedArray):
-        district = district.chunk(0)
-    codes = district.indices.to_numpy(zero_copy_only=False)
-    at_s = table["at_s"].to_numpy()
-    figures = {name: table[name].to_numpy() for name in columns}
+    district = _whole(table["district"])
+    codes, at_s = _numbers(district.indices), _numbers(_whole(table["at_s"]))
+    figures = {name: _numbers(_whole(table[name])) for name in columns}
     found = {}
     for code, name in enumerate(district.dictionary.to_pylist()):
         rows = np.flatnonzero(codes == code)
@@ -170,3 +169,13 @@ def load_readings(session: SessionFolder, columns: tuple[str, ...]) -> dict[str,
             name=name, at_s=at_s[rows], figures={key: values[rows].astype(np.float64) for key, values in figures.items()}
         )
     return found
+
+
+def _whole(column: pa.ChunkedArray) -> pa.Array:
+    whole = column.combine_chunks()
+    return whole.chunk(0) if isinstance(whole, pa.ChunkedArray) else whole
+
+
+def _numbers(column: pa.Array) -> NDArray[Any]:
+    # Arrow's own to_numpy imports pandas, which takes half a second; nulls are never written, but found in what was made elsewhere.
+    return column.to_numpy(zero_copy_only=False) if column.null_count else np.from_dlpack(column)

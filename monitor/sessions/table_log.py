@@ -141,17 +141,23 @@ def read_part(path: Path, columns: list[str] | None = None, later: Sequence[str]
     table, path = _open_table(path)
     if table is None and path.suffix != ".parquet":
         return None
-    names = pa.parquet.read_schema(path).names if table is None else table.column_names
-    missing = [name for name in later if name in (columns or ()) and name not in names]
-    wanted = None if columns is None else [name for name in columns if name not in missing]
-    if table is None:
-        _check_size(path)
-        table = pa.parquet.read_table(path, columns=wanted)
-    elif wanted is not None:
-        table = table.select(wanted)
-    for name in missing:
-        table = table.append_column(name, arrow_column(np.zeros(len(table)), pa.int32()))
-    return table
+    table = _sealed_table(path, columns, later) if table is None else table
+    if columns is None:
+        return table
+    for name in later:
+        if name in columns and name not in table.column_names:
+            table = table.append_column(name, arrow_column(np.zeros(len(table)), pa.int32()))
+    return table.select(columns)
+
+
+def _sealed_table(path: Path, columns: list[str] | None, later: Sequence[str]) -> pa.Table:
+    # Not pa.parquet.read_table: that imports pandas, which takes half a second.
+    with pa.parquet.ParquetFile(path) as file:
+        _check_size(path, file.metadata)
+        there = file.schema_arrow.names
+        if absent := [name for name in columns or () if name not in there and name not in later]:
+            raise KeyError(f"{path.name} has no column {absent[0]}")
+        return file.read(columns)
 
 
 def _open_table(path: Path) -> tuple[pa.Table | None, Path]:
@@ -164,14 +170,12 @@ def _open_table(path: Path) -> tuple[pa.Table | None, Path]:
     return None, sealed if sealed.exists() else path
 
 
-def _check_size(path: Path) -> None:
+def _check_size(path: Path, metadata: pa.parquet.FileMetaData) -> None:
     """What a Parquet file says of itself, before a row of it is read.
 
     Raises:
         pa.ArrowInvalid: It would grow out of all measure.
-        OSError: It cannot be read.
     """
-    metadata = pa.parquet.read_metadata(path)
     unpacked = sum(metadata.row_group(k).total_byte_size for k in range(metadata.num_row_groups))
     if metadata.num_rows > ROWS_LIMIT or unpacked > UNPACKED_LIMIT_BYTES:
         raise pa.ArrowInvalid(f"{path.name} holds more than a part of a session can: {metadata.num_rows} rows")
@@ -195,7 +199,7 @@ def seal_open(path: Path, parquet: Parquet, size_bytes: int | None = None) -> in
 def is_whole(path: Path) -> bool:
     """True where a Parquet part can be opened."""
     try:
-        _check_size(path)
+        _check_size(path, pa.parquet.read_metadata(path))
     except (pa.ArrowInvalid, OSError):
         return False
     return True

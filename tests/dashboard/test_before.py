@@ -232,6 +232,19 @@ def test_what_cannot_be_learnt_is_said(watched, sent):
     assert answer.json["sentence"].startswith("Not learnt")
 
 
+def test_learning_is_done_by_workers_and_refused_politely(watched, monkeypatch):
+    _, client = watched
+
+    def refuse(_pool, _asker, job, *_args):
+        raise BusyError(f"{job.func.__name__}: try again in a minute.")
+
+    monkeypatch.setattr(WorkerPool, "run", refuse)
+    answer = client.post(
+        "/learn", json={"load": "Heavy freight engine", "seconds": 20, "until_s": 1.0, "keep": True}, headers=ACT
+    )
+    assert (answer.status_code, answer.json["sentence"]) == (503, "learn_draw: try again in a minute.")
+
+
 @pytest.mark.parametrize("path", ["/candidate", "/terminals", "/set-aside", "/learn"])
 def test_only_the_page_itself_may_keep_plans(watched, path):
     hall, client = watched
@@ -265,9 +278,9 @@ def test_the_live_page_says_loudly_which_supply_its_bench_check_does_not_pass():
     assert "NOT PASSED" not in json.dumps(live_page(layout), default=lambda part: part.to_plotly_json())
 
 
-def page_of(client):
+def page_of(client, path="/before", search=""):
     inputs = [
-        {"id": "_pages_location", "property": name, "value": value} for name, value in (("pathname", "/before"), ("search", ""))
+        {"id": "_pages_location", "property": name, "value": value} for name, value in (("pathname", path), ("search", search))
     ]
     dependency = next(each for each in client.get("/_dash-dependencies").json if "_pages_content" in each["output"])
     asked = {"output": dependency["output"], "outputs": [{"id": "_pages_content", "property": "children"},

@@ -19,11 +19,14 @@ from dashboard.views.stall_effects import against_earlier, effects
 from dashboard.views.stall_list import opened_event, stall_list
 from dashboard.views.stall_words import WHAT, evidence_rows, how_sure, pattern_sentence, steps_to_try
 from dashboard.views.stalls import moment, places
+from dashboard.worker_pool import BusyError, WorkerPool
 from monitor.runtime import Picture
 from monitor.sessions.remedies import REMEDIES
 from monitor.sessions.runs import Run, SessionFault
 from monitor.values import Action, BoardSeen, Cause, Channel, Event, Identity, Pattern, SlowFigure, Snapshot, SnapshotChannel
 from tests.browser.hall import Hall, hall_layout
+from tests.dashboard.test_before import page_of
+from tests.sessions.test_demo_sessions import RECORDINGS, SHIPPED
 
 BEGAN_AT = datetime(2026, 11, 25, 10, 0, tzinfo=UTC).astimezone()
 
@@ -280,3 +283,52 @@ def test_a_board_of_few_readings_says_what_it_cannot_show():
     assert "sketch sends 5 readings a second" in text
     assert "cannot show: lost contact, short circuit, feed is lost" in text
     assert "bench-1 sends" not in text
+
+
+@pytest.fixture
+def reader():
+    """The pages of a watch with the sessions that come with the program."""
+    hall = Hall(4)
+    hall.recordings = RECORDINGS
+    return create_app(hall).server.test_client()
+
+
+def asked_of_page(client, output, session):
+    """The answer to a callback as a browser asks for it, every input at its first value."""
+    callback = next(each for each in client.get("/_dash-dependencies").json if output in each["output"])
+    values = {"stall-session": session}
+    inputs, state = ([{**each, "value": values.get(each["id"])} for each in callback[kind]] for kind in ("inputs", "state"))
+    outputs = [dict(zip(("id", "property"), each.split("."), strict=True)) for each in callback["output"].strip(".").split("...")]
+    asked = {"output": callback["output"], "outputs": outputs, "inputs": inputs, "state": state, "changedPropIds": []}
+    return client.post("/_dash-update-component", json=asked)
+
+
+def test_a_recorded_session_is_read_by_workers_alone(reader, monkeypatch):
+    waves, _, latest = SHIPPED
+    events = {row["id"]: row for row in map(json.loads, waves.notices("events").read_text().splitlines())}
+
+    def never(*_args):
+        raise AssertionError("the process of the pages reads a session")
+
+    for name in ("dashboard.stall_source.read_notices", "monitor.sessions.runs.read_notices", "monitor.sessions.snapshot_log.read_part",
+                 "dashboard.stall_source.moment_files"):  # fmt: skip
+        monkeypatch.setattr(name, never)
+    told = reader.get(f"/stalls/list?session={waves.name}").json
+    assert {row["id"] for row in told["rows"]} == set(events)
+    assert f"event-{told['opened']}/csv" in json.dumps(asked_of_page(reader, "stall-moment.children", waves.name).json)
+    answer = reader.get(f"/stalls/event-{told['opened']}/csv?session={waves.name}")
+    assert answer.data.decode("utf-8-sig").startswith("time from its beginning (s)")
+    assert "no earlier session" not in asked_of_page(reader, "stall-earlier.children", latest.name).text
+
+
+def test_beyond_what_workers_take_it_is_refused_politely(client, reader, monkeypatch):
+    def refuse(*_args):
+        raise BusyError("Too much is being worked at just now: try again in a minute.")
+
+    monkeypatch.setattr(WorkerPool, "run", refuse)
+    for answer in (client.get("/stalls/event-3/csv"), reader.get(f"/stalls/list?session={SHIPPED[0].name}")):
+        assert answer.status_code == 503
+        assert "try again in a minute" in answer.text
+    assert "try again in a minute" in page_of(reader, "/stalls", f"?session={SHIPPED[0].name}")
+    # What the page shows stays as it is until its next tick.
+    assert asked_of_page(reader, "stall-moment.children", SHIPPED[0].name).status_code == 204
