@@ -70,5 +70,5 @@ say "Lint";    ruff check -q .
 say "Types";   mypy
 say "Arrows";  lint-imports
 say "Audit";   python -m tests.audit
-# A worker a core, each with whole files: the servers and browsers of one file never meet those of another worker.
-say "Tests";   exec pytest -n auto --dist loadfile "$@"
+# A worker a core, each with whole files: the servers and browsers of one file never meet those of another worker. The long ones come first.
+say "Tests";   exec pytest -n auto --dist loadfile --no-loadscope-reorder "$@"
