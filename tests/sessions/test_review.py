@@ -17,6 +17,7 @@ from monitor.runtime.replay import session_pipeline
 from monitor.sessions import find_sessions
 from monitor.sessions.figures import review
 from monitor.sessions.pictures import downsampled, window
+from monitor.sessions.report import report
 from monitor.sessions.trends import side_by_side, trends
 from tests.runtime.streams import packed_stream, plain_layout, sine_counts
 from tests.sessions.shows import BEGAN_AT, overload_stream, record
@@ -160,6 +161,12 @@ def test_the_report_says_it_all_and_fetches_nothing(show, tmp_path, capsys):
     # US letter in points (ISO 32000 user space, 1/72 inch): 8.5 x 11 inches.
     assert re.search(rb"/MediaBox\s*\[0 0 612 792\]", page_path.with_suffix(".pdf").read_bytes())
     capsys.readouterr()
+
+
+def test_what_to_mend_names_a_supply_close_to_its_plate(show, calm):
+    asked = "North bench: reached 117% of its nameplate: move some of its load to another supply."
+    assert asked in report(show)
+    assert "of its nameplate: move" not in report(calm)
 
 
 def test_the_table_is_one_that_spreadsheets_read(show, tmp_path, capsys):

@@ -4,8 +4,9 @@ import pytest
 
 from monitor.standing import assess
 from monitor.standing.states import Countdown
-from monitor.standing.words import countdown_words, heat_words, percent, seconds
-from tests.standing.moments import LAYOUT, NOW_S, SOUTH, load_of, picture_of
+from monitor.standing.words import countdown_words, heat_words, notice_words, percent, seconds
+from monitor.values import Priority
+from tests.standing.moments import LAYOUT, NOW_S, SOUTH, load_of, picture_of, standing
 
 
 @pytest.mark.parametrize(
@@ -54,3 +55,27 @@ def test_an_opening_within_a_second_is_said_to_come_at_any_moment(in_s, is_bound
         opens_at_s=at_s, earliest_at_s=NOW_S + in_s / 2, latest_at_s=NOW_S + 2 * in_s, is_bounded=is_bounded, is_late=is_late
     )
     assert countdown_words(countdown, NOW_S) == said
+
+
+@pytest.mark.parametrize(("forecast_s", "left"), [(30.5, "in about 30 s (15 s to 60 s)"), (None, "in about 10 s")])
+def test_the_warning_of_an_output_counts_down_as_its_supply_does(forecast_s, left):
+    """Else two times of one opening would stand side by side; without a forecast it counts from when it rose."""
+    warning = standing(
+        "over-output-limit", Priority.MEDIUM, "output", "North bench/A",
+        message="North bench/A carries 7.0 A: its protection may open in about 20 s.", time_words="in about 20 s", trip_in_s=20.0,
+    )  # fmt: skip
+    stands = assess(LAYOUT, picture_of(loads=(load_of(share=1.3, forecast_s=forecast_s), SOUTH), warnings=(warning,)))
+    assert notice_words(stands.notices[0], stands, NOW_S) == f"North bench/A carries 7.0 A: its protection may open {left}"
+
+
+@pytest.mark.parametrize(
+    ("load", "said"),
+    [
+        (load_of(share=0.7), "3.0 A (42 VA) left: 2 more 1 A engines fit on Outer main"),
+        (load_of(share=0.7, left=0.0), ""),
+        (load_of(share=0.93), ""),
+        (load_of(share=0.7, at_s=NOW_S - 5.0), ""),
+    ],
+)
+def test_what_still_fits_is_said_where_all_is_well(load, said):
+    assert assess(LAYOUT, picture_of(loads=(load, SOUTH))).districts[0].room == said
