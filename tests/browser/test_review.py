@@ -102,6 +102,14 @@ def chosen_moment(page, event):
     )
 
 
+def test_at_1280_tables_of_figures_fit(review):
+    page = opened(review, width=1280, height=800)
+    page.wait_for_selector('[aria-label="Districts"] table')
+    over = page.eval_on_selector_all(".review .scroll", "all => all.map(each => each.scrollWidth - each.clientWidth)")
+    assert len(over) >= 2
+    assert max(over) <= 0
+
+
 def test_choosing_an_event_shows_its_kept_samples(review):
     page = opened(review)
     session = SessionFolder(RECORDINGS / WAVES)

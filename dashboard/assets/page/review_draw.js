@@ -206,10 +206,10 @@
     pen.strokeRect(from + 1, 1, Math.max(4, x(this.view.to) - from) - 2, OVERVIEW - 2);
   };
 
-  /* What goes beyond a scale made for the usual is marked with its figure. */
+  /* What goes beyond a scale made for the usual is marked with its figure; near the right end, where the scale stands, left of the mark. */
   Line.prototype.drawSpikes = function (drawn, curve, part, scale, top, shift) {
     const high = [];
     for (let k = part[0]; k < part[1]; k++) if (curve.values[k] > scale) high.push([this.x(curve.at[k] + shift, drawn.width), curve.values[k]]);
-    for (const spike of chart.spikes(high, scale, 56)) chart.spikeMark(drawn.pen, spike[0], top, spike[1].toFixed(0) + " A", drawn.width);
+    for (const spike of chart.spikes(high, scale, 56)) chart.spikeMark(drawn.pen, spike[0], top, spike[1].toFixed(0) + " A", drawn.width - 60);
   };
 })();
