@@ -156,8 +156,8 @@ class Recorder:
         """Leave a thread behind that the disk holds up; another one goes on with the session, and with what the first had in hand."""
         with self._lock:
             self._turn += 1
-            self._leave_writer()
-            in_hand, self._in_hand = self._in_hand, []
+            in_hand = self._in_hand if self._leave_writer(self._in_hand) else []
+            self._in_hand = []
             self._trouble = f"The disk of {self._recordings.name} did not answer; the recording goes on in new files."
         self._put_back(in_hand)
         self._thread = self._started()
@@ -302,15 +302,16 @@ class Recorder:
     def _stop(self, sentence: str) -> None:
         _log.warning("%s", sentence)
         with self._lock:
-            self._leave_writer()
+            self._leave_writer([])
             self._trouble = (
                 f"{sentence}. Watching goes on; what comes is held in memory and the recording goes on by itself once it can."
             )
 
-    def _leave_writer(self) -> None:
-        if self._writer is not None:
-            self._writer.leave()
-            self._writer, self._left = None, self._writer
+    def _leave_writer(self, in_hand: list[Kept]) -> bool:
+        """Whether what it had in hand is to be written again."""
+        left, self._writer = self._writer, None
+        self._left = left or self._left
+        return left is None or left.leave(in_hand)
 
     def _put_back(self, kept: list[Kept]) -> None:
         with self._lock:

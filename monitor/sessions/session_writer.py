@@ -1,5 +1,7 @@
-"""Writes one session folder; knows no thread and no queue."""
+"""Writes one session folder; has no thread and no queue, but stands a thread that wakes after another has taken over."""
 
+import errno
+import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -22,6 +24,7 @@ from monitor.sessions.playback import RAW_STEM, RAW_SUFFIX, STEPS_HEAD, STEPS_ST
 from monitor.sessions.readings_log import ReadingsLog
 from monitor.sessions.recording import Kept
 from monitor.sessions.snapshot_log import SnapshotLog
+from monitor.sessions.table_log import TableLog
 from monitor.sessions.xz_log import Compactor, XzLog
 
 READINGS_SYNC_S = 0.5
@@ -68,7 +71,8 @@ class SessionWriter:
         self._lock, self._compactor = standing.lock, standing.compactor
         self._part, self._step, self._ports = standing.part, standing.step, dict(standing.ports)
         self.now_s = self._part_from_s = self._readings_taken_s = standing.now_s
-        self._is_left = False
+        self._is_left, self._leaving = False, threading.Lock()
+        self._last_whole: list[Kept] | None = None
         self._notices: dict[NoticeKind, AppendedFile] = {}
         self._board_lines: dict[str, Row] = {}
         self._buckets: dict[str, BoardBuckets] = {}
@@ -110,7 +114,7 @@ class SessionWriter:
         """Append; the raw bytes first, then what refers to them.
 
         Raises:
-            OSError: It could not be written; this session is to be abandoned.
+            OSError: It could not be written, or this writer was left meanwhile; this session is to be abandoned.
         """
         lines = [self._write_raw(each) for each in kept]
         self._steps.write(b"".join(lines))
@@ -122,13 +126,28 @@ class SessionWriter:
         self._write_notices(kept)
         if self.now_s - self._readings_taken_s >= READINGS_SYNC_S:
             self._write_readings(everything=False)
-        if not self._is_left:
+        with self._leaving:
+            self._check_left()
             for file in self._files():
                 file.mark_whole()
+            self._last_whole = kept
 
-    def leave(self) -> None:
-        """From now on nothing that a thread writes here counts, should it ever wake: a successor writes it."""
-        self._is_left = True
+    def leave(self, in_hand: list[Kept]) -> bool:
+        """From now on nothing that a thread writes here counts, should it ever wake: a successor writes it.
+
+        Args:
+            in_hand: What that thread was to write last.
+
+        Returns:
+            Whether that is to be written again: it was not whole yet.
+        """
+        with self._leaving:
+            self._is_left = True
+            return self._last_whole is not in_hand
+
+    def _check_left(self) -> None:
+        if self._is_left:
+            raise OSError(errno.ESTALE, "another thread has taken over")
 
     def successor(self) -> "SessionWriter":
         """Who goes on with this session where a write failed, or does not end: in new parts.
@@ -156,9 +175,8 @@ class SessionWriter:
                 path.unlink()
             raise
         self.let_go()
-        seals = [log.seal_left for log in (*self._raw.values(), self._steps)]
-        for seal in (*seals, self._readings.seal_left, self._snapshots.seal_left):
-            self._compactor.add(seal)
+        for log in self._logs():
+            self._compactor.add(log.seal_of_left())
         return new
 
     def sync(self, between: Callable[[], None] = lambda: None) -> None:
@@ -183,16 +201,18 @@ class SessionWriter:
         """Seal the open part of every log and begin another.
 
         Raises:
-            OSError: There is no room for it.
+            OSError: There is no room for it, or this writer was left meanwhile.
         """
-        self._part += 1
+        with self._leaving:
+            self._check_left()
+            self._part += 1
+            part = self._part  # a successor counts on
         self._part_from_s = self.now_s
-        for log in self._raw.values():
-            log.next_part(self._part)
-        self._steps.next_part(self._part)
-        self._steps.write(STEPS_HEAD)
-        self._readings.next_part(self._part)
-        self._snapshots.next_part(self._part)
+        for log in self._logs():
+            self._check_left()
+            log.next_part(part)
+            if log is self._steps:
+                self._steps.write(STEPS_HEAD)
 
     def close(self, reason: str, losses: tuple[str, ...] = ()) -> None:
         """Seal everything and write the closing row.
@@ -225,9 +245,11 @@ class SessionWriter:
         for file in self._files():
             file.close()
 
+    def _logs(self) -> list[XzLog | TableLog]:
+        return [*self._raw.values(), self._steps, self._readings, self._snapshots]
+
     def _files(self) -> list[AppendedFile]:
-        raw = (log.file for log in self._raw.values())
-        return [*raw, self._steps.file, self._readings.file, self._snapshots.file, *self._notices.values()]
+        return [*(log.file for log in self._logs()), *self._notices.values()]
 
     def _write_raw(self, kept: Kept) -> bytes:
         number = self._port_number(kept.port)
@@ -243,6 +265,7 @@ class SessionWriter:
         return line.encode()
 
     def _raw_log(self, number: int, earlier_bytes: int = 0) -> XzLog:
+        self._check_left()
         return XzLog(self.session.raw, f"{RAW_STEM}-{number}", RAW_SUFFIX, self._part, self._compactor, earlier_bytes)
 
     def _port_number(self, port: str) -> int:
@@ -253,6 +276,7 @@ class SessionWriter:
 
     def _notice_file(self, kind: NoticeKind) -> AppendedFile:
         if kind not in self._notices:
+            self._check_left()
             self._notices[kind] = AppendedFile(self.session.notices(kind))
         return self._notices[kind]
 

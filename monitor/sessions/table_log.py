@@ -3,6 +3,7 @@
 import contextlib
 import io
 from collections.abc import Callable, Sequence, Sized
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -64,13 +65,9 @@ class TableLog:
         self.file.close()
         self.file.path.unlink()
 
-    def seal_left(self) -> None:
-        """Seal a part that was left, as it was at its last whole batch.
-
-        Raises:
-            OSError: There is no room: the open file stays as it is.
-        """
-        seal_open(self.file.path, self._parquet, self.file.whole_bytes)
+    def seal_of_left(self) -> Callable[[], object]:
+        """What seals a part that is left now, as it was at its last whole batch, whatever is still written to it."""
+        return partial(seal_open, self.file.path, self._parquet, self.file.whole_bytes)
 
     def _begin(self, part: int) -> None:
         self._batches: Batches = []

@@ -90,22 +90,19 @@ class XzLog:
 
     def next_part(self, part: int) -> None:
         """Seal the open part and begin another."""
-        self._earlier_bytes = self.whole_bytes
+        whole_bytes = self.whole_bytes
         self.seal()
         self._begin(part)
+        self._earlier_bytes = whole_bytes
 
     def seal(self) -> None:
         """Close the open part and have it compressed; an empty one goes without a trace."""
         self.file.close()
         self._compactor.add(partial(seal_plain, self.file.path))
 
-    def seal_left(self) -> None:
-        """Compress a part that was left, as it was at its last whole batch.
-
-        Raises:
-            OSError: There is no room: the plain file stays as it is.
-        """
-        seal_plain(self.file.path, self.file.whole_bytes)
+    def seal_of_left(self) -> Callable[[], object]:
+        """What compresses a part that is left now, as it was at its last whole batch, whatever is still written to it."""
+        return partial(seal_plain, self.file.path, self.file.whole_bytes)
 
     def _begin(self, part: int) -> None:
         self.file = AppendedFile(self._folder / f"{self._stem}-{part:04d}{self._suffix}")

@@ -9,6 +9,7 @@ import os
 import random
 import shutil
 import subprocess
+import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
@@ -18,10 +19,13 @@ import pytest
 
 from monitor.errors import SessionFullError
 from monitor.sessions import Playback, SessionFolder, find_sessions
+from monitor.sessions.description import new_manifest
 from monitor.sessions.durable import AppendedFile
 from monitor.sessions.pack import damage_of
 from monitor.sessions.recorder import Recorder
+from monitor.sessions.recording import kept_of
 from monitor.sessions.recovery import recover
+from monitor.sessions.session_writer import SessionWriter
 from monitor.values import Action, Chunk, Step
 from tests.runtime.streams import packed_stream, sine_counts
 from tests.sessions.killing import kill_once, piece
@@ -223,3 +227,34 @@ def test_a_slow_disk_drops_readings_before_bytes_and_never_what_was_said(tmp_pat
     assert [action.text for played in Playback(session) for action in played.actions] == [str(k) for k in range(40)]
     losses = [json.loads(line) for line in session.notices("losses").read_text().splitlines()]
     assert sum(loss["bytes"] for loss in losses) == recorder.status().dropped_bytes
+
+
+def test_a_thread_that_wakes_after_another_took_over_writes_nothing_that_counts(tmp_path):
+    """Every byte that was put is in the session once, whatever the first thread still does before the parts are compressed."""
+
+    def batch(k):
+        return [kept_of(Step(port="port", chunk=Chunk(data=piece(k) * 50, received_s=k / 10), now_s=k / 10))]
+
+    left = SessionWriter.begin(tmp_path / "session", LAYOUT_TEXT, new_manifest("Show", BEGAN_AT, ports={}, invented=True))
+    first, second = batch(1), batch(2)
+    left.write(first)
+    gate = threading.Event()
+    left._compactor.add(gate.wait)
+    left._raw[1].write(b"half a batch")
+    assert left.leave(second)
+    new = left.successor()
+    with (tmp_path / "session" / "raw").joinpath(left._raw[1].file.path.name).open("ab") as late:
+        late.write(b"too late")
+    left._raw[1].file.whole_bytes = 10**6
+    for wakes in (lambda: left.write([]), left.next_part, lambda: left._notice_file("losses"), lambda: left._raw_log(2)):
+        with pytest.raises((OSError, ValueError), match=r"taken over|closed file"):
+            wakes()
+    gate.set()
+    new.write(second)
+    assert not new.leave(second)
+    newest = new.successor()
+    newest.close("test")
+    session = SessionFolder(tmp_path / "session")
+    assert data_of(session.path) == piece(1) * 50 + piece(2) * 50
+    assert list(damage_of(session)) == []
+    assert session.closing().raw_bytes == {"1": 50 * len(piece(1) + piece(2))}
