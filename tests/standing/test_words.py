@@ -36,7 +36,7 @@ def test_a_share_that_is_not_known_has_no_figure():
 def test_bounds_of_heat_stand_beside_it_where_they_are_wide(bounds, said):
     load = load_of(heat=0.3, heat_lowest=bounds[0], heat_highest=bounds[1])
     supply = assess(LAYOUT, picture_of(loads=(load, SOUTH))).supplies[0]
-    assert heat_words(supply, NOW_S) == f"Protection at 30 % of opening heat{said}"
+    assert heat_words(supply, NOW_S) == f"Protection at 30 % of the heat that opens it{said}"
 
 
 @pytest.mark.parametrize(
