@@ -19,7 +19,7 @@ PATIENCE_S = 60
 COLUMNS = ("volts_rms", "amps_rms", "amps_highest")
 
 
-@pytest.fixture(params=[300.0, 3.0], ids=["nothing sealed", "two parts sealed"])
+@pytest.fixture(params=[300.0, 4.0], ids=["nothing sealed", "two parts sealed"])
 def recorder(request, tmp_path, monkeypatch):
     """A recorder that has everything on the disk and is not closed."""
     monkeypatch.setattr(session_writer, "PART_S", request.param)
