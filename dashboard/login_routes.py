@@ -23,7 +23,6 @@ FREE_TRIES_OF_ALL = 30
 LONGEST_WAIT_S = 300.0
 FORGOTTEN_AFTER_S = 1800.0
 ADDRESSES_LIMIT = 1000
-_ALL = ""
 
 
 @dataclass(slots=True, kw_only=True)

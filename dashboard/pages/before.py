@@ -52,11 +52,6 @@ def register(app: dash.Dash, watch: WatchLike) -> None:
     dash.register_page("before", path="/before", name="Before", title="Before the show", order=5, layout=layout, in_menu=True)
 
 
-def plans_for(layout: Layout, plan: Plan | None = None, *, may_keep: bool) -> Plans:
-    """Everything that the page shows of the files."""
-    return encoded_plans(msgspec.json.encode(layout), msgspec.json.encode(plan or Plan()), may_keep)
-
-
 def as_it_stands(watch: WatchLike) -> tuple[Layout, Plan, str]:
     """The layout file and the plan file as they are now, so that what was kept shows, and what is wrong with them.
 

@@ -53,11 +53,6 @@ class ChannelTable:
         """False where the scan interval cannot be."""
         return th.SHORTEST_INTERVAL_S <= self.interval_s <= 1 / (hertz * th.FEWEST_SCANS_A_CYCLE)
 
-    def full_scale(self, channels: Ints) -> Floats:
-        """Units from zero to the nearer end of the converter's range; NaN where there is no channel."""
-        gain, zero = self._padded(self.gain)[channels], self._padded(self.zero)[channels]
-        return np.abs(gain) * np.minimum(np.abs(self.rails[1] - zero), np.abs(zero - self.rails[0]))
-
     def gain_of(self, channels: Ints) -> Floats:
         """Units per count; NaN where there is no channel."""
         return self._padded(self.gain)[channels]

@@ -16,7 +16,6 @@ from monitor.values import Channel, Health, Identity, ResetCause
 from monitor.wire.framing import Framer
 from monitor.wire.items import Fault, FaultKind, Item, SampleRun
 
-PACKET_LIMIT_BYTES = 254
 CODED_LIMIT_BYTES = 255
 HELD_BYTES_LIMIT = 50_000
 """One second of the usual 500000 baud link; samples wait for an identity no longer than that."""

@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from dashboard.pages.before import as_it_stands, encoded_plans, plans_for
+from dashboard.pages.before import as_it_stands, encoded_plans
 from dashboard.views.before_page import SupplyVerdict, before_page
 from dashboard.views.live_page import live_page
 from dashboard.worker_pool import BusyError, WorkerPool
@@ -17,6 +17,7 @@ from monitor.planning.plan_load import plan_path
 from monitor.values import Phasing, ReadingBlock
 from tests.browser.hall import Hall
 from tests.dashboard.acting import acting_app
+from tests.dashboard.plans import plans_for
 from tests.layout.fernhollow import FERNHOLLOW
 
 ACT = {"X-Pilotlamp": "1"}

@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.pages.before import plans_for
 from dashboard.views.before_page import before_page
 from monitor.cli.main import COMMANDS, main
 from monitor.layout import parse_layout
 from monitor.planning.cautions import CAUTIONS, OF_COMMAND, cautions_at
+from tests.dashboard.plans import plans_for
 from tests.layout.fernhollow import FERNHOLLOW
 
 TOPICS = (
