@@ -83,6 +83,7 @@
   function drawCard(state, before, moves) {
     const form = place("card");
     const focused = document.activeElement && form.contains(document.activeElement) ? document.activeElement.id : "";
+    const typedHere = before && before.card === state.card ? Array.from(form.querySelectorAll("[data-typed]")) : [];
     form.textContent = "";
     form.dataset.card = state.card;
     const title = feed.make("h2", "", state.title);
@@ -101,9 +102,19 @@
       form.append(more);
     }
     form.append(buttons(state));
+    typedHere.forEach(keepTyped);
     const again = focused && document.getElementById(focused);
     if (again) again.focus();
     else if (before && moves) title.focus();
+  }
+
+  /* The same card may be drawn again by an answer to something asked earlier: what was typed meanwhile stays. */
+  function keepTyped(old) {
+    const input = document.getElementById(old.id);
+    if (!input || input.dataset.key !== old.dataset.key) return;
+    if (input.type === "radio") input.checked = old.checked;
+    else input.value = old.value;
+    input.dataset.typed = "yes";
   }
 
   /* A question: its entry or choices, what the board says now, how to tell, and why what was typed is no answer. */
@@ -271,6 +282,11 @@
       const wrong = document.querySelector("[data-setup-card] [aria-invalid='true']");
       if (wrong) wrong.focus();
     });
+  });
+
+  document.addEventListener("input", function (event) {
+    const form = place("card");
+    if (form && form.contains(event.target) && event.target.dataset.key) event.target.dataset.typed = "yes";
   });
 
   document.addEventListener("change", function (event) {
