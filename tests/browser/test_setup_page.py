@@ -213,14 +213,18 @@ def test_by_key_alone_at_320_pixels(first_hour):
     expect(page.get_by_label("What is the layout called?")).to_have_value("Fernhollow show layout")
     # An answer that comes late and draws the same card again takes nothing back that was typed meanwhile.
     held = []
-    page.route("**/setup/state", held.append)
+
+    def hold(route):
+        held.append(route)
+
+    page.route("**/setup/state", hold)
     page.get_by_role("button", name="The layout").click()
     page.wait_for_timeout(300)
     assert held, "the step is on its way"
     page.get_by_label("What is the layout called?").fill("Fernhollow at night")
-    page.unroute("**/setup/state")
     with page.expect_response("**/setup/state"):
         for route in held:
             route.continue_()
     page.wait_for_timeout(300)
     expect(page.get_by_label("What is the layout called?")).to_have_value("Fernhollow at night")
+    page.unroute("**/setup/state", hold)
