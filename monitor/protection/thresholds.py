@@ -26,6 +26,10 @@ class Threshold(float):
         made.unit, made.reason, made.source = unit, reason, source
         return made
 
+    def __reduce__(self) -> tuple[type[float], tuple[float]]:
+        """A figure that goes to another process, as part of a step, goes as a plain number."""
+        return float, (float(self),)
+
 
 _T = Threshold
 _OURS, _TRADE, _ALARMS, _MEMORY = "judgement", "common practice", "ISA-18.2, IEC 62682", "from memory"

@@ -1,6 +1,7 @@
 """The table of what decides: each figure with its unit, reason and source, and used."""
 
 import re
+from multiprocessing import Pipe
 from pathlib import Path
 
 from monitor.protection import thresholds
@@ -15,3 +16,11 @@ def test_each_figure_says_what_it_is_and_is_used():
     for name, figure in TABLE.items():
         assert all((figure.unit, figure.reason, figure.source)), name
         assert re.search(rf"\bth\.{name}\b", text), name
+
+
+def test_a_figure_that_came_into_a_step_reaches_the_page_process():
+    # A bound such as min(figure, forecast) is the figure itself, and steps go over a pipe.
+    ours, theirs = Pipe()
+    for name, figure in TABLE.items():
+        ours.send({"latest_s": figure})
+        assert theirs.recv() == {"latest_s": float(figure)}, name
