@@ -16,7 +16,7 @@ from monitor.rehearsal.model_acts import Act
 from monitor.rehearsal.model_director import shifted
 from monitor.rehearsal.model_specs import BenchSpec
 from monitor.rehearsal.scene import Scene
-from monitor.rehearsal.stream import BoardFaults, LineStream, LineStyle, PackedStream
+from monitor.rehearsal.stream import BoardFaults, LineStyle, board_stream
 
 BLOCK_TICKS = 24
 """A quarter of a second: small enough not to hold up other threads."""
@@ -50,7 +50,7 @@ class SceneShow:
         rng = np.random.default_rng([scene.seed, 0x51])
         self._bench = Bench(scene.bench, scene.acts, rng)
         self._total = round(scene.seconds / self._bench.interval_s)
-        self._stream = _stream(self._bench, scene.lines, scene.faults, rng)
+        self._stream = board_stream(self._bench.converter.identity, scene.bench.mains_hertz, scene.lines, scene.faults, rng)
 
     def next_part(self) -> ShowPart | None:
         """See `Show`."""
@@ -84,7 +84,7 @@ class EndlessShow:
         self.bench = Bench(spec, (), self._rng)
         self._write_round = write_round
         self._react = react
-        self._stream = _stream(self.bench, lines, BoardFaults(), self._rng)
+        self._stream = board_stream(self.bench.converter.identity, spec.mains_hertz, lines, BoardFaults(), self._rng)
         self._round = 0
         self._round_ends_s = 0.0
 
@@ -100,11 +100,6 @@ class EndlessShow:
         packets = self._stream.packets(self.bench.advance(BLOCK_TICKS))
         self.bench.schedule(self._react(self.bench))
         return ShowPart(packets, self.bench.scan * self.bench.interval_s)
-
-
-def _stream(bench: Bench, lines: LineStyle | None, faults: BoardFaults, rng: np.random.Generator) -> PackedStream | LineStream:
-    identity = bench.converter.identity
-    return PackedStream(identity, faults, rng) if lines is None else LineStream(identity, bench.spec.mains_hertz, lines, rng)
 
 
 BACKLOG_BYTES_LIMIT = 65_536

@@ -145,13 +145,13 @@ def _write_round(rng: np.random.Generator, number: int) -> tuple[list[Act], floa
     if number == 0:
         return _first_round(rng), 122.0
     acts: list[Act] = []
-    at = float(rng.uniform(4, 9))
+    at = rng.uniform(4, 9)
     for trouble in rng.permutation(["overload", "short", "calm", "odd"]):
         acts += _calm(rng, at)
         at += 14.0
         made, lasts = _trouble(rng, str(trouble), at)
         acts += made
-        at += lasts + float(rng.uniform(4, 12))
+        at += lasts + rng.uniform(4, 12)
     return acts, at
 
 
@@ -167,11 +167,11 @@ def _first_round(rng: np.random.Generator) -> list[Act]:
 
 
 def _calm(rng: np.random.Generator, at_s: float) -> list[Act]:
-    level = float(rng.uniform(0.68, 0.8))
+    level = rng.uniform(0.68, 0.8)
     return [
         whistle(rng, int(rng.choice([OUTER, INNER])), at_s),
-        DirectionBreak(at_s=at_s + 5.0, seconds=float(rng.uniform(0.3, 1.2)), district=QUARRY),
-        Throttle(at_s=at_s + 8.0, seconds=float(rng.uniform(0.6, 2.5)), district=INNER, level=level),
+        DirectionBreak(at_s=at_s + 5.0, seconds=rng.uniform(0.3, 1.2), district=QUARRY),
+        Throttle(at_s=at_s + 8.0, seconds=rng.uniform(0.6, 2.5), district=INNER, level=level),
     ]
 
 
@@ -181,17 +181,17 @@ def _trouble(rng: np.random.Generator, kind: str, at_s: float) -> tuple[list[Act
         return [arrive, replace(arrive, at_s=at_s + _FREIGHT_STAYS_S, district=-1, overload=False)], _FREIGHT_STAYS_S + 15
     if kind == "short":
         where = int(rng.choice([QUARRY, QUARRY, INNER]))
-        lasts = float(rng.uniform(0.15, 2.5))
-        return [Short(at_s=at_s, seconds=lasts, district=where, ohms=float(rng.uniform(0.03, 0.16)), chatter=0.2)], 30.0
+        lasts = rng.uniform(0.15, 2.5)
+        return [Short(at_s=at_s, seconds=lasts, district=where, ohms=rng.uniform(0.03, 0.16), chatter=0.2)], 30.0
     if kind == "odd":
         return [_oddity(rng, at_s)], 20.0
-    return [StepLoad(at_s=at_s, seconds=float(rng.uniform(0.3, 0.9)), district=TOWN, amps=1.2)], 10.0
+    return [StepLoad(at_s=at_s, seconds=rng.uniform(0.3, 0.9), district=TOWN, amps=1.2)], 10.0
 
 
 def _oddity(rng: np.random.Generator, at_s: float) -> Act:
     kind = int(rng.integers(0, 3))
     if kind == 0:
-        return MainsDip(at_s=at_s, seconds=float(rng.uniform(0.1, 1.2)), level=float(rng.uniform(0.5, 0.8)))
+        return MainsDip(at_s=at_s, seconds=rng.uniform(0.1, 1.2), level=rng.uniform(0.5, 0.8))
     if kind == 1:
-        return Binding(at_s=at_s, seconds=float(rng.uniform(5, 9)), train=ORE, factor=float(rng.uniform(2.5, 3.5)), rise_s=0.6)
-    return FeedLost(at_s=at_s, seconds=float(rng.uniform(1, 6)), district=INNER, ragged_s=float(rng.uniform(0.1, 0.4)))
+        return Binding(at_s=at_s, seconds=rng.uniform(5, 9), train=ORE, factor=rng.uniform(2.5, 3.5), rise_s=0.6)
+    return FeedLost(at_s=at_s, seconds=rng.uniform(1, 6), district=INNER, ragged_s=rng.uniform(0.1, 0.4))

@@ -14,7 +14,7 @@ from monitor.rehearsal.model_acts import Act
 from monitor.rehearsal.model_converter import Converter, edge_answer
 from monitor.rehearsal.model_director import Director
 from monitor.rehearsal.model_frame import SCANS_PER_TICK, Frame
-from monitor.rehearsal.model_network import DistrictLoad, Solved, WaveNetwork
+from monitor.rehearsal.model_network import DistrictLoad, WaveNetwork
 from monitor.rehearsal.model_slow import SlowBench, SlowRecord
 from monitor.rehearsal.model_specs import BenchSpec
 from monitor.rehearsal.truth import Truth
@@ -33,10 +33,10 @@ class Bench:
         self._rng = rng
         self._slow = SlowBench(spec)
         self._director = Director(spec, acts, self._slow, self.truth, rng)
-        self._theta = float(rng.uniform(0, 2 * math.pi))
+        self._theta = rng.uniform(0, 2 * math.pi)
         self._hertz_off = 0.0
         self.scan = 0
-        self._lag_rad = [float(rng.uniform(0.1, 0.42)) for _ in spec.districts]
+        self._lag_rad = [rng.uniform(0.1, 0.42) for _ in spec.districts]
         self._watch = _SecondMeans(len(spec.supplies))
         self._settle()
 
@@ -44,9 +44,9 @@ class Bench:
         """Let speeds and filaments find their level first; the protection starts anywhere below its steady heat."""
         frame = Frame(-ticks * SCANS_PER_TICK, ticks, len(self.spec.districts), len(self.spec.trains))
         levels = np.repeat([[district.level] for district in self.spec.districts], frame.scans, axis=1)
-        self._slow.run(frame, levels, _NoTruth(), self._rng)
+        self._slow.run(frame, levels, lambda _tick_scan, _steps: None, self._rng)
         for breaker, amps in zip(self._slow.breakers, self._slow.amps, strict=True):
-            breaker.heat = min((amps / breaker.hold_amps) ** 2, 0.9) * float(self._rng.random())
+            breaker.heat = min((amps / breaker.hold_amps) ** 2, 0.9) * self._rng.random()
 
     @property
     def interval_s(self) -> float:
@@ -65,7 +65,7 @@ class Bench:
         """
         frame = Frame(self.scan, ticks, len(self.spec.districts), len(self.spec.trains))
         levels = self._director.open_block(frame)
-        record = self._slow.run(frame, levels, self._director, self._rng)
+        record = self._slow.run(frame, levels, self._director.after_tick, self._rng)
         self._director.close_block(frame, record)
         counts = self._convert(frame, levels, record)
         self._director.settle_trains(frame)
@@ -80,9 +80,11 @@ class Bench:
         for channel, (district, what) in enumerate(self.converter.sources):
             network, n = networks[self.spec.districts[district].supply], self._place(district)
             at = theta + 2 * math.pi * hertz * self.converter.seen_s(channel, frame.start_scan, frame.scans)
-            values = network.amps(n, at) if what == "amps" else _pick(network.volts(at), n, what)
             if what == "amps":
-                values = values * record.hash_noise(self._rng, district, frame)
+                values = network.amps(n, at) * record.hash_noise(self._rng, district, frame)
+            else:
+                solved = network.volts(at)
+                values = (solved.load_volts if what == "far" else solved.volts)[n]
             squares[district, what] = values * values
             counts[:, channel] = self.converter.counts(channel, values, frame.start_scan)
         self._note_loads(squares)
@@ -124,7 +126,7 @@ class Bench:
 
     def _angles(self, frame: Frame) -> tuple[Floats, float]:
         """Angle of the mains at the start of each scan; hertz as the board's clock sees them."""
-        self._hertz_off += float(self._rng.normal(0, self.spec.hertz_wander * 0.3)) - 0.05 * self._hertz_off
+        self._hertz_off += self._rng.normal(0, self.spec.hertz_wander * 0.3) - 0.05 * self._hertz_off
         hertz = (self.spec.mains_hertz + self._hertz_off) * (1 + self.spec.converter.clock_error)
         per_scan = 2 * math.pi * hertz * self.interval_s
         theta = self._theta + per_scan * np.arange(frame.scans) + frame.tracks["angle"][0]
@@ -136,17 +138,6 @@ class Bench:
             chosen = self.spec.districts_of(supply)
             self._watch.add(supply, [(squares[n, "volts"], squares[n, "amps"]) for n in chosen], self.interval_s)
         self.truth.va_max.update(enumerate(self._watch.highest))
-
-
-def _pick(solved: Solved, n: int, what: str) -> Floats:
-    return solved.load_volts[n] if what == "far" else solved.volts[n]
-
-
-class _NoTruth:
-    """Keeps no truth."""
-
-    def after_tick(self, tick_scan: int, steps: list[float]) -> None:
-        """Nothing happens."""
 
 
 class _SecondMeans:

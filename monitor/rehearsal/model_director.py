@@ -86,7 +86,7 @@ class Director:
         return np.array([np.interp(scans, [p[0] for p in points], [p[1] for p in points]) for points in self._levels])
 
     def after_tick(self, tick_scan: int, steps: list[float]) -> None:
-        """See `monitor.rehearsal.model_slow.Onlooker`."""
+        """See `monitor.rehearsal.model_slow.TickListener`."""
         next_scan = tick_scan + SCANS_PER_TICK
         self._trips.after_tick(next_scan, SCANS_PER_TICK * self._interval_s)
         self._places.after_tick(next_scan, steps)
@@ -118,10 +118,10 @@ class Director:
 
     def is_powered(self, district: int) -> bool:
         """Whether the district's protection is closed and its volts are up."""
-        closed = not self._slow.breakers[self._spec.districts[district].supply].is_open
-        return (
-            closed and self._slow.volts[district] > 0.08 * self._spec.supplies[self._spec.districts[district].supply].volts_open
-        )
+        return self._is_closed(district) and self._slow.volts[district] > 0.08 * self._spec.supply_of(district).volts_open
+
+    def _is_closed(self, district: int) -> bool:
+        return not self._slow.breakers[self._spec.districts[district].supply].is_open
 
     def _begin(self, act: Act) -> None:
         start, scans = self.scan_of(act.at_s), max(self.scan_of(act.seconds), 1)
@@ -143,8 +143,7 @@ class Director:
     def _throttle(self, act: Throttle, start: int, scans: int) -> None:
         now = self._levels[act.district][-1][1]
         self._levels[act.district] += [(start, now), (start + scans, act.level)]
-        closed = not self._slow.breakers[self._spec.districts[act.district].supply].is_open
-        if act.labelled and closed:
+        if act.labelled and self._is_closed(act.district):
             self.note(Cause.THROTTLE, act.district, start, scans)
         if act.level > now:
             self._sags.watch(act.district, start, start + scans + self.scan_of(2.0), neighbours_only=True)

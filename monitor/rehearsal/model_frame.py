@@ -133,9 +133,9 @@ def lost_feed(rng: np.random.Generator, scans: int, ragged: int) -> Floats:
     values = np.zeros(scans)
     ragged = min(ragged, scans // 2)
     if ragged:
-        mean = float(rng.uniform(4, 25))
-        values[:ragged] = chatter(rng, ragged, float(rng.uniform(0.25, 0.65)), mean)
-        values[-ragged:] = chatter(rng, ragged, float(rng.uniform(0.25, 0.65)), mean)[::-1]
+        mean = rng.uniform(4, 25)
+        values[:ragged] = chatter(rng, ragged, rng.uniform(0.25, 0.65), mean)
+        values[-ragged:] = chatter(rng, ragged, rng.uniform(0.25, 0.65), mean)[::-1]
     if scans > 1500 and rng.random() < 0.4:
         middle = int(rng.integers(scans // 3, scans * 2 // 3))
         values[middle : middle + int(rng.integers(5, 40))] = 1.0

@@ -1,6 +1,6 @@
 """Labels that follow what the model really did: sags judged on its own volts, openings of the protection and the shorts behind them."""
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from monitor.rehearsal.model_frame import SCANS_PER_TICK, Frame
 from monitor.rehearsal.model_slow import SlowBench, SlowRecord
@@ -17,8 +17,7 @@ START_SAG = 0.05
 _TAIL_TICKS = 600
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Probe:
+class _Probe(NamedTuple):
     district: int
     start_scan: int
     end_scan: int
@@ -47,27 +46,12 @@ class SagProbes:
         neighbours_only: bool = False,
         after_scans: int = 300,
     ) -> None:
-        """A load comes on in a district at start_scan and stays until end_scan.
+        """A load comes on in a district at start_scan and stays until end_scan; volts are looked at after_scans after its start.
 
-        Args:
-            district: Where.
-            start_scan: When.
-            end_scan: When it goes.
-            expected: A clear sag is a fault to be found, not a judgement call.
-            neighbours_only: Leave the district itself out.
-            after_scans: How long after the start volts are looked at.
+        A clear sag is a fault to be found where it is expected, else a judgement call; neighbours_only leaves the district itself out.
         """
         look = min(start_scan + after_scans, end_scan)
-        self._probes.append(
-            _Probe(
-                district=district,
-                start_scan=start_scan,
-                end_scan=end_scan,
-                look_scan=look,
-                expected=expected,
-                neighbours_only=neighbours_only,
-            )
-        )
+        self._probes.append(_Probe(district, start_scan, end_scan, look, expected, neighbours_only))
 
     def close_block(self, frame: Frame, record: SlowRecord) -> None:
         """Take the volts of a block and settle what can be settled."""
@@ -102,8 +86,7 @@ _FOREVER = 1 << 60
 _FORGIVEN_S = 8.0
 
 
-@dataclass(slots=True, kw_only=True)
-class _ShortUnderWay:
+class _ShortUnderWay(NamedTuple):
     district: int
     start_scan: int
     end_scan: int
@@ -127,7 +110,7 @@ class TripBook:
 
     def short(self, district: int, start_scan: int, end_scan: int) -> None:
         """A short lies across a district's rails."""
-        self._shorts.append(_ShortUnderWay(district=district, start_scan=start_scan, end_scan=end_scan))
+        self._shorts.append(_ShortUnderWay(district, start_scan, end_scan))
         self._label_short(district, start_scan, end_scan)
 
     def overload(self, supply: int, start_scan: int, end_scan: int) -> None:

@@ -79,7 +79,7 @@ class Places:
 
     def _act(self, spot: ModelSpot, n: int, start: int) -> None:
         speed = max(self._slow.trains[n].motor.speed, 0.3)
-        seconds = float(self._rng.uniform(*spot.seconds)) / min(speed, 2.0)
+        seconds = self._rng.uniform(*spot.seconds) / min(speed, 2.0)
         if spot.joint_ohms is None:
             scans = round(min(max(seconds, 0.03), 0.5) / self._interval_s)
             self.lose_contact(n, start, scans, cars_too=bool(self._rng.random() < 0.3))
@@ -87,7 +87,7 @@ class Places:
         scans = round(seconds / self._interval_s)
         if not self._stage.is_powered(spot.district) or not self._is_clear(spot.district, start, start + scans):
             return
-        self._stage.lay("joint", n, start, shapes.joint(self._rng, scans, float(self._rng.uniform(*spot.joint_ohms))))
+        self._stage.lay("joint", n, start, shapes.joint(self._rng, scans, self._rng.uniform(*spot.joint_ohms)))
         self._stage.note(Cause.WEAK_JOINT, spot.district, start, scans)
 
     def _is_clear(self, district: int, start: int, end: int) -> bool:

@@ -1,7 +1,7 @@
 """Slow state of the bench, tick by tick on RMS figures: speed of trains, heat of filaments and of the protection."""
 
 import math
-from typing import Protocol
+from collections.abc import Callable
 
 import numpy as np
 
@@ -184,14 +184,8 @@ def _state(trains: list[Train], lamps: list[Lamp]) -> list[float]:
     return row
 
 
-__all__ = ["SlowBench", "SlowRecord"]
-
-
-class Onlooker(Protocol):
-    """Called at each tick."""
-
-    def after_tick(self, tick_scan: int, steps: list[float]) -> None:
-        """A tick that began at tick_scan is over; steps are the shares of a lap that each train went."""
+TickListener = Callable[[int, list[float]], None]
+"""Called when a tick is over, with the scan at which it began and the share of a lap that each train went."""
 
 
 class SlowBench:
@@ -224,13 +218,13 @@ class SlowBench:
         self._means: dict[Track, list[list[float]]] = {}
         self._dt_s = SCANS_PER_TICK * spec.converter.scan_interval_s
 
-    def run(self, frame: Frame, levels: Floats, onlooker: Onlooker, rng: np.random.Generator) -> SlowRecord:
+    def run(self, frame: Frame, levels: Floats, after_tick: TickListener, rng: np.random.Generator) -> SlowRecord:
         """Run through one block.
 
         Args:
-            frame: Its tracks; the onlooker may lay further pulses over ticks that are still to come.
+            frame: Its tracks; the listener may lay further pulses over ticks that are still to come.
             levels: Throttle of each district, shape (districts, scans).
-            onlooker: Called at each tick.
+            after_tick: Called at each tick.
             rng: For the wavering of loads.
         """
         self._means = {track: frame.means(track) for track in TRACKS}
@@ -241,7 +235,7 @@ class SlowBench:
             record.note_breakers(self.breakers)
             steps = self._tick(frame, tick, [row[tick] for row in throttles], normals[tick])
             record.note_tick(self.trains, self.lamps, self.volts)
-            onlooker.after_tick(frame.start_scan + tick * SCANS_PER_TICK, steps)
+            after_tick(frame.start_scan + tick * SCANS_PER_TICK, steps)
         record.freeze()
         return record
 

@@ -68,6 +68,11 @@ class SupplySpec:
     pulses_per_cycle: float = 3.7
     rating_is: Literal["output", "input"] = "output"
 
+    @property
+    def rated_amps(self) -> float:
+        """Amps at which its volt-amperes are reached at its highest volts."""
+        return self.rated_va / self.max_volts
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DistrictSpec:
@@ -239,6 +244,19 @@ class BenchSpec:
     board_name: str = "bench-1"
     board_number: int = 0
     lap_hints: bool = False
+
+    @property
+    def tracks(self) -> list[int]:
+        """Positions of the track districts."""
+        return [n for n, district in enumerate(self.districts) if district.use == "track"]
+
+    def supply_of(self, district: int) -> SupplySpec:
+        """What feeds a district."""
+        return self.supplies[self.districts[district].supply]
+
+    def inner_ohms(self, district: int) -> float:
+        """What lies between a district's sensor and the supply's open volts."""
+        return self.supply_of(district).source_ohms + self.districts[district].own_ohms
 
     def districts_of(self, supply: int) -> list[int]:
         """Positions of the districts on one supply."""

@@ -11,7 +11,7 @@ from monitor.rehearsal.model import Bench
 from monitor.rehearsal.model_acts import Act
 from monitor.rehearsal.model_slow import typical_points
 from monitor.rehearsal.model_specs import BenchSpec, BreakerSpec, DistrictSpec, SupplySpec
-from monitor.rehearsal.stream import BoardFaults, LineStream, LineStyle, PackedStream, received_time_s
+from monitor.rehearsal.stream import BoardFaults, LineStream, LineStyle, board_stream, received_time_s
 from monitor.rehearsal.truth import event_rows
 
 CHECKED = (
@@ -149,6 +149,7 @@ class Scene:
     """A scene.
 
     Attributes:
+        name: Its kind.
         seed: What it was drawn from.
         clean: Nothing is wrong in it: no medium or high warning, no fault event is right.
         nuisance_from: From which priority a warning is a nuisance in a clean scene.
@@ -158,10 +159,10 @@ class Scene:
         notes: Further truth, as it goes into the truth file.
     """
 
-    name: str
-    seed: int
     seconds: float
     bench: BenchSpec
+    name: str = ""
+    seed: int = 0
     acts: tuple[Act, ...] = ()
     clean: bool = False
     nuisance_from: Literal["medium", "high"] = "medium"
@@ -189,17 +190,12 @@ def capture(scene: Scene) -> Capture:
     """Play a scene through as fast as the machine allows. The same scene gives the same bytes."""
     rng = np.random.default_rng([scene.seed, 0x51])
     bench = Bench(scene.bench, scene.acts, rng)
-    identity = bench.converter.identity
-    stream = (
-        LineStream(identity, scene.bench.mains_hertz, scene.lines, rng)
-        if scene.lines is not None
-        else PackedStream(identity, scene.faults, rng)
-    )
+    stream = board_stream(bench.converter.identity, scene.bench.mains_hertz, scene.lines, scene.faults, rng)
     total = round(scene.seconds / bench.interval_s)
-    parts = []
+    parts: list[bytes] = []
     while bench.scan < total:
         begin = bench.scan
-        parts.append(stream.feed(bench.advance(BLOCK_TICKS)[: total - begin]))
+        parts += stream.packets(bench.advance(BLOCK_TICKS)[: total - begin])
     offset_s = stream.first_reading_s if isinstance(stream, LineStream) else None
     truth = truth_of(scene, bench, total, offset_s or 0.0)
     return Capture(wire=b"".join(parts), layout=layout_text([scene.bench]), truth=truth)

@@ -62,6 +62,11 @@ class SceneRequest:
     wide: bool = False
 
 
+def any_wave(rng: Rng) -> SceneRequest:
+    """Any layout, from any kind of supply, with room for loads to come and go."""
+    return SceneRequest(share=(0.3, 0.55), wave="dc" if rng.random() < 0.4 else "ac", wide=True)
+
+
 def draw_bench(rng: Rng, request: SceneRequest, supplies: int = 2, districts: int = 4) -> BenchSpec:
     """A bench that suits the request."""
     if request.wide:
@@ -69,7 +74,7 @@ def draw_bench(rng: Rng, request: SceneRequest, supplies: int = 2, districts: in
     wave = request.wave if request.wave != "ac" else "phase-cut" if rng.random() < 0.3 else "sine"
     hertz = float(rng.choice([50.0, 60.0]))
     owners = sorted(n % supplies for n in range(districts))
-    open_volts = [float(rng.uniform(15.5, 20.5)) for _ in range(supplies)]
+    open_volts = [rng.uniform(15.5, 20.5) for _ in range(supplies)]
     outputs = ["ABCDEF"[owners[:n].count(owners[n])] for n in range(districts)]
     drafts = [_draft_district(rng, n, (owners[n], outputs[n]), lights=not request.busy and n == 3) for n in range(districts)]
     trains = [
@@ -87,7 +92,7 @@ def draw_bench(rng: Rng, request: SceneRequest, supplies: int = 2, districts: in
         converter=draw_converter(rng, max(amps), 2 * districts),
         mains_volts=230.0 if hertz == 50 else 120.0,
         mains_hertz=hertz,
-        hertz_wander=float(rng.uniform(0.002, 0.03)),
+        hertz_wander=rng.uniform(0.002, 0.03),
         lap_hints=bool(rng.random() < 0.2),
     )
     return _scaled(rng, bench) if request.wide else bench
@@ -100,19 +105,19 @@ def draw_train(rng: Rng, name: str, district: int, *, amps: tuple[float, float],
         name=name,
         district=district,
         motor="magnet" if magnet else "series",
-        run_amps=float(rng.uniform(*amps)),
-        run_volts=float(rng.uniform(11.0, 14.5)),
-        start_ratio=float(rng.uniform(1.4, 2.1)),
-        armature=float(rng.uniform(0.25, 0.45)),
-        inertia_s=float(rng.uniform(0.3, 1.5)),
-        lap_s=float(rng.uniform(9.0, 26.0)),
-        place=float(rng.random()),
+        run_amps=rng.uniform(*amps),
+        run_volts=rng.uniform(11.0, 14.5),
+        start_ratio=rng.uniform(1.4, 2.1),
+        armature=rng.uniform(0.25, 0.45),
+        inertia_s=rng.uniform(0.3, 1.5),
+        lap_s=rng.uniform(9.0, 26.0),
+        place=rng.random(),
         grades=_draw_grades(rng, (0.15, 0.6)),
-        drag=float(rng.uniform(0.15, 0.5)),
-        wobble=float(rng.uniform(0.02, 0.09)),
-        hash_noise=float(rng.uniform(0.005, 0.05)),
+        drag=rng.uniform(0.15, 0.5),
+        wobble=rng.uniform(0.02, 0.09),
+        hash_noise=rng.uniform(0.005, 0.05),
         car_amps=float(rng.choice([0.0, rng.uniform(0.1, 1.0)], p=[0.2, 0.8])),
-        car_tau_s=float(rng.uniform(0.03, 0.1)),
+        car_tau_s=rng.uniform(0.03, 0.1),
     )
 
 
@@ -120,20 +125,20 @@ def draw_breaker(rng: Rng, request: SceneRequest, rated_amps: float) -> BreakerS
     """A protection of one of the kinds wished for."""
     kind: BreakerKind = request.breakers[int(rng.integers(len(request.breakers)))]
     electronic = kind == "electronic"
-    instant = float(rng.uniform(1.9, 2.6)) if electronic else float(rng.uniform(5, 10)) if rng.random() < 0.4 else None
+    instant = rng.uniform(1.9, 2.6) if electronic else rng.uniform(5, 10) if rng.random() < 0.4 else None
     tau_s = math.exp(rng.uniform(math.log(request.tau_s[0]), math.log(request.tau_s[1])))
     return BreakerSpec(
         kind=kind,
         rated_amps=round(rated_amps, 1),
-        hold_ratio=float(rng.uniform(1.04, 1.25)) if kind != "fuse" else float(rng.uniform(1.2, 1.4)),
+        hold_ratio=rng.uniform(1.04, 1.25) if kind != "fuse" else rng.uniform(1.2, 1.4),
         tau_s=tau_s if kind != "fuse" else tau_s * 0.4,
-        spread=float(rng.uniform(0.76, 1.24)),
-        cool_ratio=float(rng.uniform(0.6, 1.5)),
-        reset_heat=float(rng.uniform(0.4, 0.75)),
-        reset_after_s=float(rng.uniform(4, 20)),
+        spread=rng.uniform(0.76, 1.24),
+        cool_ratio=rng.uniform(0.6, 1.5),
+        reset_heat=rng.uniform(0.4, 0.75),
+        reset_after_s=rng.uniform(4, 20),
         reset="manual" if rng.random() < 0.3 and not electronic else "auto",
         instant_ratio=instant,
-        delay_s=float(rng.uniform(0.15, 0.6)) if electronic else float(rng.uniform(0.01, 0.03)),
+        delay_s=rng.uniform(0.15, 0.6) if electronic else rng.uniform(0.01, 0.03),
         written="points" if kind == "none" else request.written[int(rng.integers(len(request.written)))],
     )
 
@@ -143,30 +148,30 @@ def draw_converter(rng: Rng, most_amps: float, channels: int) -> ConverterSpec:
     interval_s = float(rng.choice([832e-6, 832e-6, 832e-6, 960e-6, 700e-6]))
     return ConverterSpec(
         scan_interval_s=interval_s,
-        clock_error=float(rng.uniform(-0.004, 0.004)),
-        conversion_s=round(interval_s / channels * float(rng.uniform(0.8, 1.0)), 6),
-        volts_span=float(rng.uniform(32, 42)),
+        clock_error=rng.uniform(-0.004, 0.004),
+        conversion_s=round(interval_s / channels * rng.uniform(0.8, 1.0), 6),
+        volts_span=rng.uniform(32, 42),
         amps_span=max(float(rng.choice([20.0, 25.0, 30.0])), 2.2 * most_amps),
-        noise_counts=float(rng.uniform(0.2, 1.2)),
-        zero_error_counts=float(rng.uniform(0.1, 1.0)),
-        gain_error=float(rng.uniform(0.001, 0.008)),
+        noise_counts=rng.uniform(0.2, 1.2),
+        zero_error_counts=rng.uniform(0.1, 1.0),
+        gain_error=rng.uniform(0.001, 0.008),
     )
 
 
 def _draft_district(rng: Rng, n: int, fed_by: tuple[int, str], *, lights: bool) -> DistrictSpec:
     wired = rng.random() < 0.3
-    awg, one_way_m = int(rng.choice([14, 16, 18])), round(float(rng.uniform(2, 9)), 1)
+    awg, one_way_m = int(rng.choice([14, 16, 18])), round(rng.uniform(2, 9), 1)
     return DistrictSpec(
         name=DISTRICTS[n],
         supply=fed_by[0],
         output=fed_by[1],
         use="accessories" if lights else "track",
         constant=lights and bool(rng.random() < 0.7),
-        own_ohms=float(rng.uniform(0.02, 0.12)),
-        feeder_ohms=2 * one_way_m * OHMS_PER_KM[awg] / 1000 if wired else float(rng.uniform(0, 0.08)),
+        own_ohms=rng.uniform(0.02, 0.12),
+        feeder_ohms=2 * one_way_m * OHMS_PER_KM[awg] / 1000 if wired else rng.uniform(0, 0.08),
         feeder=(awg, one_way_m) if wired else None,
-        lamp_amps=float(rng.uniform(0.4, 1.6)) if lights else float(rng.choice([0.0, rng.uniform(0.05, 0.3)])),
-        steady_amps=float(rng.uniform(0.0, 0.4)),
+        lamp_amps=rng.uniform(0.4, 1.6) if lights else float(rng.choice([0.0, rng.uniform(0.05, 0.3)])),
+        steady_amps=rng.uniform(0.0, 0.4),
     )
 
 
@@ -181,7 +186,7 @@ def _draw_trains(rng: Rng, request: SceneRequest, district: int, *, is_dc: bool)
             replace(
                 train,
                 grades=_draw_grades(rng, request.grade),
-                dirt_rate=float(rng.uniform(0, request.dirt)),
+                dirt_rate=rng.uniform(0, request.dirt),
                 run_amps=train.run_amps / math.sqrt(count),
             )
         )
@@ -191,9 +196,9 @@ def _draw_trains(rng: Rng, request: SceneRequest, district: int, *, is_dc: bool)
 def _draw_grades(rng: Rng, load: tuple[float, float]) -> tuple[Grade, ...]:
     count = int(rng.integers(1, 4))
     places = (rng.random() + np.arange(count) / count + rng.uniform(0, 0.4 / count, count)) % 1
-    grades = [Grade(place=float(p), width=float(rng.uniform(0.06, 0.5 / count)), load=float(rng.uniform(*load))) for p in places]
+    grades = [Grade(place=float(p), width=rng.uniform(0.06, 0.5 / count), load=rng.uniform(*load)) for p in places]
     if rng.random() < 0.5:
-        grades.append(Grade(place=float((places[0] + 0.5 / count) % 1), width=0.3 / count, load=float(rng.uniform(-0.4, -0.1))))
+        grades.append(Grade(place=float((places[0] + 0.5 / count) % 1), width=0.3 / count, load=rng.uniform(-0.4, -0.1)))
     return tuple(grades)
 
 
@@ -204,10 +209,10 @@ def _amps_of(supply: int, districts: list[DistrictSpec], trains: list[TrainSpec]
 
 
 def _draw_supply(rng: Rng, s: int, request: SceneRequest, amps: float, open_volts: float) -> SupplySpec:
-    rated_amps = max(amps / float(rng.uniform(*request.share)), 1.5)
-    lost = float(rng.uniform(*request.regulation))
-    max_volts = open_volts * (1 - lost * float(rng.uniform(0.3, 1.0)))
-    harmonics = (float(rng.normal(0, 0.015)), float(rng.normal(0, 0.015)))
+    rated_amps = max(amps / rng.uniform(*request.share), 1.5)
+    lost = rng.uniform(*request.regulation)
+    max_volts = open_volts * (1 - lost * rng.uniform(0.3, 1.0))
+    harmonics = (rng.normal(0, 0.015), rng.normal(0, 0.015))
     return SupplySpec(
         name=SUPPLIES[s],
         current="dc" if request.wave == "dc" else "ac",
@@ -215,10 +220,10 @@ def _draw_supply(rng: Rng, s: int, request: SceneRequest, amps: float, open_volt
         source_ohms=lost * open_volts / rated_amps,
         rated_va=round(rated_amps * max_volts),
         max_volts=round(max_volts, 4),
-        breaker=draw_breaker(rng, request, rated_amps * float(rng.uniform(0.92, 1.1))),
-        phase_rad=float(rng.choice([0.0, math.pi])) + float(rng.normal(0, 0.03)),
+        breaker=draw_breaker(rng, request, rated_amps * rng.uniform(0.92, 1.1)),
+        phase_rad=float(rng.choice([0.0, math.pi])) + rng.normal(0, 0.03),
         harmonics=harmonics,
-        ripple=float(rng.uniform(0.01, 0.08)),
+        ripple=rng.uniform(0.01, 0.08),
     )
 
 
@@ -229,8 +234,8 @@ def _any_dc(rng: Rng) -> WaveKind:
 
 def _scaled(rng: Rng, bench: BenchSpec) -> BenchSpec:
     """The same layout in another size: all volts and all amps by a factor each, so that what is shared stays shared."""
-    volts = float(rng.uniform(8.0, 22.0)) / max(supply.volts_open for supply in bench.supplies)
-    most = max(supply.rated_va / supply.max_volts for supply in bench.supplies)
+    volts = rng.uniform(8.0, 22.0) / max(supply.volts_open for supply in bench.supplies)
+    most = max(supply.rated_amps for supply in bench.supplies)
     amps = math.exp(rng.uniform(math.log(0.8), math.log(12.0))) / most
     ohms = volts / amps
     span = bench.converter.amps_span * amps
@@ -276,6 +281,6 @@ def _set_level(
     rng: Rng, draft: DistrictSpec, supply: SupplySpec, trains: list[TrainSpec], n: int, wave: WaveKind
 ) -> DistrictSpec:
     own = [train.run_volts for train in trains if train.district == n]
-    wanted = (sum(own) / len(own) if own else 14.0) * float(rng.uniform(0.9, 1.05))
+    wanted = (sum(own) / len(own) if own else 14.0) * rng.uniform(0.9, 1.05)
     level = min(wanted / (supply.volts_open * 0.93), 0.98)
     return replace(draft, level=level, wave="sine" if draft.constant and wave == "phase-cut" else wave)

@@ -1,39 +1,34 @@
 """Scenes whose events have something in common: a place, a train, or nothing."""
 
 from dataclasses import replace
-from typing import Literal
-
-import numpy as np
 
 from monitor.rehearsal.model_acts import Act, Throttle, Transfer
 from monitor.rehearsal.model_specs import BenchSpec, ModelSpot
 from monitor.rehearsal.scene import ExpectedPattern, Scene
-from monitor.rehearsal.scenes_acts import contact_losses, moments, whistle
-from monitor.rehearsal.scenes_draw import SceneRequest, draw_bench, draw_train
-
-Rng = np.random.Generator
+from monitor.rehearsal.scenes_acts import Rng, contact_losses, moments, whistle
+from monitor.rehearsal.scenes_draw import SceneRequest, any_wave, draw_bench, draw_train
 
 _LAPS_WANTED = 13
 
 
-def fixed_spot(rng: Rng, seed: int) -> Scene:
+def fixed_spot(rng: Rng) -> Scene:
     """A dirty place on one district's track."""
     bench, district, train = _with_spot(rng, _contact_spot(rng))
     seconds = _seconds(bench, train)
     acts = [whistle(rng, district, at) for at in moments(rng, (10, seconds - 8), (18, 60))] if _is_ac(bench, district) else []
     pattern = ExpectedPattern(verdict="fixed-spot", districts=(district,), lap_of=train)
-    return Scene(name="fixed-spot", seed=seed, seconds=seconds, bench=bench, acts=tuple(acts), pattern=pattern)
+    return Scene(seconds=seconds, bench=bench, acts=tuple(acts), pattern=pattern)
 
 
-def wide_spot(rng: Rng, seed: int) -> Scene:
+def wide_spot(rng: Rng) -> Scene:
     """The same on a layout of any size, from any kind of supply."""
-    wave: Literal["ac", "dc"] = "dc" if rng.random() < 0.4 else "ac"
-    bench, district, train = _with_spot(rng, _contact_spot(rng), SceneRequest(share=(0.3, 0.55), wave=wave, wide=True))
+    request = any_wave(rng)
+    bench, district, train = _with_spot(rng, _contact_spot(rng), request)
     pattern = ExpectedPattern(verdict="fixed-spot", districts=(district,), lap_of=train)
-    return Scene(name="wide-spot", seed=seed, seconds=_seconds(bench, train), bench=bench, pattern=pattern)
+    return Scene(seconds=_seconds(bench, train), bench=bench, pattern=pattern)
 
 
-def changing_speed(rng: Rng, seed: int) -> Scene:
+def changing_speed(rng: Rng) -> Scene:
     """The same while a hand changes the speed now and then: places recur, times do not."""
     bench, district, train = _with_spot(rng, _contact_spot(rng))
     seconds = _seconds(bench, train) * 1.1
@@ -41,66 +36,63 @@ def changing_speed(rng: Rng, seed: int) -> Scene:
     acts = [
         Throttle(
             at_s=at,
-            seconds=float(rng.uniform(0.5, 2.5)),
+            seconds=rng.uniform(0.5, 2.5),
             district=district,
-            level=min(level * float(rng.uniform(0.88, 1.08)), 1.0),
+            level=min(level * rng.uniform(0.88, 1.08), 1.0),
         )
         for at in moments(rng, (20, seconds - 8), (30, 70))
     ]
     pattern = ExpectedPattern(verdict="fixed-spot", districts=(district,))
-    return Scene(name="changing-speed", seed=seed, seconds=seconds, bench=bench, acts=tuple(acts), pattern=pattern)
+    return Scene(seconds=seconds, bench=bench, acts=tuple(acts), pattern=pattern)
 
 
-def two_trains(rng: Rng, seed: int) -> Scene:
+def two_trains(rng: Rng) -> Scene:
     """The same with two trains going round at their own speeds."""
     bench, district, train = _with_spot(rng, _contact_spot(rng))
     first = bench.trains[train]
     second = draw_train(rng, "Second train", district, amps=(0.8, 1.8), is_dc=not _is_ac(bench, district))
-    second = replace(second, lap_s=first.lap_s * float(rng.uniform(0.85, 1.2)), run_volts=first.run_volts)
+    second = replace(second, lap_s=first.lap_s * rng.uniform(0.85, 1.2), run_volts=first.run_volts)
     bench = replace(bench, trains=(*bench.trains, second))
     pattern = ExpectedPattern(verdict="fixed-spot", districts=(district,))
-    return Scene(name="two-trains", seed=seed, seconds=_seconds(bench, train), bench=bench, pattern=pattern)
+    return Scene(seconds=_seconds(bench, train), bench=bench, pattern=pattern)
 
 
-def weak_joint(rng: Rng, seed: int) -> Scene:
+def weak_joint(rng: Rng) -> Scene:
     """A rail joint that lets part of the current through."""
-    spot = ModelSpot(district=0, place=float(rng.random()), chance=1.0, seconds=(0.6, 1.6), joint_ohms=_spread(rng, 2.5, 9.0))
+    spot = ModelSpot(district=0, place=rng.random(), chance=1.0, seconds=(0.6, 1.6), joint_ohms=_spread(rng, 2.5, 9.0))
     bench, district, train = _with_spot(rng, spot)
     pattern = ExpectedPattern(verdict="fixed-spot", districts=(district,), lap_of=train)
-    return Scene(name="weak-joint", seed=seed, seconds=_seconds(bench, train), bench=bench, pattern=pattern)
+    return Scene(seconds=_seconds(bench, train), bench=bench, pattern=pattern)
 
 
-def follows_train(rng: Rng, seed: int) -> Scene:
+def follows_train(rng: Rng) -> Scene:
     """A train with dirty pickups that is driven from one district to another and back."""
     bench = draw_bench(rng, SceneRequest(share=(0.3, 0.5)), supplies=int(rng.choice([1, 2])))
-    tracks = [n for n, district in enumerate(bench.districts) if district.use == "track"]
-    one, other = (int(n) for n in rng.permutation(tracks)[:2])
+    one, other = (int(n) for n in rng.permutation(bench.tracks)[:2])
     train = next(n for n, candidate in enumerate(bench.trains) if candidate.district == one)
-    seconds = float(rng.uniform(240, 320))
+    seconds = rng.uniform(240, 320)
     acts: list[Act] = contact_losses(rng, train, (8, seconds - 5), (3.0, 14.0))
-    here, at = one, float(rng.uniform(18, 40))
+    here, at = one, rng.uniform(18, 40)
     while at < seconds - 10:
         here = other if here == one else one
-        acts.append(Transfer(at_s=at, seconds=float(rng.uniform(0.6, 2.0)), train=train, district=here))
-        at += float(rng.uniform(18, 50))
+        acts.append(Transfer(at_s=at, seconds=rng.uniform(0.6, 2.0), train=train, district=here))
+        at += rng.uniform(18, 50)
     pattern = ExpectedPattern(verdict="follows-train", districts=(one, other))
-    return Scene(name="follows-train", seed=seed, seconds=seconds, bench=bench, acts=tuple(acts), pattern=pattern)
+    return Scene(seconds=seconds, bench=bench, acts=tuple(acts), pattern=pattern)
 
 
-def scattered(rng: Rng, seed: int) -> Scene:
+def scattered(rng: Rng) -> Scene:
     """Dirt all over one district: no place, no time."""
     bench = draw_bench(rng, SceneRequest(share=(0.3, 0.55)))
     train = int(rng.integers(0, len(bench.trains)))
-    seconds = float(rng.uniform(240, 320))
+    seconds = rng.uniform(240, 320)
     acts = contact_losses(rng, train, (8, seconds - 5), (2.0, 17.0))
     pattern = ExpectedPattern(verdict="scattered", districts=(bench.trains[train].district,))
-    return Scene(name="scattered", seed=seed, seconds=seconds, bench=bench, acts=tuple(acts), pattern=pattern)
+    return Scene(seconds=seconds, bench=bench, acts=tuple(acts), pattern=pattern)
 
 
 def _contact_spot(rng: Rng) -> ModelSpot:
-    return ModelSpot(
-        district=0, place=float(rng.random()), chance=float(rng.uniform(0.75, 1.0)), seconds=_spread(rng, 0.04, 0.35)
-    )
+    return ModelSpot(district=0, place=rng.random(), chance=rng.uniform(0.75, 1.0), seconds=_spread(rng, 0.04, 0.35))
 
 
 def _spread(rng: Rng, low: float, high: float) -> tuple[float, float]:
@@ -121,4 +113,4 @@ def _seconds(bench: BenchSpec, train: int) -> float:
 
 
 def _is_ac(bench: BenchSpec, district: int) -> bool:
-    return bench.supplies[bench.districts[district].supply].current == "ac"
+    return bench.supply_of(district).current == "ac"

@@ -78,12 +78,8 @@ class PackedStream:
         self._silent_until = 0
         self._first = True
 
-    def feed(self, counts: Counts) -> bytes:
-        """Bytes for the next scans; shape (scans, channels)."""
-        return b"".join(self.packets(counts))
-
     def packets(self, counts: Counts) -> list[bytes]:
-        """The same, packet by packet."""
+        """The next scans packet by packet; shape (scans, channels)."""
         self._held = np.concatenate([self._held, counts])
         out: list[bytes] = [STREAM_START] if self._first else []
         self._first = False
@@ -145,10 +141,10 @@ class PackedStream:
 
     def _health(self, scan: int) -> Health:
         numbers = self._numbers
-        volts = float(self._rng.normal(4.95, 0.01))
+        volts = self._rng.normal(4.95, 0.01)
         near = [restart for restart in self._restarts if restart.cause is ResetCause.BROWN_OUT]
         if near and 0 <= self._scan_of(near[0].at_s) - scan < 1.2 * self._per_second:
-            volts = float(self._rng.uniform(3.9, 4.4))
+            volts = self._rng.uniform(3.9, 4.4)
         return Health(
             number=self._identity.number,
             uptime_s=(scan - numbers.started_scan) * self._identity.scan_interval_s,
@@ -235,8 +231,8 @@ class LineStream:
         self._first = True
         self.first_reading_s: float | None = None
 
-    def feed(self, counts: Counts) -> bytes:
-        """Lines for the next scans; channels in pairs of volts and amps."""
+    def packets(self, counts: Counts) -> list[bytes]:
+        """The next scans line by line; channels in pairs of volts and amps."""
         self._tail = np.concatenate([self._tail, counts])
         out = [line(f"# {self._style.greeting}")] if self._first else []
         self._first = False
@@ -248,11 +244,7 @@ class LineStream:
         keep = min(len(self._tail), self._cycle * 8)
         self._tail_scan += len(self._tail) - keep
         self._tail = self._tail[len(self._tail) - keep :]
-        return b"".join(self._damaged(data) for data in out)
-
-    def packets(self, counts: Counts) -> list[bytes]:
-        """The same, line by line."""
-        return self.feed(counts).splitlines(keepends=True)
+        return [self._damaged(data) for data in out]
 
     def _round(self, counts: Counts) -> list[bytes]:
         out = []
@@ -290,3 +282,13 @@ class LineStream:
 
 def _rms(values: Floats) -> float:
     return float(np.sqrt(np.mean(values * values))) if len(values) else 0.0
+
+
+BoardStream = PackedStream | LineStream
+
+
+def board_stream(
+    identity: Identity, hertz: float, lines: LineStyle | None, faults: BoardFaults, rng: np.random.Generator
+) -> BoardStream:
+    """Lines as the style says; the packed form, with its faults, without one."""
+    return PackedStream(identity, faults, rng) if lines is None else LineStream(identity, hertz, lines, rng)
