@@ -47,4 +47,4 @@ def test_every_script_that_a_page_names_is_there():
         for found in re.findall(r'scripts="([^"]+)"', path.read_text(encoding="utf-8"))
         for name in found.split()
     }
-    assert named == {path.stem for path in (ASSETS / "page").glob("*.js")} - {"enter"}
+    assert named == {path.stem for path in (ASSETS / "page").glob("*.js")} - {"enter", "start"}

@@ -8,6 +8,7 @@
     if (asked.has(name)) return asked.get(name);
     const one = document.createElement("script");
     one.src = "/assets/page/" + name + ".js";
+    one.type = "module";
     one.async = false; // in the order in which they are named
     const ran = new Promise(function (done) {
       one.addEventListener("load", function () { done(true); });

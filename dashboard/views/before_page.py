@@ -86,7 +86,7 @@ def before_page(layout: Layout, plans: Plans, standing: SupplyVerdict | None = N
             ),
         ],
         className="page",
-        **hook(scripts="bench plan learn ticks"),
+        **hook(scripts="plan learn ticks"),
     )
 
 

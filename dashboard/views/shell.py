@@ -163,7 +163,7 @@ def plain_page(title: str, body: str, script: str = "") -> str:
         script: Address of its script; none where empty.
     """
     styles = "".join(f'<link rel="stylesheet" href="/assets/{name}.css">' for name in ("00_tokens", "10_frame"))
-    run = f'<script src="{script}" defer></script>' if script else ""
+    run = f'<script src="{script}" type="module"></script>' if script else ""
     return (
         '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
         f'<meta name="color-scheme" content="dark light"><title>{title} – pilotlamp</title>'

@@ -18,4 +18,5 @@ export default [
       "max-lines": ["error", 350], "max-lines-per-function": ["error", { max: 60, IIFEs: false }], "no-restricted-properties": ["error", { property: "outerHTML" }, { property: "insertAdjacentHTML" }],
     },
   },
+  { files: ["**/page/*.js"], languageOptions: { sourceType: "module" } },
 ];

@@ -1,88 +1,75 @@
 /* Learning a draw: asks what was drawn lately, shows it, keeps just that with the layout where wanted. */
-(function () {
-  "use strict";
+import { AWAY, send } from "./start.js";
 
-  function wishOf(form) {
-    const load = form.querySelector("[data-learn-load] select, select[data-learn-load]");
-    const also = Array.from(form.querySelectorAll("[data-also]"))
-      .filter(function (box) { return box.dataset.on === "true" && !box.hidden; })
-      .map(function (box) { return box.dataset.also; });
-    return { load: load.value, seconds: Number(form.querySelector("select[data-learn-span]").value), also: also };
-  }
+function wishOf(form) {
+  const load = form.querySelector("[data-learn-load] select, select[data-learn-load]");
+  const also = Array.from(form.querySelectorAll("[data-also]"))
+    .filter(function (box) { return box.dataset.on === "true" && !box.hidden; })
+    .map(function (box) { return box.dataset.also; });
+  return { load: load.value, seconds: Number(form.querySelector("select[data-learn-span]").value), also: also };
+}
 
-  /* Only other loads of the same district can be on it too. */
-  function showOthers(form) {
-    const load = form.querySelector("select[data-learn-load]");
-    const district = load.selectedOptions[0] ? load.selectedOptions[0].dataset.district : "";
-    form.querySelectorAll("[data-also]").forEach(function (box) {
-      box.hidden = box.dataset.district !== district || box.dataset.also === load.value;
-    });
+/* Only other loads of the same district can be on it too. */
+function showOthers(form) {
+  const load = form.querySelector("select[data-learn-load]");
+  const district = load.selectedOptions[0] ? load.selectedOptions[0].dataset.district : "";
+  form.querySelectorAll("[data-also]").forEach(function (box) {
+    box.hidden = box.dataset.district !== district || box.dataset.also === load.value;
+  });
+  forget(form);
+}
+
+function forget(form) {
+  delete form.dataset.seen;
+  form.querySelector("[data-keep]").disabled = true;
+}
+
+document.addEventListener("change", function (event) {
+  const form = event.target.closest && event.target.closest("form[data-learn]");
+  if (form) showOthers(form);
+});
+
+document.addEventListener("click", function (event) {
+  const box = event.target.closest("[data-also]");
+  const form = event.target.closest("form[data-learn]");
+  if (!form) return;
+  if (box) {
+    box.dataset.on = box.dataset.on === "true" ? "false" : "true";
+    box.setAttribute("aria-pressed", box.dataset.on);
     forget(form);
+    return;
   }
+  if (!event.target.closest("[data-keep]")) return;
+  const wish = JSON.parse(form.dataset.seen);
+  wish.keep = true;
+  const said = form.querySelector("[data-said]");
+  send("/learn", wish).then(function (got) {
+    said.textContent = got.answer.sentence;
+    if (got.ok) window.setTimeout(function () { window.location.reload(); }, 600);
+  }).catch(function () { said.textContent = "Not kept: " + AWAY; });
+});
 
-  function forget(form) {
-    delete form.dataset.seen;
-    form.querySelector("[data-keep]").disabled = true;
-  }
+document.addEventListener("submit", function (event) {
+  const form = event.target;
+  if (!form.dataset || form.dataset.learn === undefined) return;
+  event.preventDefault();
+  const wish = wishOf(form), said = form.querySelector("[data-said]");
+  forget(form);
+  said.textContent = "Looking …";
+  send("/learn", wish).then(function (got) {
+    said.textContent = got.answer.sentence;
+    if (!got.ok) return;
+    wish.until_s = got.answer.until_s;
+    form.dataset.seen = JSON.stringify(wish);
+    form.querySelector("[data-keep]").disabled = form.dataset.learn !== "true";
+  }).catch(function () { said.textContent = "Not learnt: " + AWAY; });
+});
 
-  function ask(wish) {
-    return fetch("/learn", {
-      method: "POST",
-      headers: { "Content-Type": "application/json", "X-Pilotlamp": "1" },
-      body: JSON.stringify(wish),
-    }).then(function (response) {
-      return response.json().then(function (answer) { return { ok: response.ok, answer: answer }; });
-    });
-  }
-
-  document.addEventListener("change", function (event) {
-    const form = event.target.closest && event.target.closest("form[data-learn]");
-    if (form) showOthers(form);
+function fresh() {
+  document.querySelectorAll("form[data-learn]:not([data-ready])").forEach(function (form) {
+    form.dataset.ready = "true";
+    showOthers(form);
   });
-
-  document.addEventListener("click", function (event) {
-    const box = event.target.closest("[data-also]");
-    const form = event.target.closest("form[data-learn]");
-    if (!form) return;
-    if (box) {
-      box.dataset.on = box.dataset.on === "true" ? "false" : "true";
-      box.setAttribute("aria-pressed", box.dataset.on);
-      forget(form);
-      return;
-    }
-    if (!event.target.closest("[data-keep]")) return;
-    const wish = JSON.parse(form.dataset.seen);
-    wish.keep = true;
-    const said = form.querySelector("[data-said]");
-    ask(wish).then(function (got) {
-      said.textContent = got.answer.sentence;
-      if (got.ok) window.setTimeout(function () { window.location.reload(); }, 600);
-    }).catch(function () { said.textContent = "Not kept: pilotlamp did not answer. Is it still running?"; });
-  });
-
-  document.addEventListener("submit", function (event) {
-    const form = event.target;
-    if (!form.dataset || form.dataset.learn === undefined) return;
-    event.preventDefault();
-    const wish = wishOf(form), said = form.querySelector("[data-said]");
-    forget(form);
-    said.textContent = "Looking …";
-    ask(wish).then(function (got) {
-      said.textContent = got.answer.sentence;
-      if (!got.ok) return;
-      wish.until_s = got.answer.until_s;
-      form.dataset.seen = JSON.stringify(wish);
-      form.querySelector("[data-keep]").disabled = form.dataset.learn !== "true";
-    }).catch(function () { said.textContent = "Not learnt: pilotlamp did not answer. Is it still running?"; });
-  });
-
-  /* Forms come with the page, and again when it was kept. */
-  function fresh() {
-    document.querySelectorAll("form[data-learn]:not([data-ready])").forEach(function (form) {
-      form.dataset.ready = "true";
-      showOthers(form);
-    });
-  }
-  new MutationObserver(fresh).observe(document.body, { childList: true, subtree: true });
-  fresh();
-})();
+}
+document.addEventListener("pilotlamp:page", fresh);
+fresh();
