@@ -151,6 +151,8 @@ def _districts(picture: Picture) -> Iterator[Metric]:
     ages = [((d.name,), d.age_s) for d in picture.districts]
     yield _gauge("district_data_age_seconds", "Age of the district's last reading.", ages, label, "seconds")
     good = [((d.name,), float(d.is_good)) for d in picture.districts]
+    clipped = [((d.name,), float(d.power_clipped)) for d in live]
+    yield _gauge("district_clipped", "1 where a sensor's range ended: volts or amps are lower bounds.", clipped, label)
     yield _gauge("district_sensing_good", "1 where nothing is known against the district's sensors.", good, label)
 
 

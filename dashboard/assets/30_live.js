@@ -27,8 +27,8 @@
   }
   feed.span = span;
 
-  function percent(share) {
-    return share === null ? "–" : Math.round(share * 100) + " %";
+  function percent(share, atLeast) {
+    return share === null ? "–" : (atLeast ? "≥\u00a0" : "") + Math.round(share * 100) + " %";
   }
 
   /* What the card itself says is not said twice: its name, and which limit of the supply it is. */
@@ -46,7 +46,7 @@
     put(slot(card, "fits"), stale ? "" : shortRoom(card, district.fits));
     const gauge = card.querySelector(".gauge");
     const share = stale ? null : district.share;
-    put(slot(card, "share"), percent(share));
+    put(slot(card, "share"), percent(share, district.clipped));
     mark(gauge, "known", String(share !== null));
     if (district.limit) put(slot(card, "limit"), "of " + district.limit);
     const shown = gauge.querySelector("[data-fill]");
@@ -61,7 +61,9 @@
 
   function leftOf(supply) {
     if (supply.left_amps === null) return "";
-    return Math.abs(supply.left_amps).toFixed(1) + " A " + (supply.left_amps >= 0 ? "left" : "too much");
+    const isLeft = supply.left_amps >= 0;
+    const bound = supply.unread || supply.clipped ? (isLeft ? "≤\u00a0" : "≥\u00a0") : "";
+    return bound + Math.abs(supply.left_amps).toFixed(1) + " A " + (isLeft ? "left" : "too much");
   }
 
   function fillHeat(place, supply) {
@@ -78,7 +80,7 @@
     mark(panel, "level", level);
     put(slot(panel, "word"), connected ? supply.word.split(",")[0] : "stale"); // the countdown stands with its heat
     const share = connected ? supply.share : null;
-    put(slot(panel, "share"), (share !== null && supply.unread ? "≥ " : "") + percent(share));
+    put(slot(panel, "share"), percent(share, supply.unread || supply.clipped));
     put(slot(panel, "limit"), share === null || !supply.limit ? "" : "of " + supply.limit.replace(nameOf(panel) + " ", ""));
     put(slot(panel, "left"), share === null ? "" : leftOf(supply));
     fillHeat(panel.querySelector("[data-heat]"), connected ? supply : { heat: null, heat_words: "" });

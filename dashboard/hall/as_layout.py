@@ -132,6 +132,8 @@ def _district(row: DistrictView) -> DistrictNow:
         watts=row.watts,
         stale_after_s=STALE_AFTER_S,
         is_doubtful=row.doubtful,
+        volts_clipped=row.clipped,
+        amps_clipped=row.clipped,
     )
 
 

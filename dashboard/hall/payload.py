@@ -185,7 +185,7 @@ def _district(row: DistrictView) -> Json:
     return {
         "name": row.name,
         "level": LEVEL_OF_TROUBLE[row.trouble] if not row.doubtful else Level.DOUBT,
-        "amps": figure(row.amps, 1),
+        "amps": figure(row.amps, 1, at_least=row.clipped),
         "share": None if share is None else round(share, 3),
         "age_s": None if row.age_s is None else round(row.age_s, 2),
     }

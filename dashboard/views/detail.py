@@ -34,10 +34,10 @@ def figures(picture: Picture, row: District, now: DistrictNow) -> list[tuple[str
     """Name, figure and unit, in the order in which they are shown."""
     volts, amps = channel_decimals(picture, row)
     rows = [
-        ("Volts, RMS", figure(now.volts_rms, volts), "V"),
-        ("Amps, RMS", figure(now.amps_rms, amps), "A"),
-        ("Real power", volt_amperes(now.watts), "W"),
-        ("Apparent power", volt_amperes(now.volt_amperes), "VA"),
+        ("Volts, RMS", figure(now.volts_rms, volts, at_least=now.volts_clipped), "V"),
+        ("Amps, RMS", figure(now.amps_rms, amps, at_least=now.amps_clipped), "A"),
+        ("Real power", volt_amperes(now.watts, at_least=now.power_clipped), "W"),
+        ("Apparent power", volt_amperes(now.volt_amperes, at_least=now.power_clipped), "VA"),
         ("Power factor", figure(power_factor(now), 2), ""),
         ("Frequency", figure(now.frequency_hz, 1), "Hz"),
         ("Volts, mean (DC)", figure(now.volts_mean, volts), "V"),

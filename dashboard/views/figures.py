@@ -4,6 +4,7 @@ import math
 
 from monitor.layout import District
 from monitor.runtime import DistrictNow, Picture
+from monitor.standing.words import AT_LEAST
 
 NOTHING = "–"
 MOST_DECIMALS = 2
@@ -20,19 +21,19 @@ def decimals_for(units_per_count: float | None) -> int:
     return min(MOST_DECIMALS, max(0, math.floor(-math.log10(units_per_count) + 1e-9)))
 
 
-def figure(value: float | None, decimals: int) -> str:
-    """A figure with three significant digits at most and never more decimals than given."""
+def figure(value: float | None, decimals: int, *, at_least: bool = False) -> str:
+    """A figure with three significant digits at most and never more decimals than given; marked where it is a lower bound."""
     if value is None or not math.isfinite(value):
         return NOTHING
     whole_digits = len(str(int(abs(value))))
     decimals = max(0, min(decimals, 3 - whole_digits))
     text = f"{value:.{decimals}f}"
-    return text.lstrip("-") if float(text) == 0 else text
+    return AT_LEAST[at_least] + (text.lstrip("-") if float(text) == 0 else text)
 
 
-def volt_amperes(value: float | None) -> str:
+def volt_amperes(value: float | None, *, at_least: bool = False) -> str:
     """VA or watts: whole ones from ten up."""
-    return figure(value, 0 if value is None or abs(value) >= 9.95 else 1)
+    return figure(value, 0 if value is None or abs(value) >= 9.95 else 1, at_least=at_least)
 
 
 def channel_decimals(picture: Picture, district: District) -> tuple[int, int]:

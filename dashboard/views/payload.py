@@ -229,9 +229,10 @@ def _columns(table: object, decimals: int) -> list[list[float | None]]:
 def _figures(picture: Picture, row: District, now: DistrictNow) -> Json:
     volts_decimals, amps_decimals = channel_decimals(picture, row)
     return {
-        "volts": figure(now.volts_rms, volts_decimals),
-        "amps": figure(now.amps_rms, amps_decimals),
-        "va": volt_amperes(now.volt_amperes),
+        "volts": figure(now.volts_rms, volts_decimals, at_least=now.volts_clipped),
+        "amps": figure(now.amps_rms, amps_decimals, at_least=now.amps_clipped),
+        "va": volt_amperes(now.volt_amperes, at_least=now.power_clipped),
+        "clipped": now.power_clipped,
         "age_s": _rounded(now.age_s, 2),
         "good": now.is_good,
     }
@@ -240,11 +241,12 @@ def _figures(picture: Picture, row: District, now: DistrictNow) -> Json:
 def _shares(load: SupplyShare) -> Json:
     amps = sum(output.amps or 0.0 for output in load.outputs)
     return {
-        "va": volt_amperes(load.volt_amperes),
+        "va": volt_amperes(load.volt_amperes, at_least=load.clipped),
+        "clipped": load.clipped,
         "outputs": [
             {
-                "va": volt_amperes(output.volt_amperes),
-                "amps": figure(output.amps, 1),
+                "va": volt_amperes(output.volt_amperes, at_least=output.clipped),
+                "amps": figure(output.amps, 1, at_least=output.clipped),
                 "share": _rounded(output.share, 3),
                 "of_all": _rounded((output.amps or 0.0) / amps, 3) if amps else 0.0,
             }

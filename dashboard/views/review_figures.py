@@ -8,9 +8,9 @@ from dash.development.base_component import Component
 from dashboard.views.attributes import aria
 from dashboard.views.figures import NOTHING, figure, volt_amperes
 from monitor.layout import Layout
-from monitor.sessions.figures import AT_LEAST, LIMIT_SHARES, STALLS, DistrictReview, SessionReview, Spread, SupplyReview
+from monitor.sessions.figures import LIMIT_SHARES, STALLS, DistrictReview, SessionReview, Spread, SupplyReview
 from monitor.sessions.trends import Compared, side_by_side
-from monitor.standing.words import WORD_OF_CAUSE, percent, seconds
+from monitor.standing.words import AT_LEAST, WORD_OF_CAUSE, percent, seconds
 
 COUNTS = ("stalls", "warnings")
 
@@ -62,7 +62,7 @@ def _supply_row(supply: SupplyReview, plate_va: float | None) -> list[str]:
     return [
         supply.name,
         f"{volt_amperes(plate_va)} VA",
-        *(AT_LEAST[supply.clipped] + volt_amperes(value) for value in _all(supply.volt_amperes)),
+        *(volt_amperes(value, at_least=supply.clipped) for value in _all(supply.volt_amperes)),
         *(AT_LEAST[supply.clipped] + percent(share) for share in (supply.share_mean, supply.share_highest)),
         *(_above(supply.above_s, share) for share in LIMIT_SHARES),
         figure(supply.source_ohms, 2),
@@ -107,7 +107,7 @@ def _compared_row(row: Compared) -> list[str]:
     change = row.change
     said = NOTHING if change is None else signed(change, digits)
     values = zip(row.at_least, (row.first, row.second), strict=True)
-    return [row.figure, *(AT_LEAST[is_bound] + figure(value, digits) for is_bound, value in values), said]
+    return [row.figure, *(figure(value, digits, at_least=is_bound) for is_bound, value in values), said]
 
 
 def signed(value: float, digits: int) -> str:

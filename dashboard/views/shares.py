@@ -17,6 +17,7 @@ class OutputLoad:
         amps: Sum of their amps; None where none of them is known now.
         volt_amperes: Sum of their VA, likewise.
         limit_amps: The lower of its own limit and the winding current.
+        clipped: A sensor's range ended somewhere: what is summed is a lower bound.
     """
 
     name: str
@@ -24,6 +25,7 @@ class OutputLoad:
     amps: float | None
     volt_amperes: float | None
     limit_amps: float
+    clipped: bool
 
     @property
     def share(self) -> float | None:
@@ -47,6 +49,11 @@ class SupplyShare:
     unit: str
     outputs: tuple[OutputLoad, ...]
     unknown: tuple[str, ...]
+
+    @property
+    def clipped(self) -> bool:
+        """The sum is a lower bound, since a sensor's range ended somewhere."""
+        return any(output.clipped for output in self.outputs)
 
     @property
     def volt_amperes(self) -> float | None:
@@ -94,6 +101,7 @@ def _output_load(layout: Layout, supply: Supply, name: str, fed: list[District],
         amps=sum(d.amps_rms or 0.0 for d in live) if live else None,
         volt_amperes=sum(d.volt_amperes or 0.0 for d in live) if live else None,
         limit_amps=output_limit_amps(layout, supply, name),
+        clipped=any(d.power_clipped for d in live),
     )
 
 

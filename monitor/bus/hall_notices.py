@@ -21,6 +21,7 @@ class HallDistrictFigures:
         amps: RMS amps.
         amps_highest: Highest one-cycle amps.
         doubtful: Its sensor is known to lie.
+        clipped: Volts or amps are lower bounds.
         recent: (end, volts, amps) of the last rows.
     """
 
@@ -30,6 +31,7 @@ class HallDistrictFigures:
     amps_highest: float | None = None
     watts: float | None = None
     doubtful: bool = False
+    clipped: bool = False
     recent: deque[tuple[float, float | None, float | None]] = field(default_factory=lambda: deque(maxlen=RECENT_ROWS))
 
 
@@ -63,7 +65,7 @@ class HallFigures:
         """Take all rows of a message."""
         ends = [body.began_unix_s + (body.first + k + 1) * GRID_S for k in range(body.rows)]
         self.newest_unix_s = max(ends[-1], self.newest_unix_s or 0.0)
-        doubtful = set(body.doubtful)
+        doubtful, clipped = set(body.doubtful), set(body.clipped)
         columns = zip(body.districts, body.volts, body.amps, body.amps_highest, body.watts, strict=True)
         for name, volts, amps, highest, watts in columns:
             known = self.districts.get(name)
@@ -73,7 +75,7 @@ class HallFigures:
                 known = self.districts[name] = HallDistrictFigures()
             known.recent.extend(_newer(known.end_unix_s, zip(ends, volts, amps, strict=True)))
             if ends[-1] > known.end_unix_s:
-                known.end_unix_s, known.doubtful = ends[-1], name in doubtful
+                known.end_unix_s, known.doubtful, known.clipped = ends[-1], name in doubtful, name in clipped
                 known.volts, known.amps, known.amps_highest, known.watts = volts[-1], amps[-1], highest[-1], watts[-1]
         for name, va, share in zip(body.supplies, body.va, body.share, strict=True):
             before = self.supplies.get(name)

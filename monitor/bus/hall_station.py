@@ -209,6 +209,7 @@ class HallStation:
                 amps_highest=known.amps_highest,
                 watts=known.watts,
                 doubtful=known.doubtful,
+                clipped=known.clipped,
                 trouble="gone" if gone else district_trouble(levels.get(name, Level.WELL), age_s, doubtful=known.doubtful),
             )
 

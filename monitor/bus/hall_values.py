@@ -33,6 +33,7 @@ class DistrictView:
         amps: RMS amps.
         amps_highest: Highest one-cycle amps of that half second.
         doubtful: Its sensor is known to lie.
+        clipped: Its volts or amps, and all that is made of them, are lower bounds.
         trouble: How it stands by its station's word, age and sensor.
         recent: (seconds ago, volts, amps) of each half second of the last two minutes, oldest first.
     """
@@ -48,6 +49,7 @@ class DistrictView:
     amps_highest: float | None = None
     watts: float | None = None
     doubtful: bool = False
+    clipped: bool = False
     trouble: Trouble = "well"
     recent: tuple[tuple[float, float | None, float | None], ...] = ()
 

@@ -22,6 +22,7 @@ OF_DISTRICTS = {
     "amps_highest": ("A", "highest one-cycle RMS amps in half a second"),
     "watts": ("W", "mean real power over half a second"),
     "doubtful": ("1", "1 where a sensor is known to be wrong, and the figures are not to be relied on; else 0"),
+    "clipped": ("1", "1 where a sensor's range ended, and volts or amps, and watts with them, are lower bounds; else 0"),
 }
 OF_SUPPLIES = {"va": ("VA", "volt-amperes"), "limit_share": ("1", "share of the limit that binds; 1 is at the limit")}
 
@@ -60,7 +61,7 @@ class SingleFigures:
         """Take a row of the grid and the supplies as they stand; what was not sent of the row before is late, and left out."""
         if row.number % EVERY_ROWS:
             return
-        columns = (row.volts, row.amps, row.amps_highest, row.watts, row.doubtful)
+        columns = (row.volts, row.amps, row.amps_highest, row.watts, row.doubtful, row.clipped)
         self._found = [
             (f"district/{escaped(name)}/{figure}", float(value))
             for figure, values in zip(OF_DISTRICTS, columns, strict=True)

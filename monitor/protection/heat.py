@@ -63,6 +63,11 @@ class HeatTrack:
         return float(self.heats[HIGHEST])
 
     @property
+    def has_learnt(self) -> bool:
+        """An opening was seen that told of this very device."""
+        return self._openings > 0
+
+    @property
     def hold_amps(self) -> float:
         """What a typical one holds."""
         return float(self.devices.hold_amps[TYPICAL])

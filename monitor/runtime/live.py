@@ -84,6 +84,11 @@ class BoardLatest:
             values: Floats = np.concatenate([getattr(block, field)[:, column] for block in blocks])[rows]
             return values[np.isfinite(values)]
 
+        def is_clipped(field: str) -> bool:
+            marks = [getattr(block, field) for block in blocks]
+            found = [np.zeros(len(block)) if each is None else each[:, column] for block, each in zip(blocks, marks, strict=True)]
+            return bool(np.concatenate(found)[rows].any())
+
         frequency = np.concatenate([block.frequency_hz for block in blocks])[rows]
         return DistrictNow(
             name=name,
@@ -97,6 +102,8 @@ class BoardLatest:
             amps_peak=_highest(column_of("amps_peak")),
             far_volts_rms=_rms(column_of("far_volts_rms")),
             frequency_hz=_mean(frequency[np.isfinite(frequency)]),
+            volts_clipped=is_clipped("volts_clipped"),
+            amps_clipped=is_clipped("amps_clipped"),
             findings=findings,
         )
 

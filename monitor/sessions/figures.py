@@ -21,8 +21,6 @@ COLUMNS = (
     "volts_rms", "volts_lowest", "amps_rms", "amps_highest", "watts", "volt_amperes", "far_volts_rms", "seconds", "joules", "clipped",
     "clipped_volts",
 )  # fmt: skip
-AT_LEAST = ("", "≥\u00a0")
-"""What stands before a figure, and before one that is a lower bound since a sensor's range ended there."""
 LIMIT_SHARES = (0.8, 1.0)
 """Time is counted above these shares of a supply's plate and of an output's own limit."""
 STALLS = (Cause.LOST_CONTACT, Cause.SHORT, Cause.PROTECTION_OPEN, Cause.FEED_LOST, Cause.BINDING, Cause.WEAK_JOINT)

@@ -8,12 +8,12 @@ from importlib import resources
 from string import Template
 
 from monitor.layout import Layout
-from monitor.sessions.figures import AT_LEAST, STALLS, DistrictReview, SessionReview, Spread, SupplyReview, review, supply_table
+from monitor.sessions.figures import STALLS, DistrictReview, SessionReview, Spread, SupplyReview, review, supply_table
 from monitor.sessions.folder import SessionFolder
 from monitor.sessions.pictures import clock_words, counted, time_line
 from monitor.sessions.readings_log import StoredDistrict, load_readings
 from monitor.sessions.remedies import REMEDIES
-from monitor.standing.words import WORD_OF_CAUSE
+from monitor.standing.words import AT_LEAST, WORD_OF_CAUSE
 from monitor.values import Event, Priority
 from monitor.values import Warning as RaisedWarning
 

@@ -26,6 +26,8 @@ class DistrictNow:
         far_volts_rms: RMS volts at the far end.
         frequency_hz: Mains frequency that the windows are locked to.
         findings: What stands against its sensing, newest first; a figure beside one of them is not good.
+        volts_clipped: Volts stood at the end of the sensor's range: they, and all that is made of them, are lower bounds.
+        amps_clipped: The same of amps.
         is_doubtful: Its sensing is known to be at fault, whatever findings say of it.
         stale_after_s: From which age on its figures are too old to be shown as live.
     """
@@ -42,6 +44,8 @@ class DistrictNow:
     far_volts_rms: float | None = None
     frequency_hz: float | None = None
     findings: tuple[Finding, ...] = ()
+    volts_clipped: bool = False
+    amps_clipped: bool = False
     is_doubtful: bool = False
     stale_after_s: float = th.STALE_AFTER_S
 
@@ -54,6 +58,11 @@ class DistrictNow:
     def is_good(self) -> bool:
         """True where nothing is known against its figures."""
         return not self.findings and not self.is_doubtful
+
+    @property
+    def power_clipped(self) -> bool:
+        """True where its VA and watts are lower bounds."""
+        return self.volts_clipped or self.amps_clipped
 
     @property
     def volt_amperes(self) -> float | None:

@@ -9,6 +9,8 @@ from monitor.standing.sentences import say
 from monitor.standing.states import Countdown, DistrictStanding, Flood, LayoutStanding, Level, Notice, State, SupplyStanding
 from monitor.values import Cause, FindingKind, PlaceLoad, PortState, TripForecast
 
+AT_LEAST = ("", "≥\u00a0")
+"""What stands before a figure, and before one that is a lower bound since a sensor's range ended there."""
 WORD_OF_LEVEL = {Level.LOW: "no hurry", Level.MEDIUM: "act soon", Level.HIGH: "act now"}
 MEANING_OF_LEVEL = {
     Level.HIGH: "at once, or trains stop and things may be damaged",

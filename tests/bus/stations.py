@@ -2,6 +2,7 @@
 
 import threading
 import time
+from dataclasses import replace
 
 import numpy as np
 
@@ -36,10 +37,10 @@ class Station:
     def now_s(self):
         return time.monotonic() - self.began
 
-    def read(self, volts=15.0, amps=2.0):
+    def read(self, volts=15.0, amps=2.0, clipped=False):
         """One short block of readings now."""
         now = self.now_s()
-        self.publisher.take(step(now, readings=(block(now, volts, amps),)))
+        self.publisher.take(step(now, readings=(replace(block(now, volts, amps), amps_clipped=np.full((4, 2), clipped)),)))
 
     def tell(self, number):
         """One warning and one event of that number."""

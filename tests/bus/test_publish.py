@@ -63,14 +63,15 @@ def test_single_figures_come_under_topics_of_their_own_described_and_expiring(mo
     station = made(Station(mosquitto.broker(), single_figures=True))
 
     def came():
-        station.read(volts=15.0)
+        station.read(volts=15.0, clipped=True)
         client.loop(0.05)
-        return "about" in got and "district/Outer%20main/volts_rms" in got
+        return {"about", "district/Outer%20main/volts_rms", "district/Outer%20main/clipped"} <= set(got)
 
     until(came)
     client.disconnect()
     message = got["district/Outer%20main/volts_rms"]
     assert (message.payload, message.qos, message.retain) == (b"15.000", 0, False)
+    assert got["district/Outer%20main/clipped"].payload == b"1.000"
     assert (message.properties.ContentType, message.properties.MessageExpiryInterval) == ("text/plain", 10)
     units = {row["topic"].removeprefix(f"{base}/"): (row["name"], row["unit"]) for row in json.loads(got["about"].payload)}
     assert units["district/Outer%20main/volts_rms"] == ("Outer main", "V")

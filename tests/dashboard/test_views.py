@@ -7,17 +7,19 @@ import msgspec
 import numpy as np
 import pytest
 
+from dashboard.views.detail import detail
 from dashboard.views.figures import decimals_for, figure, power_factor, volt_amperes
 from dashboard.views.live_page import columns_for, live_page
 from dashboard.views.payload import tick
 from dashboard.views.plots import history_plot
 from dashboard.views.shares import output_limit_amps, supply_loads
-from monitor.runtime import DistrictNow, Picture, StandingWarning
+from monitor.runtime import DistrictNow, Live, Picture, StandingWarning
 from monitor.runtime.trend import Trend, TrendWindow
 from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_PORT, first_sentence, percent, seconds
-from monitor.values import Cause, Event, Finding, FindingKind, PortState, PortStatus, Priority, Scope
+from monitor.values import Cause, Chunk, Event, Finding, FindingKind, PortState, PortStatus, Priority, Scope, Step
 from monitor.values import Warning as RaisedWarning
 from tests.browser.hall import hall_layout
+from tests.protection.streams import block, layout_with
 
 LAYOUT = hall_layout(4)
 
@@ -98,6 +100,25 @@ def test_a_supply_sums_its_live_districts_and_says_what_is_missing():
     assert load.share == pytest.approx(0.5)
     assert load.unknown == ("Inner main",)
     assert [output.amps for output in load.outputs] == [pytest.approx(2.0), pytest.approx(4.0)]
+
+
+@pytest.mark.parametrize(("field", "volts", "amps"), [("amps_clipped", "15.0", "≥\u00a04.00"), ("volts_clipped", "≥\u00a015.0", "4.00")])
+def test_clipped_figures_are_lower_bounds_in_every_payload(field, volts, amps):
+    layout = layout_with()
+    cut = np.array([[True, False]])
+    readings = replace(block(np.array([0.1]), np.array([[15.0, 16.0]]), np.array([[4.0, 1.0]])), **{field: cut})
+    live = Live(layout, lambda: 0.1)
+    live.publish(Step(port="test", chunk=Chunk(data=b""), now_s=0.1, readings=(readings,)))
+    picture = live.picture()
+    said = tick(layout, picture, live.trend(5))
+    clipped, other = said["districts"]
+    (supply,) = said["supplies"]
+    assert [clipped[name] for name in ("volts", "amps", "va", "clipped")] == [volts, amps, "≥\u00a060", True]
+    assert [other[name] for name in ("volts", "amps", "va", "clipped")] == ["16.0", "1.00", "16", False]
+    assert (supply["va"], supply["clipped"]) == ("≥\u00a076", True)
+    assert [output["amps"] for output in supply["outputs"]] == ["≥\u00a04.0", "1.0"]
+    whole = [detail(layout, picture, row, None)["figures"] for row in layout.district]
+    assert [sum("≥" in text for _, text, _ in figures) for figures in whole] == [3, 0]  # volts or amps, W and VA
 
 
 def test_stale_and_doubtful_figures_are_never_shown_as_good():

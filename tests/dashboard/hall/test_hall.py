@@ -46,6 +46,16 @@ def test_stations_come_worst_first_with_their_districts(hall, client):
     ]
 
 
+def test_clipped_figures_are_lower_bounds(hall, client):
+    hall.run(1.0, clipped=("Outer main",))
+    stations = client.get("/feed/now").json["stations"]
+    assert [[row["amps"] for row in station["districts"]] for station in stations] == [["≥\u00a02.0", "2.0"]] * 3
+    own = client.get(asked("Mill")).json["districts"]
+    assert [(row["amps"], row["va"], row["clipped"]) for row in own] == [("≥\u00a02.00", "≥\u00a030", True), ("2.00", "30", False)]
+    hall.run(1.0)
+    assert "≥" not in str(client.get(asked("Ridge")).json["districts"])
+
+
 def test_a_countdown_goes_on_while_nothing_comes(hall, client):
     hall.warn("Harbour", "high")
     hall.run(10.0)

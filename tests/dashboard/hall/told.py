@@ -45,14 +45,14 @@ class ToldHall:
             stations = () if one is None else (one,)
         return HallPicture(now_unix_s=self.unix_s, stations=stations, connected=self.connected, sentence=self.sentence, faults={})
 
-    def run(self, seconds, amps=2.0, silent=()):
+    def run(self, seconds, amps=2.0, silent=(), clipped=()):
         """Readings twice a second and presence, of all that are not silent."""
         for _ in range(round(seconds * 2)):
             self.unix_s += 0.5
             for name in self.names:
                 if name not in silent:
                     self.stand(name)
-                    self.say(name, "readings", self._readings(name, amps))
+                    self.say(name, "readings", self._readings(name, amps, clipped))
 
     def standing(self, name):
         found = self.book.station(HALL, name, self.unix_s)
@@ -103,7 +103,7 @@ class ToldHall:
         supply = OutlineSupply(name="North bench", plate_va=180.0, max_volts=18.0)
         return Outline(**self.head(name), title="Fernhollow show layout", supplies=(supply,), districts=rows)
 
-    def _readings(self, name, amps):
+    def _readings(self, name, amps, clipped):
         def column(value):
             return tuple((value,) for _ in self.districts)
 
@@ -118,6 +118,7 @@ class ToldHall:
             amps=column(amps),
             amps_highest=column(amps),
             watts=column(15.0 * amps),
+            clipped=clipped,
             supplies=("North bench",),
             va=((15.0 * amps * len(self.districts),),),
             share=((15.0 * amps * len(self.districts) / 180.0,),),
