@@ -46,7 +46,7 @@ def foresee(heat: HeatTrack, amps: float, ways: Sequence[Way], over_s: float) ->
     if late and by_lap and not heat.devices.has_points:
         earliest_s *= th.LATE_LAP_SHARE
     # Openings narrow the sample by a model of one mass; a fuse is the thinnest of all, and heats up with its holder.
-    misfit_s = th.MISFIT * (over_s + in_s) if heat.has_learnt or heat.is_replaced else 0.0
+    misfit_s = th.MISFIT * (over_s + in_s) if heat.has_learnt or heat.is_replaced or left < th.MANY_LEFT else 0.0
     return TripForecast(
         in_s=in_s,
         earliest_s=max(0.0, min(earliest_s - misfit_s, in_s - th.LEAST_SPAN_S)),

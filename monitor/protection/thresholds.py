@@ -186,6 +186,7 @@ LATEST = _T(0.975, "share", "that open before its end", _OURS)
 MISFIT = _T(
     0.1, "share", "of the whole time of an overload by which one mass misses a fuse, or a device whose opening was seen", _OURS
 )
+MANY_LEFT = _T(0.7, "share", "of the devices left: where fewer are, the models have left out many", _OURS)
 OUTLASTED = _T(0.05, "share", "what has outlasted all but so few of the devices may take any time", _OURS)
 LEAST_SPAN_S = _T(1.0, "s", "the interval reaches so far to both sides: draws are smoothed and come in ticks", _OURS)
 BEYOND_QUICK = _T(2.0, "times", "where a typical one holds and a quick one opens: likely so many times what that takes", _OURS)

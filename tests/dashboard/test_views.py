@@ -102,7 +102,9 @@ def test_a_supply_sums_its_live_districts_and_says_what_is_missing():
     assert [output.amps for output in load.outputs] == [pytest.approx(2.0), pytest.approx(4.0)]
 
 
-@pytest.mark.parametrize(("field", "volts", "amps"), [("amps_clipped", "15.0", "≥\u00a04.00"), ("volts_clipped", "≥\u00a015.0", "4.00")])
+@pytest.mark.parametrize(
+    ("field", "volts", "amps"), [("amps_clipped", "15.0", "≥\u00a04.00"), ("volts_clipped", "≥\u00a015.0", "4.00")]
+)
 def test_clipped_figures_are_lower_bounds_in_every_payload(field, volts, amps):
     layout = layout_with()
     cut = np.array([[True, False]])

@@ -51,7 +51,10 @@ def test_clipped_figures_are_lower_bounds(hall, client):
     stations = client.get("/feed/now").json["stations"]
     assert [[row["amps"] for row in station["districts"]] for station in stations] == [["≥\u00a02.0", "2.0"]] * 3
     own = client.get(asked("Mill")).json["districts"]
-    assert [(row["amps"], row["va"], row["clipped"]) for row in own] == [("≥\u00a02.00", "≥\u00a030", True), ("2.00", "30", False)]
+    assert [(row["amps"], row["va"], row["clipped"]) for row in own] == [
+        ("≥\u00a02.00", "≥\u00a030", True),
+        ("2.00", "30", False),
+    ]
     hall.run(1.0)
     assert "≥" not in str(client.get(asked("Ridge")).json["districts"])
 
