@@ -1,6 +1,5 @@
 """Learning a load's draw from what its district draws now, and keeping it with the layout, at one address."""
 
-import datetime as dt
 from functools import partial
 from typing import Annotated
 
@@ -14,6 +13,7 @@ from dashboard.worker_pool import BusyError, WorkerPool, asker_of
 from monitor.errors import LayoutError
 from monitor.layout import load_layout
 from monitor.layout.edit import change_layout, set_load_draw
+from monitor.planning.bench_check import today_here
 from monitor.planning.learning import ROW_S, LearntDraw, learn_draw, load_to_learn
 
 
@@ -71,6 +71,6 @@ def _learnt(watch: WatchLike, pool: WorkerPool, body: LearnRequest, until_s: flo
 def _kept(watch: WatchLike, learnt: LearntDraw) -> Response:
     if watch.layout_path is None:
         return answer(409, "This watch has no layout file of its own to keep it in.", until_s=None)
-    today = dt.datetime.now().astimezone().date().isoformat()
-    change_layout(watch.layout_path, lambda text: set_load_draw(text, learnt.load, learnt.keys(today)))
+    keys = learnt.keys(today_here().isoformat())
+    change_layout(watch.layout_path, lambda text: set_load_draw(text, learnt.load, keys))
     return answer(200, "Kept with the layout.", until_s=None)

@@ -11,13 +11,12 @@ from msgspec import Meta, Struct
 from dashboard.requests import answer, read_request
 from dashboard.watch import WatchLike
 from monitor.errors import LayoutError
-from monitor.layout import load_layout
 from monitor.layout.edit import Plain, change_layout, set_supply_findings
-from monitor.planning.bench_check import check_all, today_here
+from monitor.planning.bench_check import today_here
 from monitor.planning.bench_questions import QUESTIONS, answer_of
 from monitor.planning.plan_edit import add_candidate, keep_terminals, remove_candidate, set_aside
 from monitor.planning.plan_file import Candidate, SetAside
-from monitor.planning.plan_load import load_plan
+from monitor.planning.plan_load import measurable_supply
 from monitor.planning.terminal_readings import POSTS_LIMIT, MeterReadings, ReadingTable, readings_of
 from monitor.planning.terminals import find_terminals, request_words
 
@@ -126,14 +125,7 @@ def _keep_candidate(path: Path, body: CandidateRequest) -> None:
 
 
 def _keep_terminals(path: Path, sent: TerminalVolts) -> None:
-    layout = load_layout(path)
-    supply = next((each for each in layout.supply if each.name == sent.supply), None)
-    if supply is None:
-        raise LayoutError(f'there is no supply "{sent.supply}": check its name')
-    verdicts = check_all(layout, load_plan(path, layout), today=today_here())
-    verdict = next(each for each in verdicts if each.supply == supply.name)
-    if not verdict.is_fit:
-        raise LayoutError(f"{supply.name} is not to be measured live. {verdict.why}")
+    supply = measurable_supply(path, sent.supply)
     file = MeterReadings(
         terminals=sent.terminals, max_volts=supply.max_volts, meter=sent.meter or supply.current, reading=sent.reading
     )

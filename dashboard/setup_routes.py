@@ -11,12 +11,12 @@ from flask import Blueprint, Response
 from msgspec import Meta, Struct
 
 from dashboard.requests import answer, answer_with, read_request
-from dashboard.views.setup_state import WRITE, Json, setup_state, today, verdict_words
+from dashboard.views.setup_state import WRITE, Json, setup_state, verdict_words
 from dashboard.watch import WatchLike
 from monitor.errors import LayoutError, MonitorError
 from monitor.layout import load_layout
 from monitor.layout.edit import change_layout, spare_path, write_layout
-from monitor.planning.bench_check import check_all
+from monitor.planning.bench_check import check_all, today_here
 from monitor.planning.plan_file import Plan
 from monitor.runtime.mirror import MirroredWatch
 from monitor.setup.change_flow import ChangeSetup, boards_of
@@ -168,8 +168,8 @@ class SetupPage:
         )
         if isinstance(setup, FirstSetup):
             if state["chapter"] != SUPPLIES and setup.layout.supply:
-                verdicts = verdict_words(check_all(setup.checked_layout(today()), Plan(), today=today()))
-            text = setup.text(today()) if state["card"] == WRITE else ""
+                verdicts = verdict_words(check_all(setup.checked_layout(today_here()), Plan(), today=today_here()))
+            text = setup.text(today_here()) if state["card"] == WRITE else ""
         forwards = "These are my boards: go on" if state["card"] == "boards" else "Next"
         if state["card"] == WRITE:
             forwards = "Write and begin to watch" if is_first else "Write the change"
@@ -183,7 +183,7 @@ class SetupPage:
     def _write(self, path: Path, setup: FirstSetup | ChangeSetup) -> str:
         if not setup.walk.finished:
             raise LayoutError("some questions are still open")
-        change: Callable[[str], str] = (lambda _: setup.text(today())) if isinstance(setup, FirstSetup) else setup.text
+        change: Callable[[str], str] = (lambda _: setup.text(today_here())) if isinstance(setup, FirstSetup) else setup.text
         if path.exists():
             change_layout(path, change)
         else:

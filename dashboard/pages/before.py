@@ -11,11 +11,11 @@ from dashboard.watch import WatchLike
 from dashboard.worker_pool import BusyError, WorkerPool, asker_of
 from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
-from monitor.planning.bench_check import check_all, today_here
+from monitor.planning.bench_check import check_all, refused, today_here
 from monitor.planning.bench_questions import inspection_sheet
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_items
-from monitor.planning.phasing_guide import guide, refused
+from monitor.planning.phasing_guide import guide
 from monitor.planning.plan_file import Plan
 from monitor.planning.plan_load import load_plan
 from monitor.planning.share_values import ShareOptions, needs_of, offers_of

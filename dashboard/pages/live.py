@@ -6,8 +6,7 @@ from dash.development.base_component import Component
 from dashboard.pages.before import as_it_stands
 from dashboard.views.live_page import live_page
 from dashboard.watch import WatchLike
-from monitor.planning.bench_check import check_all, today_here
-from monitor.planning.phasing_guide import refused
+from monitor.planning.bench_check import check_all, refused, today_here
 
 
 def register(app: dash.Dash, watch: WatchLike) -> None:

@@ -5,7 +5,6 @@ from dash.development.base_component import Component
 
 from dashboard.views.attributes import aria, hook
 from monitor.runtime.replay import Replay
-from monitor.sessions.pictures import clock_words
 
 SPEEDS = (1, 2, 5, 10, 20, 60)
 VERDICTS = "What the protections of this layout would have done"
@@ -49,11 +48,7 @@ def replay_bar(replay: Replay) -> Component:
 
 def verdict_lines(replay: Replay) -> list[str]:
     """Would that breaker have opened? One line an answer, for a session that is judged by another layout."""
-    lines = []
-    for verdict in replay.verdicts():
-        when = "" if verdict.at_s is None else f"{clock_words(verdict.at_s - replay.status().first_s)} "
-        lines.append(f"{when}{verdict.sentence}")
-    return lines
+    return [verdict.line(replay.status().first_s) for verdict in replay.verdicts()]
 
 
 def _button(does: str, text: str) -> Component:

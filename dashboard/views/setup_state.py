@@ -1,6 +1,5 @@
 """The set-up as its page shows it: which card, how its questions stand, what the boards say just now."""
 
-import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -187,8 +186,3 @@ def _pairs(each: BoardView, names: Mapping[tuple[str, int], str], *, alone: bool
 
 def _figure(value: float | None, form: str, unit: str) -> str:
     return "–" if value is None else f"{value:{form}} {unit}"
-
-
-def today() -> dt.date:
-    """The date here."""
-    return dt.datetime.now().astimezone().date()

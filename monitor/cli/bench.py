@@ -4,11 +4,12 @@ import argparse
 import datetime as dt
 import json
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 
 import msgspec
 
+from monitor.cli.prompts import typed
 from monitor.errors import LayoutError
 from monitor.layout import Layout, Supply, load_layout
 from monitor.layout.edit import Plain, add_bench_record, change_layout, set_supply_findings, spare_path
@@ -105,7 +106,7 @@ def _change(args: argparse.Namespace, chosen: list[Supply], today: dt.date) -> N
     if args.ask:
         print("\n".join([UNPLUG, *cautions_at("bench")]))
         for supply in chosen:
-            _ask_and_write(args.layout, supply, today.isoformat(), input)
+            _ask_and_write(args.layout, supply, today.isoformat())
         return
     if not (args.record or args.set_aside or args.heed):
         return
@@ -136,24 +137,20 @@ def _record(text: str) -> Mapping[str, Plain]:
     return {key: value for key, value in msgspec.to_builtins(record).items() if value is not None}
 
 
-def _ask_and_write(path: Path, supply: Supply, today: str, ask: Callable[[str], str]) -> None:
+def _ask_and_write(path: Path, supply: Supply, today: str) -> None:
     print(f"\n{supply.name}. Empty: not looked at.")
     findings: dict[str, Plain] = {"checked_on": today}
     for question in QUESTIONS:
-        found = _ask(question, ask)
+        found = _ask(question)
         if found is not None:
             findings[question.key] = found
     change_layout(path, lambda text: set_supply_findings(text, supply.name, findings))
     print(f"Written to {path}; the file as it was is {spare_path(path)}.")
 
 
-def _ask(question: Question, ask: Callable[[str], str]) -> Plain | None:
+def _ask(question: Question) -> Plain | None:
     while True:
         try:
-            said = ask(f"  {question.text} {question.hint} ")
-        except EOFError:
-            return None
-        try:
-            return answer_of(question, said)
+            return answer_of(question, typed(f"  {question.text} {question.hint} "))
         except LayoutError as error:
             print(f"  {error}", file=sys.stderr)

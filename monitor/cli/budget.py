@@ -6,11 +6,9 @@ import math
 from collections.abc import Iterator
 from pathlib import Path
 
-from monitor.layout import load_layout
-from monitor.planning.bench_check import check_all, today_here
 from monitor.planning.budget import Budget, BudgetOptions, reckon
 from monitor.planning.budget_words import budget_text
-from monitor.planning.plan_load import changed_plan, load_plan
+from monitor.planning.plan_load import load_planned
 from monitor.planning.planned_loads import TYPICAL_DRAWS
 
 
@@ -32,12 +30,8 @@ def run(args: argparse.Namespace) -> int:
                 f"{draw.name:44}{draw.low_amps:6.2f}-{draw.high_amps:.2f} A   starts at {draw.starting_factor:g} x   ({draw.source})"
             )
         return 0
-    layout = load_layout(args.layout)
-    plan = load_plan(args.layout, layout, args.plan)
-    changes = {"drop_share": args.drop, "celsius": args.celsius}
-    plan = changed_plan(plan, {key: value for key, value in changes.items() if value is not None})
-    verdicts = check_all(layout, plan, today=today_here())
-    budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
+    planned = load_planned(args.layout, args.plan, {"drop_share": args.drop, "celsius": args.celsius})
+    budget = reckon(planned.layout, BudgetOptions.of_plan(planned.plan, planned.verdicts), planned.plan)
     if not args.json:
         print(budget_text(budget), end="")
         return 0

@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
+from monitor.cli.prompts import typed
 from monitor.errors import CalibrationError, LayoutError, LinkLostError
 from monitor.layout import Board, ChannelCalibration, Layout, load_layout
 from monitor.layout.edit import change_layout, set_calibration, spare_path
@@ -191,7 +192,7 @@ def _write(file: Path, board: str, channel: int, calibration: ChannelCalibration
 
 def _yes(prompt: str) -> bool:
     while True:
-        answer = _answer(prompt).lower()
+        answer = typed(prompt).lower()
         if answer in ("y", "yes"):
             return True
         if answer in ("n", "no", ""):
@@ -201,7 +202,7 @@ def _yes(prompt: str) -> bool:
 
 def _number(prompt: str) -> float | None:
     while True:
-        answer = _answer(prompt).replace(",", ".")
+        answer = typed(prompt).replace(",", ".")
         if not answer:
             return None
         try:
@@ -212,10 +213,3 @@ def _number(prompt: str) -> float | None:
         if 0 < abs(value) < 1000:
             return value
         print("  a reading above 0 and below 1000")
-
-
-def _answer(prompt: str) -> str:
-    try:
-        return input(prompt).strip()
-    except EOFError:
-        return ""

@@ -3,14 +3,12 @@
 import argparse
 import logging
 import re
-import signal
 import socket
-import threading
-import time
 from pathlib import Path
 
 from monitor.bus.collect import Collector, CollectorOptions
 from monitor.cli.broker_options import add_broker, broker_of
+from monitor.cli.signals import print_until_ended
 from monitor.link import HostClock
 from monitor.runtime.supervision import SupervisedThread
 
@@ -35,22 +33,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Collect until a signal or until the time is up."""
     logging.basicConfig(format="%(asctime)s %(levelname)s %(message)s", level=logging.INFO)
-    broker, clock, ended = broker_of(args, with_hall=False), HostClock(), threading.Event()
+    broker, clock = broker_of(args, with_hall=False), HostClock()
     options = CollectorOptions(into=args.into, name=args.name, every_s=max(0.2, args.every))
     collector = Collector(broker, options, unix_now=lambda: clock.wall_time(clock.now_s()).timestamp())
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: ended.set())
     thread = SupervisedThread("collector", collector.work)
     thread.start()
     print(f"Collecting from {broker.place} into {args.into}; Ctrl-C ends it.", flush=True)
-    ends_s = None if args.seconds is None else time.monotonic() + args.seconds
-    said = ""
-    while not ended.wait(0.2):
-        if collector.sentence != said:
-            said = collector.sentence
-            print(said, flush=True)
-        if ends_s is not None and time.monotonic() >= ends_s:
-            ended.set()
+    print_until_ended(lambda: collector.sentence, args.seconds)
     thread.ask_to_stop()
     if not thread.join(STOP_WITHIN_S):
         print(

@@ -2,24 +2,20 @@
 
 import argparse
 import shlex
-import signal
 import socket
-import threading
-import time
 from pathlib import Path
-from types import FrameType
 
 from monitor.bus.broker import escaped
 from monitor.bus.hall_listener import HallListener
 from monitor.cli.broker_options import add_broker, broker_of
 from monitor.cli.page import configure_looking, shown_hall
+from monitor.cli.signals import print_until_ended
 from monitor.errors import BusError
 from monitor.link import HostClock
 from monitor.runtime.supervision import SupervisedThread
 
 ALL_HALLS = "all halls"
 SETUP = "Makes a broker ready for a hall: writes everything it needs, and says which two commands to run there."
-SAY_EVERY_S = 0.2
 STOP_WITHIN_S = 4.0
 
 
@@ -58,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         with shown_hall(hall, broker.hall or ALL_HALLS, args):
             print(f"Listening to {broker.hall or ALL_HALLS} at {broker.place}; Ctrl-C ends it.", flush=True)
-            _say_until_ended(hall, args.seconds)
+            print_until_ended(lambda: hall.sentence or "The broker answers.", args.seconds)
     finally:
         thread.ask_to_stop()
         thread.join(STOP_WITHIN_S)
@@ -85,23 +81,3 @@ def _set_up(args: argparse.Namespace) -> int:
         print(f"  set -a; . ./{path.name}; {does}")
     print(f"\nTry it from a station: pilotlamp doctor --broker {address} --station NAME")
     return 0
-
-
-def _say_until_ended(hall: HallListener, seconds: float | None) -> None:
-    ended = threading.Event()
-
-    def end(number: int, frame: FrameType | None) -> None:
-        del number, frame
-        ended.set()
-
-    handlers = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
-    ends_s = None if seconds is None else time.monotonic() + seconds
-    said: str | None = None
-    try:
-        while not ended.wait(SAY_EVERY_S) and (ends_s is None or time.monotonic() < ends_s):
-            if hall.sentence != said:
-                said = hall.sentence
-                print(said or "The hall is heard.", flush=True)
-    finally:
-        for number, handler in handlers.items():
-            signal.signal(number, handler)

@@ -1,7 +1,6 @@
 """``pilotlamp layout new``: listens to what is plugged in, asks, writes the layout file."""
 
 import argparse
-import datetime as dt
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,6 +9,7 @@ from monitor.app import port_source
 from monitor.errors import LayoutError
 from monitor.layout.edit import write_layout
 from monitor.link import HostClock
+from monitor.planning.bench_check import today_here
 from monitor.runtime.setup_ports import SetupPorts
 from monitor.setup.draft import FoundBoard, SetupDraft, check_folder, draft_path, keep_draft, load_draft
 from monitor.setup.first_setup import FirstSetup
@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
         ) from error
     finally:
         ports.stop()
-    write_layout(path, FirstSetup(draft).text(dt.datetime.now().astimezone().date()))
+    write_layout(path, FirstSetup(draft).text(today_here()))
     draft_path(path).unlink(missing_ok=True)
     print(f"Wrote {path}. Next: pilotlamp bench {path} --ask (is each supply fit to be used?), then pilotlamp watch {path}")
     return 0

@@ -1,7 +1,6 @@
 """``pilotlamp learn``: what one load draws, learnt from the running layout or from a recorded session, kept with the layout."""
 
 import argparse
-import datetime as dt
 import threading
 from pathlib import Path
 
@@ -9,9 +8,11 @@ import numpy as np
 
 from monitor.app import Watch
 from monitor.cli.plain_output import Progress
+from monitor.cli.prompts import agrees
 from monitor.errors import LayoutError, SessionError
 from monitor.layout import Layout, Load, load_layout
 from monitor.layout.edit import change_layout, set_load_draw, spare_path
+from monitor.planning.bench_check import today_here
 from monitor.planning.learning import ROW_S, learn_draw, load_to_learn
 from monitor.values.arrays import Floats
 
@@ -58,11 +59,10 @@ def run(args: argparse.Namespace) -> int:
     rows = _from_session(args, load) if args.session is not None else _from_boards(layout, load, args.seconds)
     learnt = learn_draw(load.name, *rows, others=others)
     print(learnt.sentence)
-    if not args.yes and not _agrees():
+    if not args.yes and not agrees("Write this into the layout file? [yes/no]"):
         print("Nothing was written.")
         return 0
-    today = dt.datetime.now().astimezone().date().isoformat()
-    change_layout(args.layout, lambda text: set_load_draw(text, load.name, learnt.keys(today)))
+    change_layout(args.layout, lambda text: set_load_draw(text, load.name, learnt.keys(today_here().isoformat())))
     print(f"Written into {args.layout}; the file as it was is {spare_path(args.layout)}.")
     return 0
 
@@ -111,10 +111,3 @@ def _from_session(args: argparse.Namespace, load: Load) -> tuple[Floats, Floats,
     for row, name in zip(rows, COLUMNS, strict=True):
         row[number[inside]] = stored.figures[name][inside]
     return rows[0], rows[1], rows[2]
-
-
-def _agrees() -> bool:
-    try:
-        return input("Write this into the layout file? [yes/no] ").strip().lower() in ("y", "yes")
-    except EOFError:
-        return False

@@ -4,10 +4,9 @@ import argparse
 from pathlib import Path
 
 from monitor.layout import load_layout
-from monitor.planning.bench_check import check_all, today_here
 from monitor.planning.budget import BudgetOptions, reckon
 from monitor.planning.morning import morning_list, power_down_items
-from monitor.planning.plan_load import load_plan
+from monitor.planning.plan_load import load_planned
 from monitor.runtime.past_troubles import past_troubles
 
 
@@ -35,9 +34,8 @@ def run(args: argparse.Namespace) -> int:
     if args.evening:
         print("\n".join([f"Power down: {layout.title}", "", *(f"[ ] {item}" for item in power_down_items(layout))]))
         return 0
-    plan = load_plan(args.layout, layout, args.plan)
-    verdicts = check_all(layout, plan, today=today_here())
+    planned = load_planned(args.layout, args.plan)
     recorded, day = past_troubles(args.recordings, layout)
-    budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
-    print(morning_list(layout, verdicts, budget, [*args.trouble, *recorded], day), end="")
+    budget = reckon(layout, BudgetOptions.of_plan(planned.plan, planned.verdicts), planned.plan)
+    print(morning_list(layout, planned.verdicts, budget, [*args.trouble, *recorded], day), end="")
     return 0

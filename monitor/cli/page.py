@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
 WEB_PORT = 8620
 HALL_PAGES = "dashboard.hall.app"
-PASSPHRASES = "dashboard.passphrase"
 
 
 class ServedPage(Protocol):
@@ -40,21 +39,6 @@ class ServedPage(Protocol):
 
     def close(self) -> None:
         """Stop answering."""
-
-
-class KeptPassphrase(Protocol):
-    """A passphrase's hash in a file; see ``dashboard.passphrase.Passphrase``."""
-
-    path: Path
-
-    def keep(self, text: str) -> None:
-        """Set it."""
-
-
-def kept_passphrase(path: Path | None) -> KeptPassphrase:
-    """The passphrase for acting from other devices, in this file or the user's own."""
-    room = importlib.import_module(PASSPHRASES)
-    return cast("KeptPassphrase", room.Passphrase(path or room.default_path()))
 
 
 def configure_page(parser: argparse.ArgumentParser) -> None:

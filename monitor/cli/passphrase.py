@@ -2,10 +2,10 @@
 
 import argparse
 import getpass
+import importlib
 import sys
 from pathlib import Path
 
-from monitor.cli.page import kept_passphrase
 from monitor.errors import PageError
 
 
@@ -16,7 +16,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Ask twice on a terminal, read one line otherwise; keep the hash."""
-    kept = kept_passphrase(args.file)
+    room = importlib.import_module("dashboard.passphrase")  # by name, as in monitor.cli.page
+    kept = room.Passphrase(args.file or room.default_path())
     kept.keep(_asked())
     print(f"Kept, as a hash, in {kept.path}.")
     return 0

@@ -5,10 +5,8 @@ import json
 from pathlib import Path
 
 from monitor.errors import LayoutError
-from monitor.layout import load_layout
-from monitor.planning.bench_check import check_all, today_here
 from monitor.planning.phasing_guide import CAUTIONS, PhaseReading, ac_supplies, guide, meaning, phase_verdict, verdict_record
-from monitor.planning.plan_load import load_plan
+from monitor.planning.plan_load import load_planned
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -28,9 +26,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the walk, or what a reading means."""
-    layout = load_layout(args.layout)
-    plan = load_plan(args.layout, layout)
-    verdicts = check_all(layout, plan, today=today_here())
+    planned = load_planned(args.layout)
+    layout, plan, verdicts = planned.layout, planned.plan, planned.verdicts
     names = [supply.name for supply in ac_supplies(layout)]
     if not set(args.pair) <= set(names):
         raise LayoutError(f"--pair names two AC supplies of the layout: {', '.join(names)}", source=str(args.layout))

@@ -17,7 +17,6 @@ from monitor.layout import load_layout
 from monitor.link import HostClock
 from monitor.runtime.replay import SPEED_LIMIT, Replay
 from monitor.sessions import SessionFolder
-from monitor.sessions.pictures import clock_words
 
 try:
     import termios
@@ -69,9 +68,7 @@ def run(args: argparse.Namespace) -> int:
             replay.stop()
             _print(lines)
             for verdict in replay.verdicts():
-                print(
-                    f"{'' if verdict.at_s is None else clock_words(verdict.at_s - replay.status().first_s) + ' '}{verdict.sentence}"
-                )
+                print(verdict.line(replay.status().first_s))
     return 0
 
 

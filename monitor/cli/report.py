@@ -12,7 +12,6 @@ from monitor.layout import Layout, load_layout
 from monitor.planning.bench_check import outstanding, today_here
 from monitor.sessions import SessionFolder
 from monitor.sessions.csv_export import export_csv
-from monitor.sessions.pictures import clock_words
 from monitor.sessions.report import report
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
@@ -57,14 +56,10 @@ def _held_against(session: SessionFolder, layout: Layout, path: Path) -> list[st
     from monitor.cli.sift_session import would_open_verdicts  # noqa: PLC0415 - start-up time
 
     first_s = session.manifest().first_s
-    answers = (
-        f"{'' if each.at_s is None else clock_words(each.at_s - first_s) + ' '}{each.sentence}"
-        for each in would_open_verdicts(session, layout)
-    )
     used = (
         f"Figures that depend on ratings are held against another layout, {path.name}; warnings and stalls are the session's own."
     )
-    return [used, *answers]
+    return [used, *(each.line(first_s) for each in would_open_verdicts(session, layout))]
 
 
 def _pdf(html: str, path: Path, paper: str) -> Path:

@@ -6,15 +6,15 @@ import signal
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
-from types import FrameType
 
 import msgspec
 
 from monitor.app import SUPERVISOR, Watch
 from monitor.cli.plain_output import print_nowhere
 from monitor.cli.service import tell_service_manager
+from monitor.cli.signals import SAY_EVERY_S, Ended, ended_by_signal
 from monitor.cli.terminal import TerminalLines
 from monitor.layout import Layout
 from monitor.runtime import SummaryBuilder
@@ -65,7 +65,6 @@ class Tally:
         ).decode()
 
 
-SAY_EVERY_S = 0.2
 LAYOUT_CHANGED = "layout changed"
 _log = logging.getLogger("pilotlamp")
 
@@ -111,38 +110,13 @@ def run_until(done: Callable[[], bool], seconds: float | None = None) -> bool:
         return done() and not ended.reason
 
 
-class _Ended(threading.Event):
-    """Whether a signal ended it, and which.
+def _signals() -> contextlib.AbstractContextManager[Ended]:
+    """A closed terminal does not end a watch."""
 
-    Attributes:
-        reason: The signal's name; empty where none came.
-    """
-
-    reason = ""
-
-
-@contextlib.contextmanager
-def _signals() -> Iterator[_Ended]:
-    """Take signals while this lasts: one ends, a closed terminal does not."""
-    ended = _Ended()
-
-    def go_on(number: int, frame: FrameType | None) -> None:
-        del number, frame
+    def go_on() -> None:
         _log.warning("the terminal was closed; the watch goes on, and the page with it")
 
-    def end(number: int, frame: FrameType | None) -> None:
-        del frame
-        ended.reason = signal.Signals(number).name
-        ended.set()
-
-    handlers = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
-    if hasattr(signal, "SIGHUP"):  # not on Windows
-        handlers[signal.SIGHUP] = signal.signal(signal.SIGHUP, go_on)
-    try:
-        yield ended
-    finally:
-        for number, handler in handlers.items():
-            signal.signal(number, handler)
+    return ended_by_signal({signal.SIGHUP: go_on} if hasattr(signal, "SIGHUP") else None)  # not on Windows
 
 
 def _print_until(

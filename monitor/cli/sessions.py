@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from monitor.cli.bounded import bounded
+from monitor.cli.prompts import agrees
 from monitor.errors import SessionError
 from monitor.sessions import SessionFolder, find_sessions
 from monitor.sessions.durable import is_held
@@ -117,16 +118,13 @@ def _keep(args: argparse.Namespace) -> int:
         return 0
     for session in old:
         print(_line(session))
-    if not args.yes and not _agrees(f"Remove these {len(old)} sessions for good?"):
-        print("Nothing was removed.")
-        return 0
+    if not args.yes:
+        if not sys.stdin.isatty():
+            raise SessionError("there is no terminal to ask on: add --yes to remove them")
+        if not agrees(f"Remove these {len(old)} sessions for good? [y/N]"):
+            print("Nothing was removed.")
+            return 0
     for session in old:
         remove(session)
     print(f"{len(old)} sessions removed.")
     return 0
-
-
-def _agrees(question: str) -> bool:
-    if not sys.stdin.isatty():
-        raise SessionError("there is no terminal to ask on: add --yes to remove them")
-    return input(f"{question} [y/N] ").strip().lower() in ("y", "yes")

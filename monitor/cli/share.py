@@ -1,7 +1,6 @@
 """``pilotlamp share``: which district on which supply, at least cost, under every limit."""
 
 import argparse
-import datetime as dt
 import json
 from collections import Counter
 from collections.abc import Sequence
@@ -10,11 +9,12 @@ from pathlib import Path
 import msgspec
 
 from monitor.errors import LayoutError
-from monitor.layout import Layout, load_layout
+from monitor.layout import Layout
 from monitor.layout.edit import write_text
+from monitor.planning.bench_check import today_here
 from monitor.planning.cautions import cautions_at
 from monitor.planning.plan_file import Candidate, Plan
-from monitor.planning.plan_load import changed_plan, load_plan
+from monitor.planning.plan_load import load_planned
 from monitor.planning.share_values import Offer, ShareOptions, SharePlan, needs_of, offers_of
 from monitor.planning.share_words import brief, draw_share, explain, unfit_words
 from monitor.planning.sharing import alternatives, by_price_per_va, share_load
@@ -51,9 +51,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the plan, then others that would do."""
-    layout = load_layout(args.layout)
-    plan = _plan(args, layout)
-    offers = offers_of(layout, today=dt.datetime.now().astimezone().date(), plan=plan)
+    layout, plan = _planned(args)
+    offers = offers_of(layout, today=today_here(), plan=plan)
     needs = needs_of(layout, plan)
     options = ShareOptions.of_plan(plan)
     cheapest = share_load(needs, offers, options)
@@ -92,21 +91,18 @@ def as_json(plan: SharePlan, offers: Sequence[Offer]) -> dict[str, object]:
     }
 
 
-def _plan(args: argparse.Namespace, layout: Layout) -> Plan:
-    plan = load_plan(args.layout, layout, args.plan)
+def _planned(args: argparse.Namespace) -> tuple[Layout, Plan]:
+    changes = {"reserve": args.reserve, "spending_limit": args.limit, "share_seconds": args.seconds}
+    planned = load_planned(args.layout, args.plan, changes)
+    layout, plan = planned.layout, planned.plan
     names = {supply.name for supply in layout.supply}
     taken = names | {candidate.name for candidate in plan.candidate}
     for candidate in args.candidate:
         if candidate.name in taken:
             raise LayoutError(f'"{candidate.name}" is there already: give the candidate another name')
         taken.add(candidate.name)
-    changes = {"reserve": args.reserve, "spending_limit": args.limit, "share_seconds": args.seconds}
-    plan = changed_plan(plan, {key: value for key, value in changes.items() if value is not None})
-    return msgspec.structs.replace(
-        plan,
-        prices={**plan.prices, **dict(_price(text, names) for text in args.buy)},
-        candidate=(*plan.candidate, *args.candidate),
-    )
+    prices = {**plan.prices, **dict(_price(text, names) for text in args.buy)}
+    return layout, msgspec.structs.replace(plan, prices=prices, candidate=(*plan.candidate, *args.candidate))
 
 
 def _price(text: str, names: set[str]) -> tuple[str, float]:

@@ -8,12 +8,11 @@ from pathlib import Path
 from typing import Literal
 
 from monitor.errors import LayoutError
-from monitor.layout import Layout, Supply, load_layout
+from monitor.layout import Supply
 from monitor.layout.load import read_text
-from monitor.planning.bench_check import check_all, today_here
 from monitor.planning.next_measurement import MeasurementRequest
 from monitor.planning.plan_edit import keep_terminals
-from monitor.planning.plan_load import load_plan, plan_path
+from monitor.planning.plan_load import measurable_supply, plan_path
 from monitor.planning.terminal_readings import (
     POSTS_LIMIT,
     MeterReadings,
@@ -72,16 +71,9 @@ def run(args: argparse.Namespace) -> int:
 def _supply(args: argparse.Namespace) -> Supply | None:
     if args.layout is None:
         return None
-    layout: Layout = load_layout(args.layout)
-    for supply in layout.supply:
-        if supply.name == args.supply:
-            verdicts = check_all(layout, load_plan(args.layout, layout), today=today_here())
-            verdict = next(each for each in verdicts if each.supply == supply.name)
-            if not verdict.is_fit:
-                raise LayoutError(f"{supply.name} is not to be measured live. {verdict.why}", source=str(args.layout))
-            return supply
-    names = ", ".join(supply.name for supply in layout.supply)
-    raise LayoutError(f'say with --supply which supply this is: one of {names}, not "{args.supply}"', source=str(args.layout))
+    if args.supply is None:
+        raise LayoutError("say with --supply which supply of the layout this is", source=str(args.layout))
+    return measurable_supply(args.layout, args.supply)
 
 
 def _asked(args: argparse.Namespace, supply: Supply | None) -> TerminalFinding:

@@ -3,13 +3,9 @@
 import argparse
 from pathlib import Path
 
-import msgspec
-
-from monitor.layout import load_layout
 from monitor.layout.edit import write_text
-from monitor.planning.bench_check import check_all, today_here
-from monitor.planning.phasing_guide import refused
-from monitor.planning.plan_load import load_plan
+from monitor.planning.bench_check import refused
+from monitor.planning.plan_load import load_planned
 from monitor.planning.wiring_card import card_text, draw_card
 
 
@@ -23,13 +19,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the card."""
-    layout = load_layout(args.layout)
-    plan = load_plan(args.layout, layout, args.plan)
-    if args.rails is not None:
-        plan = msgspec.structs.replace(plan, rails=args.rails)
-    unfit = refused(check_all(layout, plan, today=today_here()))
-    print(card_text(layout, plan, unfit), end="")
+    planned = load_planned(args.layout, args.plan, {"rails": args.rails})
+    card = planned.layout, planned.plan, refused(planned.verdicts)
+    print(card_text(*card), end="")
     if args.svg is not None:
-        write_text(args.svg, draw_card(layout, plan, unfit))
+        write_text(args.svg, draw_card(*card))
         print(f"Drawn: {args.svg}")
     return 0

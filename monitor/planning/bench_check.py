@@ -311,9 +311,9 @@ def _current_reasons(gives: frozenset[str], trains: str | None) -> Iterator[Reas
         )
 
 
-def unfit(verdicts: Iterable[BenchVerdict]) -> dict[str, BenchVerdict]:
-    """The verdicts of supplies that are not fit, by name."""
-    return {verdict.supply: verdict for verdict in verdicts if not verdict.is_fit}
+def refused(verdicts: Iterable[BenchVerdict]) -> dict[str, str]:
+    """Supplies that the bench check does not pass, and why."""
+    return {verdict.supply: verdict.why for verdict in verdicts if not verdict.is_fit}
 
 
 def outstanding(layout: Layout, *, today: dt.date) -> list[str]:

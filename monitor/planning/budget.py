@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from monitor.layout import District, Layout, Output, Supply
 from monitor.layout.ratings import WARM_CELSIUS, ampacity_amps, output_volts, usable_va, winding_amps
-from monitor.planning.bench_check import BenchVerdict
+from monitor.planning.bench_check import BenchVerdict, refused
 from monitor.planning.feeders import ConductorRun, FeederVolts, ReturnDrops, feeder_volts, return_drops
 from monitor.planning.plan_file import Plan
 from monitor.planning.planned_loads import PlannedLoad, planned_loads
@@ -52,14 +52,14 @@ class BudgetOptions:
     def of_plan(cls, plan: Plan, verdicts: Sequence[BenchVerdict] = ()) -> "BudgetOptions":
         """As a plan file says, with supplies refused that the bench check did not find fit, unless a person set its verdict aside."""
         aside = {each.supply: each.words for each in plan.set_aside}
-        refused = {verdict.supply: verdict.why for verdict in verdicts if not verdict.is_fit}
+        unfit = refused(verdicts)
         return cls(
             at_once={**AT_ONCE, **{str(kind): share for kind, share in plan.at_once.items()}},
             drop_share=plan.drop_share,
             celsius=plan.celsius,
             reserve=plan.reserve,
-            refused={name: why for name, why in refused.items() if name not in aside},
-            set_aside={name: f"{aside[name]}. {why}" for name, why in refused.items() if name in aside},
+            refused={name: why for name, why in unfit.items() if name not in aside},
+            set_aside={name: f"{aside[name]}. {why}" for name, why in unfit.items() if name in aside},
         )
 
 

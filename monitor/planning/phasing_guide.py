@@ -11,7 +11,7 @@ from typing import Literal
 from monitor.errors import LayoutError
 from monitor.layout import Layout, Supply
 from monitor.layout.joined_commons import COMMONS, STRIP_OFF
-from monitor.planning.bench_check import BenchVerdict
+from monitor.planning.bench_check import BenchVerdict, refused
 from monitor.planning.plan_file import Plan, Terminals
 from monitor.planning.terminal_readings import OVER_PLATE, SCATTER_SHARE, SCATTER_VOLTS
 
@@ -133,11 +133,6 @@ TEST_SHARE = 0.5
 FOLLOW_SHARE = 0.25
 """Of the first supply's volts: by how much the other throttle is moved to see the reading follow."""
 CAUTIONS = (COMMONS, "Low-voltage side only. Local codes, the makers' instructions and a licensed practitioner come first.")
-
-
-def refused(verdicts: Sequence[BenchVerdict]) -> dict[str, str]:
-    """Supplies that the bench check does not pass, and why."""
-    return {verdict.supply: verdict.why for verdict in verdicts if not verdict.is_fit}
 
 
 def phase_verdict(

@@ -2,13 +2,15 @@
 
 import difflib
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import msgspec
 
 from monitor.errors import LayoutError
-from monitor.layout import Layout
+from monitor.layout import Layout, Supply, load_layout
 from monitor.layout.load import parse_tables, read_text
+from monitor.planning.bench_check import BenchVerdict, check_all, refused, today_here
 from monitor.planning.plan_file import Candidate, CommonReturn, Plan
 from monitor.planning.planned_loads import TYPICAL_DRAWS
 
@@ -45,6 +47,45 @@ def load_plan(layout_path: Path, layout: Layout, plan: Path | None = None) -> Pl
     if plan is None and not path.exists():
         return Plan()
     return parse_plan(read_text(path), layout, source=str(path))
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedLayout:
+    """A layout file, the plan file beside it, and what the bench check says today."""
+
+    layout: Layout
+    plan: Plan
+    verdicts: tuple[BenchVerdict, ...]
+
+
+def load_planned(layout_path: Path, plan: Path | None = None, changes: Mapping[str, object] | None = None) -> PlannedLayout:
+    """All of it; arguments as for :func:`load_plan`, and keys of the plan that stand in place of its own unless they are None.
+
+    Raises:
+        LayoutError: One of the files cannot be read, or says something that cannot be.
+    """
+    layout = load_layout(layout_path)
+    found = load_plan(layout_path, layout, plan)
+    if changes:
+        found = changed_plan(found, {key: value for key, value in changes.items() if value is not None})
+    return PlannedLayout(layout, found, check_all(layout, found, today=today_here()))
+
+
+def measurable_supply(layout_path: Path, name: str) -> Supply:
+    """A supply of a layout whose terminals may be measured live.
+
+    Raises:
+        LayoutError: There is no such supply, or the bench check does not pass it.
+    """
+    planned = load_planned(layout_path)
+    supply = next((each for each in planned.layout.supply if each.name == name), None)
+    if supply is None:
+        names = ", ".join(each.name for each in planned.layout.supply)
+        raise LayoutError(f'there is no supply "{name}": it is one of {names}', source=str(layout_path))
+    why = refused(planned.verdicts).get(name)
+    if why is not None:
+        raise LayoutError(f"{name} is not to be measured live. {why}", source=str(layout_path))
+    return supply
 
 
 def parse_plan(text: str, layout: Layout, *, source: str | None = None) -> Plan:

@@ -1,7 +1,7 @@
 """What sharing takes and gives: offers and needs of a layout and its plan, options and a plan of places."""
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -223,19 +223,9 @@ def _common_of(plan: Plan, district: District) -> str:
     return next((common.name for common in plan.common if any(tap.district == district.name for tap in common.tap)), "")
 
 
-def offers_of(
-    layout: Layout, *, today: dt.date, plan: Plan | None = None, prices: Mapping[str, float] | None = None
-) -> list[Offer]:
-    """Every supply of the layout and every candidate as an offer; those that the bench check did not find fit get no load.
-
-    Args:
-        layout: The layout.
-        today: For the bench check.
-        plan: The plan file.
-        prices: Price of further supplies that would have to be bought; a supply without one is on hand.
-    """
+def offers_of(layout: Layout, *, today: dt.date, plan: Plan | None = None) -> list[Offer]:
+    """Every supply of the layout and every candidate as an offer; those that the bench check did not find fit get no load."""
     plan = plan or Plan()
-    to_buy = {**plan.prices, **(prices or {})}
     phased = {name: f"phased {k + 1}" for k, group in enumerate(plan.phased) for name in group}
     own = [
         Offer(
@@ -243,7 +233,7 @@ def offers_of(
             amps=safe_amps(supply),
             usable_va=usable_va(supply),
             outputs=_outputs(layout, supply),
-            price=to_buy.get(supply.name, 0.0),
+            price=plan.prices.get(supply.name, 0.0),
             phase_group=phased.get(supply.name, ""),
             refusal="" if verdict.is_fit else verdict.why,
         )

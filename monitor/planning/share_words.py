@@ -152,6 +152,7 @@ def _why_no_output(need: Need, reachable: Sequence[tuple[Offer, OfferOutput]], o
 
 
 WIDTH, BAR_LEFT, BAR_HEIGHT, ROW_HEIGHT, TOP = 900, 190, 30, 66, 46
+LISTED_LETTERS = 100
 FILLS = {"track": "#e8d9b5", "accessories": "url(#hatch)"}
 HATCH = (
     '<defs><pattern id="hatch" width="8" height="8" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
@@ -206,8 +207,6 @@ def _bar(k: int, offer: Offer, plan: SharePlan, needs: Sequence[Need], reserve: 
         left += width
     limit = BAR_LEFT + (1 - reserve) * offer.amps * scale
     yield f'<path d="M{limit:.1f} {top - 4}V{top + BAR_HEIGHT + 4}" stroke="#111" stroke-dasharray="4 3"/>'
-    yield f'<text x="{BAR_LEFT}" y="{top + BAR_HEIGHT + 16}" font-size="12">{escape(_shortened("; ".join(names)))}</text>'
-
-
-def _shortened(text: str, most: int = 100) -> str:
-    return text if len(text) <= most else f"{text[: most - 1]}…"
+    listed = "; ".join(names)
+    shortened = listed if len(listed) <= LISTED_LETTERS else f"{listed[: LISTED_LETTERS - 1]}…"
+    yield f'<text x="{BAR_LEFT}" y="{top + BAR_HEIGHT + 16}" font-size="12">{escape(shortened)}</text>'

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from monitor.layout import Layout
+from monitor.sessions.pictures import clock_words
 from monitor.values import Cause, Event, RecordedOverload, Step
 
 if TYPE_CHECKING:
@@ -54,6 +55,10 @@ class Verdict:
     def sentence(self) -> str:
         """For a person; the moment stands before it."""
         return f"{self.supply}: {self._would_have_opened if self.opens else self._would_have_held}."
+
+    def line(self, first_s: float) -> str:
+        """The sentence after its moment, counted from the beginning of the session."""
+        return self.sentence if self.at_s is None else f"{clock_words(self.at_s - first_s)} {self.sentence}"
 
     @property
     def _would_have_opened(self) -> str:
