@@ -33,11 +33,7 @@ INVITATIONS_LIMIT = 2
 
 
 class Visits:
-    """Begins, knows and ends visits.
-
-    Args:
-        now_s: A clock that never steps back.
-    """
+    """Begins, knows and ends visits."""
 
     def __init__(self, now_s: Callable[[], float] = time.monotonic) -> None:
         self._now_s = now_s

@@ -33,15 +33,7 @@ def create_app(
     insist_on_encryption: bool = False,
     guided: bool = False,
 ) -> dash.Dash:
-    """The Dash app: pages, feed and acting.
-
-    Args:
-        watch: What the pages look at.
-        gate: Who may look and act; only this machine looks when None.
-        passphrase: What lets devices act; None lets them in by link alone.
-        insist_on_encryption: Whether browsers are to insist on encryption.
-        guided: Whether a strip leads through the demonstration.
-    """
+    """The Dash app: pages, feed and acting. Only this machine looks without a gate, and links alone let devices act without a passphrase."""
     gate = gate or Gate()
     replay = watch if isinstance(watch, Replay) else None
     app = base_app(f"{'' if replay is None else 'Replay: '}{watch.layout.title} – pilotlamp")
@@ -76,13 +68,7 @@ def _name_replay() -> None:
 
 
 class PageServer(Server):
-    """Serves the pages of a watch.
-
-    Args:
-        watch: What the pages look at.
-        host: Where to listen.
-        port: Where to listen; 0 takes a free one.
-        options: Who may look, and encryption; this machine only, without it, when None.
+    """Serves the pages of a watch; arguments as for :class:`Server`.
 
     Raises:
         PageError: The port is taken or may not be opened, or the certificate is of no use.

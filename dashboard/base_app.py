@@ -49,13 +49,7 @@ def base_app(title: str) -> dash.Dash:
 
 
 def guard(app: dash.Dash, gate: Gate, *, insist_on_encryption: bool = False) -> None:
-    """Ask the gate before every answer, and send each with a policy that keeps everything at home.
-
-    Args:
-        app: What answers.
-        gate: Who may look and act.
-        insist_on_encryption: Whether browsers are to insist on encryption.
-    """
+    """Ask the gate before every answer, and send each with a policy that keeps everything at home."""
 
     @app.server.before_request
     def look() -> Response | None:

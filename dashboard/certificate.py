@@ -51,11 +51,7 @@ class Encryption:
 
 
 def own_encryption(folder: Path, address: str) -> Encryption:
-    """The program's own certificate in this folder; made now where there is none, or where it is about to end.
-
-    Args:
-        folder: Made where it does not exist, for this user alone.
-        address: This machine's address in its network.
+    """The program's own certificate, for this machine's address; made in the folder where there is none, or where it is about to end.
 
     Raises:
         PageError: It cannot be kept there.

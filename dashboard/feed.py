@@ -122,12 +122,7 @@ class Feed:
 
 
 def feed_routes(feed: Feed, viewer_came: Callable[[], None] = lambda: None) -> Blueprint:
-    """The addresses under /feed.
-
-    Args:
-        feed: Makes the payloads.
-        viewer_came: Is called when somebody begins to look.
-    """
+    """The addresses under /feed; viewer_came is called when somebody begins to look."""
     routes = Blueprint("feed", __name__, url_prefix="/feed")
     streams = Streams()
 

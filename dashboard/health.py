@@ -57,13 +57,6 @@ def health(
     """Whether the program does its work, and what to say of it.
 
     A board that is unplugged or silent is reported, but it is not the program's fault: what restarts the program would not mend it.
-
-    Args:
-        parts: Its own parts.
-        picture: What the recorder says, and the moment.
-        standing: How everything stands.
-        ports: What it reads.
-        names_ports: Whether devices of this computer are named: no business of a visitor's.
     """
     late = any(district.late == "computer" for district in standing.districts)
     well = all(part.is_well for part in parts) and picture.recording_is_well and not late

@@ -32,11 +32,7 @@ class _AddressState:
 
 
 class LoginThrottle:
-    """Counts wrong tries by address.
-
-    Args:
-        now_s: A clock that never steps back.
-    """
+    """Counts wrong tries by address."""
 
     def __init__(self, now_s: Callable[[], float]) -> None:
         self._now_s = now_s
@@ -45,12 +41,7 @@ class LoginThrottle:
         self._rows: OrderedDict[str, _AddressState] = OrderedDict()
 
     def wait_s(self, address: str, *, alone: bool = False) -> float:
-        """Seconds until this address may try again; 0 when it may now.
-
-        Args:
-            address: Which.
-            alone: Count its own wrong tries only, not those of all others.
-        """
+        """Seconds until this address may try again, alone: for its own wrong tries only; 0 when it may now."""
         with self._lock:
             own_s = self._left_s(self._rows.get(address, _AddressState()), FREE_TRIES)
             return own_s if alone else max(own_s, self._left_s(self._all, FREE_TRIES_OF_ALL))
@@ -107,12 +98,7 @@ class Key(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
 
 class LoginGate:
-    """Checks keys, slows those who have wrong ones.
-
-    Args:
-        gate: Whose visits begin here.
-        passphrase: What is asked for; None lets in by link alone.
-    """
+    """Checks keys, slows those who have wrong ones; without a passphrase it lets in by link alone."""
 
     def __init__(self, gate: Gate, passphrase: Passphrase | None) -> None:
         self._gate = gate

@@ -29,12 +29,7 @@ T = TypeVar("T")
 
 
 class ReviewFiles:
-    """Answers what is asked of recorded sessions.
-
-    Args:
-        cache: Where they are listed.
-        pool: Does the work.
-    """
+    """Answers what is asked of recorded sessions."""
 
     def __init__(self, cache: SessionCache, pool: WorkerPool) -> None:
         self._cache, self._pool = cache, pool

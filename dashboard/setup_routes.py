@@ -82,11 +82,7 @@ def setup_routes(watch: MirroredWatch) -> Blueprint:
 
 
 class SetupPage:
-    """One set-up, whoever types into it.
-
-    Args:
-        watch: What is watched, or nothing yet.
-    """
+    """One set-up, whoever types into it."""
 
     def __init__(self, watch: SettableWatch) -> None:
         self._watch = watch

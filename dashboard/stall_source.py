@@ -128,13 +128,7 @@ class _Read:
 
 
 class StallSources:
-    """Finds what a page asks for; any number of threads may ask.
-
-    Args:
-        watch: The running one.
-        sessions: The recorded ones.
-        pool: Reads them.
-    """
+    """Finds what a page asks for; any number of threads may ask."""
 
     def __init__(self, watch: WatchLike, sessions: SessionCache, pool: WorkerPool) -> None:
         self._watch, self._sessions, self._pool = watch, sessions, pool

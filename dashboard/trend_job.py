@@ -37,11 +37,7 @@ IDLE = TrendState(state="idle", done=0, total=0, unread=(), found=())
 
 
 class TrendJob:
-    """Goes through sessions in a thread of its own; one job at a time for all viewers.
-
-    Args:
-        figures: Gives the figures of a session that is over; they stay here.
-    """
+    """Goes through sessions in a thread of its own; one job at a time for all viewers."""
 
     def __init__(self, figures: Callable[[Listed], SessionReview]) -> None:
         self._figures = figures

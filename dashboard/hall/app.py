@@ -1,5 +1,7 @@
 """The Dash app of a hall, and its server: nothing can be done from it but look."""
 
+from functools import partial
+
 import dash
 import msgspec
 from dash.development.base_component import Component
@@ -52,15 +54,8 @@ def hall_health(picture: HallPicture) -> Json:
     }
 
 
-def create_hall_app(hall: Hall, title: str, gate: Gate | None = None, *, insist_on_encryption: bool = False) -> dash.Dash:
-    """The app: the hall, its stations, its feed.
-
-    Args:
-        hall: What to look at.
-        title: What the hall is called.
-        gate: Who may look; this machine only when None.
-        insist_on_encryption: Whether browsers are to insist on encryption.
-    """
+def create_hall_app(hall: Hall, title: str, gate: Gate | None = None, insist_on_encryption: bool = False) -> dash.Dash:  # noqa: FBT001, FBT002 - the server's own form
+    """The app: the hall, its stations, its feed. Only this machine looks without a gate."""
     app = base_app(f"{title} – pilotlamp")
     app.server.register_blueprint(hall_routes(HallFeed(hall)))
     app.server.register_blueprint(hall_health_routes(hall))
@@ -78,24 +73,8 @@ def create_hall_app(hall: Hall, title: str, gate: Gate | None = None, *, insist_
     return app
 
 
-class HallServer(Server):
-    """Serves the pages of a hall.
-
-    Args:
-        hall: What to look at.
-        title: What the hall is called.
-        host: Where to listen.
-        port: Where to listen; 0 takes a free one.
-        options: Who may look, and encryption; this machine only, without it, when None.
-
-    Raises:
-        PageError: The port is taken or may not be opened, or the certificate is of no use.
-    """
-
-    def __init__(
-        self, hall: Hall, title: str, host: str = DEFAULT_HOST, port: int = DEFAULT_PORT, options: PageOptions | None = None
-    ) -> None:
-        def make(gate: Gate, insist_on_encryption: bool) -> dash.Dash:  # noqa: FBT001 - the server's own form
-            return create_hall_app(hall, title, gate, insist_on_encryption=insist_on_encryption)
-
-        super().__init__(make, host, port, options)
+def hall_server(
+    hall: Hall, title: str, host: str = DEFAULT_HOST, port: int = DEFAULT_PORT, options: PageOptions | None = None
+) -> Server:
+    """Serves the pages of a hall; arguments as for :class:`Server`."""
+    return Server(partial(create_hall_app, hall, title), host, port, options)

@@ -30,12 +30,7 @@ class Hall(Protocol):
 
 
 class HallFeed:
-    """Makes payloads of a hall.
-
-    Args:
-        hall: What to look at.
-        now_s: A clock that never steps; the page's time begins with this program.
-    """
+    """Makes payloads of a hall; the page's time begins with this program."""
 
     def __init__(self, hall: Hall, now_s: Callable[[], float] = time.monotonic) -> None:
         self._hall = hall

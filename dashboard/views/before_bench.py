@@ -20,14 +20,7 @@ LEVELS = {
 
 
 def bench_card(supply: Supply, verdict: BenchVerdict, *, may_keep: bool, aside: str = "") -> Component:
-    """The card.
-
-    Args:
-        supply: The supply.
-        verdict: Of its check.
-        may_keep: Whether answers can be written into the layout file.
-        aside: Who set the verdict aside and why; empty where it is not.
-    """
+    """The card of a supply; aside says who set its verdict aside and why."""
     unit = "VA" if supply.rated_va is not None else "W"
     checked = supply.condition.checked_on if supply.condition is not None else None
     reasons = [html.Li([html.B(reason.finding), f" {reason.remedy}"]) for reason in verdict.reasons]

@@ -64,14 +64,7 @@ def live_page(layout: Layout, source: str = "", *, opens: bool = True, refused: 
 
 
 def district_card(layout: Layout, number: int, row: District, *, opens: bool = True) -> Component:
-    """One district.
-
-    Args:
-        layout: The layout that is watched.
-        number: Its place in the layout file, by which the script finds it.
-        row: The district.
-        opens: Whether it opens to a page of its own.
-    """
+    """One district, found by the script by its place in the layout file; it opens to a page of its own."""
     supply = layout.supply_named(row.supply)
     name = dcc.Link(row.name, href=f"/district?name={quote(row.name, safe='')}") if opens else row.name
     limit_amps = output_limit_amps(layout, supply, row.output)
@@ -106,14 +99,7 @@ def district_card(layout: Layout, number: int, row: District, *, opens: bool = T
 
 
 def supply_panel(layout: Layout, number: int, supply: Supply, refusal: str | None = None) -> Component:
-    """One supply: its outputs stacked against the limit that is reached first.
-
-    Args:
-        layout: The layout that is watched.
-        number: Its place in the layout file.
-        supply: The supply.
-        refusal: Why the bench check does not pass it; None where it does.
-    """
+    """One supply, found by its place in the layout file: its outputs stacked against the limit that is reached first."""
     outputs = [output.name for output in layout.output if output.supply == supply.name]
     return html.Article(
         [

@@ -12,10 +12,7 @@ NAMES = {"className": "class", "tabIndex": "tabindex", "htmlFor": "for"}
 
 
 def markup(part: object) -> str:
-    """HTML of a component of ``dash.html``, of a list of them, or of a text, which is escaped.
-
-    Args:
-        part: What to write; None writes nothing.
+    """HTML of a component of ``dash.html``, of a list of them, or of a text, which is escaped; nothing of None.
 
     Raises:
         TypeError: It is a component of another kind, which has no plain form.

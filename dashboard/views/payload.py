@@ -3,7 +3,7 @@
 import math
 
 from dashboard.views.figures import channel_decimals, figure, volt_amperes
-from dashboard.views.shares import SupplyShare, supply_loads
+from dashboard.views.shares import OutputLoad, output_loads
 from monitor.layout import District, Layout
 from monitor.runtime import DistrictNow, Picture
 from monitor.runtime.trend import BUCKET_S, TrendWindow
@@ -41,7 +41,6 @@ def tick(layout: Layout, picture: Picture, recent: TrendWindow, standing: Layout
         recent: The last few buckets of all districts, enough to heal what a viewer missed.
         standing: How everything stands, where that was judged elsewhere: in the order of the layout.
     """
-    shares = supply_loads(layout, picture.districts)
     standing = assess(layout, picture) if standing is None else standing
     return {
         "now_s": round(picture.now_s, 3),
@@ -51,7 +50,8 @@ def tick(layout: Layout, picture: Picture, recent: TrendWindow, standing: Layout
             for row, now, own in zip(layout.district, picture.districts, standing.districts, strict=True)
         ],
         "supplies": [
-            {**_shares(share), **supply_part(own, standing.at_s)} for share, own in zip(shares, standing.supplies, strict=True)
+            {**_shares(output_loads(layout, supply, picture.districts)), **supply_part(own, standing.at_s)}
+            for supply, own in zip(layout.supply, standing.supplies, strict=True)
         ],
         "past": _past(picture),
         "findings": [*_troubles(picture), *(_finding(layout, f, picture.now_s) for f in picture.findings[:FINDINGS_SHOWN])],
@@ -238,11 +238,13 @@ def _figures(picture: Picture, row: District, now: DistrictNow) -> Json:
     }
 
 
-def _shares(load: SupplyShare) -> Json:
-    amps = sum(output.amps or 0.0 for output in load.outputs)
+def _shares(outputs: list[OutputLoad]) -> Json:
+    amps = sum(output.amps or 0.0 for output in outputs)
+    known = [output.volt_amperes for output in outputs if output.volt_amperes is not None]
+    clipped = any(output.clipped for output in outputs)
     return {
-        "va": volt_amperes(load.volt_amperes, at_least=load.clipped),
-        "clipped": load.clipped,
+        "va": volt_amperes(sum(known) if known else None, at_least=clipped),
+        "clipped": clipped,
         "outputs": [
             {
                 "va": volt_amperes(output.volt_amperes, at_least=output.clipped),
@@ -250,7 +252,7 @@ def _shares(load: SupplyShare) -> Json:
                 "share": _rounded(output.share, 3),
                 "of_all": _rounded((output.amps or 0.0) / amps, 3) if amps else 0.0,
             }
-            for output in load.outputs
+            for output in outputs
         ],
     }
 

@@ -32,12 +32,7 @@ def plot(drawn: Json, words: str) -> Component:
 
 
 def history_plot(window: TrendWindow, now_s: float) -> Json:
-    """Volts above, amps below, against minutes ago.
-
-    Args:
-        window: Of one district.
-        now_s: The stream's time now.
-    """
+    """Volts above, amps below, against minutes ago, of one district."""
     step = max(1, len(window.volts_rms) // HISTORY_POINTS)
     minutes = [round(value, 4) for value in ((window.start_s[::step] + BUCKET_S * step / 2 - now_s) / 60).tolist()]
 

@@ -158,12 +158,7 @@ def _one(session: OpenSession, *, of_two: bool) -> dict[str, Any]:
 
 
 def _line_panel(session: OpenSession, *, heading: bool) -> Component:
-    """What session it is, and its time line.
-
-    Args:
-        session: The session.
-        heading: True where it stands beside another one, and needs to be distinguished from it.
-    """
+    """What session it is, and its time line; with a heading where another one stands beside it."""
     return html.Section(
         [html.Div(_head(session, heading=heading), **hook(head=session.listed.id)), time_line(session), files(session.listed)],
         className="panel",

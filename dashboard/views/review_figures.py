@@ -123,13 +123,7 @@ def losses(figures: SessionReview) -> Component | None:
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[str]], name: str) -> Component:
-    """A table that may be scrolled sideways; the first column names the row.
-
-    Args:
-        heads: Of the columns.
-        rows: Cells, as many as heads.
-        name: For those who cannot see what it stands under.
-    """
+    """A table that may be scrolled sideways; the first column names the row, the name serves who cannot see what it stands under."""
     return _scrolled(
         html.Table([html.Thead(_head(heads)), html.Tbody([_row(row) for row in rows])], className="figures-table"), name
     )

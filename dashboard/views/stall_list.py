@@ -14,13 +14,7 @@ LIMIT = 400
 
 
 def stall_list(picture: Picture, clock: Callable[[float], datetime | None], *, is_live: bool) -> Json:
-    """Rows of the list; what people did on purpose is distinguished from faults.
-
-    Args:
-        picture: How everything stands.
-        clock: Time of day of a moment.
-        is_live: Whether it goes on: then it says how long ago as well.
-    """
+    """Rows of the list, faults apart from what was done on purpose; while it goes on they say how long ago as well."""
     rows = [_row(event, picture.now_s, clock(event.start_s), is_live=is_live) for event in picture.events[:LIMIT]]
     opened = opened_event(picture)
     return {"rows": rows, "more": max(0, len(picture.events) - LIMIT), "opened": None if opened is None else opened.id}

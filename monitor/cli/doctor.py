@@ -29,12 +29,7 @@ NOWHERE = "loop://"
 
 
 def try_page(args: argparse.Namespace, layout: Layout | None) -> Iterator[Check]:
-    """What came of opening the page with these arguments (see ``configure_looking``) and asking for it.
-
-    Args:
-        args: The arguments.
-        layout: What it would show; the demonstration's when None.
-    """
+    """What came of opening the page with these arguments and asking for it; without a layout it shows the demonstration's."""
     shown = layout or parse_layout(demo_layout_text(NOWHERE), source="the demo's layout")
     watch = Watch(with_ports(shown, {board.name: NOWHERE for board in shown.board}))  # never started: no port is touched
     try:
@@ -169,12 +164,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def try_broker(broker: "Broker", station: str) -> Iterator[Check]:
-    """Connect, write what a station may and what it may not, and read what a station has to. Nothing is left behind.
-
-    Args:
-        broker: With user and password.
-        station: As which.
-    """
+    """Connect as a station, write what it may and what it may not, and read what it has to. Nothing is left behind."""
     from monitor.bus.broker import ROOT, Address, escaped  # noqa: PLC0415 - start-up time where no broker is tried
     from monitor.bus.connection import Outcome  # noqa: PLC0415
 

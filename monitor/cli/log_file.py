@@ -28,9 +28,6 @@ def configure_log(parser: argparse.ArgumentParser) -> None:
 def logging_to(path: Path | None) -> Iterator[None]:
     """Log serious things to standard error, a line each, and where a file is given everything to that, with the program's stacks.
 
-    Args:
-        path: The file; None for no file.
-
     Raises:
         LogError: It cannot be written.
     """

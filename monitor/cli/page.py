@@ -80,12 +80,7 @@ def shown_page(watch: Watch, args: argparse.Namespace) -> Iterator[None]:
 
 @contextlib.contextmanager
 def shown_page_process(watch: LiveWatch, args: argparse.Namespace, desk: SetupDesk | None = None) -> Iterator[PageProcess | None]:
-    """The same from a process of its own, for what is watched live: whatever is looked at, watching goes on.
-
-    Args:
-        watch: What the pages look at; not started yet.
-        args: The arguments.
-        desk: Where the layout is set up and changed; None where it cannot be.
+    """The same from a process of its own, for a watch that is about to start: whatever is looked at, watching goes on.
 
     Raises:
         PageError: As above.
@@ -114,7 +109,7 @@ def shown_hall(hall: "HallListener", title: str, args: argparse.Namespace) -> It
         PageError: As above.
     """
     room = importlib.import_module(HALL_PAGES)
-    with _shown(cast("ServedPage", room.HallServer(hall, title, WEB_HOST, args.web_port, PageOrder.of(args).options()))):
+    with _shown(cast("ServedPage", room.hall_server(hall, title, WEB_HOST, args.web_port, PageOrder.of(args).options()))):
         yield
 
 

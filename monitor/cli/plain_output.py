@@ -72,12 +72,7 @@ EVERY_S = 0.2
 
 
 class Progress:
-    """Shows on standard error how far long work is; Ctrl-C stops the work.
-
-    Args:
-        what: What is being done.
-        total: How much there is of it; None where that is not known.
-    """
+    """Shows on standard error how far long work is, as a share where the total is known; Ctrl-C stops the work."""
 
     def __init__(self, what: str, total: float | None) -> None:
         self._what, self._total = what, total

@@ -29,12 +29,7 @@ REHEARSAL = "rehearsal board, a model and not your bench"
 
 
 class IdleWatch:
-    """Stands where a watch will be once there is a layout.
-
-    Args:
-        path: Where the layout will be written.
-        recordings: The folder of sessions.
-    """
+    """Stands where a watch will be once there is a layout at that path."""
 
     def __init__(self, path: Path, recordings: Path | None) -> None:
         self.layout = NO_LAYOUT

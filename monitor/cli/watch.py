@@ -86,14 +86,7 @@ def watch_layout(
     invented: bool = False,
     speed: float = 1.0,
 ) -> int:
-    """Watch a layout as the arguments of :func:`configure_watching` say.
-
-    Args:
-        layout: What is watched, its boards at their ports.
-        args: The arguments.
-        layout_text: The layout file's text, kept with the session.
-        invented: True for demonstrations: their sessions are marked as such.
-        speed: How fast time runs; other than 1 in demonstrations only.
+    """Watch a layout as the arguments of :func:`configure_watching` say; what is invented is marked so, at any speed.
 
     Returns:
         0, or :data:`NOTHING_READ`.

@@ -21,11 +21,7 @@ _LOAD_EXAMPLE = """
 
 
 def commented_text(layout: Layout) -> str:
-    """The layout file.
-
-    Args:
-        layout: Boards, supplies with plate and protection, outputs, districts; what else it holds is written with ``edit``.
-    """
+    """The layout file: boards, supplies with plate and protection, outputs, districts; what else it holds is written with ``edit``."""
     return "\n".join(_lines(layout)) + "\n"
 
 

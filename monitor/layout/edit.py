@@ -101,12 +101,7 @@ def set_protection(text: str, supply: str, kind: str, rated_amps: float | None) 
 
 
 def set_load_draw(text: str, load: str, draw: Mapping[str, Plain]) -> str:
-    """The text with a load's guessed draw replaced by a measured one.
-
-    Args:
-        text: A layout file's text.
-        load: The load's name.
-        draw: Its keys that were measured: running_amps, starting_amps, measured_on, measured_spread_amps.
+    """The text with a load's guessed draw replaced by the keys that were measured.
 
     Raises:
         LayoutError: The file has no such load.
@@ -123,13 +118,7 @@ def set_load_draw(text: str, load: str, draw: Mapping[str, Plain]) -> str:
 
 
 def set_calibration(text: str, board: str, channel: int, calibration: ChannelCalibration) -> str:
-    """The text with the calibration of one channel; that of other channels stays as it is.
-
-    Args:
-        text: The layout file.
-        board: The board's name.
-        channel: The channel's number.
-        calibration: What was found; what it does not know goes.
+    """The text with what was found of one channel, and nothing else of it; those of other channels stay as they are.
 
     Raises:
         LayoutError: Something that is no table stands where the calibration has to stand.
@@ -207,12 +196,7 @@ def _table(parent: tomlkit.TOMLDocument | Table, key: str, *, is_leaf: bool = Fa
 
 
 def change_layout(path: Path, change: Callable[[str], str], *, spare: bool = True) -> None:
-    """Change a layout file in place, checked before anything is replaced.
-
-    Args:
-        path: The file.
-        change: Makes the new text of the old one (see ``edit``).
-        spare: Keep the file as it was beside it, as :func:`spare_path` names it.
+    """Change a layout file in place, checked before anything is replaced; it may be kept as it was as :func:`spare_path` names it.
 
     Raises:
         LayoutError: The file cannot be read or written, or what comes out is no layout.
@@ -241,11 +225,7 @@ def _copied(path: Path, spare: Path) -> None:
 
 
 def write_layout(path: Path, text: str) -> None:
-    """Put a layout text in place of a file, whole or not at all.
-
-    Args:
-        path: The file; made where it is not there.
-        text: TOML; checked first, so that a file that works is never replaced by one that does not.
+    """Put a layout text in place of a file, or make it; checked first, whole or not at all.
 
     Raises:
         LayoutError: The text is no layout, or the file cannot be written.

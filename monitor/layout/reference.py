@@ -64,13 +64,7 @@ def example_text() -> str:
 
 
 def describe(kind: type[msgspec.Struct] = Layout, header: str = "", example: object = None) -> Iterator[TableDescription]:
-    """The table of a class and, after it, those within it.
-
-    Args:
-        kind: The class.
-        header: Its header; empty for the top of the file.
-        example: A value of it as TOML has it.
-    """
+    """The table of a class under its header and, after it, those within it; the example is as TOML has it."""
     example = tomllib.loads(example_text()) if example is None else example
     doc = inspect.cleandoc(kind.__doc__ or "")
     meanings = {name: " ".join(text.split()) for name, text in _ATTRIBUTE.findall(doc.partition("Attributes:\n")[2])}

@@ -59,14 +59,7 @@ class Heard:
 
 
 class PortListener:
-    """Listens at one rate.
-
-    Args:
-        source: An open port.
-        now_s: The host clock.
-        baud: The rate to listen at.
-        line_board: The board there that prints lines of its own, if any.
-    """
+    """Listens to an open port at one rate, for a board that prints lines of its own where there is one."""
 
     def __init__(self, source: Listened, now_s: Callable[[], float], baud: int, line_board: Board | None = None) -> None:
         source.set_baud(baud)
@@ -106,13 +99,7 @@ class PortListener:
 
 
 def listen(source: Listened, bauds: Iterable[int], now_s: Callable[[], float], *, text_too: bool = False) -> Heard | None:
-    """Listen at one rate after the other.
-
-    Args:
-        source: An open port.
-        bauds: Rates in the order to try.
-        now_s: The host clock.
-        text_too: Stop at a rate at which text comes too, whatever it says.
+    """Listen at one rate after the other; where text is enough, also stop at whatever text comes.
 
     Returns:
         What was heard; None where nothing made sense at any rate.

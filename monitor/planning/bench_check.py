@@ -116,14 +116,7 @@ def today_here() -> dt.date:
 
 
 def check_all(layout: Layout, plan: Plan, *, today: dt.date, trains: str | None = None) -> tuple[BenchVerdict, ...]:
-    """Judge every supply of a layout, in file order.
-
-    Args:
-        layout: The layout.
-        plan: The plan file; the current that the trains need comes from it.
-        today: For ages and for how long tests count.
-        trains: "ac" or "dc" in place of what the plan file says.
-    """
+    """Judge every supply of a layout, in file order; trains ("ac" or "dc") stands in place of what the plan file says."""
     return tuple(
         check_bench(supply, layout.mains, today=today, trains=trains or plan.trains, gives=_gives_trains(layout, supply))
         for supply in layout.supply
@@ -317,12 +310,7 @@ def refused(verdicts: Iterable[BenchVerdict]) -> dict[str, str]:
 
 
 def outstanding(layout: Layout, *, today: dt.date) -> list[str]:
-    """Open questions, then findings that are not mended.
-
-    Args:
-        layout: The layout with what was found so far.
-        today: For ages and tests.
-    """
+    """Open questions, then findings that are not mended."""
     verdicts = check_all(layout, Plan(), today=today)
     found = [f"{verdict.supply}: {question}" for verdict in verdicts for _, question in verdict.open_questions]
     return found + [f"{verdict.supply}: {reason.finding} {reason.remedy}" for verdict in verdicts for reason in verdict.reasons]

@@ -143,14 +143,7 @@ LINE = "_" * 24
 
 
 def inspection_sheet(layout: Layout, plan: Plan, verdicts: Sequence[BenchVerdict], *, today: dt.date) -> str:
-    """The sheet as plain text.
-
-    Args:
-        layout: The layout.
-        plan: The plan file, for verdicts that were set aside.
-        verdicts: Of the bench checks.
-        today: The day of the sheet.
-    """
+    """The sheet as plain text, with the verdicts that the plan file says were set aside."""
     aside = {each.supply: each.words for each in plan.set_aside}
     rows = [
         f"Inspection sheet: {layout.title}",

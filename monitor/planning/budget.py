@@ -167,13 +167,7 @@ class Budget:
 
 
 def reckon(layout: Layout, options: BudgetOptions | None = None, plan: Plan | None = None) -> Budget:
-    """The whole budget.
-
-    Args:
-        layout: The layout.
-        options: How it is made; as the plan says when None.
-        plan: The plan file; guessed loads and shared returns come from it.
-    """
+    """The whole budget; guessed loads, shared returns and, without options, how it is made come from the plan."""
     plan = plan or Plan()
     options = options or BudgetOptions.of_plan(plan)
     loads: _Loads = {district.name: [] for district in layout.district}

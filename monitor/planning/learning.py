@@ -90,11 +90,7 @@ class LearntDraw:
         )
 
     def keys(self, measured_on: str) -> dict[str, Plain]:
-        """The keys of the load's table in the layout file.
-
-        Args:
-            measured_on: Date, ISO 8601.
-        """
+        """The keys of the load's table in the layout file, measured on an ISO 8601 date."""
         found: dict[str, Plain] = {
             "running_amps": self.running_amps,
             "measured_on": measured_on,
@@ -180,12 +176,7 @@ def _own_amps(volts: Floats, amps: Floats, watts: Floats | None, others: OtherLo
 
 
 def load_to_learn(layout: Layout, name: str, also: Sequence[str]) -> tuple[Load, OtherLoads]:
-    """The load and the others that are on.
-
-    Args:
-        layout: The layout.
-        name: The load to learn.
-        also: Other loads of its district that are on too; taken off at the layout file's figures.
+    """The load to learn, and the others of its district that are on too: those are taken off at the layout file's figures.
 
     Raises:
         LayoutError: A name is no load of the layout, or is one of another district.

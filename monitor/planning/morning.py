@@ -47,12 +47,7 @@ class _Moment:
 
 
 def open_troubles(layout: Layout, shows: Sequence[PastShow]) -> list[str]:
-    """One sentence for each trouble without a mark of repair after it, the most frequent first.
-
-    Args:
-        layout: The layout as it is now; what it no longer has is left out.
-        shows: Oldest first.
-    """
+    """One sentence for each trouble without a mark of repair after it, the most frequent first; shows come oldest first."""
     if not shows:
         return []
     repaired = _repairs(layout, shows)
@@ -141,15 +136,7 @@ def _times(count: int) -> str:
 def morning_list(
     layout: Layout, verdicts: Sequence[BenchVerdict], budget: Budget, troubles: Sequence[str] = (), day: str = ""
 ) -> str:
-    """The list as plain text.
-
-    Args:
-        layout: The layout.
-        verdicts: Of the bench checks.
-        budget: The power budget.
-        troubles: What was open after the shows before, one sentence each.
-        day: The day of those shows, for a person; empty where nothing was recorded.
-    """
+    """The list as plain text, with what was open after the shows of a day; the day is empty where nothing was recorded."""
     rows = [f"Show morning: {layout.title}", ""]
     rows += [f"[ ] {item}" for item in morning_items(layout, verdicts, budget)]
     rows += ["", f"Still open from {day or 'last time'}:"]

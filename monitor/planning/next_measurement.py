@@ -30,12 +30,7 @@ class MeasurementRequest:
 def next_measurement(
     readings: TerminalReadings, hypotheses: Sequence[TerminalHypothesis], answers: Sequence[int | None]
 ) -> MeasurementRequest | None:
-    """The pair that tells most of the hypotheses apart, or makes most of them complete.
-
-    Args:
-        readings: What was measured.
-        hypotheses: What it allows.
-        answers: By hypothesis, the number of the answer that it comes to; None where it is not complete.
+    """The pair that tells most of the hypotheses apart, or makes most complete; each comes with the number of its answer, None if incomplete.
 
     Returns:
         None where no pair that was not measured yet would tell anything.

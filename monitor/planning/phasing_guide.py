@@ -138,13 +138,7 @@ CAUTIONS = (COMMONS, "Low-voltage side only. Local codes, the makers' instructio
 def phase_verdict(
     layout: Layout, verdicts: Sequence[BenchVerdict], readings: Sequence[PhaseReading], pair: Sequence[str] = ()
 ) -> PhaseVerdict:
-    """What readings of two of the layout's AC supplies mean; danger first, then whether there may be a verdict at all.
-
-    Args:
-        layout: The layout.
-        verdicts: Of its bench check.
-        readings: As measured.
-        pair: The two supplies; by default every AC supply is meant.
+    """What readings of a pair of AC supplies, by default of all, mean; danger first, then whether there may be a verdict at all.
 
     Raises:
         LayoutError: A figure is no figure of volts.

@@ -128,13 +128,7 @@ def _matched(outputs: list[Output], found: TerminalFinding) -> Iterator[tuple[st
 
 
 def set_aside(layout_path: Path, supply: str, setting: SetAside | None, *, today: dt.date) -> None:
-    """Set a bench check's verdict aside for one supply, or heed it again.
-
-    Args:
-        layout_path: The layout file.
-        supply: The supply.
-        setting: Who answers for it and why; None to heed the verdict again.
-        today: For the bench check.
+    """Set a bench check's verdict aside for one supply, or heed it again where there is no setting.
 
     Raises:
         LayoutError: There is no such supply, its verdict is one that no reason sets aside, or the file cannot be written.

@@ -33,12 +33,7 @@ def plan_path(layout_path: Path) -> Path:
 
 
 def load_plan(layout_path: Path, layout: Layout, plan: Path | None = None) -> Plan:
-    """The plan of a layout file; the defaults where it has none.
-
-    Args:
-        layout_path: The layout file.
-        layout: What it says.
-        plan: Another plan file, which then has to be there.
+    """The plan of a layout file, the defaults where it has none; another plan file has to be there.
 
     Raises:
         LayoutError: The file cannot be read, or says something that cannot be.

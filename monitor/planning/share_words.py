@@ -162,14 +162,7 @@ STYLE = "font-family: system-ui, sans-serif; font-size: 14px; fill: #111"
 
 
 def draw_share(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer], reserve: float = 0.2) -> str:
-    """An SVG picture that prints in black and white: track plain, accessories hatched.
-
-    Args:
-        plan: The plan.
-        needs: What was placed.
-        offers: What it was placed on.
-        reserve: Share of each limit that was to stay free; marked on each bar.
-    """
+    """An SVG picture that prints in black and white: track plain, accessories hatched, the reserve marked on each bar."""
     used = [offer for offer in offers if offer.name in plan.used]
     rows = [*(row for k, offer in enumerate(used) for row in _bar(k, offer, plan, needs, reserve))]
     height = TOP + ROW_HEIGHT * max(1, len(used)) + 24 * (1 + bool(plan.left_out))

@@ -113,13 +113,7 @@ def why_impossible(
     hypotheses: Sequence[TerminalHypothesis],
     possible: Callable[[TerminalReadings], bool],
 ) -> str:
-    """What is wrong with figures that no supply can give, by the pair.
-
-    Args:
-        readings: The figures.
-        hypotheses: Windings that the figures would allow, but for the plate and for where throttles begin.
-        possible: Whether other figures can be.
-    """
+    """What is wrong with figures that no supply can give, by the pair; hypotheses are those that only the plate or the throttles rule out."""
     highest = max(readings.readings, key=lambda reading: reading.volts)
     if hypotheses and highest.volts > readings.highest_volts:
         plate = f"its plate's {readings.max_volts:g} V" if readings.max_volts else "what a toy supply may give"

@@ -38,13 +38,7 @@ class Wire:
 
 
 def wires_of(layout: Layout, plan: Plan | None = None, refused: Mapping[str, str] | None = None) -> list[Wire]:
-    """Every wire of the layout, supply by supply: hot wires, then commons.
-
-    Args:
-        layout: The layout.
-        plan: The plan file.
-        refused: Supplies that the bench check does not pass, and why: they get no wires.
-    """
+    """Every wire of the layout, supply by supply: hot wires, then commons; supplies refused by the bench check get none."""
     plan, refused = plan or Plan(), refused or {}
     return [wire for supply in layout.supply if supply.name not in refused for wire in _of_supply(layout, supply, plan)]
 

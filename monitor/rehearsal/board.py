@@ -116,13 +116,7 @@ class RehearsalBoard:
     """
 
     def __init__(self, show: Scene | Show, *, speed: float = 1.0, name: str = "board") -> None:
-        """Set up.
-
-        Args:
-            show: What to send: a scene (once through) or any show.
-            speed: Times real time.
-            name: Last part of the port's path.
-        """
+        """Send a scene (once through) or any show, at so many times real time; the name is the last part of the port's path."""
         self._show: Show = SceneShow(show) if isinstance(show, Scene) else show
         self._speed = speed
         self._port = board_port(name)

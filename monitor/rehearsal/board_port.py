@@ -43,11 +43,7 @@ class BoardPort(Protocol):
 
 
 def board_port(name: str) -> BoardPort:
-    """A port as this system has them.
-
-    Args:
-        name: Last part of the path, where it has one.
-    """
+    """A port as this system has them; the name is the last part of its path, where it has one."""
     return PtyPort(name) if HAS_TERMINALS else SocketPort()
 
 

@@ -48,13 +48,7 @@ class Converter:
         return np.asarray(begun_s - begins_s - self._spec.filter_s)
 
     def counts(self, channel: int, values: Floats, first_scan: int) -> NDArray[np.int16]:
-        """Counts for true volts or amps of one channel.
-
-        Args:
-            channel: Which.
-            values: Shape (scans,).
-            first_scan: Number of the first of these scans.
-        """
+        """Counts for true volts or amps of one channel, shape (scans,), from a scan on."""
         described = self.identity.channels[channel]
         district, what = self.sources[channel]
         if what == "amps" and district in self._spec.reversed_amps:

@@ -219,14 +219,7 @@ class SlowBench:
         self._dt_s = SCANS_PER_TICK * spec.converter.scan_interval_s
 
     def run(self, frame: Frame, levels: Floats, after_tick: TickListener, rng: np.random.Generator) -> SlowRecord:
-        """Run through one block.
-
-        Args:
-            frame: Its tracks; the listener may lay further pulses over ticks that are still to come.
-            levels: Throttle of each district, shape (districts, scans).
-            after_tick: Called at each tick.
-            rng: For the wavering of loads.
-        """
+        """Run through one block; levels are the throttles, shape (districts, scans); after_tick may lay pulses over later ticks."""
         self._means = {track: frame.means(track) for track in TRACKS}
         record = SlowRecord(self._spec, self.trains, self.lamps, frame)
         throttles = levels.reshape(len(levels), frame.ticks, SCANS_PER_TICK).mean(2).tolist()

@@ -21,13 +21,7 @@ CHECKED = (
 
 
 def layout_text(benches: list[BenchSpec], ports: list[str] | None = None, *, is_checked: bool = False) -> str:
-    """The layout file as text.
-
-    Args:
-        benches: One or more benches, one board each; the names of their supplies and districts differ.
-        ports: The board's port for each bench; None leaves ports out.
-        is_checked: Every supply is made for this mains and passed its bench check.
-    """
+    """The layout file of one bench or more, a board each, as text; where it is checked, every supply passed its bench check."""
     first = benches[0]
     rows = [
         f'title = "{first.title}"\n',

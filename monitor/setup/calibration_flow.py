@@ -22,10 +22,6 @@ UNIT_NAMES = {"V": "volts", "A": "amps"}
 class CalibrationFlow:
     """Asks for zero and gain.
 
-    Args:
-        draft: What was typed, and what was seen meanwhile.
-        layout: Whose districts are measured.
-
     Attributes:
         found: Calibrations by board and channel.
     """

@@ -36,10 +36,7 @@ class FirstSetup:
         return self._layout.layout
 
     def text(self, today: dt.date) -> str:
-        """The layout file.
-
-        Args:
-            today: When the bench was checked.
+        """The layout file, its bench check of today.
 
         Raises:
             LayoutError: What came out is no layout, or joins the commons of two supplies on a board.

@@ -32,11 +32,7 @@ class TerminalInterview:
         self._keep = keep
 
     def run(self, draft: SetupDraft, walk_of: Callable[[SetupDraft], Walk]) -> SetupDraft:
-        """Ask until nothing is open.
-
-        Args:
-            draft: Where to go on from.
-            walk_of: The questions of a draft.
+        """Ask until nothing is open, from a draft on.
 
         Raises:
             EOFError: The answers ended before the questions; what was answered is kept.

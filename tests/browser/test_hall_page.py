@@ -4,7 +4,7 @@ import threading
 
 import pytest
 
-from dashboard.hall.app import HallServer
+from dashboard.hall.app import hall_server
 from tests.dashboard.hall.told import HALL, ToldHall
 
 pytestmark = pytest.mark.browser
@@ -17,7 +17,7 @@ class Running:
     def __init__(self, *names):
         self.hall, self._lock = ToldHall(*names), threading.Lock()
         self.silent, self._stop = (), threading.Event()
-        self.server = HallServer(self, HALL, port=0)
+        self.server = hall_server(self, HALL, port=0)
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
         self.server.start()

@@ -12,7 +12,7 @@ from dashboard.views.figures import decimals_for, figure, power_factor, volt_amp
 from dashboard.views.live_page import columns_for, live_page
 from dashboard.views.payload import tick
 from dashboard.views.plots import history_plot
-from dashboard.views.shares import output_limit_amps, supply_loads
+from dashboard.views.shares import output_limit_amps, output_loads
 from monitor.runtime import DistrictNow, Live, Picture, StandingWarning
 from monitor.runtime.trend import Trend, TrendWindow
 from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_PORT, first_sentence, percent, seconds
@@ -94,12 +94,12 @@ def test_an_output_is_limited_by_its_own_figure_or_the_winding():
     assert output_limit_amps(LAYOUT, supply, "no such output") == 10.0
 
 
-def test_a_supply_sums_its_live_districts_and_says_what_is_missing():
-    (load,) = supply_loads(LAYOUT, picture_of(now_of("Inner main", age_s=1.5)).districts)
-    assert load.volt_amperes == pytest.approx(90.0)
-    assert load.share == pytest.approx(0.5)
-    assert load.unknown == ("Inner main",)
-    assert [output.amps for output in load.outputs] == [pytest.approx(2.0), pytest.approx(4.0)]
+def test_a_supply_sums_its_live_districts():
+    picture = picture_of(now_of("Inner main", age_s=1.5))
+    loads = output_loads(LAYOUT, LAYOUT.supply[0], picture.districts)
+    assert [output.amps for output in loads] == [pytest.approx(2.0), pytest.approx(4.0)]
+    assert [output.share for output in loads] == [pytest.approx(0.2), pytest.approx(0.4)]
+    assert tick_of(picture)["supplies"][0]["va"] == "90"
 
 
 @pytest.mark.parametrize(

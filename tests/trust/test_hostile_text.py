@@ -12,7 +12,7 @@ from urllib.parse import quote
 
 import pytest
 
-from dashboard.hall.app import HallServer, create_hall_app
+from dashboard.hall.app import create_hall_app, hall_server
 from monitor.cli.main import main
 from monitor.layout import parse_layout
 from monitor.runtime import Pipeline
@@ -210,7 +210,7 @@ def test_a_browser_makes_no_element_of_it(watch, session, browser):
 
     hall, _client = watch
     told = told_hall()
-    servers = [PageServer(hall, port=0), HallServer(told, HOSTILE, port=0)]
+    servers = [PageServer(hall, port=0), hall_server(told, HOSTILE, port=0)]
     hall.start()
     context = browser.new_context()
     page = context.new_page()
