@@ -71,9 +71,7 @@ def run(args: argparse.Namespace) -> int:
 def _supply(args: argparse.Namespace) -> Supply | None:
     if args.layout is None:
         return None
-    if args.supply is None:
-        raise LayoutError("say with --supply which supply of the layout this is", source=str(args.layout))
-    return measurable_supply(args.layout, args.supply)
+    return measurable_supply(args.layout, args.supply or "")
 
 
 def _asked(args: argparse.Namespace, supply: Supply | None) -> TerminalFinding:

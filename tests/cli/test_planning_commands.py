@@ -250,7 +250,7 @@ def test_terminals_are_kept_and_the_wiring_card_uses_them(show, capsys, monkeypa
     assert "U                      common     to other rail of Outer main" in out
     assert picture.exists()
     assert main(["terminals", "U", "V", "--layout", str(show), "--supply", "West"]) == 2
-    assert "say with --supply" in capsys.readouterr().err
+    assert "say which supply this is: one of North bench, South bench" in capsys.readouterr().err
 
 
 def test_a_plan_file_that_cannot_be_is_said_with_its_place(show, capsys):
