@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from types import TracebackType
-from typing import Protocol, Self
+from typing import Self
 
 import numpy as np
 
@@ -36,13 +36,6 @@ class ShowPart:
     end_s: float
 
 
-class Show(Protocol):
-    """Anything that a rehearsal board can send."""
-
-    def next_part(self) -> ShowPart | None:
-        """The next stretch; None after the last."""
-
-
 class SceneShow:
     """A scene, once through."""
 
@@ -53,7 +46,7 @@ class SceneShow:
         self._stream = board_stream(self._bench.converter.identity, scene.bench.mains_hertz, scene.lines, scene.faults, rng)
 
     def next_part(self) -> ShowPart | None:
-        """See `Show`."""
+        """The next stretch; None after the last."""
         if self._bench.scan >= self._total:
             return None
         packets = self._stream.packets(self._bench.advance(BLOCK_TICKS))
@@ -89,7 +82,7 @@ class EndlessShow:
         self._round_ends_s = 0.0
 
     def next_part(self) -> ShowPart:
-        """See `Show`."""
+        """The next stretch."""
         now_s = self.bench.scan * self.bench.interval_s
         if now_s + 1.0 >= self._round_ends_s:
             acts, seconds = self._write_round(self._rng, self._round)
@@ -115,9 +108,9 @@ class RehearsalBoard:
         packets_dropped: Packets that were not read in time.
     """
 
-    def __init__(self, show: Scene | Show, *, speed: float = 1.0, name: str = "board") -> None:
+    def __init__(self, show: Scene | EndlessShow, *, speed: float = 1.0, name: str = "board") -> None:
         """Send a scene (once through) or any show, at so many times real time; the name is the last part of the port's path."""
-        self._show: Show = SceneShow(show) if isinstance(show, Scene) else show
+        self._show = SceneShow(show) if isinstance(show, Scene) else show
         self._speed = speed
         self._port = board_port(name)
         self.port = self._port.address

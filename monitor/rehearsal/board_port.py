@@ -5,7 +5,6 @@ import os
 import socket
 import tempfile
 from pathlib import Path
-from typing import Protocol
 
 try:
     import tty
@@ -15,40 +14,12 @@ except ImportError:  # not on Windows
     HAS_TERMINALS = False
 
 
-class BoardPort(Protocol):
-    """The board's end of a port.
+class PtyPort:
+    """The board's end of a pseudo-terminal, under a path of its own.
 
     Attributes:
         address: What a reader opens, as the layout file writes it; stays the same over unplugging and plugging in again.
     """
-
-    address: str
-
-    def plug_in(self) -> None:
-        """Let readers find it (again)."""
-
-    def unplug(self) -> None:
-        """Readers see it go."""
-
-    def write(self, data: bytes) -> int:
-        """Hand over; gives the bytes taken.
-
-        Raises:
-            BlockingIOError: It takes none now.
-            OSError: The reader has gone, and what it was being sent with it.
-        """
-
-    def close(self) -> None:
-        """Gone for good."""
-
-
-def board_port(name: str) -> BoardPort:
-    """A port as this system has them; the name is the last part of its path, where it has one."""
-    return PtyPort(name) if HAS_TERMINALS else SocketPort()
-
-
-class PtyPort:
-    """A pseudo-terminal, under a path of its own."""
 
     def __init__(self, name: str) -> None:
         self._folder = tempfile.TemporaryDirectory(prefix="rehearsal-")
@@ -56,7 +27,7 @@ class PtyPort:
         self._ends = (-1, -1)
 
     def plug_in(self) -> None:
-        """See `BoardPort`."""
+        """Let readers find it (again)."""
         board_end, host_end = os.openpty()
         tty.setraw(host_end)
         os.set_blocking(board_end, False)
@@ -67,18 +38,23 @@ class PtyPort:
         fresh.replace(link)
 
     def unplug(self) -> None:
-        """See `BoardPort`."""
+        """Readers see it go."""
         Path(self.address).unlink(missing_ok=True)
         for end in self._ends:
             with contextlib.suppress(OSError):
                 os.close(end)
 
     def write(self, data: bytes) -> int:
-        """See `BoardPort`."""
+        """Hand over; gives the bytes taken.
+
+        Raises:
+            BlockingIOError: It takes none now.
+            OSError: The reader has gone, and what it was being sent with it.
+        """
         return os.write(self._ends[0], data)
 
     def close(self) -> None:
-        """See `BoardPort`."""
+        """Gone for good."""
         self._folder.cleanup()
 
 
@@ -94,20 +70,20 @@ class SocketPort:
         self.address = f"socket://{self._place[0]}:{self._place[1]}"
 
     def plug_in(self) -> None:
-        """See `BoardPort`."""
+        """See `PtyPort`."""
         self._listener = socket.create_server(self._place, backlog=1)
         self._listener.setblocking(False)  # noqa: FBT003 (the library's own form)
         self._place = self._listener.getsockname()
 
     def unplug(self) -> None:
-        """See `BoardPort`."""
+        """See `PtyPort`."""
         for end in (self._reader, self._listener):
             if end is not None:
                 end.close()
         self._reader = self._listener = None
 
     def write(self, data: bytes) -> int:
-        """See `BoardPort`."""
+        """See `PtyPort`."""
         if self._reader is None:
             if self._listener is None:
                 raise BlockingIOError
@@ -123,4 +99,12 @@ class SocketPort:
             raise
 
     def close(self) -> None:
-        """See `BoardPort`: nothing is left behind."""
+        """Nothing is left behind."""
+
+
+BoardPort = PtyPort | SocketPort
+
+
+def board_port(name: str) -> BoardPort:
+    """A port as this system has them; the name is the last part of its path, where it has one."""
+    return PtyPort(name) if HAS_TERMINALS else SocketPort()
