@@ -3,12 +3,13 @@
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, MutableMapping
 from pathlib import Path
 from typing import Any, cast
 
 import msgspec
 import tomlkit
+from tomlkit import TOMLDocument
 from tomlkit.items import AoT, Table
 
 from monitor.errors import LayoutError
@@ -34,7 +35,7 @@ def set_keys(text: str, table: str, name: str, values: Mapping[str, Plain]) -> s
         LayoutError: There is no such table.
     """
     document = tomlkit.parse(text)
-    _set(_named(document, table, name), values)
+    _named(document, table, name).update(values)
     return tomlkit.dumps(document)
 
 
@@ -56,7 +57,7 @@ def set_supply_findings(text: str, supply: str, findings: Mapping[str, Plain]) -
         if kind == "supply":
             table[key] = value
         else:
-            _set(_part(table, kind or "condition"), {key: value})
+            _table(table, kind or "condition")[key] = value
     return tomlkit.dumps(document)
 
 
@@ -67,23 +68,15 @@ def add_bench_record(text: str, supply: str, record: Mapping[str, Plain]) -> str
         LayoutError: The file has no such supply.
     """
     document = tomlkit.parse(text)
-    condition = _part(_named(document, "supply", supply), "condition")
-    if "record" not in condition:
-        condition["record"] = tomlkit.aot()
-    made = tomlkit.table()
-    _set(made, record)
-    condition["record"].append(made)
+    condition = _table(_named(document, "supply", supply), "condition")
+    add_table(condition, "record", record)
     return tomlkit.dumps(document)
 
 
 def add_load(text: str, load: Mapping[str, Plain]) -> str:
     """The text with one more load at its end."""
     document = tomlkit.parse(text)
-    if "load" not in document:
-        document["load"] = tomlkit.aot()
-    made = tomlkit.table()
-    _set(made, load)
-    cast("AoT", document["load"]).append(made)
+    add_table(document, "load", load)
     return tomlkit.dumps(document)
 
 
@@ -94,9 +87,8 @@ def set_protection(text: str, supply: str, kind: str, rated_amps: float | None) 
         LayoutError: The file has no such supply.
     """
     document = tomlkit.parse(text)
-    made = tomlkit.table()
-    _set(made, {"kind": kind} if rated_amps is None else {"kind": kind, "rated_amps": rated_amps})
-    _named(document, "supply", supply)["protection"] = made
+    made = {"kind": kind} if rated_amps is None else {"kind": kind, "rated_amps": rated_amps}
+    _named(document, "supply", supply)["protection"] = new_table(made)
     return tomlkit.dumps(document)
 
 
@@ -124,8 +116,8 @@ def set_calibration(text: str, board: str, channel: int, calibration: ChannelCal
         LayoutError: Something that is no table stands where the calibration has to stand.
     """
     document = tomlkit.parse(text)
-    channels = _table(_table(document, "calibration"), board)
-    table = _table(channels, str(channel), is_leaf=True)
+    channels = _table(_table(document, "calibration", is_head=True), board, is_head=True)
+    table = _table(channels, str(channel))
     for key, digits in CALIBRATION_DIGITS.items():
         value = getattr(calibration, key)
         if value is not None:
@@ -144,14 +136,11 @@ def set_board_lines(text: str, board: str, lines: LineMapping, baud: int) -> str
     document = tomlkit.parse(text)
     table = _named(document, "board", board)
     table["baud"] = baud
-    made = tomlkit.table()
     outputs = tomlkit.aot()
     for output in lines.output:
         outputs.append(tomlkit.item(_plain_of(output)))
     outputs[-1].add(tomlkit.nl())
-    _set(made, {key: value for key, value in _plain_of(lines).items() if key != "output"})
-    made["output"] = outputs
-    table["lines"] = made
+    table["lines"] = new_table({key: value for key, value in _plain_of(lines).items() if key != "output"} | {"output": outputs})
     return tomlkit.dumps(document)
 
 
@@ -165,19 +154,33 @@ def _plain_of(struct: msgspec.Struct) -> dict[str, Any]:
     }
 
 
-def _set(table: Any, values: Mapping[str, Plain]) -> None:  # noqa: ANN401 - the library's containers share no useful type
-    for key, value in values.items():
-        table[key] = value
+def new_table(values: Mapping[str, object]) -> Table:
+    """A table to put into a document."""
+    made = tomlkit.table()
+    made.update(values)
+    return made
 
 
-def _part(table: Any, key: str) -> Any:  # noqa: ANN401 - same reason
-    """A table within a table, made where it is not there."""
-    if key not in table:
-        table[key] = tomlkit.table()
-    return table[key]
+def tables_of(parent: TOMLDocument | Table, key: str) -> AoT:
+    """The tables of a kind, made where there are none.
+
+    Raises:
+        LayoutError: Something else stands there.
+    """
+    if key not in parent:
+        parent[key] = tomlkit.aot()
+    tables = parent[key]
+    if not isinstance(tables, AoT):
+        raise LayoutError("this has to be tables: correct it by hand", key=key)
+    return tables
 
 
-def _named(document: tomlkit.TOMLDocument, kind: str, name: str) -> Table:
+def add_table(parent: TOMLDocument | Table, key: str, values: Mapping[str, object]) -> None:
+    """One more table of a kind."""
+    tables_of(parent, key).append(new_table(values))
+
+
+def _named(document: TOMLDocument, kind: str, name: str) -> Table:
     tables = document.get(kind)
     for table in tables if isinstance(tables, AoT) else ():
         if isinstance(table, Table) and table.get("name") == name:
@@ -185,14 +188,14 @@ def _named(document: tomlkit.TOMLDocument, kind: str, name: str) -> Table:
     raise LayoutError(f"the layout file has no such {kind}: check its name, or add a table for it", table=f'{kind} "{name}"')
 
 
-def _table(parent: tomlkit.TOMLDocument | Table, key: str, *, is_leaf: bool = False) -> Table:
-    """A table within another, made where it is not there."""
+def _table(parent: TOMLDocument | Table, key: str, *, is_head: bool = False) -> Table:
+    """A table within another, made where it is not there; one that is but a head for others is not written itself."""
     if key not in parent:
-        parent[key] = tomlkit.table(is_super_table=not is_leaf)
+        parent[key] = tomlkit.table(is_super_table=is_head)
     table = parent[key]
-    if not isinstance(table, Table):
+    if not isinstance(table, MutableMapping):  # inline and out-of-order tables are other classes
         raise LayoutError("this has to be a table: correct it by hand", key=key)
-    return table
+    return cast("Table", table)
 
 
 def change_layout(path: Path, change: Callable[[str], str], *, spare: bool = True) -> None:

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from monitor.layout import Feeder, Layout
 from monitor.layout.ratings import ampacity_amps, area_mm2, awg_area_mm2, loop_ohms, ohms_per_m, wire_ohms_per_m
-from monitor.layout.ratings import area_mm2 as wire_mm2
 from monitor.planning.plan_file import CommonReturn, TrackLoss
 from monitor.values.arrays import Floats
 
@@ -107,21 +106,6 @@ TINY_OHMS = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ReturnStretch:
-    """The wire between two neighbouring taps.
-
-    Attributes:
-        from_m: Where it begins.
-        to_m: Where it ends; of a ring's last stretch where it began.
-        amps: The most it carries of all cases, without a sign.
-    """
-
-    from_m: float
-    to_m: float
-    amps: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class ReturnDrops:
     """What a shared return does at worst.
 
@@ -129,7 +113,7 @@ class ReturnDrops:
         lost_volts: By district, with everything running and the heaviest start of that district on top; negative where the
             neighbours' returning current lifts it.
         neighbours_volts: By district: the part of it that the others' current makes.
-        stretches: Every stretch of the wire.
+        most_amps: In the most heavily loaded stretch between two taps.
         ampacity_amps: What the wire may carry for long.
         across_gaps_volts: The most that can stand between the hots of two of its supplies; 0 where all are in phase.
         better_awg: Thinnest listed gauge that keeps every district's loss in it under the chosen limit and carries the amps; None
@@ -139,15 +123,10 @@ class ReturnDrops:
     name: str
     lost_volts: Mapping[str, float]
     neighbours_volts: Mapping[str, float]
-    stretches: tuple[ReturnStretch, ...]
+    most_amps: float
     ampacity_amps: float
     across_gaps_volts: float
     better_awg: int | None
-
-    @property
-    def most_amps(self) -> float:
-        """In the most heavily loaded stretch."""
-        return max((stretch.amps for stretch in self.stretches), default=0.0)
 
 
 def return_drops(
@@ -179,16 +158,16 @@ def return_drops(
     at_nodes = volts @ _cases(np.array([amps[name] for name in districts]).reshape(-1, 2) * signs[:, None])
     lost = _between(at_nodes, ends) * signs
     own = _between(volts, ends) * np.array([amps[name][1] for name in districts])
-    stretches = tuple(_stretch(places, edge, at_nodes) for edge in edges)
+    most_amps = max((float(np.abs(at_nodes[a] - at_nodes[b]).max(initial=0.0) / ohms) for a, b, ohms in edges), default=0.0)
     shares = [v / layout.supply_named(fed_by[name]).max_volts for name, v in zip(districts, lost.tolist(), strict=True)]
     return ReturnDrops(
         name=common.name,
         lost_volts=dict(zip(districts, lost.tolist(), strict=True)),
         neighbours_volts=dict(zip(districts, (lost - own).tolist(), strict=True)),
-        stretches=stretches,
+        most_amps=most_amps,
         ampacity_amps=ampacity_amps(common.wire),
         across_gaps_volts=_across_gaps(layout, common),
-        better_awg=_better(common, max(shares, default=0.0) / drop_share, max((each.amps for each in stretches), default=0.0)),
+        better_awg=_better(common, max(shares, default=0.0) / drop_share, most_amps),
     )
 
 
@@ -237,11 +216,6 @@ def _ends(places: list[float], at_m: Mapping[str, float], districts: list[str], 
     return np.array(found, dtype=np.intp).reshape(-1, 2)
 
 
-def _stretch(places: list[float], edge: tuple[int, int, float], at_nodes: Floats) -> ReturnStretch:
-    a, b, ohms = edge
-    return ReturnStretch(from_m=places[a], to_m=places[b], amps=float(np.abs(at_nodes[a] - at_nodes[b]).max(initial=0.0) / ohms))
-
-
 def _unit_injections(nodes: int, ends: Places) -> Floats:
     """One ampere in at each district's node, out at its supply's; shape (nodes, districts)."""
     injected = np.zeros((nodes, len(ends)))
@@ -265,7 +239,7 @@ def _between(volts: Floats, ends: Places) -> Floats:
 
 def _better(common: CommonReturn, factor: float, most_amps: float) -> int | None:
     """Thinnest listed gauge whose loss is so many times smaller and that carries the amps; None where the present wire does or none would."""
-    present = wire_mm2(common.wire)
+    present = area_mm2(common.wire)
     if factor <= 1 and most_amps <= ampacity_amps(common.wire):
         return None
     for awg in GAUGES_TO_BUY:

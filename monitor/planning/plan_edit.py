@@ -8,11 +8,11 @@ from typing import Any
 import msgspec
 import tomlkit
 from tomlkit import TOMLDocument
-from tomlkit.items import AoT, InlineTable
+from tomlkit.items import InlineTable
 
 from monitor.errors import LayoutError
 from monitor.layout import Layout, Output, Supply, load_layout
-from monitor.layout.edit import write_text
+from monitor.layout.edit import add_table, new_table, tables_of, write_text
 from monitor.layout.load import read_text
 from monitor.layout.ratings import output_current
 from monitor.planning.bench_check import check_all
@@ -33,14 +33,14 @@ def add_candidate(layout_path: Path, candidate: Candidate) -> None:
     """
 
     def change(document: TOMLDocument, _layout: Layout) -> None:
-        table = tomlkit.table()
+        keys: dict[str, object] = {}
         for key in candidate.__struct_fields__:
             value = getattr(candidate, key)
             if isinstance(value, msgspec.Struct):
                 value = {name: part for name, part in msgspec.to_builtins(value).items() if part not in (None, [])}
             if value is not None and value != _DEFAULTS.get(key):
-                table[key] = value
-        _tables(document, "candidate").append(table)
+                keys[key] = value
+        add_table(document, "candidate", keys)
 
     _changed(layout_path, change)
 
@@ -53,7 +53,7 @@ def remove_candidate(layout_path: Path, name: str) -> None:
     """
 
     def change(document: TOMLDocument, _layout: Layout) -> None:
-        tables = _tables(document, "candidate")
+        tables = tables_of(document, "candidate")
         places = [k for k, table in enumerate(tables) if table.get("name") == name]
         if not places:
             raise LayoutError(f'there is no candidate "{name}"', source=str(plan_path(layout_path)))
@@ -77,14 +77,12 @@ def keep_terminals(layout_path: Path, supply: str, found: TerminalFinding, *, ra
     def change(document: TOMLDocument, layout: Layout) -> None:
         if not found.decided:
             raise LayoutError("nothing is decided yet, so there is nothing to keep: measure what is asked for first")
-        tables = _tables(document, "terminals")
+        tables = tables_of(document, "terminals")
         kept = [dict(each.unwrap()) for each in tables if each.get("supply") == supply]
         for k in reversed([k for k, each in enumerate(tables) if each.get("supply") == supply]):
             del tables[k]
-        table = tomlkit.table()
-        table["supply"] = supply
-        table.update(_terminals_table(layout, layout.supply_named(supply), found, kept[0] if kept else {}))
-        tables.append(table)
+        measured = _terminals_table(layout, layout.supply_named(supply), found, kept[0] if kept else {})
+        tables.append(new_table({"supply": supply, **measured}))
         if rails != document.get("rails", 3):
             document["rails"] = rails
 
@@ -141,13 +139,11 @@ def set_aside(layout_path: Path, supply: str, setting: SetAside | None, *, today
         final = next((reason for reason in verdict.reasons if reason.is_final), None)
         if setting is not None and final is not None:
             raise LayoutError(f"no reason sets this aside. {final.finding} {final.remedy}", table=f'supply "{supply}"')
-        tables = _tables(document, "set_aside")
+        tables = tables_of(document, "set_aside")
         for k in reversed([k for k, each in enumerate(tables) if each.get("supply") == supply]):
             del tables[k]
         if setting is not None:
-            table = tomlkit.table()
-            table.update({key: getattr(setting, key) for key in setting.__struct_fields__})
-            tables.append(table)
+            tables.append(new_table({key: getattr(setting, key) for key in setting.__struct_fields__}))
         if not len(tables):
             del document["set_aside"]
 
@@ -162,15 +158,6 @@ def _changed(layout_path: Path, change: Callable[[TOMLDocument, Layout], None]) 
     text = tomlkit.dumps(document)
     parse_plan(text, layout, source=str(path))
     write_text(path, text)
-
-
-def _tables(document: TOMLDocument, key: str) -> AoT:
-    if key not in document:
-        document[key] = tomlkit.aot()
-    tables = document[key]
-    if not isinstance(tables, AoT):
-        raise LayoutError("this has to be tables: correct it by hand", key=key)
-    return tables
 
 
 def _inline(values: dict[str, str]) -> InlineTable:
