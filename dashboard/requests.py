@@ -1,4 +1,4 @@
-"""Wishes: what a page asks for with a POST, and the sentence it is answered with."""
+"""What a page asks for with a POST, and the sentence it is answered with."""
 
 from collections.abc import Mapping
 from typing import TypeVar
@@ -9,10 +9,10 @@ from msgspec import Struct
 
 REQUEST_LIMIT_BYTES = 4096
 _NEVER_KEPT = {"Cache-Control": "no-store"}
-W = TypeVar("W", bound=Struct)
+Body = TypeVar("Body", bound=Struct)
 
 
-def read_request(kind: type[W], most_bytes: int = REQUEST_LIMIT_BYTES) -> W:
+def read_request(kind: type[Body], most_bytes: int = REQUEST_LIMIT_BYTES) -> Body:
     """What this request asks for; no more of it is read than that.
 
     Raises:

@@ -1,4 +1,4 @@
-"""The page before the show: everything that is planned, reckoned from the layout file and the plan file beside it."""
+"""The page before the show: everything that is planned, worked out from the layout file and the plan file beside it."""
 
 import dash
 import msgspec
@@ -13,7 +13,7 @@ from monitor.errors import LayoutError
 from monitor.layout import Layout, load_layout
 from monitor.planning.bench_check import check_all, refused, today_here
 from monitor.planning.bench_questions import inspection_sheet
-from monitor.planning.budget import BudgetOptions, reckon
+from monitor.planning.budget import BudgetOptions, make_budget
 from monitor.planning.morning import morning_items
 from monitor.planning.phasing_guide import guide
 from monitor.planning.plan_file import Plan
@@ -74,7 +74,7 @@ def encoded_plans(encoded: bytes, encoded_plan: bytes, may_keep: bool) -> Plans:
     layout, plan = msgspec.json.decode(encoded, type=Layout), msgspec.json.decode(encoded_plan, type=Plan)
     today = today_here()
     verdicts = check_all(layout, plan, today=today)
-    budget = reckon(layout, BudgetOptions.of_plan(plan, verdicts), plan)
+    budget = make_budget(layout, BudgetOptions.of_plan(plan, verdicts), plan)
     needs, offers = needs_of(layout, plan), offers_of(layout, today=today, plan=plan)
     options = ShareOptions.of_plan(msgspec.structs.replace(plan, share_seconds=min(plan.share_seconds, SHARE_SECONDS_LIMIT)))
     share = share_load(needs, offers, options)

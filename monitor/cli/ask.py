@@ -20,7 +20,7 @@ UNITS = (
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.epilog = "questions:\n" + "\n".join(f"  {name:10}{said}" for name, (said, _) in QUESTIONS.items())
+    parser.epilog = "questions:\n" + "\n".join(f"  {name:10}{purpose}" for name, (purpose, _) in QUESTIONS.items())
     parser.add_argument("folder", type=Path, metavar="DIR", help="the folder of 'pilotlamp collect --into'")
     asked = parser.add_mutually_exclusive_group(required=True)
     asked.add_argument("question", nargs="?", choices=list(QUESTIONS), metavar="QUESTION", help="one of the questions below")

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from pathlib import Path
 
-from monitor.planning.budget import Budget, BudgetOptions, reckon
+from monitor.planning.budget import Budget, BudgetOptions, make_budget
 from monitor.planning.budget_words import budget_text
 from monitor.planning.plan_load import load_planned
 from monitor.planning.planned_loads import TYPICAL_DRAWS
@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
             )
         return 0
     planned = load_planned(args.layout, args.plan, {"drop_share": args.drop, "celsius": args.celsius})
-    budget = reckon(planned.layout, BudgetOptions.of_plan(planned.plan, planned.verdicts), planned.plan)
+    budget = make_budget(planned.layout, BudgetOptions.of_plan(planned.plan, planned.verdicts), planned.plan)
     if not args.json:
         print(budget_text(budget), end="")
         return 0

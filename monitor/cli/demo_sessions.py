@@ -29,7 +29,7 @@ class DemoShow:
     """One invented session.
 
     Attributes:
-        began_at: When it is said to have begun.
+        began_at: When it began, as its files have it.
         seed: What it is drawn from.
         seconds: How long it is.
         lines: How its board writes lines of readings; None for one that sends waveforms.

@@ -19,7 +19,7 @@ from monitor.cli.page import ServedPage, configure_looking, opened_page
 from monitor.errors import BusError, PageError
 from monitor.layout import Board, Layout, load_layout, parse_layout
 from monitor.link import HostClock
-from monitor.link.listen import Heard, PortListener
+from monitor.link.listen import PortCapture, PortListener
 from monitor.rehearsal import demo_layout_text
 from monitor.runtime.checkup import Check, check_computer
 
@@ -35,8 +35,8 @@ def try_page(args: argparse.Namespace, layout: Layout | None) -> Iterator[Check]
     try:
         page = opened_page(watch, args)
     except PageError as error:
-        said, _, remedy = str(error).partition(": ")
-        yield Check(name="page", good=False, found=_sentence(said), remedy=_sentence(remedy))
+        problem, _, remedy = str(error).partition(": ")
+        yield Check(name="page", good=False, found=_sentence(problem), remedy=_sentence(remedy))
         return
     page.start()
     try:
@@ -142,7 +142,7 @@ def run(args: argparse.Namespace) -> int:
     if layout is not None and layout.board:
         print(f"Listening {LISTEN_S:g} s at each port ...", flush=True)
 
-    def hear(board: Board) -> Heard:
+    def hear(board: Board) -> PortCapture:
         clock = HostClock()
         source = port_source(board.port or "", board.baud, clock)
         source.open()
@@ -175,8 +175,8 @@ def try_broker(broker: "Broker", station: str) -> Iterator[Check]:
     try:
         trouble, (ours, theirs) = _tried(broker, Address(hall=broker.hall, station=station, kind="kept").topic, (own, other))
     except BusError as error:
-        said, _, remedy = str(error).partition(": ")
-        yield Check(name="hall", good=False, found=_sentence(said), remedy=_sentence(remedy))
+        problem, _, remedy = str(error).partition(": ")
+        yield Check(name="hall", good=False, found=_sentence(problem), remedy=_sentence(remedy))
         return
     good = ours in (Outcome.TAKEN, Outcome.NO_SUBSCRIBER) and not trouble
     why = trouble or f"the broker refuses what {station} sends to {own}"

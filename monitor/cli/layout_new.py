@@ -24,7 +24,7 @@ def run(args: argparse.Namespace) -> int:
     path: Path = args.file
     if path.exists():
         raise LayoutError("this file is there already and stays as it is: give another name", source=str(path))
-    check_folder(path)  # told before the first question
+    check_folder(path)  # refused before the first question
     draft = load_draft(path)
     if draft.answers:
         print(f"Going on with what was typed before (delete {draft_path(path)} to begin again).")
@@ -32,9 +32,9 @@ def run(args: argparse.Namespace) -> int:
     ports = SetupPorts(lambda port, baud: port_source(port, baud, clock), clock.now_s)
     ports.start(args.port)
     try:
-        draft = draft.with_boards(_heard(ports, clock))
+        draft = draft.with_boards(_found_boards(ports, clock))
         if not draft.boards:
-            print("No board was heard. The file will have a place for one: plug it in later and write its port there.")
+            print("No board was found. The file will have a place for one: plug it in later and write its port there.")
         print("Return takes what stands in brackets; 'back' goes to the question before; Ctrl-C keeps what was typed.")
         boards = draft
         interview = TerminalInterview(
@@ -55,8 +55,8 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _heard(ports: SetupPorts, clock: HostClock) -> Iterator[FoundBoard]:
-    """Boards that are heard; all of a port's, and all outputs of one that does not say how many it has."""
+def _found_boards(ports: SetupPorts, clock: HostClock) -> Iterator[FoundBoard]:
+    """Boards that talk; all of a port's, and all outputs of one that does not say how many it has."""
     print("Listening to the ports ...", flush=True)
     while ports.is_searching():
         time.sleep(LOOK_S)

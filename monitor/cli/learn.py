@@ -79,12 +79,12 @@ def _from_boards(layout: Layout, load: Load, seconds: float) -> tuple[Floats, Fl
                 pause.wait(LOOK_EVERY_S)
                 progress.reached(watch.clock.now_s() - began_s)
         window = watch.live.trend(round(seconds / ROW_S), load.district)
-        said = " ".join(status.sentence for status in watch.statuses())
+        ports = " ".join(status.sentence for status in watch.statuses())
     finally:
         watch.stop()
     if not np.isfinite(window.amps_rms).any():
         raise LayoutError(
-            f"nothing was read ({said}): where the layout is being watched already, learn on its page under Before the show, "
+            f"nothing was read ({ports}): where the layout is being watched already, learn on its page under Before the show, "
             "or afterwards with --session",
             table=f'district "{load.district}"',
         )

@@ -11,7 +11,7 @@ from monitor.errors import LayoutError
 from monitor.layout import Board, LineMapping, load_layout
 from monitor.layout.edit import change_layout, set_board_lines
 from monitor.link import HostClock
-from monitor.link.listen import Heard, PortListener, listen
+from monitor.link.listen import PortCapture, PortListener, listen
 from monitor.runtime.reader import USUAL_BAUDS
 from monitor.values import Identity, LineReadings
 from monitor.wire import Fault, LineDecoder
@@ -37,31 +37,31 @@ def run(args: argparse.Namespace) -> int:
     """Listen, show, propose; 1 where nothing is understood and nothing can be proposed."""
     layout = None if args.into is None else load_layout(args.into)
     board = None if layout is None else _board(layout.board, args, str(args.into))
-    heard = _heard(args)
-    if heard is None:
+    capture = _listened(args)
+    if capture is None:
         print(f"Nothing that makes sense came at any of the usual baud rates ({', '.join(map(str, USUAL_BAUDS))}).")
         print("Check the board's power, its cable and its sketch; give --baud N where it sends at another rate.")
         return 1
-    for line in _came(heard):
+    for line in _came(capture):
         print(line)
-    if heard.form is not None:
-        for line in _understood(heard):
+    if capture.form is not None:
+        for line in _understood(capture):
             print(line)
         return 0
-    guess = guess_mapping(heard.seen.lines, _interval_ms(heard)) if heard.seen.look == "text" else None
+    guess = guess_mapping(capture.seen.lines, _interval_ms(capture)) if capture.seen.look == "text" else None
     if guess is None:
-        print(why_not(heard.seen, args.port, heard.baud, None))
+        print(why_not(capture.seen, args.port, capture.baud, None))
         return 1
-    for line in _proposed(guess, heard.seen.lines):
+    for line in _proposed(guess, capture.seen.lines):
         print(line)
     if board is not None:
-        _write(args.into, board, guess.lines, heard.baud)
+        _write(args.into, board, guess.lines, capture.baud)
     else:
         print(f"\nPaste this below its [[board]], or write it there with: pilotlamp listen {args.port} --into LAYOUT.toml")
     return 0
 
 
-def _heard(args: argparse.Namespace) -> Heard | None:
+def _listened(args: argparse.Namespace) -> PortCapture | None:
     clock = HostClock()
     source = port_source(args.port, args.baud or USUAL_BAUDS[0], clock)
     source.open()
@@ -81,31 +81,31 @@ def _heard(args: argparse.Namespace) -> Heard | None:
         source.close()
 
 
-def _came(heard: Heard) -> Iterator[str]:
-    rate = heard.bytes / heard.seconds
-    if heard.seen.look != "text":
-        kind = {"nothing": "Nothing", "bytes": "Bytes that are no text"}.get(heard.seen.look, "Packets")
-        yield f"{kind}: {heard.bytes} bytes, {rate:.0f} a second."
+def _came(capture: PortCapture) -> Iterator[str]:
+    rate = capture.bytes / capture.seconds
+    if capture.seen.look != "text":
+        kind = {"nothing": "Nothing", "bytes": "Bytes that are no text"}.get(capture.seen.look, "Packets")
+        yield f"{kind}: {capture.bytes} bytes, {rate:.0f} a second."
         return
-    yield f"Text: {heard.line_ends} lines, {heard.line_ends / heard.seconds:.1f} a second; {rate:.0f} bytes a second. The last lines:"
-    yield from (f"    {line}" for line in heard.seen.lines[-SHOWN_LINES:])
+    yield f"Text: {capture.line_ends} lines, {capture.line_ends / capture.seconds:.1f} a second; {rate:.0f} bytes a second. The last lines:"
+    yield from (f"    {line}" for line in capture.seen.lines[-SHOWN_LINES:])
 
 
-def _understood(heard: Heard) -> Iterator[str]:
-    form = "the packed form" if heard.form == "packed" else "the line form"
+def _understood(capture: PortCapture) -> Iterator[str]:
+    form = "the packed form" if capture.form == "packed" else "the line form"
     yield f"This is {form} of firmware_notes/wire.md."
-    for board in heard.boards:
+    for board in capture.boards:
         name = f'Board "{board.name}"' if board.name else "A board that does not say its name"
-        counts = heard.counts.get(board.number)
+        counts = capture.counts.get(board.number)
         if counts is not None:
-            yield f"{name}, number {board.number}: {len(board.channels)} channels, {len(counts) / heard.seconds:.0f} scans a second."
+            yield f"{name}, number {board.number}: {len(board.channels)} channels, {len(counts) / capture.seconds:.0f} scans a second."
             yield from _channel_lines(board, counts.astype(float))
-        elif heard.readings is not None:
-            yield f"{name}: {len(board.channels) // 2} outputs, {len(heard.readings.outputs) / heard.seconds:.1f} readings a second."
-            yield from _output_lines(heard.readings)
-    if heard.damaged:
-        last = heard.damaged[-1]
-        yield f"{len(heard.damaged)} packets or lines were damaged; the last one: {last.detail or last.kind.value}."
+        elif capture.readings is not None:
+            yield f"{name}: {len(board.channels) // 2} outputs, {len(capture.readings.outputs) / capture.seconds:.1f} readings a second."
+            yield from _output_lines(capture.readings)
+    if capture.damaged:
+        last = capture.damaged[-1]
+        yield f"{len(capture.damaged)} packets or lines were damaged; the last one: {last.detail or last.kind.value}."
 
 
 def _channel_lines(board: Identity, counts: np.ndarray) -> Iterator[str]:
@@ -120,8 +120,8 @@ def _output_lines(readings: LineReadings) -> Iterator[str]:
         yield f"    output {output} (channels {2 * output} and {2 * output + 1}): {readings.volts_rms[k]:.2f} V, {readings.amps_rms[k]:.2f} A"
 
 
-def _interval_ms(heard: Heard) -> float | None:
-    return 1000 * heard.seconds / heard.line_ends if heard.line_ends else None
+def _interval_ms(capture: PortCapture) -> float | None:
+    return 1000 * capture.seconds / capture.line_ends if capture.line_ends else None
 
 
 def _proposed(guess: MappingGuess, lines: Sequence[str]) -> Iterator[str]:

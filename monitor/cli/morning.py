@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from monitor.layout import load_layout
-from monitor.planning.budget import BudgetOptions, reckon
+from monitor.planning.budget import BudgetOptions, make_budget
 from monitor.planning.morning import morning_list, power_down_items
 from monitor.planning.plan_load import load_planned
 from monitor.runtime.past_troubles import past_troubles
@@ -36,6 +36,6 @@ def run(args: argparse.Namespace) -> int:
         return 0
     planned = load_planned(args.layout, args.plan)
     recorded, day = past_troubles(args.recordings, layout)
-    budget = reckon(layout, BudgetOptions.of_plan(planned.plan, planned.verdicts), planned.plan)
+    budget = make_budget(layout, BudgetOptions.of_plan(planned.plan, planned.verdicts), planned.plan)
     print(morning_list(layout, planned.verdicts, budget, [*args.trouble, *recorded], day), end="")
     return 0

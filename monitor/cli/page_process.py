@@ -160,13 +160,13 @@ def _opened(seed: MirrorSeed, order: PageOrder) -> tuple[multiprocessing.process
     process.start()
     theirs.close()
     try:
-        said = ours.recv() if ours.poll(OPENS_WITHIN_S) else None
+        reply = ours.recv() if ours.poll(OPENS_WITHIN_S) else None
     except EOFError:
-        said = None
-    if isinstance(said, OpenedPage):
-        return process, ours, said
+        reply = None
+    if isinstance(reply, OpenedPage):
+        return process, ours, reply
     _end(process, ours)
-    raise PageError(said if isinstance(said, str) else NOT_STARTED)
+    raise PageError(reply if isinstance(reply, str) else NOT_STARTED)
 
 
 def _end(process: multiprocessing.process.BaseProcess, connection: Connection) -> None:

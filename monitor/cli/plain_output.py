@@ -84,8 +84,8 @@ class Progress:
         if not self._on or time.monotonic() - self._shown_s < EVERY_S:
             return
         self._shown_s = time.monotonic()
-        said = f"{done / self._total:4.0%}" if self._total else f"{done:.0f} s"
-        print(f"\r{self._what}: {said}  (Ctrl-C stops)", end="", file=_terminal(), flush=True)
+        shown = f"{done / self._total:4.0%}" if self._total else f"{done:.0f} s"
+        print(f"\r{self._what}: {shown}  (Ctrl-C stops)", end="", file=_terminal(), flush=True)
 
     def __enter__(self) -> Self:
         """Begin."""

@@ -79,6 +79,6 @@ def _pdf(html: str, path: Path, paper: str) -> Path:
         except subprocess.TimeoutExpired as error:
             raise SessionError(f"{browser} did not finish the PDF in {PDF_WITHIN_S} s: print the page from a browser") from error
     if done.returncode or not path.exists():
-        said = done.stderr.strip().splitlines()[-1:] or ["no word"]
-        raise SessionError(f"{browser} could not make the PDF ({said[0]}): print the page from a browser")
+        complaint = done.stderr.strip().splitlines()[-1:] or ["no word"]
+        raise SessionError(f"{browser} could not make the PDF ({complaint[0]}): print the page from a browser")
     return path

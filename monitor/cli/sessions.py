@@ -64,13 +64,13 @@ def _line(session: SessionFolder) -> str:
     began = (manifest.began_at + timedelta(seconds=manifest.first_s)).astimezone().strftime("%Y-%m-%d %H:%M")
     if closing is not None:
         length_s = closing.ended_s - manifest.first_s
-        said = f"{length_s / 60:6.1f} min  {closing.reason}{'' if not closing.losses else '; some of it is missing'}"
+        state = f"{length_s / 60:6.1f} min  {closing.reason}{'' if not closing.losses else '; some of it is missing'}"
     elif is_held(session.path / LOCK):
-        said = "   now   being recorded"
+        state = "   now   being recorded"
     else:
-        said = "     ?   cut off: 'pilotlamp sessions recover' puts it in order"
+        state = "     ?   cut off: 'pilotlamp sessions recover' puts it in order"
     invented = "  (invented: a demonstration)" if manifest.invented else ""
-    return f"{began}  {size_mb:7.1f} MB  {said}{invented}\n    {session.path}"
+    return f"{began}  {size_mb:7.1f} MB  {state}{invented}\n    {session.path}"
 
 
 def _recover(recordings: Path) -> int:

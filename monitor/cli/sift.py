@@ -92,8 +92,8 @@ def sift_capture(path: Path, layout: Layout, sink: Callable[[Step], None] | None
     if unexplained_bytes is None:
         raise CaptureError(f"{path}: the file is empty: nothing was captured")
     if unexplained_bytes:
-        said = why_not(transcript.inspect(), str(path), None, layout.line_board(path.name))
-        raise CaptureError(f"{path}: nothing in these {unexplained_bytes} bytes is understood. {said}")
+        reason = why_not(transcript.inspect(), str(path), None, layout.line_board(path.name))
+        raise CaptureError(f"{path}: nothing in these {unexplained_bytes} bytes is understood. {reason}")
     _check_boards(path, layout, list(boards.values()))
     step = pipeline.finish(path.name)
     sifted.add(step)

@@ -23,16 +23,16 @@ WORD_OF_ACTION = {
 }
 
 
-SAID_LIMIT = 2000
+REPORTED_LIMIT = 2000
 """Of each kind; a watch of days says many things, and each only while it is new."""
 
 
 class _AlreadyReported(dict[int, bool]):
-    """Ids of what was said, and whether its end was; the oldest are forgotten beyond SAID_LIMIT."""
+    """Ids of what was printed, and whether its end was; the oldest are forgotten beyond REPORTED_LIMIT."""
 
     def __setitem__(self, number: int, ended: bool) -> None:
         super().__setitem__(number, ended)
-        while len(self) > SAID_LIMIT:
+        while len(self) > REPORTED_LIMIT:
             del self[next(iter(self))]
 
 
@@ -63,7 +63,7 @@ class TerminalLines:
         self.standing: Callable[[], LayoutStanding] | None = None
 
     def take(self, step: Step) -> None:
-        """Take one step."""
+        """Lines of one step."""
         for warning in step.warnings:
             self._take_warning(warning)
         for event in step.events:
@@ -78,20 +78,22 @@ class TerminalLines:
         for status in statuses:
             if self._port_lines.get(status.port) != status.sentence:
                 self._port_lines[status.port] = status.sentence
-                self._say(self._clock.now_s(), f"port: {status.sentence}")
+                self._add_line(self._clock.now_s(), f"port: {status.sentence}")
 
     def take_parts(self, parts: tuple[PartHealth, ...], dropped_bytes: int) -> None:
         """Say what the watch's own parts failed on, and what was lost by it; called by the thread that prints."""
         for part in parts:
             if part.trouble and self._part_lines.get(part.name) != part.trouble:
                 self._part_lines[part.name] = part.trouble
-                self._say(self._clock.now_s(), f"trouble inside the program: {part.name} failed and goes on ({part.trouble})")
+                self._add_line(
+                    self._clock.now_s(), f"trouble inside the program: {part.name} failed and goes on ({part.trouble})"
+                )
             if part.standstill and self._standing_lines.get(part.name) != part.standstill:
-                self._say(self._clock.now_s(), f"trouble inside the program: {part.standstill}")
+                self._add_line(self._clock.now_s(), f"trouble inside the program: {part.standstill}")
             self._standing_lines[part.name] = part.standstill
         if dropped_bytes > 2 * self._dropped_bytes:
             self._dropped_bytes = dropped_bytes
-            self._say(
+            self._add_line(
                 self._clock.now_s(),
                 f"this computer does not keep up: {dropped_bytes} bytes were dropped so far; close other programs on it",
             )
@@ -100,7 +102,7 @@ class TerminalLines:
         """Lines that wait, without waiting for more."""
         if self.hall is not None and self.hall() != self._hall_lines:
             self._hall_lines = self.hall()
-            self._say(self._clock.now_s(), f"hall: {self._hall_lines}")
+            self._add_line(self._clock.now_s(), f"hall: {self._hall_lines}")
         while True:
             try:
                 yield self._lines.get_nowait()
@@ -119,25 +121,25 @@ class TerminalLines:
         level = WORD_OF_LEVEL[LEVEL_OF_PRIORITY[warning.priority]]
         self._about[warning.id] = f"{warning.scope.name} ({level})"
         if not known:
-            self._say(warning.start_s, f"{level.upper()}: {self._message(warning)} {warning.advice}")
+            self._add_line(warning.start_s, f"{level.upper()}: {self._message(warning)} {warning.advice}")
         if warning.end_s is not None:
-            self._say(warning.end_s, f"over: {self._about[warning.id]}")
+            self._add_line(warning.end_s, f"over: {self._about[warning.id]}")
 
     def _message(self, warning: RaisedWarning) -> str:
         """What the page says of it at this moment; the warning's own words where it is over already."""
         standing = self.standing() if self.standing is not None else None
-        told = () if standing is None else standing.notices
-        notice = next((notice for notice in told if warning.id in notice.ids), None)
+        notices = () if standing is None else standing.notices
+        notice = next((notice for notice in notices if warning.id in notice.ids), None)
         return warning.message if notice is None or standing is None else full_message(notice, standing, standing.at_s)
 
     def _take_action(self, action: Action) -> None:
         if action.kind == "mark":
-            self._say(action.at_s, f"mark: {action.text}")
+            self._add_line(action.at_s, f"mark: {action.text}")
             return
         about = f": {self._about.get(action.warning_id, 'a warning')}" if action.warning_id is not None else ""
         until = f" until {self._moment(action.until_s)}" if action.until_s is not None else ""
         by = f" by {action.by}" if action.by else ""
-        self._say(action.at_s, f"{WORD_OF_ACTION[action.kind]}{until}{by}{about}")
+        self._add_line(action.at_s, f"{WORD_OF_ACTION[action.kind]}{until}{by}{about}")
 
     def _take_event(self, event: Event) -> None:
         ended = event.end_s is not None
@@ -146,17 +148,19 @@ class TerminalLines:
         known = event.id in self._events
         self._events[event.id] = ended
         if event.end_s is not None:
-            self._say(event.end_s, f"{event.district}: {WORD_OF_CAUSE[event.cause]}, for {event.end_s - event.start_s:.1f} s")
+            self._add_line(
+                event.end_s, f"{event.district}: {WORD_OF_CAUSE[event.cause]}, for {event.end_s - event.start_s:.1f} s"
+            )
         elif not known:
-            self._say(event.start_s, f"{event.district}: {WORD_OF_CAUSE[event.cause]}")
+            self._add_line(event.start_s, f"{event.district}: {WORD_OF_CAUSE[event.cause]}")
 
     def _take_finding(self, finding: Finding) -> None:
         if finding.id not in self._findings:
             self._findings[finding.id] = False
             word = WORD_OF_FINDING.get(finding.kind.value, finding.kind.value.replace("-", " "))
-            self._say(finding.start_s, f'{word} on board "{finding.board}": {finding.check}')
+            self._add_line(finding.start_s, f'{word} on board "{finding.board}": {finding.check}')
 
-    def _say(self, at_s: float, words: str) -> None:
+    def _add_line(self, at_s: float, words: str) -> None:
         line = f"{self._moment(at_s)}  {' '.join(words.split())}"
         try:
             self._lines.put_nowait(line)

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 DEFAULT_LAYOUT = Path("layout.toml")
 NOTHING_READ = 3
-"""Exit code of a headless watch to which no board ever said anything."""
+"""Exit code of a headless watch to which no board sent anything."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -103,7 +103,7 @@ def _watch_file(path: Path, layout: Layout | None, args: argparse.Namespace) -> 
     with logging_to(args.log), contextlib.closing(desk), contextlib.ExitStack() as pages:
         watching = Watching(args, pages, desk=desk)
         if layout is None:
-            check_folder(path)  # told before anything is typed
+            check_folder(path)  # refused before anything is typed
             watching.show(IdleWatch(path, None if args.no_record else args.recordings))
             print_or_go_on(f"No layout is set up yet: do it on the page. It will be written to {path.resolve()}; Ctrl-C ends.")
             with desk.listening():

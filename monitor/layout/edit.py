@@ -128,7 +128,7 @@ def set_calibration(text: str, board: str, channel: int, calibration: ChannelCal
 
 
 def set_board_lines(text: str, board: str, lines: LineMapping, baud: int) -> str:
-    """The text with what the lines of a board mean, in place of what was said of them before.
+    """The text with what the lines of a board mean, in place of what stood there before.
 
     Raises:
         LayoutError: The file has no such board.
@@ -146,10 +146,10 @@ def set_board_lines(text: str, board: str, lines: LineMapping, baud: int) -> str
 
 def _plain_of(struct: msgspec.Struct) -> dict[str, Any]:
     """Keys that are not at their defaults; whole figures without decimals."""
-    said = {field.name: (getattr(struct, field.name), field.default) for field in msgspec.structs.fields(struct)}
+    fields = {field.name: (getattr(struct, field.name), field.default) for field in msgspec.structs.fields(struct)}
     return {
         name: int(value) if isinstance(value, float) and value.is_integer() else value
-        for name, (value, default) in said.items()
+        for name, (value, default) in fields.items()
         if value != default
     }
 

@@ -21,7 +21,7 @@ FEWEST_LINES = 3
 """So many line ends in text mean that the baud rate is right, whatever the lines say."""
 
 
-class Listened(Protocol):
+class OpenPort(Protocol):
     """An open port; see :class:`monitor.link.SerialSource`."""
 
     def read(self) -> Chunk:
@@ -32,8 +32,8 @@ class Listened(Protocol):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Heard:
-    """What was heard on a port.
+class PortCapture:
+    """What came over a port.
 
     Attributes:
         baud: The rate at which it was read.
@@ -61,7 +61,7 @@ class Heard:
 class PortListener:
     """Listens to an open port at one rate, for a board that prints lines of its own where there is one."""
 
-    def __init__(self, source: Listened, now_s: Callable[[], float], baud: int, line_board: Board | None = None) -> None:
+    def __init__(self, source: OpenPort, now_s: Callable[[], float], baud: int, line_board: Board | None = None) -> None:
         source.set_baud(baud)
         self._source = source
         self._now_s = now_s
@@ -71,8 +71,8 @@ class PortListener:
         self._items: list[Item] = []
         self._seconds = 0.0
 
-    def hear(self, seconds: float) -> Heard:
-        """Go on listening for so long; all that was heard since the beginning.
+    def hear(self, seconds: float) -> PortCapture:
+        """Go on listening for so long; all that came since the beginning.
 
         Raises:
             LinkLostError: The port went away.
@@ -84,7 +84,7 @@ class PortListener:
             self._items += self._decoder.feed(data)
         self._seconds += self._now_s() - began_s
         readings = [item for item in self._items if isinstance(item, LineReadings)]
-        return Heard(
+        return PortCapture(
             baud=self._baud,
             seconds=self._seconds,
             bytes=self._transcript.bytes,
@@ -98,20 +98,20 @@ class PortListener:
         )
 
 
-def listen(source: Listened, bauds: Iterable[int], now_s: Callable[[], float], *, text_too: bool = False) -> Heard | None:
+def listen(source: OpenPort, bauds: Iterable[int], now_s: Callable[[], float], *, text_too: bool = False) -> PortCapture | None:
     """Listen at one rate after the other; where text is enough, also stop at whatever text comes.
 
     Returns:
-        What was heard; None where nothing made sense at any rate.
+        What came; None where nothing made sense at any rate.
 
     Raises:
         LinkLostError: The port went away.
     """
     for baud in bauds:
         listener = PortListener(source, now_s, baud)
-        heard = listener.hear(LISTEN_S)
-        is_text = heard.seen.look == "text" and heard.line_ends >= FEWEST_LINES
-        if heard.form is not None or (text_too and is_text):
+        capture = listener.hear(LISTEN_S)
+        is_text = capture.seen.look == "text" and capture.line_ends >= FEWEST_LINES
+        if capture.form is not None or (text_too and is_text):
             return listener.hear(MORE_S)
     return None
 

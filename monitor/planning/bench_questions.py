@@ -102,13 +102,13 @@ def seller_words() -> tuple[str, ...]:
     return tuple(question.seller or question.text for question in QUESTIONS if question.key not in ("selector_volts", "serial"))
 
 
-def answer_of(question: Question, said: str) -> Plain | None:
+def answer_of(question: Question, typed: str) -> Plain | None:
     """The answer as the layout file keeps it; None for an empty one.
 
     Raises:
         LayoutError: It is not one of the answers; the message says which are.
     """
-    word = said.strip()
+    word = typed.strip()
     if not word:
         return None
     if question.takes == "text":

@@ -166,7 +166,7 @@ class Budget:
         return max(found, key=lambda pair: pair[1].share, default=None)
 
 
-def reckon(layout: Layout, options: BudgetOptions | None = None, plan: Plan | None = None) -> Budget:
+def make_budget(layout: Layout, options: BudgetOptions | None = None, plan: Plan | None = None) -> Budget:
     """The whole budget; guessed loads, shared returns and, without options, how it is made come from the plan."""
     plan = plan or Plan()
     options = options or BudgetOptions.of_plan(plan)

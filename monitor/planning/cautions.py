@@ -1,4 +1,4 @@
-"""The cautions of a bench and of a show, said once and quoted by the page, the morning list, the README and ``--help``; worst danger first.
+"""The cautions of a bench and of a show, quoted by the page, the morning list, the README and ``--help``; worst danger first.
 
 Sources stand beside each. NEM 609 is its edition of 2010 with its checklist; "common practice" means that no published source was found.
 None of it replaces local codes, the makers' instructions or a licensed practitioner.

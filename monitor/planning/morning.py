@@ -94,12 +94,12 @@ def _stalls(layout: Layout, shows: Sequence[PastShow], repaired: _Repaired) -> I
 
 def _spots(layout: Layout, shows: Sequence[PastShow], repaired: _Repaired) -> Iterator[str]:
     known = {district.name for district in layout.district}
-    said: dict[tuple[str, ...], tuple[_Moment, Pattern]] = {}
+    latest: dict[tuple[str, ...], tuple[_Moment, Pattern]] = {}
     for k, show in enumerate(shows):
         for pattern in show.patterns:
             if pattern.verdict != "scattered":
-                said[pattern.districts] = (_Moment(k, pattern.start_s), pattern)
-    for districts, (moment, pattern) in said.items():
+                latest[pattern.districts] = (_Moment(k, pattern.start_s), pattern)
+    for districts, (moment, pattern) in latest.items():
         # A pattern begins with its first event: repaired is what was marked after that.
         still = [name for name in districts if name in known and (name not in repaired or repaired[name].show < moment.show)]
         if still and pattern.verdict == "fixed-spot":

@@ -133,7 +133,7 @@ class CommonReturn(_PlanTable, frozen=True):
 
     @property
     def wire(self) -> Feeder:
-        """The wire as conductors are reckoned; one metre of it."""
+        """One metre of the wire, as a conductor."""
         return Feeder(awg=self.awg, mm2=self.mm2, one_way_m=1.0)
 
 
@@ -192,7 +192,7 @@ class Plan(_PlanTable, frozen=True):
         at_once: Share of each kind of load that typically runs at once.
         spending_limit: The most that all candidates together may cost; None where there is no limit.
         share_seconds: About how long the solver may take for sharing on an ordinary computer; counted in work, not in time.
-        set_aside: Verdicts of the bench check that a person set aside; said wherever it matters.
+        set_aside: Verdicts of the bench check that a person set aside; shown wherever they matter.
         prices: Supplies of the layout file that would have to be bought.
         phased: Groups of supplies that were phased to one another, so that their commons may meet.
         candidate: Supplies that could be bought.

@@ -140,10 +140,10 @@ def _size(district: District) -> str:
 
 def _key() -> Iterator[str]:
     words = (("hot", "hot, to the rail"), ("common", "common, back from it"), ("accessory", "accessories"))
-    for k, (kind, said) in enumerate(words):
+    for k, (kind, label) in enumerate(words):
         x = 10 + 230 * k
         yield f'<path d="M{x} 50H{x + 50}" stroke="#111" stroke-width="2.5" stroke-dasharray="{DASHES[kind]}"/>'
-        yield f'<text x="{x + 58}" y="55">{said}</text>'
+        yield f'<text x="{x + 58}" y="55">{label}</text>'
 
 
 def _draw_supply(supply: Supply, wires: Sequence[Wire], terminals: Terminals | None, top: int) -> Iterator[str]:

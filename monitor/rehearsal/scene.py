@@ -215,20 +215,20 @@ def truth_of(scene: Scene, bench: Bench, end_scan: int, offset_s: float) -> dict
     """The truth file of a scene that was played to end_scan; offset_s is when the listener's clock began."""
     interval_s, truth = bench.interval_s, bench.truth
 
-    def heard(at_s: float) -> float:
+    def received_s(at_s: float) -> float:
         return round(received_time_s(at_s, scene.faults, interval_s) - offset_s, 6)
 
     names = [district.name for district in scene.bench.districts]
     events = event_rows(truth.labels, names, interval_s, end_scan)
     for row in events:
-        row["start_s"], row["end_s"] = heard(row["start_s"]), heard(row["end_s"])
+        row["start_s"], row["end_s"] = received_s(row["start_s"]), received_s(row["end_s"])
     supplies = [supply.name for supply in scene.bench.supplies]
     trips = [
         {
             "supply": supplies[trip.supply],
-            "onset_s": heard(trip.onset_scan * interval_s),
-            "trip_s": heard(trip.trip_scan * interval_s),
-            "reset_s": None if trip.reset_scan is None else heard(trip.reset_scan * interval_s),
+            "onset_s": received_s(trip.onset_scan * interval_s),
+            "trip_s": received_s(trip.trip_scan * interval_s),
+            "reset_s": None if trip.reset_scan is None else received_s(trip.reset_scan * interval_s),
             "hard": trip.hard,
         }
         for trip in truth.trips
@@ -237,7 +237,7 @@ def truth_of(scene: Scene, bench: Bench, end_scan: int, offset_s: float) -> dict
     return {
         "name": scene.name,
         "seed": scene.seed,
-        "seconds": heard(scene.seconds),
+        "seconds": received_s(scene.seconds),
         "clean": scene.clean,
         "nuisance_from": scene.nuisance_from,
         "pattern": _pattern(scene, bench, names),

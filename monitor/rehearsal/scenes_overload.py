@@ -47,7 +47,7 @@ def _running(bench: BenchSpec, seconds: float = 24.0) -> Running:
 
 
 def _load_for(bench: BenchSpec, now: Running, district: int, more_amps: float) -> float:
-    """Amps at nominal volts of a load that adds so many amps in a district, the sag of its supply reckoned with."""
+    """Amps at nominal volts of a load that adds so many amps in a district, the sag of its supply allowed for."""
     ohms = bench.inner_ohms(district) + bench.districts[district].feeder_ohms
     volts = max(now.volts[district] - ohms * more_amps, 0.3 * now.volts[district], 1.0)
     return more_amps * NOMINAL_VOLTS / volts

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from monitor.errors import LinkError
 from monitor.layout import Board, Layout
-from monitor.link.listen import Heard
+from monitor.link.listen import PortCapture
 from monitor.link.ports import find_ports
 from monitor.sessions import find_sessions
 from monitor.values import Identity
@@ -45,7 +45,9 @@ class Check:
     remedy: str = ""
 
 
-def check_computer(recordings: Path, layout: Layout | None, hear: Callable[[Board], Heard] | None = None) -> Iterator[Check]:
+def check_computer(
+    recordings: Path, layout: Layout | None, hear: Callable[[Board], PortCapture] | None = None
+) -> Iterator[Check]:
     """All checks but those of the page, in the order a person would go through them. Nothing is left behind.
 
     Args:
@@ -61,7 +63,7 @@ def check_computer(recordings: Path, layout: Layout | None, hear: Callable[[Boar
     yield browser_check(shutil.which)
 
 
-def _ports(layout: Layout | None, hear: Callable[[Board], Heard] | None) -> Iterator[Check]:
+def _ports(layout: Layout | None, hear: Callable[[Board], PortCapture] | None) -> Iterator[Check]:
     found = find_ports()
     names = ", ".join(port.device for port in found) or "none"
     wired = layout is None or any(board.port is not None and "://" not in board.port for board in layout.board)
@@ -71,55 +73,55 @@ def _ports(layout: Layout | None, hear: Callable[[Board], Heard] | None) -> Iter
         found=f"Plugged in: {names}.",
         remedy="" if found or not wired else "Plug the sensor board in with a cable that carries data; try another USB socket.",
     )
-    heard: dict[str, Heard | LinkError] = {}
+    captures: dict[str, PortCapture | LinkError] = {}
     for board in layout.board if layout else ():
-        if board.port is not None and hear is not None and board.port not in heard:
+        if board.port is not None and hear is not None and board.port not in captures:
             try:
-                heard[board.port] = hear(board)
+                captures[board.port] = hear(board)
             except LinkError as error:
-                heard[board.port] = error
+                captures[board.port] = error
         assert layout is not None  # noqa: S101 - it has boards
-        yield port_check(layout, board, heard.get(board.port or ""))
+        yield port_check(layout, board, captures.get(board.port or ""))
 
 
-def port_check(layout: Layout, board: Board, heard: Heard | LinkError | None) -> Check:
-    """One board's port: named, there, opened, and what was heard on it.
+def port_check(layout: Layout, board: Board, capture: PortCapture | LinkError | None) -> Check:
+    """One board's port: named, there, opened, and what came over it.
 
     Args:
         layout: The layout file.
         board: The board.
-        heard: What was heard at its port, or why it could not be opened; None where it was not opened.
+        capture: What came over its port, or why it could not be opened; None where it was not opened.
     """
     if board.port is None:
         return _board_check(board, "The layout file names none.", 'Add port = "..." to its table; see pilotlamp ports.')
-    if heard is None:
+    if capture is None:
         return _board_check(board, f"{board.port} was not listened to.")
-    if isinstance(heard, LinkError):
-        said, _, remedy = str(heard).partition(": ")
+    if isinstance(capture, LinkError):
+        said, _, remedy = str(capture).partition(": ")
         return _board_check(board, f"{_sentence(said)}", _sentence(remedy) or "See pilotlamp ports for what is there.")
-    if not heard.bytes:
+    if not capture.bytes:
         remedy = "Check the board's power and sketch, and press its reset button."
-        return _board_check(board, f"{board.port} is open, but nothing came in {heard.seconds:.0f} s.", remedy)
-    if not heard.boards:
+        return _board_check(board, f"{board.port} is open, but nothing came in {capture.seconds:.0f} s.", remedy)
+    if not capture.boards:
         remedy = f"See what comes with: pilotlamp listen {board.port}"
-        return _board_check(board, why_not(heard.seen, board.port, heard.baud, layout.line_board(board.port)), remedy)
-    return _heard_check(layout, board, heard)
+        return _board_check(board, why_not(capture.seen, board.port, capture.baud, layout.line_board(board.port)), remedy)
+    return _capture_check(layout, board, capture)
 
 
-def _heard_check(layout: Layout, board: Board, heard: Heard) -> Check:
-    names = [identity.name for identity in heard.boards]
-    fits = [identity for identity in heard.boards if identity.name == board.name]
-    fits = fits or [identity for identity in heard.boards if identity.number == board.number]
+def _capture_check(layout: Layout, board: Board, capture: PortCapture) -> Check:
+    names = [identity.name for identity in capture.boards]
+    fits = [identity for identity in capture.boards if identity.name == board.name]
+    fits = fits or [identity for identity in capture.boards if identity.number == board.number]
     if not fits:
         found = f"The board on {board.port} calls itself {', '.join(map(repr, names))}."
         return _board_check(board, found, "Correct the board's name or number in the layout file.")
     (identity, *_) = fits
-    counts = heard.counts.get(identity.number)
-    found = f"{board.port} talks at {heard.baud} baud: {_talk(identity, heard, counts)}"
-    if heard.damaged:
-        last = heard.damaged[-1]
-        found += f" {len(heard.damaged)} damaged, the last one: {last.detail or last.kind.value}."
-    missing = _missing(layout, board, identity, heard)
+    counts = capture.counts.get(identity.number)
+    found = f"{board.port} talks at {capture.baud} baud: {_talk(identity, capture, counts)}"
+    if capture.damaged:
+        last = capture.damaged[-1]
+        found += f" {len(capture.damaged)} damaged, the last one: {last.detail or last.kind.value}."
+    missing = _missing(layout, board, identity, capture)
     remedy = (
         f"The layout file uses {', '.join(f'channel {channel}' for channel in missing)}, which never came: correct the channels there, "
         "or what the sketch sends (channels and outputs count from 0)."
@@ -129,12 +131,12 @@ def _heard_check(layout: Layout, board: Board, heard: Heard) -> Check:
     return _board_check(board, found, remedy, good=not missing)
 
 
-def _talk(identity: Identity, heard: Heard, counts: NDArray[np.int16] | None) -> str:
+def _talk(identity: Identity, capture: PortCapture, counts: NDArray[np.int16] | None) -> str:
     """Form, outputs or channels, rate, and noise of what is at rest."""
     if identity.form == "lines":
-        outputs = np.zeros(0, dtype=np.int64) if heard.readings is None else heard.readings.outputs
+        outputs = np.zeros(0, dtype=np.int64) if capture.readings is None else capture.readings.outputs
         sent = ", ".join(map(str, np.unique(outputs).tolist())) or "none yet"
-        return f"lines, outputs {sent}, {len(outputs) / heard.seconds:.1f} readings a second."
+        return f"lines, outputs {sent}, {len(outputs) / capture.seconds:.1f} readings a second."
     if counts is None:
         return f"the packed form, {len(identity.channels)} channels, but no samples."
     spread = counts.std(axis=0)
@@ -144,14 +146,14 @@ def _talk(identity: Identity, heard: Heard, counts: NDArray[np.int16] | None) ->
         if rest.any()
         else "none is at rest"
     )
-    return f"the packed form, {len(identity.channels)} channels, {len(counts) / heard.seconds:.0f} scans a second; {noise}."
+    return f"the packed form, {len(identity.channels)} channels, {len(counts) / capture.seconds:.0f} scans a second; {noise}."
 
 
-def _missing(layout: Layout, board: Board, identity: Identity, heard: Heard) -> list[int]:
+def _missing(layout: Layout, board: Board, identity: Identity, capture: PortCapture) -> list[int]:
     """Channels that the layout file uses and that never came."""
     came = set(range(len(identity.channels)))
-    if identity.form == "lines" and heard.readings is not None:
-        outputs = np.unique(heard.readings.outputs).tolist()
+    if identity.form == "lines" and capture.readings is not None:
+        outputs = np.unique(capture.readings.outputs).tolist()
         came = {channel for output in outputs for channel in (2 * output, 2 * output + 1)}
     districts = layout.districts_of_board(board.name)
     wanted = {channel for d in districts for channel in (d.volts_channel, d.amps_channel, d.far_volts_channel)}

@@ -38,7 +38,7 @@ class CalibrationFlow:
         (wanted,) = yield [
             SetupQuestion(key="calibrate", chapter=CALIBRATION, card="calibrate", text="Take zero and gain with a meter now?",
                           takes="yes or no", proposal="no",
-                          check=lambda yes: _check_heard(boards) if yes else None)
+                          check=lambda yes: _check_present(boards) if yes else None)
         ]  # fmt: skip
         for board in boards if wanted else ():
             yield from self._board(board, self._layout.districts_of_board(board.name))
@@ -78,7 +78,7 @@ class CalibrationFlow:
                 place=(board.name, pair),
                 text=f"What does the meter read now: {UNIT_NAMES[unit]} of {district} (empty: leave its gain as it is)?",
                 note=f"Meter {how}; a lamp as a steady load, the throttle near the highest that the district ever sees.",
-                check=lambda said: self._check_gain(board, zero_key, key, channel, said),
+                check=lambda reading: self._check_gain(board, zero_key, key, channel, reading),
             )
         ]  # fmt: skip
         known = [] if reading is None else [(reading, self._observed(key, channel))]
@@ -123,7 +123,7 @@ class CalibrationFlow:
         return found
 
 
-def _check_heard(boards: Sequence[FoundBoard]) -> None:
+def _check_present(boards: Sequence[FoundBoard]) -> None:
     if not boards:
         raise CalibrationError("no board of this layout is heard yet: wait a moment, or check plug and cable")
 

@@ -134,12 +134,12 @@ class ChangeSetup:
         self._change = self._calibration.text
 
 
-def boards_of(layout: Layout, heard: Iterable[FoundBoard]) -> tuple[FoundBoard, ...]:
-    """Boards that are heard, by the names that a layout gives them."""
+def boards_of(layout: Layout, found: Iterable[FoundBoard]) -> tuple[FoundBoard, ...]:
+    """Boards that were found, by the names that a layout gives them."""
     names = {(board.port, board.number): board.name for board in layout.board}
     return tuple(
         msgspec.structs.replace(each, name=names[each.port, each.identity.number])
-        for each in heard
+        for each in found
         if (each.port, each.identity.number) in names
     )
 

@@ -17,7 +17,7 @@ ANSWERS_LIMIT = 2000
 
 
 class FoundBoard(Struct, frozen=True, kw_only=True):
-    """A board that was heard.
+    """A board that was found.
 
     Attributes:
         name: What the layout calls it: its own name, or one given where it has none or another has the same.
@@ -78,11 +78,11 @@ class SetupDraft(Struct, frozen=True, kw_only=True):
             raise LayoutError("this draft has more answers than a set-up asks for: begin a new one")
         return msgspec.structs.replace(self, answers=answers, seen=self.seen | dict(seen or {}))
 
-    def with_boards(self, heard: Iterable[FoundBoard]) -> "SetupDraft":
-        """The draft with what was heard: known boards by what they say now, further ones behind them, each with a name of its own."""
-        boards, heard = list(self.boards), list(heard)
-        ports = {board.port for board in heard}
-        for board in heard:
+    def with_boards(self, found: Iterable[FoundBoard]) -> "SetupDraft":
+        """The draft with what was found: known boards by what they say now, further ones behind them, each with a name of its own."""
+        boards, found = list(self.boards), list(found)
+        ports = {board.port for board in found}
+        for board in found:
             known = next((n for n, each in enumerate(boards) if _is_same(each, board, ports)), None)
             if known is not None:
                 boards[known] = msgspec.structs.replace(board, name=boards[known].name)
@@ -125,12 +125,12 @@ def keep_draft(layout: Path, draft: SetupDraft) -> None:
     write_text(draft_path(layout), msgspec.json.encode(draft).decode())
 
 
-def _is_same(known: FoundBoard, heard: FoundBoard, ports: set[str]) -> bool:
-    """At its port, or plugged in elsewhere while nothing is heard at the port where it was."""
-    one, other = known.identity, heard.identity
+def _is_same(known: FoundBoard, found: FoundBoard, ports: set[str]) -> bool:
+    """At its port, or plugged in elsewhere while nothing comes from the port where it was."""
+    one, other = known.identity, found.identity
     if one.number != other.number or one.name != other.name:
         return False
-    return known.port == heard.port or (bool(one.name) and known.port not in ports)
+    return known.port == found.port or (bool(one.name) and known.port not in ports)
 
 
 def _free_name(wanted: str, taken: Sequence[str]) -> str:

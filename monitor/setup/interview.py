@@ -69,13 +69,13 @@ def walk(flow: Flow, typed: Mapping[str, str]) -> Walk:
 def _asked(question: SetupQuestion, typed: Mapping[str, str]) -> AskedQuestion:
     if _is_left_out(question, typed):
         return AskedQuestion(question=question, typed="")
-    said = typed.get(question.key)
-    if said is None:
+    answer = typed.get(question.key)
+    if answer is None:
         return AskedQuestion(question=question, typed=None)
     try:
-        return AskedQuestion(question=question, typed=said, value=question.answer(said))
+        return AskedQuestion(question=question, typed=answer, value=question.answer(answer))
     except MonitorError as error:
-        return AskedQuestion(question=question, typed=said, complaint=str(error))
+        return AskedQuestion(question=question, typed=answer, complaint=str(error))
 
 
 def _is_left_out(question: SetupQuestion, typed: Mapping[str, str]) -> bool:

@@ -20,7 +20,7 @@ USUAL_BAUD = 500_000
 PLANNED_BOARD = FoundBoard(
     name="bench-1", port="", baud=USUAL_BAUD, identity=Identity(number=0, name="bench-1", scan_interval_s=0.1, channels=())
 )
-"""Stands in where no board was heard."""
+"""Stands in where no board was found."""
 NOT_USED = "-"
 VOLTS_OF_50_HZ = 180.0
 OPENS = (
@@ -241,11 +241,11 @@ def _bench_answers(at: str) -> Flow:
     def asked(question: Question) -> SetupQuestion:
         words = YES_NO if question.takes == "yes or no" else tuple((word, "") for word in question.answers)
         return _ask(f"{at}.bench.{question.key}", BENCH, question.text, card=f"{at}.bench", takes="text", choices=words, optional=True,
-                    check=lambda said: answer_of(question, str(said)) and None)  # fmt: skip
+                    check=lambda typed: answer_of(question, str(typed)) and None)  # fmt: skip
 
     wanted = [question for question in QUESTIONS if question.key not in ASKED_BEFORE]
     values = yield [asked(question) for question in wanted]
-    found = {question.key: answer_of(question, said or "") for question, said in zip(wanted, values, strict=True)}
+    found = {question.key: answer_of(question, typed or "") for question, typed in zip(wanted, values, strict=True)}
     return {key: value for key, value in found.items() if value is not None}
 
 

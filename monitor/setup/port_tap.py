@@ -52,7 +52,7 @@ class PortView:
     Attributes:
         port: Which.
         description: What is plugged in, as far as it says.
-        sentence: What is heard there, or why nothing.
+        sentence: What comes there, or why nothing.
         boards: Boards that were understood.
     """
 
@@ -83,11 +83,11 @@ class PortTap:
         self._supply_volts: dict[int, float | None] = {}
         self._scans: dict[int, deque[NDArray[np.int16]]] = {}
         self._readings: deque[tuple[float, LineReadings]] = deque()
-        self._heard_s = -np.inf
+        self._latest_s = -np.inf
 
     @property
     def is_understood(self) -> bool:
-        """Whether a board has said something."""
+        """Whether a board was understood."""
         return bool(self._identities)
 
     @property
@@ -99,7 +99,7 @@ class PortTap:
         """Take what came until now."""
         self._transcript.take(data)
         for item in self._decoder.feed(data):
-            self._heard_s = now_s
+            self._latest_s = now_s
             if isinstance(item, Identity):
                 self._take_identity(item)
             elif isinstance(item, Health):
@@ -118,14 +118,14 @@ class PortTap:
         boards = tuple(self._board_view(identity, now_s) for _, identity in sorted(self._identities.items()))
         if boards:
             names = " and ".join(f'"{view.board.name or "without a name"}"' for view in boards)
-            said = f"Board {names}, {boards[0].board.identity.form} form, {self._baud} baud."
-            if now_s - self._heard_s > SILENT_AFTER_S:
-                said += " Nothing comes just now: check its plug."
+            sentence = f"Board {names}, {boards[0].board.identity.form} form, {self._baud} baud."
+            if now_s - self._latest_s > SILENT_AFTER_S:
+                sentence += " Nothing comes just now: check its plug."
             elif self._lines is not None and self._known is None:
-                said += " Its lines are read by a guess: compare volts and amps with a meter."
+                sentence += " Its lines are read by a guess: compare volts and amps with a meter."
         else:
-            said = why_not(self._transcript.inspect(), self._port, self._baud, self._known)
-        return PortView(port=self._port, description=description, sentence=said, boards=boards)
+            sentence = why_not(self._transcript.inspect(), self._port, self._baud, self._known)
+        return PortView(port=self._port, description=description, sentence=sentence, boards=boards)
 
     def _guess(self) -> None:
         guess = guess_mapping(self._transcript.inspect(lines=40).lines)
@@ -159,7 +159,7 @@ class PortTap:
     def _board_view(self, identity: Identity, now_s: float) -> BoardView:
         board = FoundBoard(name=identity.name, port=self._port, baud=self._baud, identity=identity, lines=self._lines)
         channels, shown = self._line_channels(identity) if identity.form == "lines" else self._packed_channels(identity)
-        if now_s - self._heard_s > SILENT_AFTER_S:
+        if now_s - self._latest_s > SILENT_AFTER_S:
             channels, shown = [None] * len(channels), {}
         return BoardView(
             board=board,

@@ -80,26 +80,26 @@ class SetupQuestion:
         Raises:
             MonitorError: It answers something else; the message says what would do.
         """
-        said = typed.strip() or self.proposal
-        if not said:
+        typed = typed.strip() or self.proposal
+        if not typed:
             if self.optional:
                 return None
             raise LayoutError("this one is needed: type an answer")
-        if len(said) > LONGEST_ANSWER:
+        if len(typed) > LONGEST_ANSWER:
             raise LayoutError(f"that is too long: up to {LONGEST_ANSWER} characters")
-        value = _READERS[self.takes](self, said)
+        value = _READERS[self.takes](self, typed)
         if self.check is not None:
             self.check(value)
         return value
 
 
-def figure_of(said: str, unit: str, limits: tuple[float, float]) -> float:
+def figure_of(typed: str, unit: str, limits: tuple[float, float]) -> float:
     """A figure as people write it: with a point or a comma, with its unit or without.
 
     Raises:
         LayoutError: It is none, in another unit, or beyond the limits.
     """
-    found = _FIGURE.fullmatch(said.strip())
+    found = _FIGURE.fullmatch(typed.strip())
     if found is None:
         raise LayoutError(f"that is no figure: type one such as {_example(limits)}{unit and ' ' + unit}")
     if _THOUSANDS.fullmatch(found[1]):
@@ -120,42 +120,42 @@ def _example(limits: tuple[float, float]) -> str:
     return f"{min(max(limits[0], 12.0), limits[1]):g}"
 
 
-def _name(question: SetupQuestion, said: str) -> Answer:
-    if len(said) > LONGEST_NAME or not said.isprintable():
+def _name(question: SetupQuestion, typed: str) -> Answer:
+    if len(typed) > LONGEST_NAME or not typed.isprintable():
         raise LayoutError(f"that is too long or has characters that cannot be shown: up to {LONGEST_NAME} plain characters")
-    if said in question.taken:
-        raise LayoutError(f'"{said}" is used already: give each its own name')
-    return said
+    if typed in question.taken:
+        raise LayoutError(f'"{typed}" is used already: give each its own name')
+    return typed
 
 
-def _text(question: SetupQuestion, said: str) -> Answer:
+def _text(question: SetupQuestion, typed: str) -> Answer:
     del question
-    return said
+    return typed
 
 
-def _figure(question: SetupQuestion, said: str) -> Answer:
-    return figure_of(said, question.unit, question.limits)
+def _figure(question: SetupQuestion, typed: str) -> Answer:
+    return figure_of(typed, question.unit, question.limits)
 
 
-def _figures(question: SetupQuestion, said: str) -> Answer:
+def _figures(question: SetupQuestion, typed: str) -> Answer:
     spelled = "|".join(UNITS[question.unit]) if question.unit else ""
-    parts = [part for part in re.split(r"[\s/;–-]+|,\s+", said) if part and part.lower() not in spelled.split("|")]
+    parts = [part for part in re.split(r"[\s/;–-]+|,\s+", typed) if part and part.lower() not in spelled.split("|")]
     return tuple(sorted({figure_of(part, question.unit, question.limits) for part in parts}))
 
 
-def _choice(question: SetupQuestion, said: str) -> Answer:
+def _choice(question: SetupQuestion, typed: str) -> Answer:
     words = [word for word, _ in question.choices]
     by_word = {word.lower(): word for word in words} | {str(n): word for n, word in enumerate(words, 1)}
-    if said.lower() not in by_word:
+    if typed.lower() not in by_word:
         raise LayoutError(f"answer one of: {', '.join(words)}")
-    return by_word[said.lower()]
+    return by_word[typed.lower()]
 
 
-def _yes(question: SetupQuestion, said: str) -> Answer:
+def _yes(question: SetupQuestion, typed: str) -> Answer:
     del question
-    if said.lower() not in ("y", "yes", "n", "no"):
+    if typed.lower() not in ("y", "yes", "n", "no"):
         raise LayoutError("answer yes or no")
-    return said.lower().startswith("y")
+    return typed.lower().startswith("y")
 
 
 _READERS: dict[str, Callable[[SetupQuestion, str], Answer]] = {

@@ -13,7 +13,7 @@ from monitor.cli.main import main
 from monitor.errors import LayoutError
 from monitor.layout import Feeder, Load, parse_layout
 from monitor.planning.bench_check import check_all
-from monitor.planning.budget import BudgetOptions, draw_of, reckon
+from monitor.planning.budget import BudgetOptions, draw_of, make_budget
 from monitor.planning.budget_words import binding_words, budget_text
 from monitor.planning.feeders import ConductorRun, feeder_volts
 from monitor.planning.plan_load import parse_plan
@@ -43,7 +43,7 @@ AT_20 = {"drop_share": 0.05, "celsius": 20.0}
 
 
 def entry(name, layout=LAYOUT):
-    return next(found for found in reckon(layout, COLD).entries if found.name == name)
+    return next(found for found in make_budget(layout, COLD).entries if found.name == name)
 
 
 def test_typical_running_and_worst_draw():
@@ -99,19 +99,19 @@ def test_feeder_volts_against_ngspice(tmp_path):
 
 def test_the_table_says_what_is_over():
     heavy = FERNHOLLOW.replace("running_amps = 2.4", "running_amps = 12.0").replace("starting_amps = 4.5", "starting_amps = 14.0")
-    text = budget_text(reckon(parse_layout(heavy)))
+    text = budget_text(make_budget(parse_layout(heavy)))
     assert "OVER" in text
     assert "nameplate total" in text or "winding current" in text
-    assert "OVER" not in budget_text(reckon(LAYOUT))
+    assert "OVER" not in budget_text(make_budget(LAYOUT))
 
 
 def test_where_the_others_leave_nothing_anything_is_too_much():
     text = LAYOUT_OF_FOUR.replace("running_amps = 4.0", "running_amps = 6.0")
-    (limit,) = next(each for each in reckon(parse_layout(text)).entries if each.name == "Old four/A").limits
+    (limit,) = next(each for each in make_budget(parse_layout(text)).entries if each.name == "Old four/A").limits
     # By hand: 275 / 18 = 15.3 A, and the other three draw 18 A.
     assert (limit.allowed, limit.share) == (0.0, float("inf"))
     idle = text.replace("running_amps = 6.0", "running_amps = 0.0", 1)
-    (limit,) = next(each for each in reckon(parse_layout(idle)).entries if each.name == "Old four/A").limits
+    (limit,) = next(each for each in make_budget(parse_layout(idle)).entries if each.name == "Old four/A").limits
     assert limit.share == 0.0
 
 
@@ -119,7 +119,7 @@ def test_lit_cars_on_a_track_are_taken_to_suit_its_volts_unless_they_say_otherwi
     high = FERNHOLLOW.replace("max_volts = 18", "max_volts = 24")
     for volts, said in (("", False), ("volts = 12", True)):
         cars = f'[[load]]\nname = "Lit cars"\ndistrict = "Outer main"\nkind = "lighting"\nrunning_amps = 0.4\n{volts}\n'
-        words = budget_text(reckon(parse_layout(high + cars)))
+        words = budget_text(make_budget(parse_layout(high + cars)))
         assert ("Lit cars is made for 12 V; output North bench/A gives up to 24 V: keep the throttle so low" in words) == said
 
 
@@ -139,7 +139,7 @@ def test_reserve_start_and_overload_are_told_apart(running, starting, word):
     )
     words = [
         line
-        for line in binding_words(reckon(parse_layout(text)))
+        for line in binding_words(make_budget(parse_layout(text)))
         if "North bench, winding" in line and "Reached first" not in line
     ]
     assert words == ([word] if word else [])
@@ -147,7 +147,7 @@ def test_reserve_start_and_overload_are_told_apart(running, starting, word):
 
 def test_a_layout_on_which_nothing_draws_says_what_to_add():
     (head, *_) = FERNHOLLOW.split("[[load]]")
-    assert list(binding_words(reckon(parse_layout(head)))) == [
+    assert list(binding_words(make_budget(parse_layout(head)))) == [
         "Nothing draws yet: add [[load]] tables, or guess with the plan file's [[guess]]."
     ]
 
@@ -167,7 +167,7 @@ def test_the_table_of_typical_draws_says_where_it_comes_from():
 
 
 def test_every_limit_with_its_shares_and_what_binds_are_said():
-    text = budget_text(reckon(LAYOUT))
+    text = budget_text(make_budget(LAYOUT))
     for words in ("nameplate total", "winding current", "protection rating", "output's own limit", "feeder ampacity", "VA"):
         assert words in text
     assert "Reached first: supply North bench" in text
@@ -176,7 +176,7 @@ def test_every_limit_with_its_shares_and_what_binds_are_said():
 def test_the_plate_total_is_what_all_outputs_share():
     # Common practice, no published source: 275 W on a supply with four outputs is the total of the four; accessories come out of it too.
     text = LAYOUT_OF_FOUR
-    entries = {found.name: found for found in reckon(parse_layout(text), COLD).entries}
+    entries = {found.name: found for found in make_budget(parse_layout(text), COLD).entries}
     supply = entries["Old four"]
     assert supply.binding is not None
     assert supply.binding.drawn == pytest.approx(4 * 4.0)
@@ -190,12 +190,12 @@ def test_the_plate_total_is_what_all_outputs_share():
 def test_an_unfit_supply_is_refused_load_unless_overridden_in_plain_sight():
     layout = parse_layout(FERNHOLLOW.replace('cord = "sound"', 'cord = "cloth"'))
     verdicts = check_all(layout, parse_plan("", layout), today=TODAY)
-    refused = reckon(layout, BudgetOptions.of_plan(parse_plan("", layout), verdicts))
+    refused = make_budget(layout, BudgetOptions.of_plan(parse_plan("", layout), verdicts))
     assert "NOT TO BE USED: North bench. Do not energise" in budget_text(refused)
     plan = parse_plan(
         '[[set_aside]]\nsupply = "North bench"\nreason = "rebuilt last week"\nby = "Ada"\non = "2026-11-29"\n', layout
     )
-    text = budget_text(reckon(layout, BudgetOptions.of_plan(plan, verdicts)))
+    text = budget_text(make_budget(layout, BudgetOptions.of_plan(plan, verdicts)))
     assert "NOT TO BE USED: North bench" not in text
     assert (
         "! North bench is used against the bench check's verdict: Ada answers for it since 2026-11-29 (rebuilt last week)" in text
@@ -208,7 +208,7 @@ def test_measured_and_guessed_draws_say_so():
     )
     layout = parse_layout(text)
     plan = parse_plan('[[guess]]\nlike = "engine, can motor"\ndistrict = "Outer main"\ncount = 2\n', layout)
-    said = budget_text(reckon(layout, COLD, plan))
+    said = budget_text(make_budget(layout, COLD, plan))
     assert "measured 2026-11-20, 2.20-2.70 A" in said
     assert "1 of 3 measured" in said
     assert "engine, can motor 2: 1.25 A, starts at 1.875 A (typical draw: common practice, no published source)" in said
@@ -271,11 +271,13 @@ def test_rails_and_joints_count_where_they_are_known_and_are_said_not_to_where_n
         ("loop_ohms = 0.42", 4.5 * 0.42),
     ):
         plan = parse_plan(f'[[track]]\ndistrict = "Outer main"\n{text}\n', LAYOUT)
-        feeder = next(each for each in reckon(parse_layout(FERNHOLLOW), None, plan).entries if each.name == "Outer main").feeder
+        feeder = next(
+            each for each in make_budget(parse_layout(FERNHOLLOW), None, plan).entries if each.name == "Outer main"
+        ).feeder
         assert feeder is not None
         assert feeder.lost_volts == pytest.approx(lost, rel=1e-3)
         assert "not counted" not in feeder.words
-    assert "rails and joints are not known and not counted" in budget_text(reckon(LAYOUT))
+    assert "rails and joints are not known and not counted" in budget_text(make_budget(LAYOUT))
     with pytest.raises(LayoutError, match="either loop_ohms"):
         parse_plan('[[track]]\ndistrict = "Outer main"\n', LAYOUT)
 
@@ -283,7 +285,7 @@ def test_rails_and_joints_count_where_they_are_known_and_are_said_not_to_where_n
 def test_one_rule_of_reserve_for_budget_and_sharing():
     # 60 of 90 VA at 18 V: 4 A at 15 V, which is 80 % of the winding's 5 A and all that a fifth kept free leaves.
     layout = parse_layout(BOTH_FIT.replace("rated_va = 180", "rated_va = 90").replace("running_amps = 2.4", "running_amps = 4.0"))
-    budget = reckon(layout)
+    budget = make_budget(layout)
     assert next(each for each in budget.entries if each.name == "North bench").limits[0].share == pytest.approx(0.8)
     plan = share_load(needs_of(layout), offers_of(layout, today=TODAY))
     assert plan.used_share["North bench"] == pytest.approx(0.8)
@@ -291,7 +293,7 @@ def test_one_rule_of_reserve_for_budget_and_sharing():
     assert "Into the reserve" not in budget_text(budget)
     more = parse_layout(BOTH_FIT.replace("rated_va = 180", "rated_va = 90").replace("running_amps = 2.4", "running_amps = 4.1"))
     assert not share_load(needs_of(more), offers_of(more, today=TODAY)).fits
-    assert "Into the reserve: supply North bench, nameplate total: 4.1 of 5.0 A, 82%" in budget_text(reckon(more))
+    assert "Into the reserve: supply North bench, nameplate total: 4.1 of 5.0 A, 82%" in budget_text(make_budget(more))
 
 
 @pytest.mark.parametrize(
@@ -306,7 +308,7 @@ def test_one_rule_of_reserve_for_budget_and_sharing():
 def test_lamps_on_an_output_that_gives_more_than_they_take_are_said(output, load, words):
     text = BOTH_FIT.replace('name = "B"\ncontrol = "constant"', f'name = "B"\ncontrol = "constant"\n{output}')
     lamps = f'[[load]]\nname = "Street lamps"\ndistrict = "Town lights"\nkind = "lighting"\nrunning_amps = 1.5\n{load}\n'
-    said = budget_text(reckon(parse_layout(text + lamps)))
+    said = budget_text(make_budget(parse_layout(text + lamps)))
     assert words in said
     assert ("Street lamps is" in said or "Street lamps has" in said) == bool(words)
 

@@ -12,7 +12,7 @@ import pytest
 from monitor.errors import LayoutError
 from monitor.layout import parse_layout
 from monitor.layout.joined_commons import COMMONS
-from monitor.planning.budget import BudgetOptions, reckon
+from monitor.planning.budget import BudgetOptions, make_budget
 from monitor.planning.budget_words import budget_text, return_rows
 from monitor.planning.feeders import return_drops
 from monitor.planning.plan_load import parse_plan
@@ -77,7 +77,7 @@ def spice(tmp_path, ring_m, opposed, at_worst):
 @pytest.mark.parametrize(("ring_m", "opposed"), [(None, ()), (30.0, ()), (None, ("South bench",)), (30.0, ("East bench",))])
 def test_losses_in_the_network_against_ngspice(tmp_path, ring_m, opposed):
     assert shutil.which("ngspice"), "ngspice is missing: install Debian's package ngspice"
-    budget = reckon(LAYOUT, BudgetOptions(celsius=20.0), plan(ring_m, opposed))
+    budget = make_budget(LAYOUT, BudgetOptions(celsius=20.0), plan(ring_m, opposed))
     lost = budget.returns[0].lost_volts
     for name, _, _ in DISTRICTS:
         assert lost[name] == pytest.approx(spice(tmp_path, ring_m, opposed, name), abs=1e-3), name
@@ -110,15 +110,15 @@ def test_a_neighbours_current_in_the_shared_wire_costs_volts_and_in_anti_phase_g
 
 
 def test_volts_across_gaps_are_named_where_commons_oppose():
-    said = budget_text(reckon(LAYOUT, None, plan(opposed=("South bench",))))
+    said = budget_text(make_budget(LAYOUT, None, plan(opposed=("South bench",))))
     highest = {supply.name: supply.max_volts for supply in LAYOUT.supply}
     # Two supplies in anti-phase add up (textbook phasors).
     worst = highest.pop("South bench") + max(highest.values())
     assert f"up to {worst:g} V stand across the gaps" in said
-    assert "across the gaps" not in budget_text(reckon(LAYOUT, None, plan()))
+    assert "across the gaps" not in budget_text(make_budget(LAYOUT, None, plan()))
     assert COMMONS in said
-    assert COMMONS not in budget_text(reckon(LAYOUT))
-    nothing = reckon(LAYOUT, None, parse_plan('[[common]]\nname = "rail"\nawg = 14\ntap = []\n', LAYOUT)).returns[0]
+    assert COMMONS not in budget_text(make_budget(LAYOUT))
+    nothing = make_budget(LAYOUT, None, parse_plan('[[common]]\nname = "rail"\nawg = 14\ntap = []\n', LAYOUT)).returns[0]
     assert list(return_rows(nothing)) == []
 
 
@@ -130,17 +130,17 @@ def test_a_supply_is_not_in_phase_and_opposed_at_once():
 
 
 def test_too_thin_a_wire_is_said_with_one_that_would_do():
-    drops = reckon(LAYOUT, BudgetOptions(celsius=20.0), plan(awg=22)).returns[0]
+    drops = make_budget(LAYOUT, BudgetOptions(celsius=20.0), plan(awg=22)).returns[0]
     assert drops.better_awg is not None
     assert f"{drops.better_awg} AWG would bring that under" in " ".join(return_rows(drops))
-    better = reckon(LAYOUT, BudgetOptions(celsius=20.0), plan(awg=drops.better_awg)).returns[0]
+    better = make_budget(LAYOUT, BudgetOptions(celsius=20.0), plan(awg=drops.better_awg)).returns[0]
     assert better.better_awg is None
     assert "would bring" not in " ".join(return_rows(better))
     assert all(better.lost_volts[name] <= 0.05 * 16 + 0.1 for name in better.lost_volts)
 
 
 def test_the_budget_counts_the_shared_return_in_place_of_the_feeders_own():
-    entry = next(e for e in reckon(LAYOUT, BudgetOptions(celsius=20.0), plan()).entries if e.name == "Outer main")
+    entry = next(e for e in make_budget(LAYOUT, BudgetOptions(celsius=20.0), plan()).entries if e.name == "Outer main")
     assert entry.feeder is not None
     assert entry.feeder.return_volts == pytest.approx(entry.feeder.lost_volts)
     assert "in the shared return" in entry.feeder.words
@@ -148,8 +148,8 @@ def test_the_budget_counts_the_shared_return_in_place_of_the_feeders_own():
 
 def test_of_a_loop_that_was_measured_only_the_neighbours_part_of_the_return_comes_on_top():
     loop = '\n[[track]]\ndistrict = "Outer main"\nloop_ohms = 0.3\n'
-    alone = reckon(LAYOUT, BudgetOptions(celsius=20.0), plan())
-    measured = reckon(LAYOUT, BudgetOptions(celsius=20.0), parse_plan(text_of_plan() + loop, LAYOUT))
+    alone = make_budget(LAYOUT, BudgetOptions(celsius=20.0), plan())
+    measured = make_budget(LAYOUT, BudgetOptions(celsius=20.0), parse_plan(text_of_plan() + loop, LAYOUT))
     feeder = next(each for each in measured.entries if each.name == "Outer main").feeder
     assert feeder is not None
     # The engine starts at 6.0 A.

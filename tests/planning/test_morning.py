@@ -1,6 +1,6 @@
 from monitor.layout import parse_layout
 from monitor.planning.bench_check import check_all
-from monitor.planning.budget import reckon
+from monitor.planning.budget import make_budget
 from monitor.planning.morning import morning_list
 from monitor.planning.plan_file import Plan
 from tests.layout.fernhollow import FERNHOLLOW
@@ -10,7 +10,7 @@ from tests.planning.test_bench_check import TODAY
 def listed(text, troubles=(), day=""):
     layout = parse_layout(text)
     verdicts = check_all(layout, Plan(), today=TODAY)
-    return morning_list(layout, verdicts, reckon(layout), troubles, day)
+    return morning_list(layout, verdicts, make_budget(layout), troubles, day)
 
 
 def test_the_list_names_what_is_open():

@@ -5,7 +5,7 @@ import pytest
 
 from monitor.layout import Condition, Mains, Supply, parse_layout
 from monitor.planning.bench_check import Fitness, check_bench
-from monitor.planning.budget import BudgetOptions, reckon
+from monitor.planning.budget import BudgetOptions, make_budget
 from monitor.planning.cautions import CAUTIONS
 from monitor.planning.morning import morning_list
 from monitor.planning.plan_load import parse_plan
@@ -101,7 +101,7 @@ def test_a_power_pack_gives_dc_and_its_accessory_pair_is_usually_ac():
 def test_what_accessories_draw_comes_out_of_the_same_total_as_the_tracks():
     more = FERNHOLLOW + '[[load]]\nname = "Switches"\ndistrict = "Outer main"\nkind = "accessory"\nrunning_amps = 2.0\n'
     before, after = (
-        next(entry for entry in reckon(parse_layout(text), BudgetOptions()).entries if entry.name == "North bench")
+        next(entry for entry in make_budget(parse_layout(text), BudgetOptions()).entries if entry.name == "North bench")
         for text in (FERNHOLLOW, more)
     )
     totals = [next(limit for limit in entry.limits if limit.limit == "nameplate total") for entry in (before, after)]
@@ -127,13 +127,13 @@ def test_a_supply_some_volts_lower_just_runs_trains_slower():
 
 def test_accessories_are_set_to_about_12_or_16_volts_and_checked_with_a_meter():
     assert WANTED_VOLTS["accessories"] == 12.0
-    listed = morning_list(LAYOUT, [], reckon(LAYOUT))
+    listed = morning_list(LAYOUT, [], make_budget(LAYOUT))
     assert "12 V or 16 V" in listed
     assert "checked with a meter" in listed
 
 
 def test_a_breaker_protects_the_house_and_the_person_not_the_trains():
-    assert "protects the house and the person, not the trains" in morning_list(LAYOUT, [], reckon(LAYOUT))
+    assert "protects the house and the person, not the trains" in morning_list(LAYOUT, [], make_budget(LAYOUT))
     assert "protects the house and the person, not the trains" in " ".join(verdict(supply()).notes)
 
 
