@@ -76,10 +76,10 @@ def measurable_supply(layout_path: Path, name: str) -> Supply:
     supply = next((each for each in planned.layout.supply if each.name == name), None)
     if supply is None:
         names = ", ".join(each.name for each in planned.layout.supply)
-        raise LayoutError(f'say which supply this is: one of {names}, not "{name}"', source=str(layout_path))
+        raise LayoutError(f'say which supply this is: one of {names}, not "{name}"')
     why = refused(planned.verdicts).get(name)
     if why is not None:
-        raise LayoutError(f"{name} is not to be measured live. {why}", source=str(layout_path))
+        raise LayoutError(f"{name} is not to be measured live. {why}")
     return supply
 
 

@@ -19,8 +19,8 @@ ROOT = Path(__file__).parent.parent.parent
 PLAIN = FERNHOLLOW.split("[calibration")[0].replace("far_volts_channel = 4\n", "")
 
 
-def pilotlamp(*arguments, cwd, **how):
-    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+def pilotlamp(*arguments, cwd, env=None, **how):
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), **(env or {})}
     command = [sys.executable, "-m", "monitor", *map(str, arguments)]
     return subprocess.Popen(command, cwd=cwd, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **how)
 
@@ -175,8 +175,10 @@ def test_a_terminal_on_a_full_disk_ends_nothing(layout, tmp_path):
 
 
 def test_ctrl_c_in_the_first_moments_is_no_traceback(layout, tmp_path):
-    process = pilotlamp("watch", layout, "--no-page", "--no-record", cwd=tmp_path)
-    time.sleep(0.25)
+    process = pilotlamp("watch", layout, "--no-page", "--no-record", cwd=tmp_path, env={"PYTHONPROFILEIMPORTTIME": "1"})
+    # Python writes down each module once it is imported: this one is needed by the command, not to find it.
+    while "monitor.values.boards" not in process.stderr.readline():
+        assert process.poll() is None
     process.send_signal(signal.SIGINT)
     _, err = process.communicate(timeout=120)
     assert "Traceback" not in err

@@ -146,7 +146,7 @@ def test_measured_terminals_are_kept(watched):
         ({**sent, "terminals": ["U", "U", "C"]}, "same name"),
         ({**sent, "reading": rounds(40)}, "plate"),
         ({**sent, "reading": [rounds(18)[0], {"throttle": "left", "volts": {}}]}, "Measure with throttle left up"),
-        ({**sent, "supply": "West"}, "no supply"),
+        ({**sent, "supply": "West"}, "say which supply"),
         ({**sent, "supply": "South bench"}, "not to be measured live"),
     ):
         answer = client.post("/terminals", json=wrong, headers=ACT)
