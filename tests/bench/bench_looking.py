@@ -1,14 +1,16 @@
 """What looking costs watching: ``python -m tests.bench.bench_looking [--seconds N]``.
 
 A watch of one board (a pty) with its page, once alone and once while visitors do what they should not: 40 that fetch the table of a
-session over and over, 420 connections that trickle a header line every 7 s, 64 event streams, 80 readers that never read. Meanwhile
-short circuits come on the wire; printed are the times from the bytes of a short to its warning on the terminal, the age of the figures
-that this computer's own browser gets, and how soon it gets them.
+session over and over, 40 that open every page, 40 that open one recorded moment after the other with their files, 420 connections
+that trickle a header line every 7 s, 64 event streams, 80 readers that never read. Meanwhile short circuits come on the wire;
+printed are the times from the bytes of a short to its warning on the terminal, the age of the figures that this computer's own browser
+gets, and how soon it gets them.
 """
 
 import argparse
 import contextlib
 import http.client
+import itertools
 import json
 import multiprocessing
 import shutil
@@ -28,7 +30,6 @@ from tests.link.plugs import Plug, TalkingBoard
 from tests.runtime.streams import INTERVAL_S, sine_counts
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
-TABLES, TRICKLES, STREAMS, READERS = 40, 420, 64, 80
 CALM_S = 45.0
 """Shorts that follow each other sooner are one warning that comes and goes."""
 ADDRESSES = 40
@@ -49,35 +50,83 @@ class ShortBoard(TalkingBoard):
 
 def visit(kind, port, session, seconds):
     """One kind of visitor, in a process of its own."""
+    count, work = VISITS[kind]
     ends_s = time.monotonic() + seconds
-    host = f"Host: 127.0.0.1:{port}\r\n"
-    stream = f"GET /feed/stream HTTP/1.1\r\n{host}\r\n"
-    large = f"GET /assets/pilotlamp.css HTTP/1.1\r\n{host}\r\n" * 50
-    count, work = {
-        "tables": (TABLES, lambda k: _fetch_tables(port, session, k, ends_s)),
-        "trickles": (TRICKLES, lambda k: _hold(port, k, "GET / HTTP/1.1\r\n", "X-A: b\r\n", 7.0, ends_s)),
-        "streams": (STREAMS, lambda k: _hold(port, k, stream, None, 0.1, ends_s)),
-        "readers": (READERS, lambda k: _hold(port, k, large, "", 1.0, ends_s)),
-    }[kind]
-    threads = [threading.Thread(target=work, args=(k,), daemon=True) for k in range(count)]
+    threads = [threading.Thread(target=work, args=(port, k, session, ends_s), daemon=True) for k in range(count)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join(seconds + 60)
 
 
-def _fetch_tables(port, session, number, ends_s):
-    headers = {"X-Forwarded-For": f"192.0.2.{number}"}
+def _tables(port, number, session, ends_s):
     while time.monotonic() < ends_s:
-        with contextlib.suppress(OSError, http.client.HTTPException):
-            line = http.client.HTTPConnection("127.0.0.1", port, timeout=60, source_address=(_address(number), 0))
-            line.request("GET", f"/review/table.csv?session={session}", headers=headers)
-            line.getresponse().read()
-            line.close()
+        _ask(port, number, "GET", f"/review/table.csv?session={session}")
+
+
+def _pages(port, number, session, ends_s):
+    """Every page as a browser opens it, the list of sessions among them, and the set-up's address, which refuses."""
+    del session
+    while time.monotonic() < ends_s:
+        for path in ("/", "/stalls", "/review", "/before", "/set-up", "/help", "/district"):
+            _ask(port, number, "GET", path)
+            asked = [("_pages_location.pathname", path), ("_pages_location.search", "")]
+            _call_back(port, number, "_pages_content.children _pages_store.data", asked)
+        _ask(port, number, "POST", "/setup/state", {})
+
+
+def _moments(port, number, session, ends_s):
+    for k in itertools.count(number):
+        if time.monotonic() > ends_s:
+            return
+        event = 1 + k % 30
+        _ask(port, number, "GET", f"/stalls/list?session={session}")
+        asked = [("stall-tick.n_intervals", k), ("stall-news.data", 0), ("stall-chosen.data", event)]
+        _call_back(port, number, "stall-moment.children stall-shown.data", asked, [("stall-session.data", session)])
+        _ask(port, number, "GET", f"/stalls/event-{event}/csv?session={session}")
+        _ask(port, number, "GET", f"/review/sheet?session={session}")
+
+
+def _call_back(port, number, outputs, inputs, states=()):
+    """One of Dash's callbacks, each property as NAME.PROPERTY."""
+
+    def named(text):
+        return dict(zip(("id", "property"), text.rsplit(".", 1), strict=True))
+
+    body = {
+        "output": f"..{'...'.join(outputs.split())}..",
+        "outputs": [named(each) for each in outputs.split()],
+        "inputs": [named(each) | {"value": value} for each, value in inputs],
+        "state": [named(each) | {"value": value} for each, value in states],
+        "changedPropIds": [inputs[-1][0]],
+    }
+    _ask(port, number, "POST", "/_dash-update-component", body)
+
+
+def _ask(port, number, method, path, body=None):
+    headers = {"X-Forwarded-For": f"192.0.2.{number}", "Content-Type": "application/json"}
+    with contextlib.suppress(OSError, http.client.HTTPException):
+        line = http.client.HTTPConnection("127.0.0.1", port, timeout=60, source_address=(_address(number), 0))
+        line.request(method, path, body=None if body is None else json.dumps(body), headers=headers)
+        line.getresponse().read()
+        line.close()
 
 
 def _address(number):
     return f"127.0.0.{2 + number % ADDRESSES}"
+
+
+def _trickles(port, number, _session, ends_s):
+    _hold(port, number, "GET / HTTP/1.1\r\n", "X-A: b\r\n", 7.0, ends_s)
+
+
+def _streams(port, number, _session, ends_s):
+    _hold(port, number, f"GET /feed/stream HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n", None, 0.1, ends_s)
+
+
+def _readers(port, number, _session, ends_s):
+    large = f"GET /assets/pilotlamp.css HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n" * 50
+    _hold(port, number, large, "", 1.0, ends_s)
 
 
 def _hold(port, number, first, feed, pause_s, ends_s):
@@ -97,6 +146,17 @@ def _hold(port, number, first, feed, pause_s, ends_s):
         time.sleep(pause_s)
 
 
+VISITS = {
+    "tables": (40, _tables),
+    "pages": (40, _pages),
+    "moments": (40, _moments),
+    "trickles": (420, _trickles),
+    "streams": (64, _streams),
+    "readers": (80, _readers),
+}
+"""How many visitors of each kind, and what each does."""
+
+
 def measure(seconds, *, crowd):
     """Figures of one run."""
     with tempfile.TemporaryDirectory() as name:
@@ -114,7 +174,7 @@ def measure(seconds, *, crowd):
         threading.Thread(target=_listen, args=(process, heard), daemon=True).start()
         time.sleep(8.0)
         context = multiprocessing.get_context("spawn")
-        kinds = ("tables", "trickles", "streams", "readers") if crowd else ()
+        kinds = VISITS if crowd else ()
         visitors = [context.Process(target=visit, args=(kind, port, session, seconds + 10), daemon=True) for kind in kinds]
         for visitor in visitors:
             visitor.start()

@@ -1,10 +1,11 @@
-"""A soak: ``python -m tests.bench.soak --hours 24 --speed 30`` (48 minutes; ``--hours 0.2`` for a look).
+"""A soak: ``python -m tests.bench.soak --hours 24 --speed 30 --form lines`` (48 minutes; ``--hours 0.2`` for a look).
 
 The whole program - link, pipeline, recorder, page - runs as a process of its own by a clock that is so many times faster, or less
-where the computer is too busy for that: the clock waits for a program that falls behind. A board of four districts plays ten
-minutes of the rehearsed show round and round over a pty, while the plug is pulled, noise comes, the board browns out, falls silent or
-floods, browsers come and go and one never reads. At the end, or when told to end, it prints what became of memory, file handles,
-threads, samples and warnings. What was recorded is decoded again and compared with the board's own books.
+where the computer is too busy for that: the clock waits for a program that falls behind. A board (``--form``: packed with four or two
+districts, or lines at ten readings a second) plays ten minutes of the rehearsed show round and round over a pty, while the plug is
+pulled, noise comes, the board browns out, falls silent or floods, browsers come and go, one never reads, and visitors flood the page
+at random. Between the faults come short circuits: each must have its warning in time. At the end, or when told to end, it prints what
+became of memory, file handles, threads, samples and warnings. What was recorded is compared with the board's own books.
 """
 
 # ruff: noqa: S311 - faults that are known, not secret
@@ -12,6 +13,7 @@ threads, samples and warnings. What was recorded is decoded again and compared w
 import argparse
 import collections
 import json
+import multiprocessing
 import random
 import re
 import shutil
@@ -25,17 +27,13 @@ import time
 import urllib.request
 from pathlib import Path
 
-import msgspec
 import numpy as np
 import psutil
 
-from monitor.rehearsal import demo_layout_text, fernhollow_show
-from monitor.sessions import Playback, find_sessions
-from monitor.values import Identity
-from monitor.wire import PackedDecoder, SampleRun
-from tests.faults.hostile_board import HostileBoard
+from tests.bench.bench_looking import VISITS, visit
+from tests.bench.soak_boards import FORMS, board_and_layout
+from tests.bench.soak_report import CALM_S, report
 
-PLAYED_S = 600.0
 FAULT_EVERY_S = (60.0, 240.0)
 """Seconds of the show between two faults, drawn evenly."""
 SAMPLE_EVERY_S = 5.0
@@ -45,14 +43,18 @@ PAGES = ("/", "/stalls", "/before", "/feed/window", "/_dash-layout", "/_dash-dep
 AGE_SLACK_S = 0.5
 """Wall seconds from a byte's sending to its receipt, by which an age may look younger than the silence."""
 BACKLOG_S = 120.0
-BEHIND_LIMIT_BYTES = 1_000_000
-"""So much may wait for the program's pipeline; beyond it, the clock goes slower. What the program itself holds is eight times as much."""
+BEHIND_LIMIT_BYTES = {"packed": 1_000_000, "packed-2": 200_000, "lines": 50_000}
+"""So much may wait for the program's pipeline; beyond it, the clock goes slower. What the program itself holds is far more."""
+SHORT_LASTS_S = 2.0
+FLOOD_LASTS_S, FLOOD_PAUSE_S = (5.0, 15.0), (20.0, 120.0)
+"""Wall seconds of a crowd of visitors, and between two, drawn evenly."""
 
 
 class Pace:
     """The clock of the soak, in a file that the program reads it from and tells in how many bytes wait."""
 
-    def __init__(self, path, speed):
+    def __init__(self, path, speed, behind_limit_bytes):
+        self._behind_limit_bytes = behind_limit_bytes
         path.write_bytes(bytes(16))
         self._seconds = np.memmap(path, dtype=np.float64, mode="r+", shape=(2,))
         self._speed = speed
@@ -76,7 +78,7 @@ class Pace:
         before_s = time.monotonic()
         while not self._stop.wait(0.005):
             now_s = time.monotonic()
-            share = min(1.0, max(0.0, 2.0 - float(self._seconds[1]) / BEHIND_LIMIT_BYTES))
+            share = min(1.0, max(0.0, 2.0 - float(self._seconds[1]) / self._behind_limit_bytes))
             self._seconds[0] += min(0.05, now_s - before_s) * self._speed * share
             before_s = now_s
 
@@ -84,28 +86,30 @@ class Pace:
 class Soak:
     """One soak: the program, its board, its viewers, and what was seen of them."""
 
-    def __init__(self, folder, *, hours, speed, seed):
-        self._folder, self._seconds, self._speed = folder, hours * 3600.0, speed
-        self._pace = Pace(folder / "clock", speed)
+    def __init__(self, folder, *, hours, speed, seed, form):
+        self._folder, self._seconds, self.speed, self.form = folder, hours * 3600.0, speed, form
+        self._pace = Pace(folder / "clock", speed, BEHIND_LIMIT_BYTES[form])
         self._dice = random.Random(seed)
         self._stop, self._ended = threading.Event(), threading.Event()
         self.faults = collections.Counter()
         self.samples, self.looks, self.unanswered, self.too_young = [], 0, [], []
         self.pages_opened = 0
         self.recording_trouble = collections.Counter()
-        identity, counts = played_counts()
-        self.board = HostileBoard(folder / "board", identity, counts, now_s=self._pace.now_s, backlog_s=BACKLOG_S)
-        self._began_s = self._pace.now_s()
+        self.shorts, self.crowds = [], collections.Counter()
+        self.board, self._layout_text = board_and_layout(form, folder / "board", now_s=self._pace.now_s, backlog_s=BACKLOG_S)
+        self.began_s = self._pace.now_s()
         self._began_wall_s = time.monotonic()
 
     def run(self):
         self._start()
         signal.signal(signal.SIGTERM, lambda *_: self._ended.set())
-        threads = [threading.Thread(target=work, daemon=True) for work in (self._look, self._never_read, self._open_pages)]
+        threads = [
+            threading.Thread(target=work, daemon=True) for work in (self._look, self._never_read, self._open_pages, self._crowd)
+        ]
         for thread in threads:
             thread.start()
         try:
-            self._began_s, self._began_wall_s = self._pace.now_s(), time.monotonic()
+            self.began_s, self._began_wall_s = self._pace.now_s(), time.monotonic()
             self._strew_faults()
         finally:
             self.hours, self.wall_s = self.gone_s / 3600, time.monotonic() - self._began_wall_s
@@ -123,18 +127,10 @@ class Soak:
 
     def _start(self):
         layout = self._folder / "layout.toml"
-        layout.write_text(demo_layout_text(str(self.board.link)))
-        words = [
-            "-m",
-            "tests.bench.soak_program",
-            "--speed",
-            self._speed,
-            "--clock",
-            self._folder / "clock",
-            layout,
-            "--web-port",
-            0,
-        ]
+        layout.write_text(self._layout_text)
+        self.warnings = self._folder / "warnings.jsonl"
+        words = ["-m", "tests.bench.soak_program", "--speed", self.speed, "--clock", self._folder / "clock"]
+        words += ["--warnings", self.warnings, layout, "--web-port", 0, "--share"]
         words += ["--recordings", self._folder / "recordings"]
         self.said = self._folder / "said.txt"
         with self.said.open("w") as said:
@@ -152,11 +148,11 @@ class Soak:
 
     @property
     def gone_s(self):
-        return self._pace.now_s() - self._began_s
+        return self._pace.now_s() - self.began_s
 
     def _strew_faults(self):
         kinds = (self._unplug, self._noise, self._brown_out, self._silence, self._flood)
-        next_fault_s, next_sample_s, told = 30.0, 0.0, 0
+        next_fault_s, next_sample_s, short_s, told = 30.0, 0.0, None, 0
         while not self._ended.is_set() and self.gone_s < self._seconds and self.program.poll() is None:
             time.sleep(0.05)
             if time.monotonic() >= next_sample_s:
@@ -167,6 +163,10 @@ class Soak:
                 kind()
                 self.faults[kind.__name__.strip("_")] += 1
                 next_fault_s = self.gone_s + self._dice.uniform(*FAULT_EVERY_S)
+                short_s = self.gone_s + CALM_S
+            if short_s is not None and self.gone_s >= short_s:
+                short_s = None
+                self._short()
             if self.gone_s // 3600 > told:
                 told = int(self.gone_s // 3600)
                 print(f"{told} h: {self.samples[-1]}", flush=True)
@@ -193,7 +193,22 @@ class Soak:
         self.board.be_silent(self._dice.uniform(3, 30))
 
     def _flood(self):
-        self.board.flood(self._dice.uniform(5, 20) / self._speed)
+        self.board.flood(self._dice.uniform(5, 20) / self.speed)
+
+    def _short(self):
+        """A short circuit, where the board is heard and no other one is fresh (the show has its own)."""
+        now_s, sent_s = self._pace.now_s(), self.board.last_sent_at_s
+        rose = [row["at_s"] for row in self.warned() if row["rule"] == "short"]
+        if sent_s is None or now_s - sent_s > 1.0 or (rose and now_s - rose[-1] < CALM_S):
+            return
+        self.shorts.append(now_s)
+        self.board.shorted_counts = self.board.shorted_form
+        self._wait(SHORT_LASTS_S)
+        self.board.shorted_counts = None
+
+    def warned(self):
+        """Rows of the warnings that came to the terminal so far."""
+        return [json.loads(line) for line in self.warnings.read_text().splitlines(keepends=True) if line.endswith("\n")]
 
     def _sample(self):
         with self._process.oneshot():
@@ -201,6 +216,7 @@ class Soak:
                 {
                     "at_h": round(self.gone_s / 3600, 2),
                     "rss_mb": round(self._process.memory_info().rss / 1e6, 1),
+                    "page_mb": round(max([0, *map(rss_bytes, self._process.children())]) / 1e6, 1),
                     "handles": self._process.num_fds(),
                     "threads": self._process.num_threads(),
                     "cpu_s": round(sum(self._process.cpu_times()[:2]), 1),
@@ -221,7 +237,7 @@ class Soak:
             ages = [row["age_s"] for row in payload["districts"] if row["age_s"] is not None]
             # Where the board sent meanwhile, the younger figure is right.
             if ages and silent_since_s is not None and self.board.last_sent_at_s == silent_since_s:
-                least_s = asked_s - silent_since_s - AGE_SLACK_S * self._speed
+                least_s = asked_s - silent_since_s - AGE_SLACK_S * self.speed
                 if min(ages) < least_s:
                     self.too_young.append((round(min(ages), 2), round(least_s, 2)))
             if not payload["recording"]["well"]:
@@ -243,95 +259,43 @@ class Soak:
                 except OSError as error:
                     self.unanswered.append(f"{path}: {error}")
 
+    def _crowd(self):
+        """Visitors who may only look, from other addresses, do too much of it for some seconds."""
+        dice, spawn = random.Random(17), multiprocessing.get_context("spawn")
+        while not self._stop.wait(dice.uniform(*FLOOD_PAUSE_S)):
+            kind, seconds = dice.choice(sorted(VISITS)), dice.uniform(*FLOOD_LASTS_S)
+            session = max(path.name for path in (self._folder / "recordings").iterdir() if path.is_dir())
+            visitors = spawn.Process(target=visit, args=(kind, self._port, session, seconds), daemon=True)
+            visitors.start()
+            self._stop.wait(seconds)
+            visitors.kill()
+            self.crowds[kind] += 1
+
     def _get(self, path):
         with urllib.request.urlopen(f"http://127.0.0.1:{self._port}{path}", timeout=20) as answer:
             return answer.read()
 
 
-def played_counts():
-    """Identity and counts of some minutes of the show."""
-    show, decoder, runs, identity, made_s = fernhollow_show(), PackedDecoder(), [], None, 0.0
-    while made_s < PLAYED_S:
-        part = show.next_part()
-        made_s = part.end_s
-        for item in decoder.feed(b"".join(part.packets)):
-            if isinstance(item, SampleRun):
-                runs.append(item.counts)
-            elif isinstance(item, Identity):
-                identity = item
-    return identity, np.concatenate(runs)
-
-
-def recorded(recordings):
-    """Bytes and scans that the sessions hold, what they say was lost, and how many of each notice."""
-    size, scans, losses, notices = 0, 0, [], collections.Counter()
-    for session in find_sessions(recordings):
-        playback, decoder = Playback(session), PackedDecoder()
-        for played in playback:
-            if played.chunk.reopened:
-                decoder = PackedDecoder()
-            size += len(played.chunk.data)
-            scans += sum(len(item.counts) for item in decoder.feed(played.chunk.data) if isinstance(item, SampleRun))
-        closing = session.closing()
-        losses += [*playback.damage, *(closing.losses if closing is not None else ("not closed",))]
-        for kind, word in (("warnings", "rule"), ("events", "cause"), ("findings", "kind")):
-            rows = {}
-            path = session.notices(kind)
-            for line in path.read_bytes().splitlines() if path.exists() else ():
-                row = msgspec.json.decode(line)
-                rows[row["id"]] = f"{row.get('priority', '')} {row[word]}".strip()
-            notices.update(f"{kind[:-1]} {name}" for name in rows.values())
-    return size, scans, losses, notices
-
-
-def report(soak, folder):
-    """The report's lines."""
-    size, scans, losses, notices = recorded(folder / "recordings")
-    said = soak.said.read_text()
-    dropped = re.findall(r"does not keep up: (\d+) bytes", said)
-    settled = [row for row in soak.samples if row["at_h"] > min(1.0, soak.hours / 4)] or soak.samples
-    cpu_s, speed = soak.samples[-1]["cpu_s"], soak.hours * 3600 / soak.wall_s
-    hours_run = np.array([row["at_h"] for row in settled])
-    lines = [f"{soak.hours:.2f} h at {speed:.1f} times real time, {sum(soak.faults.values())} faults: {dict(soak.faults)}"]
-    for name in ("rss_mb", "handles", "threads"):
-        values = np.array([row[name] for row in settled])
-        slope = np.polyfit(hours_run, values, 1)[0] if len(values) > 2 and np.ptp(hours_run) > 0 else 0.0
-        quarters = [round(float(np.median(part)), 1) for part in np.array_split(values, 4) if len(part)]
-        lines.append(f"{name}: quarters' medians {quarters}, highest {values.max():g}, {slope:+.3f} an hour")
-    lines += [
-        f"processor: {cpu_s / soak.wall_s:.2f} of a core, {cpu_s / soak.hours:.0f} s an hour of the show",
-        f"bytes: {soak.board.bytes_sent} taken by the port, {size} recorded, {soak.board.bytes_sent - size} lost",
-        (
-            f"scans: {soak.board.intact_scans} sent whole, {scans} recorded, {soak.board.intact_scans - scans} lost"
-            f" ({soak.board.dropped_scans} more were held back by the board because its port was not read in time)"
-        ),
-        f"dropped because this computer did not keep up, as the terminal told: at least {dropped[-1] if dropped else 0} bytes",
-        f"losses told by the sessions: {losses or 'none'}",
-        f"notices: {dict(sorted(notices.items()))}",
-        (
-            f"page: {soak.looks} looks, {soak.pages_opened} pages opened, {len(soak.unanswered)} unanswered {soak.unanswered[:3]},"
-            f" {len(soak.too_young)} ages too young {soak.too_young[:3]}"
-        ),
-        f"recording trouble shown: {dict(soak.recording_trouble) or 'none'}",
-        (
-            f"exit code {soak.code}, tracebacks {said.count('Traceback')}, log lines of errors {len(re.findall(r' ERROR ', said))},"
-            f" of warnings {len(re.findall(r' WARNING [a-z]', said))}"
-        ),
-    ]
-    return lines
+def rss_bytes(process):
+    """Memory of a process that may be gone."""
+    try:
+        return process.memory_info().rss
+    except psutil.Error:
+        return 0
 
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--hours", type=float, default=24.0, help="hours of the show")
     parser.add_argument("--speed", type=float, default=30.0)
+    parser.add_argument("--form", choices=FORMS, default="packed", help="what the board sends")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--keep", type=Path, help="a folder to keep everything in")
     args = parser.parse_args()
     folder = args.keep or Path(tempfile.mkdtemp(prefix="soak-"))
     folder.mkdir(parents=True, exist_ok=True)
     try:
-        soak = Soak(folder, hours=args.hours, speed=args.speed, seed=args.seed).run()
+        soak = Soak(folder, hours=args.hours, speed=args.speed, seed=args.seed, form=args.form).run()
         print("\n".join(report(soak, folder)), flush=True)
     finally:
         if args.keep is None:

@@ -46,7 +46,7 @@ def misread(data, sent_baud, read_baud):
 
 
 class HostileBoard:
-    """A packed board that plays counts round and round.
+    """A packed board that plays counts round and round; what sends another form says so in the attributes of its class.
 
     Args:
         link: A path that leads to the port, and stays the same over unplugging.
@@ -62,11 +62,15 @@ class HostileBoard:
         dropped_scans: Scans that the board itself dropped because nobody took its bytes.
         last_sent_s: Monotonic time when the port last took bytes of a scan.
         last_sent_at_s: The same by the board's own clock.
+        shorted_counts: Played in place of the counts, scan for scan, as long as they are set.
     """
+
+    DELIMITER = b"\0"
+    SCANS = PACKET_SCANS
 
     def __init__(self, link, identity, counts, *, now_s=time.monotonic, backlog_s=BACKLOG_S, seed=1, baud=None):
         self.link, self.identity = link, identity
-        self._counts = counts
+        self._counts, self.shorted_counts = counts, None
         self._clock_s, self._backlog_s = now_s, backlog_s
         self._baud = baud
         self._dice = random.Random(seed)
@@ -135,7 +139,7 @@ class HostileBoard:
         """Let so many seconds of the board pass unheard: the host was asleep and the port threw away what came."""
         with self._lock:
             self._began_s -= seconds
-            self._rest, self._rest_scans = b"\0", 0
+            self._rest, self._rest_scans = self.DELIMITER, 0
             self._skip_to_now()
 
     def flood(self, seconds, what=None):
@@ -147,7 +151,7 @@ class HostileBoard:
                 self._write(what or self._dice.randbytes(4096))
                 select.select([], [self._end], [], 0.05)
             # A delimiter, so that the first packet after it is whole again.
-            self._rest, self._at_delimiter = b"\0", True
+            self._rest, self._at_delimiter = self.DELIMITER, True
             self._skip_to_now()
 
     def packet_again(self):
@@ -184,7 +188,7 @@ class HostileBoard:
         interval_s = self.identity.scan_interval_s
         if now_s - self._scan * interval_s > self._backlog_s:
             self.dropped_scans += self._skip_to_now()
-        while self._flush() and (self._scan + PACKET_SCANS) * interval_s <= now_s:
+        while self._flush() and (self._scan + self.SCANS) * interval_s <= now_s:
             self._make_packet()
 
     def _watch_opening(self):
@@ -218,20 +222,27 @@ class HostileBoard:
         self._rest, self._rest_scans = b"", 0
         if self._scan >= self._next_identity:
             self._next_identity = self._scan + round(1 / self.identity.scan_interval_s)
-            self._add(b"\0" + self._packet(1, identity_body(self.identity)))
-            self._add(self._packet(3, health_body(self._health(self.identity.number))))
-        rows = [(self._played + k) % len(self._counts) for k in range(PACKET_SCANS)]
+            self._introduce()
+        rows = [(self._played + k) % len(self._counts) for k in range(self.SCANS)]
         self._played = rows[-1] + 1
-        if self._add(self._packet(2, samples_body(self._index, self._counts[rows]))):
-            self._rest_scans = PACKET_SCANS
-        self._scan += PACKET_SCANS
-        self._index += PACKET_SCANS
+        played = self._counts if self.shorted_counts is None else self.shorted_counts
+        if self._add(self._scans(played[rows])):
+            self._rest_scans = self.SCANS
+        self._scan += self.SCANS
+        self._index += self.SCANS
+
+    def _introduce(self):
+        self._add(b"\0" + self._packet(1, identity_body(self.identity)))
+        self._add(self._packet(3, health_body(self._health(self.identity.number))))
+
+    def _scans(self, counts):
+        return self._packet(2, samples_body(self._index, counts))
 
     def _add(self, data):
         """Whether the packet can be understood: it and the delimiter before it are unhurt."""
         hurt = self._misread(self._hurt(data))
-        is_intact = hurt == data and (self._at_delimiter or data.startswith(b"\0"))
-        self._at_delimiter = hurt.endswith(b"\0")
+        is_intact = hurt == data and (self._at_delimiter or data.startswith(self.DELIMITER))
+        self._at_delimiter = hurt.endswith(self.DELIMITER)
         self._rest += hurt
         return is_intact
 
