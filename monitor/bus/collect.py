@@ -3,7 +3,7 @@
 import logging
 import threading
 import time
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -20,6 +20,8 @@ GROUP = "collectors"
 ACKNOWLEDGE_EVERY_S = 1.0
 """A message more for each station and second; a station that ends waits so long for the last one."""
 BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0)
+TOLD_AGAIN_S = 5.0
+"""What was acknowledged within so long before a connection was lost may not have arrived: it is acknowledged again."""
 ROUND_S = 0.05
 REST = 3.0
 """Writing takes a quarter of the time at most: after each piece comes a rest of so many times its length."""
@@ -47,8 +49,8 @@ class Collector:
     """Collects until stopped.
 
     Collectors share what comes: each message goes to one of them. A station keeps a message until a collector acknowledges it, which
-    it does when the message is in the spool; what a broker or a collector lost meanwhile is sent again. So a message may be kept
-    twice, and reading takes each once.
+    it does when the message is in the spool; what a broker or a collector lost meanwhile is sent again, and what a collector knows
+    already is acknowledged only. So a message is kept twice only by two collectors, and reading takes each once.
 
     Args:
         broker: Where from; a broker without a hall means all halls.
@@ -78,6 +80,7 @@ class Collector:
             raise BusError(f"{options.into} cannot be written to ({error.strerror}): give another folder with --into") from error
         self._connection: Connection | None = None
         self._kept: dict[Address, list[tuple[str, int]]] = {}
+        self._told: deque[tuple[float, Address, list[tuple[str, int]]]] = deque()
         self._next_acknowledgement_s = self._next_beat_s = 0.0
         self._next_turn_s = time.monotonic() + options.every_s
         self._next_step_s = 0.0
@@ -106,6 +109,9 @@ class Collector:
         try:
             connection.connect()
             self._connection, self.sentence = connection, connection.trouble or "collecting"
+            while self._told:
+                _, station, names = self._told.popleft()
+                self._kept.setdefault(station, []).extend(names)
             while not stop.is_set():
                 connection.wait(self._wait_s())
                 self._tend()
@@ -146,7 +152,9 @@ class Collector:
             ranges = _ranges(names)
             for k in range(0, len(ranges), KEPT_LIMIT):
                 self._connection.publish(station.topic, encode(Acknowledgement(names=tuple(ranges[k : k + KEPT_LIMIT]))))
-            del self._kept[station]
+            self._told.append((time.monotonic(), station, self._kept.pop(station)))
+        while self._told and self._told[0][0] < time.monotonic() - TOLD_AGAIN_S and self._connection is not None:
+            self._told.popleft()
 
     def _step(self, began_s: float) -> None:
         try:
@@ -167,9 +175,10 @@ class Collector:
         if isinstance(received, BusFault):
             self.counts[f"fault: {received.reason}"] += 1
             return
+        if not isinstance(received.body, Readings | WarningNote | EventNote):
+            return
         self._keep.take(received)
-        if isinstance(received.body, Readings | WarningNote | EventNote):
-            self._kept.setdefault(replace(received.address, kind="kept"), []).append(received.body.uid)
+        self._kept.setdefault(replace(received.address, kind="kept"), []).append(received.body.uid)
         self.counts[received.address.kind] += 1
         if self._seen is not None:
             self._seen(received)

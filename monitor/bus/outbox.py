@@ -2,7 +2,7 @@
 
 import contextlib
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -116,12 +116,29 @@ class Outbox:
         )
         return [Waiting(id=number, notice=bool(kind), topic=topic, payload=payload) for number, kind, topic, payload in rows]
 
-    def acknowledge(self, boot: str, first: int, last: int, now_unix_s: float) -> None:
-        """A collector has these messages on its disk."""
+    def acknowledge(self, names: Iterable[tuple[str, int, int]], sent: Container[int], now_unix_s: float) -> list[int]:
+        """A collector has messages on its disk.
+
+        Args:
+            names: Boot, first and last seq of each run of them.
+            sent: Ids of what was sent at all: nobody can have anything else, whatever is said.
+            now_unix_s: Wall clock.
+
+        Returns:
+            Ids of those that are gone.
+        """
+        gone: list[int] = []
         with self._changing():
-            self.waiting_count -= self._delete("boot = ? AND seq BETWEEN ? AND ?", boot, first, last)
+            for name in names:
+                rows = self._file.execute("SELECT id FROM messages WHERE boot = ? AND seq BETWEEN ? AND ?", name)
+                kept = [number for (number,) in rows.fetchall() if number in sent]
+                for number in kept:
+                    self._delete("id = ?", number)
+                gone += kept
+            self.waiting_count -= len(gone)
             self._file.execute("REPLACE INTO losses VALUES ('collected', ?)", (int(now_unix_s),))
         self._collected_unix_s = now_unix_s
+        return gone
 
     def has_collector(self, now_unix_s: float) -> bool:
         """Whether somebody is to acknowledge messages; where nobody collects, the broker's word has to do."""
@@ -132,10 +149,9 @@ class Outbox:
         with self._changing():
             self.waiting_count -= self._delete("id = ?", number)
 
-    def newest(self) -> int:
-        """The id of the message that was put last; 0 where there is none."""
-        (number,) = self._file.execute("SELECT coalesce(max(id), 0) FROM messages").fetchone()
-        return int(number)
+    def ids(self) -> set[int]:
+        """Ids of all messages that wait."""
+        return {number for (number,) in self._file.execute("SELECT id FROM messages")}
 
     def close(self) -> None:
         """Close the file."""

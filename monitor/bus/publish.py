@@ -37,6 +37,8 @@ UNDERWAY_LIMIT = 100
 """Messages sent and not yet confirmed by the broker."""
 AGAIN_S = 10.0
 """What was sent and not acknowledged for so long is sent again, while there is a sign of a collector."""
+RESUMES_AFTER_S = 3.0
+"""Collectors come back when a station does, and say again what they had: what waited longer goes out after that."""
 BROKER_KEEPS_S = 8.0
 """Where nobody collects, what the broker took is dropped after this: a broker that is killed may not have passed it on."""
 PATIENCE_S = 10.0
@@ -222,9 +224,10 @@ class Publisher:
         self._connection, self.connected = connection, True
         self._failures = 0
         self.sentence = ""
-        self._sent_s, self._taken_s = {}, {}
-        self._after = dict.fromkeys((True, False), self._outbox.newest())
-        self._next_pass_s = self._next_presence_s = 0.0
+        self._sent_s, self._taken_s = dict.fromkeys(self._sent_s, -AGAIN_S), {}
+        self._after = dict.fromkeys((True, False), max(self._outbox.ids(), default=0))
+        self._next_presence_s = 0.0
+        self._next_pass_s = time.monotonic() + (RESUMES_AFTER_S if self._has_collector() else 0.0)
 
     def _lost(self, why: str) -> None:
         if self._connection is not None:
@@ -242,11 +245,13 @@ class Publisher:
         if now_s < self._next_pass_s:
             return
         self._next_pass_s = now_s + AGAIN_S
-        self._sent_s = {number: sent_s for number, sent_s in self._sent_s.items() if now_s - sent_s < AGAIN_S}
+        if len(self._sent_s) > self._outbox.waiting_count:  # some gave way to the limit
+            there = self._outbox.ids()
+            self._sent_s = {number: sent_s for number, sent_s in self._sent_s.items() if number in there}
         if not self._has_collector():
             for number in [number for number, taken_s in self._taken_s.items() if now_s - taken_s >= BROKER_KEEPS_S]:
                 self._outbox.drop(number)
-                del self._taken_s[number]
+                del self._taken_s[number], self._sent_s[number]
         elif now_s - self._acknowledged_s >= AGAIN_S:
             # All of it would go to nobody: the first is sent, and its acknowledgement begins the rest.
             self._send_some(notice=True, after=0, most=1)
@@ -261,11 +266,11 @@ class Publisher:
         now_s = time.monotonic()
         self._taken_s.clear()
         if now_s - self._acknowledged_s >= AGAIN_S:
-            self._next_pass_s = now_s
+            self._next_pass_s = min(self._next_pass_s, now_s + RESUMES_AFTER_S)
         self._acknowledged_s = now_s
         with contextlib.suppress(BusError):  # the disk refuses it: it is sent and acknowledged again
-            for boot, first, last in received.body.names:
-                self._outbox.acknowledge(boot, first, last, self._unix_s())
+            for number in self._outbox.acknowledge(received.body.names, self._sent_s, self._unix_s()):
+                del self._sent_s[number]
 
     def _has_collector(self) -> bool:
         return self._outbox.has_collector(self._unix_s())

@@ -1,16 +1,18 @@
 """What a collector took in: the spool of plain files that others may take over, and the way from there to Parquet in small steps."""
 
+import bisect
 import contextlib
 import errno
+import math
 import os
 import secrets
-from collections import deque
+from collections import OrderedDict, deque
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
-from monitor.bus.payloads import BusFault, Received, decode, encode
+from monitor.bus.payloads import EventNote, Readings, Received, WarningNote, decode, encode
 from monitor.bus.tables import Rows, Tables, sort_into
 
 FOLDER = "spool"
@@ -35,8 +37,7 @@ class Spool:
         Raises:
             OSError: There is no room; nothing of the message is kept.
         """
-        if isinstance(received.body, bytes):
-            return
+        assert not isinstance(received.body, bytes)  # noqa: S101 - lines of boards are not collected
         line = received.address.topic.encode() + b"\t" + encode(received.body) + b"\n"
         try:
             written = self._file.write(line)
@@ -106,8 +107,44 @@ def messages(path: Path) -> Iterator[Received]:
         for line in file:
             topic, tab, payload = line.rstrip(b"\n").partition(b"\t")
             received = decode(topic.decode("utf-8", "replace"), payload) if tab else None
-            if received is not None and not isinstance(received, BusFault):
+            if isinstance(received, Received) and isinstance(received.body, Readings | WarningNote | EventNote):
                 yield received
+
+
+STARTS_LIMIT, RANGES_LIMIT = 4000, 1000
+"""Starts of stations whose messages are remembered, and ranges of each; the oldest are forgotten."""
+
+
+class KeptNames:
+    """Which messages of which start of a station were kept, as ranges of their numbers."""
+
+    def __init__(self) -> None:
+        self._ranges: OrderedDict[tuple[str, str, str], list[tuple[int, int]]] = OrderedDict()
+
+    def add(self, received: Received) -> None:
+        """Remember a message."""
+        start, number = _name(received)
+        ranges = self._ranges.setdefault(start, [])
+        self._ranges.move_to_end(start)
+        k = bisect.bisect(ranges, (number, math.inf))
+        follows, leads = bool(k) and ranges[k - 1][1] >= number - 1, k < len(ranges) and ranges[k][0] == number + 1
+        first = ranges[k - 1][0] if follows else number
+        last = ranges[k][1] if leads else max(number, ranges[k - 1][1] if follows else number)
+        ranges[k - follows : k + leads] = [(first, last)]
+        del ranges[:-RANGES_LIMIT]
+        if len(self._ranges) > STARTS_LIMIT:
+            self._ranges.popitem(last=False)
+
+    def __contains__(self, received: Received) -> bool:
+        start, number = _name(received)
+        ranges = self._ranges.get(start, [])
+        k = bisect.bisect(ranges, (number, math.inf))
+        return bool(k) and ranges[k - 1][1] >= number
+
+
+def _name(received: Received) -> tuple[tuple[str, str, str], int]:
+    assert isinstance(received.body, Readings | WarningNote | EventNote)  # noqa: S101 - nothing else is collected
+    return (received.address.hall, received.address.station, received.body.boot), received.body.seq
 
 
 ADOPTED_AT_ONCE = 2000
@@ -124,7 +161,7 @@ class _Job:
 
 
 class ParquetWriter:
-    """Takes messages into the spool and brings them into the tables.
+    """Takes messages into the spool and brings them into the tables, each once as far as this collector knows.
 
     Args:
         into: The collectors' common folder.
@@ -136,6 +173,7 @@ class ParquetWriter:
         self._spool = Spool(into, name)
         self._tables = Tables(into, name)
         self._unix_now = unix_now
+        self._names = KeptNames()
         self._taken: Rows = {}
         self._jobs: deque[_Job] = deque()
         self.rows = 0
@@ -152,8 +190,10 @@ class ParquetWriter:
         Raises:
             OSError: There is no room.
         """
-        self._spool.add(received)
-        sort_into(self._taken, received, self._unix_now())
+        if received not in self._names:
+            self._spool.add(received)
+            sort_into(self._taken, received, self._unix_now())
+            self._names.add(received)
 
     def turn(self) -> None:
         """What was taken up to here is to be written."""
@@ -204,5 +244,7 @@ class ParquetWriter:
         while batch := list(islice(bodies, ADOPTED_AT_ONCE)):
             rows: Rows = {}
             for received in batch:
-                sort_into(rows, received, self._unix_now())
+                if received not in self._names:
+                    sort_into(rows, received, self._unix_now())
+                    self._names.add(received)
             yield rows

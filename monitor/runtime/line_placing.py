@@ -33,6 +33,7 @@ class LinePlacing:
         self._waiting: list[LineReadings] = []
         self._amid: list[tuple[int, FindingKind, str]] = []
         self._placed_s = np.zeros(0)
+        self._restarts_at: list[int] = []
 
     @property
     def end_s(self) -> float:
@@ -63,9 +64,9 @@ class LinePlacing:
         lines, start_s = joined_lines(blocks), self._timeline.end_s
         self._placed_s = self._times_s(lines, identity, received_s)
         # Board time reached after so many lines.
-        reached_s = [start_s, *self._placed_s.tolist()] if amid or self._timeline.restarts_at else []
+        reached_s = [start_s, *self._placed_s.tolist()] if amid or self._restarts_at else []
         troubles = []
-        for k in self._timeline.restarts_at:
+        for k in self._restarts_at:
             self._clock.reanchor(reached_s[k + 1])
             troubles.append((k + 1, _trouble(FindingKind.RESTART, reached_s[k], reached_s[k + 1])))
         ahead = np.cumsum([0, *(len(block.times_ms) for block in blocks)]).tolist()
@@ -91,8 +92,13 @@ class LinePlacing:
     def _times_s(self, lines: LineReadings, identity: Identity | None, received_s: float | None) -> Floats:
         """Board seconds: by the board's own clock, or by when lines came where it has none."""
         if identity is not None and not identity.has_clock and received_s is not None:
+            self._restarts_at = []
             return self._timeline.place_received(lines.times_ms, received_s, identity.scan_interval_s)
-        return self._timeline.place(lines.times_ms, self._clock.board_at(received_s))
+        # Readings of one line have its time together: none of them bears out what another says of it.
+        firsts = np.flatnonzero((np.diff(lines.ends, prepend=-1) != 0) | (np.diff(lines.times_ms, prepend=-1) != 0))
+        placed_s = self._timeline.place(lines.times_ms[firsts], self._clock.board_at(received_s))
+        self._restarts_at = [int(firsts[k]) for k in self._timeline.restarts_at]
+        return np.repeat(placed_s, np.diff(firsts, append=len(lines.times_ms)))
 
 
 def _trouble(kind: FindingKind, start_s: float, end_s: float, check: str = "") -> Trouble:

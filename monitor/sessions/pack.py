@@ -1,7 +1,11 @@
 """A session as one file to send to a friend, and back; what comes in is not trusted."""
 
+import errno
+import lzma
 import shutil
+import struct
 import zipfile
+import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path, PurePosixPath
 
@@ -66,6 +70,19 @@ def pack(session: SessionFolder, target: Path, tell: Callable[[int], None] = lam
     return path
 
 
+_REFUSALS = (
+    zipfile.BadZipFile,
+    NotImplementedError,
+    RuntimeError,
+    EOFError,
+    ValueError,
+    struct.error,
+    zlib.error,
+    lzma.LZMAError,
+)
+"""What the library raises at a file that is none; ValueError where a name is said to be UTF-8 and is not."""
+
+
 def unpack(bundle_path: Path, recordings: Path, tell: Callable[[int], None] = lambda _bytes: None) -> SessionFolder:
     """Make a session folder of a packed one; all of it is checked, and nothing is left behind of one that is refused.
 
@@ -85,9 +102,11 @@ def unpack(bundle_path: Path, recordings: Path, tell: Callable[[int], None] = la
             if folder.exists():
                 raise SessionError(f"{folder} is there already: move it away first")
             return _unpacked(bundle, folder, tell)
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError) as error:
+    except _REFUSALS as error:
         raise SessionDamagedError(f"{bundle_path} is not a packed session, or not whole ({error}): get it again") from error
     except OSError as error:
+        if error.errno == errno.EINVAL:  # it sends the reader to before its beginning
+            raise SessionDamagedError(f"{bundle_path} is not a packed session, or not whole: get it again") from error
         raise SessionError(f"{bundle_path} cannot be unpacked ({error.strerror or error}): check both folders") from error
 
 

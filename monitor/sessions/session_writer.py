@@ -3,6 +3,7 @@
 import errno
 import threading
 from collections.abc import Callable, Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Self
@@ -76,11 +77,18 @@ class SessionWriter:
         self._notices: dict[NoticeKind, AppendedFile] = {}
         self._board_lines: dict[str, Row] = {}
         self._buckets: dict[str, BoardBuckets] = {}
-        self._raw = {number: self._raw_log(number, size) for number, size in standing.raw_bytes.items()}
-        self._steps = XzLog(session.steps, STEPS_STEM, STEPS_SUFFIX, self._part, self._compactor)
-        self._steps.write(STEPS_HEAD)
-        self._readings = ReadingsLog(session.readings, self._part, manifest.began_at)
-        self._snapshots = SnapshotLog(session.snapshots, self._part, manifest.began_at)
+        self._raw: dict[int, XzLog] = {}
+        with ExitStack() as opened:  # where one cannot be written, none stays open
+            for number, size_bytes in standing.raw_bytes.items():
+                self._raw[number] = log = self._raw_log(number, size_bytes)
+                opened.callback(log.file.close)
+            self._steps = XzLog(session.steps, STEPS_STEM, STEPS_SUFFIX, self._part, self._compactor)
+            opened.callback(self._steps.file.close)
+            self._steps.write(STEPS_HEAD)
+            self._readings = ReadingsLog(session.readings, self._part, manifest.began_at)
+            opened.callback(self._readings.file.close)
+            self._snapshots = SnapshotLog(session.snapshots, self._part, manifest.began_at)
+            opened.pop_all()
 
     @classmethod
     def begin(cls, path: Path, layout_text: str, manifest: Manifest, *, readable: bool = False) -> Self:

@@ -211,8 +211,7 @@ class MillisecondTimeline:
         if not self._is_leap(step):
             self._go(time_ms, step)
             return False
-        # The further outputs of a line have its time, too: only another time agrees or does not.
-        if self._leapt_ms is None or time_ms == self._leapt_ms or self._is_leap(_signed(time_ms - self._leapt_ms)):
+        if self._leapt_ms is None or self._is_leap(_signed(time_ms - self._leapt_ms)):
             self._leapt_ms = time_ms
             return False
         leap = _signed(self._leapt_ms - self._last_ms)

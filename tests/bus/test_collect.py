@@ -174,6 +174,24 @@ def test_what_no_station_may_say_is_counted_and_dropped(mosquitto, tmp_path):
     assert not (tmp_path / "readings").exists()
 
 
+def test_a_message_that_comes_again_is_kept_once_however_it_comes(tmp_path):
+    """To the same collector, before and after its rows are written; and out of the spool of one that died."""
+    dead, keep = Spool(tmp_path, "dead"), ParquetWriter(tmp_path, "one", unix_now)
+    for seq in (5, 3, 4, 9):
+        dead.add(received(readings(seq=seq, first=seq, districts=("Outer main",))))
+    for seq in (2, 4, 3, 7, 2, 3, 4, 7, 6, 8, 7):
+        keep.take(received(readings(seq=seq, first=seq, districts=("Outer main",))))
+        keep.turn()
+        keep.step()
+    assert keep.adopt(0.0, "dead") == 1
+    dead.close()
+    keep.take(received(readings(seq=2, first=2, districts=("Outer main",)), station="Mill"))
+    keep.finish()
+    rows = answer(tmp_path, "SELECT seq FROM readings_as_written WHERE station = 'Fernhollow' ORDER BY seq").rows
+    assert [seq for (seq,) in rows] == [2, 3, 4, 5, 6, 7, 8, 9]
+    assert answer(tmp_path, "SELECT count(*) FROM readings_as_written").rows[0][0] == 9
+
+
 def test_files_are_by_hall_day_and_station_and_many_small_ones_become_one(tmp_path):
     tables = Tables(tmp_path, "one")
     for k in range(PARTS_LIMIT + 1):

@@ -27,8 +27,9 @@ def test_order_bounds_and_counts_hold_whatever_happens(acts):
                 outbox.drop(body.id)
                 confirmed.add(int(body.payload.rstrip(b".")))
         else:
-            outbox.acknowledge("boot 1", value, value + 5, now_s)
-            confirmed |= {n for n in range(value, value + 6) if n % 2 and n <= number}
+            sent = {body.id for kind in (True, False) for body in outbox.waiting(notice=kind, after=0, most=10)}
+            outbox.acknowledge([("boot 1", value, value + 5), ("boot 1", value, value)], sent, now_s)
+            confirmed |= {n for n in range(value, value + 6) if n % 2 and n in sent}
         waiting = {kind: numbers(outbox, kind) for kind in (True, False)}
         for kind in (True, False):
             assert waiting[kind] == sorted(set(waiting[kind]))  # in order, each once

@@ -123,6 +123,19 @@ def test_where_nobody_collects_the_brokers_word_does_and_a_warning_that_nobody_t
     until(lambda: station.outbox.waiting_count == 0)
 
 
+def test_no_acknowledgement_takes_what_was_never_sent(tmp_path):
+    """Whoever says it: a range of everything, of another start, or the same again."""
+    outbox = Outbox(tmp_path / "o.sqlite")
+    for seq in range(6):
+        outbox.put("t/readings", b"r", notice=False, name=("a" * 16, seq))
+    everything = [("a" * 16, 0, 2**53 - 1), ("b" * 16, 0, 2**53 - 1)]
+    assert outbox.acknowledge(everything, {1: 0.0, 3: 0.0}, 0.0) == [1, 3]
+    assert outbox.acknowledge(everything * 2, {1: 0.0, 3: 0.0}, 0.0) == []
+    assert outbox.ids() == {2, 4, 5, 6}
+    assert outbox.waiting_count == 4
+    outbox.close()
+
+
 def test_a_full_outbox_thins_old_readings_and_keeps_every_notice():
     outbox = Outbox(None, limit_bytes=60_000)
     for number in range(600):

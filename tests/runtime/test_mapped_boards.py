@@ -101,3 +101,15 @@ def test_a_board_with_a_clock_is_timed_by_it():
     pipeline = Pipeline(layout)
     steps = [pipeline.feed("x", Chunk(data=data)), pipeline.finish("x")]
     np.testing.assert_allclose(column(steps, "end_s"), [0, 0.2, 0.4, 0.6])
+
+
+def test_a_damaged_time_of_a_line_of_several_outputs_moves_nothing():
+    """Far ahead, far back, and near zero, as a restart would be; each output of the line says the same."""
+    pipeline = Pipeline(layout_with("time_ms = 5\n"), clock_for_board=lambda _: BoardClock())
+    times_ms = [500_000 + 100 * k for k in range(60)]
+    for k, damaged in ((20, 740_000), (30, 102_000), (40, 900)):
+        times_ms[k] = damaged
+    chunks = [Chunk(data=line(k)[:-1] + f",{ms}\n".encode(), received_s=5 + 0.1 * k) for k, ms in enumerate(times_ms)]
+    steps = [pipeline.feed(PORT, chunk) for chunk in chunks]
+    np.testing.assert_allclose(column(steps, "end_s"), 5 + 0.1 * np.arange(60), atol=0.11)
+    assert [found.kind for step in steps for found in step.findings] == []

@@ -1,7 +1,9 @@
 """Packed sessions: whole and true, or refused. The tricks are those that archive readers are known for (CWE-22, CWE-409)."""
 
+import io
 import stat
 import zipfile
+import zlib
 
 import pytest
 
@@ -95,8 +97,21 @@ def test_changed_or_cut_files_are_refused(session, tmp_path):
     bundle = pack(session, tmp_path / "a.session.zip")
     data = bundle.read_bytes()
     raw = next(session.raw.iterdir()).read_bytes()
-    for k, bad in enumerate((data[: len(data) // 2], data.replace(raw, raw[:50] + bytes(50) + raw[100:]), b"no zip at all")):
-        path = tmp_path / f"{k}.zip"
+    other = io.BytesIO()
+    with zipfile.ZipFile(other, "w", zipfile.ZIP_DEFLATED) as made:
+        made.writestr("é/manifest.json", "x" * 100)
+        made.writestr("é/closing.json", "x" * 100)
+    name, stream = other.getvalue().replace(b"\xc3\xa9", b"\xc3("), zlib.compress(b"x" * 100, wbits=-15)
+    not_whole = {
+        "half": data[: len(data) // 2],
+        "changed": data.replace(raw, raw[:50] + bytes(50) + raw[100:]),
+        "other": b"no zip at all",
+        "a name that is not the UTF-8 that it is said to be": name,
+        "a stream that no decompressor takes": other.getvalue().replace(stream, b"\xff" * len(stream)),
+        "places before the beginning": other.getvalue().replace(stream, b""),
+    }
+    for kind, bad in not_whole.items():
+        path = tmp_path / f"{kind}.zip"
         path.write_bytes(bad)
         with pytest.raises(SessionError, match=r"not whole|as it was written"):
             unpack(path, tmp_path / "in")

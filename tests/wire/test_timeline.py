@@ -82,12 +82,8 @@ def test_a_damaged_digit_in_one_time_moves_nothing():
     """A line without a checksum whose time reads half a minute ahead, or far back, between good ones."""
     timeline = MillisecondTimeline()
     times = [527_852, 527_952, 557_952, 528_052, 27_152, 528_152]
-    # A line of several outputs gives its time several times: that is no other line's word.
-    for outputs in (1, 3):
-        placed = timeline.place(np.repeat(times, outputs))
-        assert placed.tolist() == pytest.approx(np.repeat([0.0, 0.1, 0.1, 0.2, 0.2, 0.3], outputs).tolist())
-        assert timeline.restarts == 0
-        timeline = MillisecondTimeline()
+    assert timeline.place(np.array(times)).tolist() == pytest.approx([0.0, 0.1, 0.1, 0.2, 0.2, 0.3])
+    assert timeline.restarts == 0
 
 
 def test_a_gap_counts_once_the_next_line_agrees_however_it_is_cut():
@@ -124,7 +120,7 @@ class PlainMilliseconds:
                 self.round = since(self.last)
             self.end_s += since(self.last) / 1000
             self.last, self.leapt = now, None
-        elif self.leapt is None or now == self.leapt or self.is_leap(since(self.leapt)):
+        elif self.leapt is None or self.is_leap(since(self.leapt)):
             self.leapt = now
         else:
             leap = (self.leapt - self.last + 2**31) % 2**32 - 2**31
