@@ -7,7 +7,6 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Literal
 
 from monitor.bus.broker import Address, Broker, Kind, escaped
@@ -21,8 +20,7 @@ from monitor.errors import BusError
 from monitor.layout import Layout
 from monitor.standing import LayoutStanding
 from monitor.standing.states import mark
-from monitor.values import Event, ReadingBlock, Step, SupplyLoad
-from monitor.values import Warning as RaisedWarning
+from monitor.values import Step, SupplyLoad
 
 _log = logging.getLogger(__name__)
 
@@ -46,15 +44,6 @@ PATIENCE_S = 10.0
 STEPS_LIMIT = 4000
 """Steps that may wait for this thread: more than a minute of four boards; beyond it readings go, notices never."""
 GOODBYE_S = 1.5
-
-
-@dataclass(slots=True, kw_only=True)
-class _Taken:
-    now_s: float
-    readings: tuple[ReadingBlock, ...]
-    loads: tuple[SupplyLoad, ...]
-    warnings: tuple[RaisedWarning, ...]
-    events: tuple[Event, ...]
 
 
 class Publisher:
@@ -90,8 +79,8 @@ class Publisher:
         self._writer = Writer(began_unix_s=began_unix_s)
         self._grid = Grid()
         self._single_figures: SingleFigures | None = None
-        self._steps: deque[_Taken] = deque()
-        self._notices: deque[_Taken] = deque()
+        self._steps: deque[Step] = deque()
+        self._notices: deque[Step] = deque()
         self._loads: dict[str, SupplyLoad] = {}
         self._standing: dict[int, WarningNote] = {}
         self._connection: Connection | None = None
@@ -115,11 +104,10 @@ class Publisher:
 
     def take(self, step: Step) -> None:
         """Take a step; never waits."""
-        taken = _Taken(now_s=step.now_s, readings=step.readings, loads=step.loads, warnings=step.warnings, events=step.events)
-        if taken.warnings or taken.events:
-            self._notices.append(taken)
+        if step.warnings or step.events:
+            self._notices.append(step)
         if len(self._steps) < STEPS_LIMIT:
-            self._steps.append(taken)
+            self._steps.append(step)
 
     def said(self) -> str:
         """How the sending stands, for the station's own people; from any thread."""
@@ -186,7 +174,7 @@ class Publisher:
                 self._single_figures.take(row, tuple(self._loads.values()))
             self._keep("readings", self._writer.readings(row, tuple(self._loads.values()), self._now_s()))
 
-    def _note(self, taken: _Taken) -> None:
+    def _note(self, taken: Step) -> None:
         for warning in taken.warnings:
             note = self._writer.warning(warning, self._now_s())
             self._keep("warnings", note)

@@ -4,7 +4,6 @@ import math
 from collections.abc import Sequence
 
 import msgspec
-from msgspec import Struct
 
 from monitor.bus.broker import escaped
 from monitor.bus.connection import Connection
@@ -25,24 +24,6 @@ OF_DISTRICTS = {
     "clipped": ("1", "1 where a sensor's range ended, and volts or amps, and watts with them, are lower bounds; else 0"),
 }
 OF_SUPPLIES = {"va": ("VA", "volt-amperes"), "limit_share": ("1", "share of the limit that binds; 1 is at the limit")}
-
-
-class FigureTopic(Struct, frozen=True, kw_only=True):
-    """One topic of the description.
-
-    Attributes:
-        topic: Where the figure comes, a decimal number as text.
-        of: "district" or "supply".
-        name: Its name, as the layout file has it.
-        unit: In SI.
-        meaning: What it is.
-    """
-
-    topic: str
-    of: str
-    name: str
-    unit: str
-    meaning: str
 
 
 class SingleFigures:
@@ -89,9 +70,13 @@ class SingleFigures:
             BusError: The connection is lost.
         """
         found = [
-            FigureTopic(
-                topic=f"{self._base}/{kind}/{escaped(row.name)}/{figure}", of=kind, name=row.name, unit=unit, meaning=meaning
-            )
+            {
+                "topic": f"{self._base}/{kind}/{escaped(row.name)}/{figure}",
+                "of": kind,
+                "name": row.name,
+                "unit": unit,
+                "meaning": meaning,
+            }
             for kind, rows, figures in (
                 ("district", self._layout.district, OF_DISTRICTS),
                 ("supply", self._layout.supply, OF_SUPPLIES),
