@@ -12,7 +12,8 @@ from monitor.bus.hall_values import STALE_AFTER_S, TROUBLE_OF_LEVEL, DistrictVie
 from monitor.layout import Layout
 from monitor.standing import Headline, LayoutStanding, Level, headline
 from monitor.standing.states import URGENCY
-from monitor.standing.words import first_sentence, percent, seconds
+from monitor.standing.words import first_sentence
+from monitor.words.figures import percent, seconds
 
 LEVEL_OF_TROUBLE: dict[Trouble, Level] = {
     "high": Level.HIGH,

@@ -10,7 +10,7 @@ from monitor.layout import Layout
 from monitor.planning.budget import Budget, BudgetEntry, LimitUse
 from monitor.planning.budget_words import binding_words, return_rows
 from monitor.planning.planned_loads import measured_words
-from monitor.standing.words import percent
+from monitor.words.figures import percent
 
 SPANS_S = (20, 60, 120, 300, 590)
 
@@ -101,7 +101,7 @@ def _note(words: str) -> Component:
 def _limit(limit: LimitUse, reserve: float) -> Component:
     over = limit.share > 1
     much = "over" if over else "near" if limit.share > 1 - reserve + 1e-9 else "free"
-    bar = html.Span(html.Span(style={"width": f"{min(1.0, limit.share):.0%}"}, **hook(much=much)), className="rail")
+    bar = html.Span(html.Span(style={"width": f"{100 * min(1.0, limit.share):.0f}%"}, **hook(much=much)), className="rail")
     words = f"{limit.limit}: {limit.drawn:.1f} of {limit.allowed:.1f} A, {percent(limit.share)}{' – TOO MUCH' if over else ''}"
     start = f" (typical {percent(limit.typical_share)}, with a start {percent(limit.worst_share)})"
     return html.Div([bar, words, html.Small(start)], className="limit")

@@ -16,10 +16,10 @@ from monitor.standing.words import (
     WORD_OF_LEVEL,
     WORD_OF_PORT,
     countdown_words,
-    first_sentence,
     flood_words,
     full_message,
     heat_words,
+    past_words,
     state_word,
 )
 from monitor.values import Event, Finding
@@ -145,6 +145,7 @@ def _notice(notice: Notice, standing: LayoutStanding, now_s: float) -> Json:
     supply = next((each for each in standing.supplies if each.name == notice.supply), None)
     counts = supply is not None and (notice.rule in OVERLOAD_RULES or notice.opens_as_raised_s is not None)
     shelved_s = notice.shelved_until_s
+    message, advice = full_message(notice, standing, now_s)
     return {
         "id": notice.ids[0],
         "ids": notice.ids,
@@ -153,8 +154,8 @@ def _notice(notice: Notice, standing: LayoutStanding, now_s: float) -> Json:
         "where": notice.where,
         "first": notice.first_out,
         "comes_and_goes": notice.comes_and_goes,
-        "message": full_message(notice, standing, now_s),
-        "advice": notice.advice,
+        "message": message,
+        "advice": advice,
         "since_s": round(now_s - notice.start_s),
         "opens": opens_part(supply.countdown if supply is not None and counts else None, now_s),
         "acknowledged": notice.acknowledged,
@@ -218,7 +219,7 @@ def _moment(warning: RaisedWarning) -> str:
 
 def _over(warning: RaisedWarning) -> str:
     """What a warning that cleared had said, and whether anybody had marked it as seen."""
-    return f"over{', not seen yet' if is_unseen(warning) else ''}: {first_sentence(warning.message)}"
+    return f"over{', not seen yet' if is_unseen(warning) else ''}: {past_words(warning.message, warning.time_words)}"
 
 
 def _columns(table: object, decimals: int) -> list[list[float | None]]:

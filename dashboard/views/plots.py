@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from dashboard.views.attributes import aria, hook
 from monitor.runtime.trend import BUCKET_S, TrendWindow
 from monitor.sessions.pictures import downsampled
-from monitor.standing.words import seconds
 from monitor.values import Event, Snapshot
+from monitor.words.figures import seconds
 
 Json = dict[str, Any]
 Floating = NDArray[np.floating[Any]]

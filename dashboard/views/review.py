@@ -15,7 +15,7 @@ from dashboard.views.review_figures import compared_table, district_table, losse
 from dashboard.views.review_notices import happenings
 from dashboard.views.review_trends import trends_section
 from monitor.sessions.pictures import clock_words, counted
-from monitor.standing.words import seconds
+from monitor.words.figures import seconds
 
 KEYS = (
     ("←  →", "go along"),

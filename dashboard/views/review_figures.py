@@ -10,7 +10,8 @@ from dashboard.views.figures import NOTHING, figure, volt_amperes
 from monitor.layout import Layout
 from monitor.sessions.figures import LIMIT_SHARES, STALLS, DistrictReview, SessionReview, Spread, SupplyReview
 from monitor.sessions.trends import Compared, side_by_side
-from monitor.standing.words import AT_LEAST, WORD_OF_CAUSE, percent, seconds
+from monitor.standing.words import AT_LEAST, WORD_OF_CAUSE
+from monitor.words.figures import percent, seconds
 
 COUNTS = ("stalls", "warnings")
 
@@ -18,7 +19,7 @@ COUNTS = ("stalls", "warnings")
 def district_table(figures: SessionReview) -> Component:
     """Every district: how long it was measured, volts, amps, power, energy, time above its output's limit."""
     has_limit = any(district.above_s for district in figures.districts)
-    limits = [f"above {share:.0%} of its output's amps" for share in LIMIT_SHARES] if has_limit else []
+    limits = [f"above {percent(share)} of its output's amps" for share in LIMIT_SHARES] if has_limit else []
     heads = (
         "District", "measured", "volts mean", "lowest V", "amps mean", "mostly below", "highest A", "VA mean", "mostly below",
         "VA highest second", "Wh", *limits, "feeder ohms", "stalls",
@@ -49,7 +50,7 @@ def _district_row(district: DistrictReview, *, has_limit: bool) -> list[str]:
 
 def supply_table(figures: SessionReview, layout: Layout) -> Component:
     """Every supply: power, share of its plate, time above each limit, its own ohms, its protection."""
-    limits = [f"above {share:.0%} of plate" for share in LIMIT_SHARES]
+    limits = [f"above {percent(share)} of plate" for share in LIMIT_SHARES]
     heads = (
         "Supply", "plate", "VA mean", "mostly below", "highest second", "share of plate, mean", "highest", *limits, "resistance, ohms",
         "protection opened after",

@@ -10,7 +10,8 @@ from dashboard.views.attributes import hook
 from monitor.sessions.figures import SessionReview
 from monitor.sessions.pictures import clock_words
 from monitor.standing.notices import LEVEL_OF_PRIORITY
-from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_LEVEL, seconds
+from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_LEVEL
+from monitor.words.figures import seconds
 
 ROWS_LIMIT = 400
 """Rows of the list; the time line shows all."""

@@ -7,8 +7,8 @@ from dash.development.base_component import Component
 
 from dashboard.views.stall_words import day_words, figure_change_words, rate_words
 from monitor.sessions.runs import Run, figure_changes, rate_against, rate_since
-from monitor.standing.words import seconds
 from monitor.values import Action
+from monitor.words.figures import seconds
 
 MARKS_SHOWN = 12
 SURE_P = 0.05

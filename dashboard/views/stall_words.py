@@ -8,8 +8,9 @@ from monitor.diagnosis.sight import causes_shown
 from monitor.layout import Layout
 from monitor.sessions.remedies import REMEDIES
 from monitor.sessions.runs import FigureChange, Run
-from monitor.standing.words import WORD_OF_CAUSE, seconds
+from monitor.standing.words import WORD_OF_CAUSE
 from monitor.values import BoardSeen, Cause, Event, Pattern, SlowFigure
+from monitor.words.figures import percent, seconds
 
 WHAT: dict[Cause, str] = {
     Cause.LOST_CONTACT: "A train lost contact: the amps fell at once while the volts held.",
@@ -51,7 +52,7 @@ _LABELS = {
 def how_sure(confidence: float) -> str:
     """A confidence in words; the figure is the share of such calls that are right."""
     word = "sure" if confidence >= 0.95 else "quite sure" if confidence >= 0.85 else "likely" if confidence >= 0.7 else "a guess"
-    return f"{word} ({confidence:.0%})"
+    return f"{word} ({percent(confidence)})"
 
 
 def lasted(event: Event, now_s: float) -> str:
@@ -169,12 +170,12 @@ def slow_sentence(figure: SlowFigure) -> tuple[str, str]:
     share = figure.value / figure.reference if figure.reference else 1.0
     if figure.kind == "running-amps":
         return f"{figure.name} draws {figure.value:.2f} A at unchanged volts", (
-            f"That is {share - 1:.0%} more than at first: let it cool, and oil it."
+            f"That is {percent(share - 1)} more than at first: let it cool, and oil it."
             if share > 1.08
             else "That is about what it drew at first."
         )
     earlier = "earlier than it used to: it may still be warm, or be tired." if share < 0.7 else "as it used to."
-    return f"{figure.name} opened after {figure.value:.0%} of its data sheet's typical time", f"It opens {earlier}"
+    return f"{figure.name} opened after {percent(figure.value)} of its data sheet's typical time", f"It opens {earlier}"
 
 
 def day_words(run: Run, at_s: float = 0.0) -> str:
@@ -203,7 +204,7 @@ def figure_change_words(change: FigureChange) -> tuple[str, str]:
     now, last, name = change.now, change.last, change.now.name
     day = day_words(change.last_run)
     if now.kind == "opening-share":
-        line = f"{name} opened after {last.value:.0%} of its typical time last time ({day}), {now.value:.0%} now"
+        line = f"{name} opened after {percent(last.value)} of its typical time last time ({day}), {percent(now.value)} now"
     else:
         what = "loop" if now.kind == "loop-ohms" else "own resistance"
         decimals = 2 if min(now.value, last.value) >= 0.1 else 3
@@ -214,7 +215,7 @@ def figure_change_words(change: FigureChange) -> tuple[str, str]:
 def _change_meaning(change: FigureChange) -> str:
     if change.verdict == "alike":
         return "As it was: less than a tenth apart, which warmth alone can do."
-    apart = f"{abs(change.share):.0%} {'more' if change.share > 0 else 'less'}"
+    apart = f"{percent(abs(change.share))} {'more' if change.share > 0 else 'less'}"
     if change.verdict == "unclear":
         few = (
             "one opening tells little, and they differ from one to the next"

@@ -20,8 +20,9 @@ from monitor.bus.hall_values import (
     judged,
 )
 from monitor.bus.payloads import Body, EventNote, Outline, Presence, Readings, WarningNote
-from monitor.protection.words import span
 from monitor.standing import LayoutStanding, Level, aged
+from monitor.words.figures import span
+from monitor.words.sentences import say
 
 BUCKET_S = 5.0
 BUCKETS = 12
@@ -236,5 +237,5 @@ def _as_of(note: WarningNote, now_there_s: float) -> WarningNote:
     if note.trip_in_s is None or not note.time_words:
         return note
     left_s = note.began_unix_s + note.start_s + note.trip_in_s - now_there_s
-    words = f"in about {span(left_s)}" if left_s >= 1.0 else "any moment"
+    words = say("left-raised", span=span(left_s)) if left_s >= 1.0 else say("left-now")
     return msgspec.structs.replace(note, message=note.message.replace(note.time_words, words, 1), time_words=words)

@@ -19,6 +19,7 @@ from monitor.setup.calibration_flow import LINE_COUNT, kept_calibration
 from monitor.setup.port_tap import BoardView, PortTap
 from monitor.values import Channel, Identity
 from monitor.wire.reading_lines import OUTPUTS_LIMIT, line_channels
+from monitor.words.figures import percent
 
 PATIENCE_S = 5.0
 LET_GO_S = 0.3
@@ -175,7 +176,7 @@ def _fitted(channel: Channel, at_zero: Observed, known: Sequence[tuple[float, Ob
 
 def _show(fit: CalibrationFit, readings: Sequence[float], unit: str) -> None:
     print(f"  zero {fit.zero:+.2f} counts (± {fit.zero_uncertainty_counts:.2f}), gain {fit.gain:.4f}", end="")
-    print(f" (± {fit.gain_uncertainty:.1%})" if readings else " (not measured: zero only)")
+    print(f" (± {percent(fit.gain_uncertainty, 1)})" if readings else " (not measured: zero only)")
     for reading, residual in zip(readings, fit.residuals, strict=True):
         digits = max(2, decimals_supported(fit.gain_uncertainty * abs(reading)))
         print(

@@ -12,6 +12,8 @@ import unicodedata
 from types import TracebackType
 from typing import Self, TextIO
 
+from monitor.words.figures import percent
+
 _KEPT = "\n\t"
 _HIDDEN = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
 """Unicode's categories of characters that steer instead of showing: controls, direction marks, halves of pairs, private ones."""
@@ -84,7 +86,7 @@ class Progress:
         if not self._on or time.monotonic() - self._shown_s < EVERY_S:
             return
         self._shown_s = time.monotonic()
-        shown = f"{done / self._total:4.0%}" if self._total else f"{done:.0f} s"
+        shown = f"{percent(done / self._total):>5}" if self._total else f"{done:.0f} s"
         print(f"\r{self._what}: {shown}  (Ctrl-C stops)", end="", file=_terminal(), flush=True)
 
     def __enter__(self) -> Self:

@@ -121,16 +121,18 @@ class TerminalLines:
         level = WORD_OF_LEVEL[LEVEL_OF_PRIORITY[warning.priority]]
         self._about[warning.id] = f"{warning.scope.name} ({level})"
         if not known:
-            self._add_line(warning.start_s, f"{level.upper()}: {self._message(warning)} {warning.advice}")
+            self._add_line(warning.start_s, f"{level.upper()}: {' '.join(self._message(warning))}")
         if warning.end_s is not None:
             self._add_line(warning.end_s, f"over: {self._about[warning.id]}")
 
-    def _message(self, warning: RaisedWarning) -> str:
-        """What the page says of it at this moment; the warning's own words where it is over already."""
+    def _message(self, warning: RaisedWarning) -> tuple[str, str]:
+        """What the page says of it at this moment and what to do; the warning's own words where it is over already."""
         standing = self.standing() if self.standing is not None else None
         notices = () if standing is None else standing.notices
         notice = next((notice for notice in notices if warning.id in notice.ids), None)
-        return warning.message if notice is None or standing is None else full_message(notice, standing, standing.at_s)
+        if notice is None or standing is None:
+            return warning.message, warning.advice
+        return full_message(notice, standing, standing.at_s)
 
     def _take_action(self, action: Action) -> None:
         if action.kind == "mark":

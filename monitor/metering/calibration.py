@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from monitor.errors import CalibrationError
 from monitor.metering import thresholds as th
 from monitor.values import Channel
+from monitor.words.figures import percent
 
 LIKELY_SLIPS = (
     (math.sqrt(2), "that is the peak for the RMS: take a meter, or its range, that shows true RMS"),
@@ -159,7 +160,7 @@ def _gain(shown: NDArray[np.float64], meter: NDArray[np.float64], unit: str) -> 
             f"{reading:g} {unit} where the board shows {one:.2f}" for one, reading in zip(shown, meter, strict=True)
         )
         raise CalibrationError(
-            f"these readings leave the gain open by {share:.1%} ({pairs}): check each for a slip, and take larger ones, one of them "
+            f"these readings leave the gain open by {percent(share, 1)} ({pairs}): check each for a slip, and take larger ones, one of them "
             "near the highest that the district ever sees"
         )
     return gain, share

@@ -7,6 +7,7 @@ from monitor.planning.budget import Budget, BudgetEntry, LimitUse
 from monitor.planning.cautions import cautions_at
 from monitor.planning.feeders import ReturnDrops
 from monitor.planning.planned_loads import measured_words
+from monitor.words.figures import percent
 
 
 def budget_text(budget: Budget) -> str:
@@ -28,11 +29,11 @@ def binding_words(budget: Budget) -> Iterator[str]:
         yield "Nothing draws yet: add [[load]] tables, or guess with the plan file's [[guess]]."
         return
     entry, limit = found
-    yield f"Reached first: {entry.kind} {entry.name}, {limit.limit}, at {limit.share:.0%} with everything running."
+    yield f"Reached first: {entry.kind} {entry.name}, {limit.limit}, at {percent(limit.share)} with everything running."
     for other in budget.entries:
         for each in other.limits:
             yield from _over_words(other, each, budget.reserve)
-    yield f"Reserve: {budget.reserve:.0%} of every limit stays free with everything running; pilotlamp share keeps the same."
+    yield f"Reserve: {percent(budget.reserve)} of every limit stays free with everything running; pilotlamp share keeps the same."
     if budget.returns:
         yield COMMONS
 
@@ -49,10 +50,10 @@ def verdict_words(budget: Budget) -> Iterator[str]:
 def _over_words(entry: BudgetEntry, limit: LimitUse, reserve: float) -> Iterator[str]:
     where = f"{entry.kind} {entry.name}, {limit.limit}"
     if limit.share > 1:
-        yield f"OVER: {where}: {amount(limit, limit.drawn)}, {limit.share:.0%}."
+        yield f"OVER: {where}: {amount(limit, limit.drawn)}, {percent(limit.share)}."
         return
     if limit.kind != "others" and limit.share > 1 - reserve + 1e-9:
-        yield f"Into the reserve: {where}: {amount(limit, limit.drawn)}, {limit.share:.0%}."
+        yield f"Into the reserve: {where}: {amount(limit, limit.drawn)}, {percent(limit.share)}."
     if limit.worst_share > 1:
         yield f"For a moment over: {where}: a start on top makes {amount(limit, limit.worst)}."
 
@@ -92,7 +93,7 @@ def _entry_rows(entry: BudgetEntry) -> Iterator[str]:
     for limit in entry.limits:
         over = "  OVER" if limit.share > 1 else ""
         yield (
-            f"{'':9}{limit.limit[:30]:31}{limit.typical_share:>9.0%}{limit.share:>17.0%}{limit.worst_share:>18.0%}"
+            f"{'':9}{limit.limit[:30]:31}{percent(limit.typical_share):>9}{percent(limit.share):>17}{percent(limit.worst_share):>18}"
             f"   of {limit.allowed:.1f} A{over}"
         )
     for each in entry.loads:

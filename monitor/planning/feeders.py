@@ -15,6 +15,7 @@ from monitor.layout import Feeder, Layout
 from monitor.layout.ratings import ampacity_amps, area_mm2, awg_area_mm2, loop_ohms, ohms_per_m, wire_ohms_per_m
 from monitor.planning.plan_file import CommonReturn, TrackLoss
 from monitor.values.arrays import Floats
+from monitor.words.figures import percent
 
 GAUGES_TO_BUY = tuple(range(24, 8, -2))
 
@@ -60,7 +61,7 @@ class FeederVolts:
     def words(self) -> str:
         """The loss in words."""
         shared = f", {self.return_volts:.1f} V of it in the shared return" if abs(self.return_volts) >= 0.05 else ""
-        words = f"loses {self.lost_volts:.1f} V ({self.lost_share:.0%}) on the way at worst{shared}; {self.arriving_volts:.1f} V arrive"
+        words = f"loses {self.lost_volts:.1f} V ({percent(self.lost_share)}) on the way at worst{shared}; {self.arriving_volts:.1f} V arrive"
         if not self.has_track:
             words += " where the wires end: rails and joints are not known and not counted, and often lose more"
         return words if self.better_awg is None else f"{words}; {self.better_awg} AWG would bring that under the chosen loss"

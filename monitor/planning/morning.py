@@ -13,6 +13,7 @@ from monitor.planning.budget import Budget, BudgetEntry
 from monitor.planning.cautions import cautions_at
 from monitor.values import Action, Event, Finding, FindingKind, Pattern, Priority
 from monitor.values import Warning as RaisedWarning
+from monitor.words.figures import percent
 
 WORTH_A_LINE = Priority.MEDIUM
 SENSOR_TROUBLES = frozenset({
@@ -192,6 +193,6 @@ def _budget_items(entry: BudgetEntry, reserve: float) -> Iterator[str]:
         yield f"! {entry.name}: {entry.set_aside}"
     binding = entry.binding
     if binding is not None and binding.share > 1 - reserve + 1e-9:
-        yield f"{entry.name}: {binding.limit} at {binding.share:.0%} with everything running. Leave something off."
+        yield f"{entry.name}: {binding.limit} at {percent(binding.share)} with everything running. Leave something off."
     if entry.feeder is not None and entry.feeder.lost_share > 0.05:
         yield f"{entry.name}: {entry.feeder.lost_volts:.1f} V are lost on the way at worst. Expect slow trains at the far end."

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from monitor.layout import Mains, Supply
 from monitor.layout.ratings import TOY_LIMIT_AMPS, TOY_LIMIT_VA, TOY_LIMIT_VOLTS, winding_amps
+from monitor.words.figures import percent
 
 WARM_RATIO = 1.06
 """Above this share of its rated volts over hertz a transformer is run harder than it was tested for heat (IEC 61558-1, from memory)."""
@@ -103,7 +104,7 @@ def _misfit(figures: tuple[float, ...], hertz: tuple[float, ...] | None, mains: 
     if mains.volts < low * (1 - TOLERANCE):
         return MainsMatch(
             misfit=f"{here}.",
-            remedy=f"It gives about {mains.volts / low:.0%} of its volts: use one made for this mains. {ADAPTER}",
+            remedy=f"It gives about {percent(mains.volts / low)} of its volts: use one made for this mains. {ADAPTER}",
         )
     if max(flux, mains.volts / high) <= 1 + TOLERANCE + 1e-9:
         return MainsMatch(note=_warm_note(flux))

@@ -5,6 +5,7 @@ from html import escape
 
 from monitor.planning.share_model import may_go
 from monitor.planning.share_values import Need, Offer, OfferOutput, ShareOptions, SharePlan
+from monitor.words.figures import percent
 
 RAN_OUT = (
     "The work allowed ran out before {what} was proven: every limit holds, but a better plan may exist. Allow more with --seconds, or with "
@@ -16,7 +17,8 @@ def explain(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer], opt
     """The plan in words, one line a supply, then what to know about it."""
     options = options or ShareOptions()
     rows = [
-        f"{each}: {_names(plan, needs, each)}. {plan.used_share[each]:.0%} of what it may give for long." for each in plan.used
+        f"{each}: {_names(plan, needs, each)}. {percent(plan.used_share[each])} of what it may give for long."
+        for each in plan.used
     ]
     rows += [f"{supply} carries track and accessories together: accessories eat into its total." for supply in plan.mixed]
     rows += _slower_rows(plan, needs, offers)
@@ -167,7 +169,9 @@ def draw_share(plan: SharePlan, needs: Sequence[Need], offers: Sequence[Offer], 
     rows = [*(row for k, offer in enumerate(used) for row in _bar(k, offer, plan, needs, reserve))]
     height = TOP + ROW_HEIGHT * max(1, len(used)) + 24 * (1 + bool(plan.left_out))
     foot = f"Left out: {', '.join(plan.left_out)}" if plan.left_out else "Everything has a place."
-    title = f"Share of what each supply may give for long; plain: track, hatched: accessories; dashed: reserve of {reserve:.0%}"
+    title = (
+        f"Share of what each supply may give for long; plain: track, hatched: accessories; dashed: reserve of {percent(reserve)}"
+    )
     picture = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" role="img" style="{STYLE}">',
         "<title>Which supply carries what</title>",
@@ -186,7 +190,7 @@ def _bar(k: int, offer: Offer, plan: SharePlan, needs: Sequence[Need], reserve: 
     scale = (WIDTH - BAR_LEFT - 20) / offer.amps
     price = f", {offer.price:g} to buy" if offer.price else ""
     yield f'<text x="10" y="{top + 15}" font-weight="bold">{escape(offer.name)}</text>'
-    yield f'<text x="10" y="{top + 33}" font-size="12">{offer.amps:.1f} A, {plan.used_share[offer.name]:.0%}{price}</text>'
+    yield f'<text x="10" y="{top + 33}" font-size="12">{offer.amps:.1f} A, {percent(plan.used_share[offer.name])}{price}</text>'
     yield f'<rect x="{BAR_LEFT}" y="{top}" width="{offer.amps * scale:.1f}" height="{BAR_HEIGHT}" fill="none" stroke="#111"/>'
     left, names = float(BAR_LEFT), []
     for need in needs:

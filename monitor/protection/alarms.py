@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from monitor.protection import thresholds as th
 from monitor.values import Action, Priority, Scope
 from monitor.values import Warning as RaisedWarning
+from monitor.words.sentences import say
 
 RETURNED_KEPT = 200
 Key = tuple[str, Scope]
@@ -50,7 +51,7 @@ class Alarms:
         self._states: dict[Key, _WarningState] = {}
         self._shelved: dict[tuple[str, Scope, Priority], float] = {}
         self._returned: dict[int, RaisedWarning] = {}
-        self._rises_s: deque[float] = deque(maxlen=1000)
+        self._rises: deque[tuple[float, bool, str]] = deque(maxlen=1000)  # when, whether first out, and where
         self._flooded = False
         self._flood_key: Key | None = None
         self._flood_group = ""
@@ -81,10 +82,10 @@ class Alarms:
         if priority is Priority.LOW and self._is_flooded(at_s) and key[0] != "flood":
             return out
         state.rises_s.append(at_s)
-        self._rises_s.append(at_s)
-        # Then fewer than it takes will have risen lately; a flood is of more.
-        self._flood_ends_s = self._rises_s[-min(int(th.FLOOD_BELOW), len(self._rises_s))] + th.FLOOD_WITHIN_S
         group_standing = self._group_standing.setdefault(group, set())
+        self._rises.append((at_s, not group_standing, key[1].name))
+        # Then fewer than it takes will have risen lately; a flood is of more.
+        self._flood_ends_s = self._rises[-min(int(th.FLOOD_BELOW), len(self._rises))][0] + th.FLOOD_WITHIN_S
         warning = replace(
             _occurrence(next(self._ids), at_s, key, priority, wording),
             shelved_until_s=self._shelf(key, priority, at_s),
@@ -172,9 +173,9 @@ class Alarms:
         return until_s if until_s is not None and until_s > at_s else None
 
     def _is_flooded(self, at_s: float) -> bool:
-        while self._rises_s and self._rises_s[0] <= at_s - th.FLOOD_WITHIN_S:
-            self._rises_s.popleft()
-        count = len(self._rises_s)
+        while self._rises and self._rises[0][0] <= at_s - th.FLOOD_WITHIN_S:
+            self._rises.popleft()
+        count = len(self._rises)
         self._flooded = count > th.FLOOD_ABOVE or (self._flooded and count >= th.FLOOD_BELOW)
         return self._flooded
 
@@ -183,8 +184,9 @@ class Alarms:
         was = self._flooded
         if warning.rule == "flood" or not self._is_flooded(at_s) or was:
             return []
-        message = f"{len(self._rises_s)} warnings within ten minutes: low ones are held back until fewer rise."
-        wording = Wording(message=message, advice="Look first at the one marked as the first.")
+        first = next((name for _, is_first, name in self._rises if is_first), self._rises[0][2])
+        message = say("flood-rise", n=len(self._rises), first=say("flood-first", where=first))
+        wording = Wording(message=message, advice=say("flood-do"))
         self._flood_key = ("flood", warning.scope)
         self._flood_group = group = next(name for name, ids in self._group_standing.items() if warning.id in ids)
         return self.raise_(at_s, self._flood_key, Priority.LOW, wording, group)

@@ -157,9 +157,7 @@ class LimitRules:
         use = words.Use(limit=limit, amps=drawn[0], va=drawn[1])
         if watched.priority is not Priority.MEDIUM:
             return "near-limit", words.near_limit(use)
-        foreseen = forecast()
-        in_s = foreseen.in_s if foreseen is not None else None
-        return RULES[limit.kind], words.over_limit(use, source(watched.over_s), in_s, self._unless)
+        return RULES[limit.kind], words.over_limit(use, source(watched.over_s), forecast(), self._unless)
 
 
 def _watched(layout: Layout, supply: Supply) -> list[_Watched]:

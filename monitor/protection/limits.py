@@ -12,20 +12,30 @@ from monitor.layout.ratings import (
 )
 from monitor.protection import thresholds as th
 from monitor.values import Limit
+from monitor.words.figures import percent
+from monitor.words.sentences import say
 
 
 def supply_limits(supply: Supply) -> tuple[Limit, ...]:
     """Every limit of a supply as a whole."""
     va, amps = usable_va(supply), winding_amps(supply)
-    derated = f", {INPUT_EFFICIENCY:.0%} of its plate of {supply.plate_va:g}" if supply.rating_is == "input" else ""
+    is_input = supply.rating_is == "input"
+    derated = say("derated", share=percent(INPUT_EFFICIENCY), va=f"{supply.plate_va:g}") if is_input else ""
+    total = say("limit-nameplate", where=supply.name, va=f"{va:.0f}", derated=derated)
     limits = [
-        Limit(kind="nameplate", place=supply.name, amps=None, va=va, words=f"the {supply.name} total of {va:.0f} VA{derated}"),
-        Limit(kind="winding", place=supply.name, amps=amps, va=None, words=f"the {supply.name} winding at {amps:.1f} A"),
+        Limit(kind="nameplate", place=supply.name, amps=None, va=va, words=total),
+        Limit(
+            kind="winding",
+            place=supply.name,
+            amps=amps,
+            va=None,
+            words=say("limit-winding", where=supply.name, amps=f"{amps:.1f}"),
+        ),
     ]
     protection = supply.protection
     if protection is not None and protection.kind != "none" and protection.rated_amps is not None:
         rated = protection.rated_amps
-        words = f"the {supply.name} protection rated {rated:g} A"
+        words = say("limit-protection", where=supply.name, amps=f"{rated:g}")
         limits.append(Limit(kind="protection", place=supply.name, amps=rated, va=None, words=words))
     return tuple(limits)
 
@@ -40,7 +50,8 @@ def output_limit(output: Output) -> Limit | None:
     if output.max_amps is None:
         return None
     name = f"{output.supply}/{output.name}"
-    return Limit(kind="output", place=name, amps=output.max_amps, va=None, words=f"output {name} at {output.max_amps:g} A")
+    words = say("limit-output", where=name, amps=f"{output.max_amps:g}")
+    return Limit(kind="output", place=name, amps=output.max_amps, va=None, words=words)
 
 
 def feeder_limit(district: District) -> Limit | None:
@@ -48,7 +59,8 @@ def feeder_limit(district: District) -> Limit | None:
     if district.feeder is None:
         return None
     amps = ampacity_amps(district.feeder)
-    return Limit(kind="feeder", place=district.name, amps=amps, va=None, words=f"the feeder to {district.name} at {amps:.1f} A")
+    words = say("limit-feeder", where=district.name, amps=f"{amps:.1f}")
+    return Limit(kind="feeder", place=district.name, amps=amps, va=None, words=words)
 
 
 def nameplate_notes(supply: Supply) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ from monitor.runtime.summary import Summary
 from monitor.runtime.would_open import Verdict, WouldOpen
 from monitor.values import Event, Finding, Foreseen, Pattern, Phasing, Step
 from monitor.values import Warning as RaisedWarning
+from monitor.words.figures import percent
 
 Line = dict[str, object]
 
@@ -94,7 +95,7 @@ class Sifted:
             yield f"{name[:19]:20}{cells}{district.lost_s:8.1f}"
         yield f"{'supply':20}{'VA mean':>8}{'VA max':>8}{'of plate':>9}"
         for name, supply in self.summary.supplies.items():
-            share = "-" if supply.share_of_rating_max is None else f"{supply.share_of_rating_max:.0%}"
+            share = "-" if supply.share_of_rating_max is None else f"{percent(supply.share_of_rating_max)}"
             yield f"{name[:19]:20}{_figure(supply.va_mean):>8}{_figure(supply.va_max):>8}{share:>9}"
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 from monitor.layout import Layout
 from monitor.sessions.pictures import clock_words
 from monitor.values import Cause, Event, RecordedOverload, Step
+from monitor.words.figures import percent
 
 if TYPE_CHECKING:
     from monitor.sessions import SessionFolder
@@ -70,7 +71,7 @@ class Verdict:
 
     @property
     def _would_have_held(self) -> str:
-        share = f"it came to {100 * self.heat:.0f}% of what opens it{' at most' if self.at_s is None else ''}"
+        share = f"it came to {percent(self.heat)} of what opens it{' at most' if self.at_s is None else ''}"
         recorded = "" if self.recorded_s is None else "it opened here in the recording; "
         if self.after_short:
             return f"{recorded}by heat this one would have held ({share}), but a short may open it at once"

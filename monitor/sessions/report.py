@@ -16,6 +16,7 @@ from monitor.sessions.remedies import REMEDIES
 from monitor.standing.words import AT_LEAST, WORD_OF_CAUSE
 from monitor.values import Event, Priority
 from monitor.values import Warning as RaisedWarning
+from monitor.words.figures import percent
 
 ROWS_LIMIT = 200
 """Of each table; the whole is in the session's own files."""
@@ -157,7 +158,7 @@ def _mend_items(figures: SessionReview) -> Iterator[str]:
         yield f"{district}: {WORD_OF_CAUSE[cause]} {times}. {' '.join(REMEDIES[cause])}"
     for supply in figures.supplies:
         if supply.share_highest is not None and supply.share_highest > CLOSE_SHARE:
-            yield f"{supply.name}: reached {supply.share_highest:.0%} of its nameplate: move some of its load to another supply."
+            yield f"{supply.name}: reached {percent(supply.share_highest)} of its nameplate: move some of its load to another supply."
 
 
 def _caution() -> Iterator[str]:
@@ -205,7 +206,7 @@ def _supply_cells(supply: SupplyReview) -> tuple[str, ...]:
     return (
         supply.name,
         *(of_power + _part(va, part) for part in ("mean", "high", "highest")),
-        "–" if supply.share_highest is None else f"{of_power}{supply.share_highest:.0%}",
+        "–" if supply.share_highest is None else f"{of_power}{percent(supply.share_highest)}",
         *(f"{supply.above_s[share]:.0f} s" for share in sorted(supply.above_s)),
         _figure(supply.source_ohms, 2),
         ", ".join(f"{seconds:.0f} s" for seconds in supply.opened_after_s) or "–",
@@ -219,7 +220,7 @@ def _warning_cells(warning: RaisedWarning) -> tuple[str, ...]:
 
 
 def _event_cells(event: Event) -> tuple[str, ...]:
-    sure = f"{event.confidence:.0%}"
+    sure = f"{percent(event.confidence)}"
     return (clock_words(event.start_s), _lasted(event.start_s, event.end_s), event.district, WORD_OF_CAUSE[event.cause], sure)
 
 

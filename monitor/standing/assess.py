@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from monitor.layout import District, Layout, Supply
 from monitor.protection import thresholds as limits
 from monitor.protection.limits import feeder_limit, most_amps, output_limit
-from monitor.protection.words import guard
+from monitor.protection.words import back, guard
 from monitor.standing import thresholds as th
 from monitor.standing.notices import flood, latched, notices, urgency
 from monitor.standing.seen import DistrictNow, Seen
@@ -213,6 +213,8 @@ def _supply(ground: _Ground, own: Sequence[DistrictStanding]) -> SupplyStanding:
         unknown=len(own) - len(live),
         countdown=_countdown(load, ground.notices),
         guard=guard(ground.supply.protection),
+        back=back(ground.supply.protection),
+        closes_at_s=None if load is None or load.reset_in_s is None else load.at_s + load.reset_in_s,
     )
     powered = any(has_power(district) for district in live)
     if powered:
@@ -224,7 +226,6 @@ def _supply(ground: _Ground, own: Sequence[DistrictStanding]) -> SupplyStanding:
         heat=fresh.heat,
         heat_lowest=fresh.heat_lowest,
         heat_highest=fresh.heat_highest,
-        closes_at_s=None if fresh.reset_in_s is None else fresh.at_s + fresh.reset_in_s,
         since_s=fresh.open_since_s if fresh.is_open else None,
     )
     if all(district.state is State.NO_POWER for district in live):

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from monitor.standing import thresholds as th
-from monitor.standing.sentences import say
 from monitor.standing.states import (
     URGENCY,
     Countdown,
@@ -23,12 +22,13 @@ from monitor.standing.words import (
     has_power,
     heat_words,
     late_words,
-    notice_words,
-    seconds,
+    notice_now,
     state_word,
     use_words,
 )
 from monitor.values import Cause
+from monitor.words.figures import seconds
+from monitor.words.sentences import say
 
 Anywhere = SupplyStanding | DistrictStanding
 LISTED = 3
@@ -93,10 +93,11 @@ def _of_notice(notice: Notice, standing: LayoutStanding, silent: list[DistrictSt
     """A warning that stands; late figures hide nothing, they are told beside it."""
     supply = next((each for each in standing.supplies if each.name == notice.supply), None)
     counts = supply is not None and (notice.rule in OVERLOAD_RULES or notice.opens_as_raised_s is not None)
+    sentence, advice = notice_now(notice, standing, now_s)
     return Headline(
         level=notice.level,
-        sentence=f"{notice_words(notice, standing, now_s)}.",
-        more=" ".join([notice.advice, *_late_words(silent, now_s)]),
+        sentence=f"{sentence}.",
+        more=" ".join([advice, *_late_words(silent, now_s)]),
         countdown=supply.countdown if supply is not None and counts else None,
         ids=notice.ids,
         district=notice.where if notice.kind == "district" else "",

@@ -48,6 +48,7 @@ def _notice(layout: Layout, group: Sequence[StandingWarning]) -> Notice:
         supply=supply_of(layout, warning.scope),
         start_s=min(standing.warning.start_s for standing in group),
         figure=figure,
+        limit=warning.limit,
         source=warning.message[len(figure) :].strip(),
         advice=warning.advice,
         opens_as_raised_s=None if warning.trip_in_s is None else warning.start_s + warning.trip_in_s,

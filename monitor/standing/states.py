@@ -81,6 +81,7 @@ class SupplyStanding:
         closes_at_s: When its protection is likely to close by itself; None where it does not or nobody can say.
         unknown: Districts of it without live figures: sums are lower bounds while there are any.
         guard: What becomes of an overload that nothing is expected to open.
+        back: How its power comes back where nobody can say when.
     """
 
     name: str
@@ -101,6 +102,7 @@ class SupplyStanding:
     closes_at_s: float | None = None
     unknown: int = 0
     guard: str = ""
+    back: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,6 +153,7 @@ class Notice:
         kind: What ``where`` is: "supply", "output" or "district".
         where: What it is about.
         supply: The supply of that.
+        limit: The limit that it holds a draw against, in words; empty where there is none.
         start_s: When the first of them rose.
         figure: Where no standing says more: the sentence of the warning itself.
         source: What brought it about, a sentence; empty where nobody knows.
@@ -171,6 +174,7 @@ class Notice:
     supply: str
     start_s: float
     figure: str
+    limit: str = ""
     source: str = ""
     advice: str = ""
     opens_as_raised_s: float | None = None

@@ -1,13 +1,13 @@
-"""The words of a standing at a moment; the sentences themselves stand in :mod:`monitor.standing.sentences`."""
+"""The words of a standing at a moment; the sentences themselves stand in :mod:`monitor.words.sentences`."""
 
-import math
 import re
 
-from monitor.protection.words import span, time_left
+from monitor.protection.words import time_left
 from monitor.standing import thresholds as th
-from monitor.standing.sentences import say
 from monitor.standing.states import Countdown, DistrictStanding, Flood, LayoutStanding, Level, Notice, State, SupplyStanding
 from monitor.values import Cause, FindingKind, PlaceLoad, PortState, TripForecast
+from monitor.words.figures import amps_va, percent, seconds, span
+from monitor.words.sentences import say
 
 AT_LEAST = ("", "≥\u00a0")
 """What stands before a figure, and before one that is a lower bound since a sensor's range ended there."""
@@ -64,29 +64,9 @@ DRAW_RULES = (*OVERLOAD_RULES, "near-limit")
 """Rules that hold a draw against a limit: warnings of one place by them say the same."""
 
 
-def percent(share: float | None) -> str:
-    """A share as per cent, without decimals."""
-    return "–" if share is None or not math.isfinite(share) else f"{share * 100:.0f} %"
-
-
-def seconds(value: float) -> str:
-    """A span in words a person uses: "8 s", "2 min 5 s", "3 h 4 min"."""
-    whole = max(0, round(value))
-    if whole < 60:
-        return f"{whole} s"
-    if whole < 3600:
-        return f"{whole // 60} min {whole % 60} s" if whole % 60 and whole < 600 else f"{whole // 60} min"
-    return f"{whole // 3600} h {whole % 3600 // 60} min"
-
-
 def first_sentence(text: str) -> str:
     """What can be read from the door; the rest stands in the list."""
     return re.split(r"(?<=[.!?])\s+(?=[A-Z])", text, maxsplit=1)[0]
-
-
-def left_words(amps: float | None, va: float | None) -> str:
-    """Amps and VA without their sign."""
-    return "" if amps is None else f"{abs(amps):.1f} A" + (f" ({abs(va):.0f} VA)" if va is not None else "")
 
 
 def room(place: PlaceLoad) -> str:
@@ -94,8 +74,7 @@ def room(place: PlaceLoad) -> str:
     left = place.headroom
     if place.amps is None or left.amps_left is None or left.amps_left <= 0:
         return ""
-    amount = left_words(left.amps_left, left.va_left)
-    return say("fits", left=amount, fits=left.sentence) if left.sentence else ""
+    return say("fits", left=amps_va(left.amps_left, left.va_left), fits=left.sentence) if left.sentence else ""
 
 
 def countdown_words(countdown: Countdown, now_s: float) -> str:
@@ -157,14 +136,18 @@ def _stale_word(standing: DistrictStanding | SupplyStanding, now_s: float) -> st
     return say("stale-late", age=age, why=why) if why else say("stale", age=age)
 
 
-def use_words(supply: SupplyStanding) -> str:
+def use_words(place: SupplyStanding | DistrictStanding) -> str:
     """Which limit binds, what of it is used and what is left; empty where nothing can be said of it."""
-    if supply.share is None or not supply.limit:
+    if place.share is None or not place.limit:
         return ""
-    left, share = left_words(supply.amps_left, supply.va_left), percent(supply.share)
-    key = "use" if not left else "use-left" if (supply.amps_left or 0.0) >= 0 else "use-over"
-    words = say(key, share=share, limit=supply.limit, left=left)
-    return say("some-unread", use=words) if supply.unknown else words
+    words = say("use", share=percent(place.share), limit=place.limit)
+    if isinstance(place, DistrictStanding):
+        return words
+    amps, va = place.amps_left, place.va_left
+    if amps is not None:
+        left = amps_va(abs(amps), None if va is None else abs(va))
+        words = say("use-left" if amps >= 0 else "use-over", use=words, left=left)
+    return say("some-unread", use=words) if place.unknown else words
 
 
 def heat_words(supply: SupplyStanding, now_s: float) -> str:
@@ -182,60 +165,82 @@ def heat_words(supply: SupplyStanding, now_s: float) -> str:
 
 
 def _cooling(supply: SupplyStanding, heat: float, now_s: float) -> str:
-    back = say("back-hand")
+    back = supply.back or say("back-unknown")
     if supply.closes_at_s is not None:
         back = say("back-itself", left=_in_about(supply.closes_at_s - now_s))
     age = seconds(now_s - (now_s if supply.since_s is None else supply.since_s))
     return say("cooling", age=age, heat=percent(heat), back=back)
 
 
-def notice_words(notice: Notice, standing: LayoutStanding, now_s: float) -> str:
-    """What a warning says now: facts of its place's standing; the warning's own sentence where that says no more."""
-    district = next((each for each in standing.districts if each.name == notice.where), None)
+def notice_now(notice: Notice, standing: LayoutStanding, now_s: float) -> tuple[str, str]:
+    """What a warning says now and what to do: facts of its place's standing; as it rose where the standing says no more."""
     supply = next((each for each in standing.supplies if each.name == notice.supply), None)
+    district = next((each for each in standing.districts if each.name == notice.where), None)
     if notice.rule == "short" and district is not None:
-        over = "short-again" if notice.comes_and_goes else "short-over"
-        return say(over if has_power(district) else "short-now", where=notice.where)
-    if supply is None or supply.state is State.STALE:
-        return _as_raised(notice, supply, now_s)
-    if notice.rule == "protection-open" and has_power(supply):
-        return say("opened-over", where=notice.where, age=seconds(now_s - notice.start_s))
-    if notice.kind == "supply" and notice.rule in DRAW_RULES:
-        return _overload(notice, supply, now_s)
-    return _as_raised(notice, supply, now_s)
+        return _short(notice, district, now_s)
+    if supply is not None and notice.rule == "protection-open" and has_power(supply):
+        return say("opened-over", where=notice.where, age=seconds(now_s - notice.start_s)), say("do-opening")
+    if supply is not None and notice.rule in DRAW_RULES:
+        return _draw(notice, standing, supply, now_s)
+    return _as_raised(notice, supply, now_s), notice.advice
 
 
-def full_message(notice: Notice, standing: LayoutStanding, now_s: float) -> str:
-    """The same with what brought it about."""
-    return " ".join([f"{notice_words(notice, standing, now_s)}.", notice.source]).strip()
+def full_message(notice: Notice, standing: LayoutStanding, now_s: float) -> tuple[str, str]:
+    """The same, with what brought it about."""
+    sentence, advice = notice_now(notice, standing, now_s)
+    return f"{sentence}. {notice.source}".strip(), advice
 
 
-def _overload(notice: Notice, supply: SupplyStanding, now_s: float) -> str:
-    where, use = notice.where, use_words(supply)
-    if supply.state is State.OVERLOADED and supply.countdown is not None:
-        return say("overload-opens", where=where, left=countdown_words(supply.countdown, now_s))
-    if not use or not has_power(supply):
-        return _as_raised(notice, supply, now_s)
-    if supply.state is State.OVERLOADED:
-        return say("overload", where=where, use=use, guard=supply.guard)
-    past = "overload-again" if notice.comes_and_goes else "overload-past"
-    return say("near-now" if notice.rule == "near-limit" else past, where=where, use=use)
+def past_words(message: str, time_words: str) -> str:
+    """What a warning said, without the clause that told how long was left."""
+    figure = first_sentence(message)
+    return (figure.partition(time_words)[0].rpartition("; ")[0] if time_words else "") or figure.rstrip(".")
+
+
+def _short(notice: Notice, district: DistrictStanding, now_s: float) -> tuple[str, str]:
+    if has_power(district):
+        if notice.comes_and_goes:
+            return say("short-again", where=notice.where), notice.advice
+        return say("short-over", where=notice.where), say("do-short")
+    is_old = district.state is State.STALE and now_s - (district.figures_at_s or 0.0) > th.SILENCE_S
+    return say("short-unknown" if is_old else "short-now", where=notice.where), notice.advice
+
+
+def _draw(notice: Notice, standing: LayoutStanding, supply: SupplyStanding, now_s: float) -> tuple[str, str]:
+    """Of a draw that was held against a limit."""
+    where, is_near = notice.where, notice.rule == "near-limit"
+    if supply.state is State.STALE:
+        return say("near-unknown" if is_near else "overload-unknown", where=where), notice.advice
+    place: SupplyStanding | DistrictStanding | None = supply
+    if notice.kind != "supply":
+        place = next((d for d in standing.districts if d.limit == notice.limit and d.supply == supply.name), None)
+    if not has_power(supply) or (place is not None and not has_power(place)):
+        return say("overload-cut", where=where), say("do-near")
+    counts = supply.state is State.OVERLOADED and supply.countdown is not None
+    if counts and place is supply:
+        return say("overload-opens", where=where, left=_left(supply, now_s)), notice.advice
+    use = use_words(place) if place is not None else ""
+    if place is None or not use:
+        return _as_raised(notice, supply, now_s), notice.advice
+    if place.state is State.OVERLOADED:
+        guard = say("over-will-open", left=_left(supply, now_s)) if counts else supply.guard
+        return say("overload", where=where, use=use, guard=guard), notice.advice
+    key = "near-now" if is_near else "overload-again" if notice.comes_and_goes else "overload-past"
+    return say(key, where=where, use=use), notice.advice if key == "overload-again" else say("do-near")
+
+
+def _left(supply: SupplyStanding, now_s: float) -> str:
+    return countdown_words(supply.countdown, now_s) if supply.countdown is not None else ""
 
 
 def _as_raised(notice: Notice, supply: SupplyStanding | None, now_s: float) -> str:
     """The warning's own sentence, with the time that is left now in place of what was left when it rose."""
     figure = notice.figure.rstrip(".")
-    if not notice.time_words:
-        return figure
-    if notice.rule == "protection-open":
-        closes_s = supply.closes_at_s if supply is not None else None
-        closes_s = notice.opens_as_raised_s if closes_s is None else closes_s
-        words = notice.time_words if closes_s is None else _in_about(closes_s - now_s)
-    elif supply is not None and supply.countdown is not None:
-        words = countdown_words(supply.countdown, now_s)
-    else:
-        words = _in_about((notice.opens_as_raised_s or now_s) - now_s)
-    return figure.replace(notice.time_words, words, 1)
+    if notice.rule == "protection-open" and notice.time_words and supply is not None and supply.closes_at_s is not None:
+        return figure.replace(notice.time_words, _in_about(supply.closes_at_s - now_s), 1)
+    if notice.time_words and supply is not None and supply.countdown is not None:
+        return figure.replace(notice.time_words, countdown_words(supply.countdown, now_s), 1)
+    return past_words(notice.figure, notice.time_words)
 
 
 def _in_about(left_s: float) -> str:

@@ -54,7 +54,7 @@ def test_a_warning_tells_how_long_is_left_now_and_not_when_it_rose():
     told(book, outline(seq=1))
     rose = warning(seq=2, message="North bench will open in about 25 s.", time_words="in about 25 s")
     told(book, rose, at=BEGAN + 10)
-    for at_s, words in ((10, "in about 25 s"), (22, "in about 15 s"), (29, "in about 6 s"), (34.5, "any moment")):
+    for at_s, words in ((10, "in about 25 s"), (22, "in about 15 s"), (29, "in about 6 s"), (34.5, "at any moment")):
         seen = view(book, BEGAN + at_s)
         assert [note.message for note in seen.warnings] == [f"North bench will open {words}."]
         assert seen.reasons[0] == f"North bench will open {words}."

@@ -45,7 +45,7 @@ def test_a_warning_reads_as_on_the_page_at_that_moment():
     lines.standing = lambda: assess(LAYOUT, picture)
     (line,) = said(step(warnings=(picture.warnings[0].warning,)), lines=lines)
     page = json.loads(msgspec.json.encode(tick(LAYOUT, picture, Trend(len(LAYOUT.district)).window(NOW_S, 5))))
-    assert line == f"ACT NOW: {page['warnings'][0]['message']} Stop a train."
+    assert line == f"ACT NOW: {page['warnings'][0]['message']} {page['warnings'][0]['advice']}"
     assert "opens in about 30 s (15 s to 60 s)" in line
 
 

@@ -15,9 +15,10 @@ from dashboard.views.plots import history_plot
 from dashboard.views.shares import output_limit_amps, output_loads
 from monitor.runtime import DistrictNow, Live, Picture, StandingWarning
 from monitor.runtime.trend import Trend, TrendWindow
-from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_PORT, first_sentence, percent, seconds
+from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_PORT, first_sentence
 from monitor.values import Cause, Chunk, Event, Finding, FindingKind, PortState, PortStatus, Priority, Scope, Step
 from monitor.values import Warning as RaisedWarning
+from monitor.words.figures import percent, seconds
 from tests.browser.hall import hall_layout
 from tests.protection.streams import block, layout_with
 
@@ -151,7 +152,7 @@ def test_what_happened_lately_stands_newest_first_and_deliberate_acts_do_not():
     assert [p["link"] for p in said] == ["/stalls?event=2", "/review?session=now&at=90.0", "/stalls?event=1"]
     returned = replace(past, state="returned")
     (unseen,) = tick_of(picture_of(past_warnings=(returned,)))["past"]
-    assert (unseen["unseen"], unseen["what"]) == ([7], "over, not seen yet: North bench may open.")
+    assert (unseen["unseen"], unseen["what"]) == ([7], "over, not seen yet: North bench may open")
 
 
 def test_the_first_sentence_is_enough_for_the_door():

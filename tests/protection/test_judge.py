@@ -28,7 +28,7 @@ def test_a_slow_overload_is_warned_of_before_the_quick_end_of_the_tolerance():
     assert told.start_s < onset_s + 0.75 * opens_s - 10
     assert told.start_s + told.trip_in_s == pytest.approx(onset_s + opens_s, abs=0.1 * opens_s)
     assert told.trip_earliest_s < told.trip_in_s < told.trip_latest_s
-    assert "Outer main went up by 15.0 A" in told.message
+    assert "the draw of Outer main rose by 15.0 A" in told.message
     assert judge.loads()[0].heat > 0.9
 
 
@@ -159,7 +159,7 @@ def test_headroom_names_the_limit_that_binds():
 def test_explains_a_step_by_the_loads_of_the_layout():
     loads = "[[load]]\nname = 'Heavy freight engine'\ndistrict = 'Outer main'\nkind = 'locomotive'\nrunning_amps = 9.6\n"
     warnings, _ = judged(layout_with(more=loads), readings(60, lambda t: step(t, 30, 5.0, 15.0)))
-    assert "as Heavy freight engine would draw" in high(warnings)[0].message
+    assert "about what Heavy freight engine would draw" in high(warnings)[0].message
 
 
 def test_lines_with_jitter_are_judged_too():
@@ -232,7 +232,7 @@ def test_a_message_says_what_is_too_much_what_began_it_and_how_long_is_left():
     over = next(w for w in warnings if w.priority.word == "medium")
     assert "A (" in over.message
     assert "too much" in over.message
-    assert "Outer main went up by 15" in over.message
+    assert "the draw of Outer main rose by 15" in over.message
 
 
 def test_a_short_that_the_sensor_clips_is_still_a_short():

@@ -55,7 +55,7 @@ def test_close_to_a_rating_for_twenty_seconds_is_low_and_clears(place):
     assert (told.rule, told.priority.word, told.scope.name) == ("near-limit", "low", place[6])
     assert AT_S + 20.0 <= told.start_s < AT_S + 24.0
     assert UNTIL_S + 3.0 <= told.end_s < UNTIL_S + 6.0
-    assert "no further engine fits" in told.message
+    assert "Add nothing there" in told.advice
     assert warnings_of(place, 0.88) == []
     assert warnings_of(place, 0.95, until_s=AT_S + 18.0) == []
 

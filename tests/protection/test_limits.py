@@ -21,7 +21,7 @@ def test_a_plate_of_the_primary_side_is_derated_and_says_so():
     """Older plates: usable output 70-80 % (common practice, no published source)."""
     old = supply(rating_is="input", rated_va=200)
     assert usable_va(old) == pytest.approx(150)
-    assert "75% of its plate of 200" in supply_limits(old)[0].words
+    assert "75 % of its plate of 200" in supply_limits(old)[0].words
 
 
 def test_toy_limits_are_told():

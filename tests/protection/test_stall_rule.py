@@ -31,7 +31,7 @@ def test_far_above_its_laps_and_flat_asks_to_look_within_six_seconds_and_clears(
     assert AT_S + 3.0 < told.start_s < AT_S + 6.0
     assert UNTIL_S <= told.end_s < UNTIL_S + 5.0
     assert "is stalled, or something was switched on" in told.message
-    assert "take the power off" in told.advice
+    assert "turn its throttle down now" in told.advice
 
 
 @pytest.mark.parametrize(

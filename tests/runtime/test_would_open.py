@@ -114,7 +114,7 @@ def verdict(**fields):
             {"at_s": None, "opens": False, "share": 0.0, "heat": 0.4},
             "sure",
             False,
-            "held: it came to 40% of what opens it at most.",
+            "held: it came to 40 % of what opens it at most.",
         ),
         ({"opens": False, "recorded_s": 40.0, "share": 0.3, "heat": 0.97}, "close", True, "too close to tell"),
         ({"opens": False, "recorded_s": 40.0, "share": 0.1, "heat": 0.9}, "close", False, "too close to tell"),

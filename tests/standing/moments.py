@@ -3,6 +3,11 @@
 from dataclasses import replace
 
 from monitor.layout import parse_layout
+from monitor.protection import words
+from monitor.protection.devices import devices_of
+from monitor.protection.heat import HeatTrack
+from monitor.protection.limits import output_limit
+from monitor.protection.step_source import StepSource
 from monitor.runtime import DistrictNow, Picture, StandingWarning
 from monitor.values import Cause, Event, Headroom, Limit, PlaceLoad, PortStatus, Priority, Scope, SupplyLoad, TripForecast
 from monitor.values import Warning as RaisedWarning
@@ -54,6 +59,7 @@ for k, (name, supply, output, use) in enumerate(PLACES):
     TEXT += f'volts_channel = {2 * k}\namps_channel = {2 * k + 1}\nuse = "{use}"\n'
 LAYOUT = parse_layout(TEXT)
 WINDING = Limit(kind="winding", place="North bench", amps=10.0, va=None, words="the North bench winding at 10.0 A")
+OUTPUT = output_limit(LAYOUT.output[0])
 PLATE = Limit(kind="nameplate", place="South bench", amps=None, va=90.0, words="the South bench total of 90 VA")
 
 
@@ -79,10 +85,27 @@ def load_of(name="North bench", share=0.7, forecast_s=None, at_s=NOW_S - 0.5, le
     )  # fmt: skip
 
 
+def wording_of(rule, name, in_s=30.0):
+    """What the judge says of such a warning."""
+    ahead = TripForecast(in_s=in_s, earliest_s=in_s / 2, latest_s=2 * in_s, by_lap=False)
+    source = StepSource(district="Outer main", amps=6.4)
+    supply = next((each for each in LAYOUT.supply if each.name == name), LAYOUT.supply[0])
+    over = words.Use(limit=OUTPUT if "/" in name else WINDING, amps=12.0, va=168.0)
+    return {
+        "trip-forecast": lambda: words.trip_forecast(supply, 12.0, HeatTrack(devices_of(supply)), ahead, source),
+        "short": lambda: words.short(name, 40.0, 1.2),
+        "protection-open": lambda: words.opened(supply, in_s, after_short=False),
+        "near-limit": lambda: words.near_limit(words.Use(limit=WINDING, amps=9.3, va=130.0)),
+        "no-protection": lambda: words.unguarded(name, 1.6, source),
+        "stalled": lambda: words.stalled(name, 3.0, 1.9, 7.0),
+    }.get(rule, lambda: words.over_limit(over, source, ahead, ""))()
+
+
 def warning_of(rule="trip-forecast", priority=Priority.HIGH, kind="supply", name="North bench", number=7, **more):
+    said = wording_of(rule, name)
     fields = {
-        "start_s": NOW_S - 10, "end_s": None, "trip_in_s": 30.0 if rule == "trip-forecast" else None,
-        "message": f"{name}: as it rose. It began when Outer main went up by 6.4 A.", "advice": "Stop a train.",
+        "start_s": NOW_S - 10, "end_s": None, "trip_in_s": said.trip_in_s, "message": said.message, "advice": said.advice,
+        "limit": said.limit, "time_words": said.time_words,
     }  # fmt: skip
     return RaisedWarning(id=number, rule=rule, priority=priority, scope=Scope(kind=kind, name=name), **(fields | more))
 

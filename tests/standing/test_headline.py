@@ -11,7 +11,7 @@ def test_that_no_opening_is_expected_is_said_only_where_heat_is_followed(share):
     followed = headline(assess(LAYOUT, picture_of(loads=(load_of(share=share), SOUTH))))
     assert followed.more.endswith(" At this draw its protection is not expected to open.")
     blind = headline(assess(LAYOUT, picture_of(loads=(load_of(share=share, heat=None), SOUTH))))
-    assert blind.more.endswith(". Its protection may carry that for long, the rest may not.")
+    assert blind.more.endswith(". Its protection may allow that for long, its winding and wires may not.")
     assert blind.more.startswith(f"{share * 100:.0f} % of the North bench winding at 10.0 A, ")
 
 

@@ -1,27 +1,14 @@
 """The words of a moment; spans as a person says them, bounds of heat only where they are wide."""
 
+from dataclasses import replace
+
 import pytest
 
 from monitor.standing import assess
 from monitor.standing.states import Countdown
-from monitor.standing.words import countdown_words, heat_words, notice_words, percent, seconds
+from monitor.standing.words import countdown_words, heat_words, notice_now, past_words
 from monitor.values import Priority
-from tests.standing.moments import LAYOUT, NOW_S, SOUTH, load_of, picture_of, standing
-
-
-@pytest.mark.parametrize(
-    ("value", "said"),
-    [
-        (-1.0, "0 s"), (0.4, "0 s"), (59.4, "59 s"), (60.0, "1 min"), (61.0, "1 min 1 s"), (120.0, "2 min"), (599.0, "9 min 59 s"),
-        (601.0, "10 min"), (659.0, "10 min"), (3599.0, "59 min"), (3600.0, "1 h 0 min"), (3660.0, "1 h 1 min"), (7325.0, "2 h 2 min"),
-    ],
-)  # fmt: skip
-def test_a_span_has_no_more_figures_than_matter(value, said):
-    assert seconds(value) == said
-
-
-def test_a_share_that_is_not_known_has_no_figure():
-    assert [percent(share) for share in (None, float("nan"), 0.0, 0.994, 1.2)] == ["–", "–", "0 %", "99 %", "120 %"]
+from tests.standing.moments import LAYOUT, NOW_S, SOUTH, load_of, now_of, picture_of, standing, warning_of
 
 
 @pytest.mark.parametrize(
@@ -57,15 +44,54 @@ def test_an_opening_within_a_second_is_said_to_come_at_any_moment(in_s, is_bound
     assert countdown_words(countdown, NOW_S) == said
 
 
-@pytest.mark.parametrize(("forecast_s", "left"), [(30.5, "in about 30 s (15 s to 60 s)"), (None, "in about 10 s")])
-def test_the_warning_of_an_output_counts_down_as_its_supply_does(forecast_s, left):
-    """Else two times of one opening would stand side by side; without a forecast it counts from when it rose."""
-    warning = standing(
-        "over-output-limit", Priority.MEDIUM, "output", "North bench/A",
-        message="North bench/A carries 7.0 A: its protection may open in about 20 s.", time_words="in about 20 s", trip_in_s=20.0,
-    )  # fmt: skip
-    stands = assess(LAYOUT, picture_of(loads=(load_of(share=1.3, forecast_s=forecast_s), SOUTH), warnings=(warning,)))
-    assert notice_words(stands.notices[0], stands, NOW_S) == f"North bench/A carries 7.0 A: its protection may open {left}"
+OVER_A = {"rule": "over-output-limit", "priority": Priority.MEDIUM, "kind": "output", "name": "North bench/A"}
+HEAVY = load_of(share=1.3, forecast_s=30.5, heat=None)
+
+
+@pytest.mark.parametrize(
+    ("load", "now", "said", "advice"),
+    [
+        (HEAVY, now_of(), "was overloaded a moment ago: now 33 % of output North bench/A at 6 A", "Add nothing there; no hurry."),
+        (
+            replace(HEAVY, districts=(replace(HEAVY.districts[0], amps=7.2), HEAVY.districts[1])), now_of(amps=7.2),
+            "is overloaded: 120 % of output North bench/A at 6 A; its protection opens in about 30 s (15 s to 60 s)", "Within a few",
+        ),
+        (HEAVY, now_of(volts=0.1, amps=0.0), "carries 12.0 A, 200 % of output North bench/A at 6 A: 6.0 A (84 VA) too much; its", "Within"),
+        (replace(HEAVY, forecast=None, districts=()), now_of(),
+            "carries 12.0 A, 200 % of output North bench/A at 6 A: 6.0 A (84 VA) too much", "Within"),
+        (load_of(share=0.0, is_open=True), now_of(volts=0.1, amps=0.0), "was overloaded; there is no power now", "Add nothing"),
+    ],
+)  # fmt: skip
+def test_the_warning_of_an_output_says_what_its_output_draws_now_and_counts_down_as_its_supply_does(load, now, said, advice):
+    """Else two figures, or two times of one opening, would stand side by side; without a forecast it says nothing of one."""
+    other = now_of("Quarry branch", volts=0.1, amps=0.0) if load.is_open else now_of("Quarry branch")
+    stands = assess(LAYOUT, picture_of(now, other, loads=(load, SOUTH), warnings=(standing(**OVER_A),)))
+    sentence, do = notice_now(stands.notices[0], stands, NOW_S)
+    assert sentence.startswith(f"North bench/A {said}")
+    assert do.startswith(advice)
+
+
+@pytest.mark.parametrize(
+    ("rule", "name", "said"),
+    [
+        ("trip-forecast", "North bench", "North bench was overloaded at its last figures"),
+        ("near-limit", "North bench", "North bench was near its limit at its last figures"),
+        ("short", "Outer main", "Short circuit on Outer main at its last figures"),
+    ],
+)
+def test_a_warning_that_says_nothing_of_now_speaks_of_the_last_figures(rule, name, said):
+    old = tuple(now_of(row.name, age_s=40.0) for row in LAYOUT.district)
+    warning = standing(rule, Priority.HIGH, "district" if rule == "short" else "supply", name)
+    stands = assess(LAYOUT, picture_of(*old, warnings=(warning,)))
+    assert notice_now(stands.notices[0], stands, NOW_S)[0] == said
+
+
+@pytest.mark.parametrize("rule", ["trip-forecast", "over-winding", "protection-open"])
+def test_a_line_of_what_is_over_counts_down_to_nothing(rule):
+    past = warning_of(rule)
+    assert past.time_words in past.message
+    assert "in about" not in past_words(past.message, past.time_words)
+    assert past_words("A train stood. It moves again.", "") == "A train stood"
 
 
 @pytest.mark.parametrize(
