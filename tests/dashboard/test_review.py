@@ -106,7 +106,7 @@ def test_a_stretch_asks_for_numbers(client, show):
 
 def test_the_sheet_says_the_figures_and_escapes_what_people_wrote(client, show):
     text = client.get(f"/review/sheet?session={show.name}").text
-    for said in ("Outer main", "117 %", "Bench", "above 80% of plate", "&lt;b&gt;bold&lt;/b&gt; &amp; so on"):
+    for said in ("Outer main", "117 %", "Bench", "above 80 % of plate", "&lt;b&gt;bold&lt;/b&gt; &amp; so on"):
         assert said.lower() in text.lower()
     assert "<b>" not in text
     other = next(name for name in (each.id for each in SessionCache(show.path.parent).listing()) if name != show.name)

@@ -91,7 +91,7 @@ def test_the_moment_shows_marks_figures_and_advice():
         "A train lost contact",
         "Clean the rails",
         "0.40 A",
-        "sure (95%)",
+        "sure (95 %)",
         "in the background: Inner main",
         "25 November",
     ):
@@ -224,7 +224,7 @@ def test_figures_against_the_last_session_in_words():
 
     text = words(against_earlier(run(0.71, 1), [run(0.42, 0)]))
     assert "Outer main's loop was 0.42 ohm last time (25 November, 10:00), 0.71 now" in text
-    assert "That is 69% more, and beyond what it scatters" in text
+    assert "That is 69 % more, and beyond what it scatters" in text
     assert "As it was" in words(against_earlier(run(0.43, 1), [run(0.42, 0)]))
     assert "no earlier session" in words(against_earlier(run(0.43, 1), []))
 

@@ -118,9 +118,9 @@ def test_protection_above_the_winding_is_pointed_out():
         ((110,), HERE, Fitness.FIT, ""),  # 1.09 times, within the tolerance
         ((110,), Mains(volts=125, hertz=60), Fitness.NOT_HERE, "would not burn at once"),  # 1.14
         ((120,), EUROPE, Fitness.NOT_HERE, "never plug it in here"),  # 2.3 times the flux
-        ((120,), JAPAN, Fitness.NOT_HERE, "83% of its volts"),  # the flux is right, the volts are a sixth low
+        ((120,), JAPAN, Fitness.NOT_HERE, "83 % of its volts"),  # the flux is right, the volts are a sixth low
         ((120,), Mains(volts=120, hertz=50), Fitness.NOT_HERE, "too warm"),  # 1.2 times the flux
-        ((230,), HERE, Fitness.NOT_HERE, "52% of its volts"),
+        ((230,), HERE, Fitness.NOT_HERE, "52 % of its volts"),
         ((230,), HERE, Fitness.NOT_HERE, "made for 230 V and"),
         ((110, 120), EUROPE, Fitness.NOT_HERE, "never plug it in here"),
         ((110, 115), Mains(volts=130, hertz=60), Fitness.NOT_HERE, "made for 110-115 V"),

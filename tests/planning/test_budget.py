@@ -128,9 +128,9 @@ def test_lit_cars_on_a_track_are_taken_to_suit_its_volts_unless_they_say_otherwi
     [
         # 180 VA at 18 V: 10 A of winding and breaker, 8 A with a fifth kept free.
         ("7.9", "9.9", ""),
-        ("8.2", "9.9", "Into the reserve: supply North bench, winding current: 8.2 of 10.0 A, 82%."),
+        ("8.2", "9.9", "Into the reserve: supply North bench, winding current: 8.2 of 10.0 A, 82 %."),
         ("7.9", "10.1", "For a moment over: supply North bench, winding current: a start on top makes 10.1 of 10.0 A."),
-        ("10.1", "10.1", "OVER: supply North bench, winding current: 10.1 of 10.0 A, 101%."),
+        ("10.1", "10.1", "OVER: supply North bench, winding current: 10.1 of 10.0 A, 101 %."),
     ],
 )
 def test_reserve_start_and_overload_are_told_apart(running, starting, word):
@@ -293,7 +293,7 @@ def test_one_rule_of_reserve_for_budget_and_sharing():
     assert "Into the reserve" not in budget_text(budget)
     more = parse_layout(BOTH_FIT.replace("rated_va = 180", "rated_va = 90").replace("running_amps = 2.4", "running_amps = 4.1"))
     assert not share_load(needs_of(more), offers_of(more, today=TODAY)).fits
-    assert "Into the reserve: supply North bench, nameplate total: 4.1 of 5.0 A, 82%" in budget_text(make_budget(more))
+    assert "Into the reserve: supply North bench, nameplate total: 4.1 of 5.0 A, 82 %" in budget_text(make_budget(more))
 
 
 @pytest.mark.parametrize(

@@ -285,7 +285,7 @@ def test_why_something_moves_names_what_binds():
 
 def test_a_plan_that_changes_and_buys_nothing_says_neither():
     said = said_of([need("main", 2.0, at=("a", "A"))], [offer("a", 10), offer("dear", 10, price=9.0, candidate="dear")])
-    assert said == "a: main (output A, 2 A). 20% of what it may give for long.\n"
+    assert said == "a: main (output A, 2 A). 20 % of what it may give for long.\n"
     assert "To buy: 9 in all." in said_of([need("main", 9.0)], [offer("a", 10), offer("dear", 20, price=9.0, candidate="dear")])
 
 

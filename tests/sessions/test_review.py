@@ -154,7 +154,7 @@ def test_the_report_says_it_all_and_fetches_nothing(show, tmp_path, capsys):
         "What stalled",
         "before the next show",
         "Bench checks outstanding",
-        "117%",
+        "117 %",
         "=2+2",
     ):
         assert said in words
@@ -164,7 +164,7 @@ def test_the_report_says_it_all_and_fetches_nothing(show, tmp_path, capsys):
 
 
 def test_what_to_mend_names_a_supply_close_to_its_plate(show, calm):
-    asked = "North bench: reached 117% of its nameplate: move some of its load to another supply."
+    asked = "North bench: reached 117 % of its nameplate: move some of its load to another supply."
     assert asked in report(show)
     assert "of its nameplate: move" not in report(calm)
 
