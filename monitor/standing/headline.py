@@ -133,30 +133,32 @@ def _of_latched(latched: LatchedWarning, standing: LayoutStanding, now_s: float)
     places: dict[str, Anywhere] = {district.name: district for district in standing.districts}
     places |= {supply.name: supply for supply in standing.supplies}
     place = places.get(latched.where) or places.get(latched.supply)
+    now = _now_there(latched, place)
     sentence = say(
         f"latched-{latched.kind}",
         where=latched.where,
         age=seconds(now_s - (latched.start_s if latched.kind == "opening" else latched.end_s)),
-        now=_now_there(latched, place),
+        now=say(now),
     )
     district = latched.where if latched.kind == "short" else ""
-    more = say(f"do-{latched.kind}")
+    # Where power is gone it may return at any moment.
+    more = say("do-opened", where=latched.supply) if now == "now-dead" else say(f"do-{latched.kind}", where=latched.where)
     return Headline(level=Level.MEDIUM, sentence=sentence, more=more, ids=latched.ids, is_latched=True, district=district)
 
 
 def _now_there(latched: LatchedWarning, place: Anywhere | None) -> str:
     if place is None or place.state is State.STALE or (isinstance(place, DistrictStanding) and place.doubt):
-        return say("now-unknown")
+        return "now-unknown"
     if not has_power(place):
-        return say("now-dead")
-    return say("now-on" if latched.kind == "overload" else "now-power")
+        return "now-dead"
+    return "now-on" if latched.kind == "overload" else "now-power"
 
 
 def _troubles(standing: LayoutStanding, now_s: float) -> Iterator[Headline]:
     """What no warning speaks of: a fault that goes on, power that is gone, a draw near or over a limit."""
     for supply in standing.supplies:
         if supply.state is State.OVERLOADED and supply.countdown is not None:
-            sentence = say("overload-opens", where=supply.name, left=countdown_words(supply.countdown, now_s))
+            sentence = say("overload-if", where=supply.name, left=countdown_words(supply.countdown, now_s))
             more = heat_words(supply, now_s) or use_words(supply)
             yield Headline(level=supply.level, sentence=sentence, more=f"{more}.", countdown=supply.countdown)
         elif supply.state in (State.OVERLOADED, State.NEAR):

@@ -201,7 +201,7 @@ def _short(notice: Notice, district: DistrictStanding, now_s: float) -> tuple[st
     if has_power(district):
         if notice.comes_and_goes:
             return say("short-again", where=notice.where), notice.advice
-        return say("short-over", where=notice.where), say("do-short")
+        return say("short-over", where=notice.where), say("do-short", where=notice.where)
     is_old = district.state is State.STALE and now_s - (district.figures_at_s or 0.0) > th.SILENCE_S
     return say("short-unknown" if is_old else "short-now", where=notice.where), notice.advice
 
@@ -215,7 +215,7 @@ def _draw(notice: Notice, standing: LayoutStanding, supply: SupplyStanding, now_
     if notice.kind != "supply":
         place = next((d for d in standing.districts if d.limit == notice.limit and d.supply == supply.name), None)
     if not has_power(supply) or (place is not None and not has_power(place)):
-        return say("overload-cut", where=where), say("do-near")
+        return say("overload-cut", where=where), say("do-opened", where=supply.name)
     counts = supply.state is State.OVERLOADED and supply.countdown is not None
     if counts and place is supply:
         return say("overload-opens", where=where, left=_left(supply, now_s)), notice.advice

@@ -58,6 +58,13 @@ def _of_supply(payload, name, supply, own, heard):
         (f"{name} is calm at {supply['limit']}", max(shares, default=0) >= 90 and supply["level"] in ("well", "rest")),
         (f"{name} runs without power", dead and all(dead) and supply["word"].startswith("running")),
         (
+            f"{name} is dead and said to be overloaded",
+            dead
+            and len(dead) == len(own)
+            and all(dead)
+            and any(w["where"] == name and "is overloaded" in w["message"] for w in heard),
+        ),
+        (
             f"{name} draws nothing beside amps",
             supply["word"].startswith("draws nothing") and any(amps_of(row) >= 0.2 for row in live),
         ),
@@ -74,6 +81,14 @@ def _of_district(payload, name, row, supply):
         (f"{name} is shorted at {row['volts']} V", row["word"].startswith("short") and volts_of(row) > 9 and amps_of(row) <= 5),
         (f"{name} is old and said to be {row['word']}", not live and not row["word"].startswith("no figures")),
         (f"{name} runs without power", live and dead and row["word"] in ("running", "on")),
+        (f"{name} is well at {row['share']} of {row['limit']}", (row["share"] or 0) >= 0.9 and row["level"] in ("well", "rest")),
+        (
+            f"a warning tells of a short on {name} beside {row['volts']} V",
+            live
+            and volts_of(row) > 9
+            and amps_of(row) <= 5
+            and any(w["message"] == f"Short circuit on {name}." for w in payload["warnings"]),
+        ),
     )
 
 
@@ -98,6 +113,16 @@ def _of_headline(payload, supplies, districts, heard):
         ("all is calm beside a warning", calm and any(w["level"] in ("medium", "high") for w in heard)),
         (f"all is calm beside {troubled}", calm and troubled),
         ("nothing is expected to open beside a countdown", "not expected to open" in head["more"] and counts),
+        ("what is over counts down", any(re.search("in about|at any moment", past["what"]) for past in payload.get("past", ()))),
+        (
+            "somebody is told to wait for power that is there",
+            any("power is" in w["message"] and "before power returns" in w["advice"] for w in payload["warnings"]),
+        ),
+        (
+            "an act-now says that there is no hurry",
+            any(w["level"] == "high" and "no hurry" in w["advice"] for w in payload["warnings"]),
+        ),
+        ("an overload is said to have opened nothing", "did not open" in str(payload)),
         ("power is said to be back where it is not", any(is_dead(row) or not is_live(payload, row) for row in back)),
         ("an act-now is hidden", any(w["level"] == "high" for w in heard) and late and head["level"] != "high"),
         ("a word that must not stand anywhere", re.search(r"it may pass|breaker", str(payload))),

@@ -42,7 +42,7 @@ SHORT = {"rule": "short", "kind": "district", "name": "Outer main"}
         (
             picture_of(loads=(load_of(share=1.24, forecast_s=30.5), SOUTH)),
             "overloaded, opens in about 30 s (15 s to 60 s)", "running",
-            "North bench is overloaded: its protection opens in about 30 s (15 s to 60 s)",
+            "North bench is overloaded: if that goes on, its protection opens in about 30 s (15 s to 60 s)",
         ),
         (
             picture_of(loads=(load_of(share=1.24, forecast_s=30.5), SOUTH), warnings=(standing(),)),
@@ -209,7 +209,7 @@ def test_an_open_protection_counts_down_to_when_it_closes_in_one_way():
             warning_of("protection-open", Priority.MEDIUM, start_s=NOW_S - 40, end_s=NOW_S - 20, state="returned"), now_of(),
             "The protection of North bench opened 40 s ago; power is back",
         ),
-        (warning_of(end_s=NOW_S - 9, state="returned"), now_of(), "North bench was overloaded until 9 s ago; it did not open"),
+        (warning_of(end_s=NOW_S - 9, state="returned"), now_of(), "North bench was overloaded until 9 s ago; power is there now"),
         (warning_of(**SHORT, end_s=NOW_S - 12, state="normal"), now_of(), CALM),
         (warning_of(**SHORT, end_s=NOW_S - 301, state="returned"), now_of(), CALM),
         (warning_of("over-winding", Priority.MEDIUM, end_s=NOW_S - 9, state="returned"), now_of(), CALM),

@@ -51,7 +51,7 @@ HEAVY = load_of(share=1.3, forecast_s=30.5, heat=None)
 @pytest.mark.parametrize(
     ("load", "now", "said", "advice"),
     [
-        (HEAVY, now_of(), "was overloaded a moment ago: now 33 % of output North bench/A at 6 A", "Add nothing there; no hurry."),
+        (HEAVY, now_of(), "was overloaded a moment ago: now 33 % of output North bench/A at 6 A", "Add nothing there."),
         (
             replace(HEAVY, districts=(replace(HEAVY.districts[0], amps=7.2), HEAVY.districts[1])), now_of(amps=7.2),
             "is overloaded: 120 % of output North bench/A at 6 A; its protection opens in about 30 s (15 s to 60 s)", "Within a few",
@@ -59,7 +59,7 @@ HEAVY = load_of(share=1.3, forecast_s=30.5, heat=None)
         (HEAVY, now_of(volts=0.1, amps=0.0), "carries 12.0 A, 200 % of output North bench/A at 6 A: 6.0 A (84 VA) too much; its", "Within"),
         (replace(HEAVY, forecast=None, districts=()), now_of(),
             "carries 12.0 A, 200 % of output North bench/A at 6 A: 6.0 A (84 VA) too much", "Within"),
-        (load_of(share=0.0, is_open=True), now_of(volts=0.1, amps=0.0), "was overloaded; there is no power now", "Add nothing"),
+        (load_of(share=0.0, is_open=True), now_of(volts=0.1, amps=0.0), "was overloaded; there is no power now", "Turn the throttles"),
     ],
 )  # fmt: skip
 def test_the_warning_of_an_output_says_what_its_output_draws_now_and_counts_down_as_its_supply_does(load, now, said, advice):

@@ -59,8 +59,8 @@ def test_each_was_read_by_somebody_who_wants_to_be_misled(key):
     # A hand that is sent to the rails, to a reset or to a fuse is sent to the cause, the switch or the plug first.
     if re.search(r"\breset\b|replace", said.text):
         assert re.search("cause|its fuse has", said.text)
-    if re.search("across the rails|put in a fuse", said.text):
-        assert re.search("Turn .* off now, then|^Unplug|there, then press Seen", said.text)
+    if re.search("across the rails|from the rails|put in a fuse", said.text):
+        assert re.search("Turn .* off (now, then|before)|^Unplug", said.text)
 
 
 def test_percent_is_written_in_one_place_and_with_a_blank():
