@@ -3,7 +3,7 @@ import json
 import msgspec
 
 from dashboard.views.payload import tick
-from monitor.cli.terminal import SAID_LIMIT, WAITING_LIMIT, TerminalLines
+from monitor.cli.terminal import REPORTED_LIMIT, WAITING_LIMIT, TerminalLines
 from monitor.link import HostClock
 from monitor.runtime.supervision import PartHealth
 from monitor.runtime.trend import Trend
@@ -114,7 +114,7 @@ def test_a_terminal_that_stands_still_loses_lines_and_says_how_many():
 
 def test_what_was_said_is_not_remembered_for_ever():
     lines = TerminalLines(HostClock())
-    for number in range(SAID_LIMIT + 500):
+    for number in range(REPORTED_LIMIT + 500):
         finding = Finding(
             id=number,
             board="bench-1",
@@ -127,4 +127,4 @@ def test_what_was_said_is_not_remembered_for_ever():
         )
         lines.take(step(findings=(finding, finding)))
         assert len(list(lines.waiting())) == 1
-    assert len(lines._findings) == SAID_LIMIT
+    assert len(lines._findings) == REPORTED_LIMIT
