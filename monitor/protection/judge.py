@@ -135,7 +135,8 @@ class Judge:
 
     def _ready(self) -> int:
         """The first tick that some board has not completed."""
-        return min(board.ticks.closed if board.ticks.closed is not None else -(10**9) for board in self._boards.values())
+        closed = [-(10**9) if board.ticks.closed is None else board.ticks.closed for board in self._boards.values()]
+        return min(closed, default=-(10**9))
 
     def _run(self, until: int) -> list[RaisedWarning]:
         """Judge ticks up to one, that one not included."""

@@ -144,7 +144,8 @@ def load_readings(session: SessionFolder, columns: tuple[str, ...]) -> dict[str,
     Raises:
         SessionDamagedError: They cannot be read.
     """
-    tables = []
+    # Part by part: a column of one part stays in the processor's cache while it is dealt out to the districts.
+    pieces: dict[str, dict[str, list[NDArray[Any]]]] = {}
     for path in part_paths(session.readings, STEM):
         try:
             part = read_part(path, ["at_s", "district", *columns], later=LATER_COLUMNS)
@@ -153,22 +154,31 @@ def load_readings(session: SessionFolder, columns: tuple[str, ...]) -> dict[str,
                 f"{path} cannot be read ({error}): 'pilotlamp sessions recover' puts the session in order"
             ) from error
         if part is not None:
-            # An open part has its names as plain words.
-            tables.append(part.cast(pa.schema([SCHEMA.field(name) for name in part.column_names])))
-    if not tables:
-        return {}
-    table = pa.concat_tables(tables).unify_dictionaries().combine_chunks()
-    district = _whole(table["district"])
-    codes, at_s = _numbers(district.indices), _numbers(_whole(table["at_s"]))
-    figures = {name: _numbers(_whole(table[name])) for name in columns}
-    found = {}
-    for code, name in enumerate(district.dictionary.to_pylist()):
-        rows = np.flatnonzero(codes == code)
-        rows = rows[np.argsort(at_s[rows], kind="stable")]
-        found[name] = StoredDistrict(
-            name=name, at_s=at_s[rows], figures={key: values[rows].astype(np.float64) for key, values in figures.items()}
-        )
-    return found
+            _deal_out(part, pieces)
+    return {name: _district(name, found) for name, found in pieces.items()}
+
+
+def _deal_out(part: pa.Table, pieces: dict[str, dict[str, list[NDArray[Any]]]]) -> None:
+    """Add a part's rows to the pieces of each column of each district."""
+    district = _whole(part["district"])
+    if pa.types.is_string(district.type):  # an open part has its names as plain words
+        district = district.dictionary_encode()
+    codes = _numbers(district.indices)
+    order = np.argsort(codes, kind="stable")
+    edges = np.searchsorted(codes[order], np.arange(len(district.dictionary) + 1)).tolist()
+    columns = {name: _numbers(_whole(part[name]))[order] for name in part.column_names if name != "district"}
+    for name, first, last in zip(district.dictionary.to_pylist(), edges, edges[1:], strict=False):
+        for column, values in columns.items():
+            pieces.setdefault(name, {}).setdefault(column, []).append(values[first:last])
+
+
+def _district(name: str, pieces: dict[str, list[NDArray[Any]]]) -> StoredDistrict:
+    figures = {column: np.concatenate(parts, dtype=np.float64) for column, parts in pieces.items()}
+    at_s = figures.pop("at_s")
+    if (np.diff(at_s) < 0).any():
+        rows = np.argsort(at_s, kind="stable")
+        at_s, figures = at_s[rows], {column: values[rows] for column, values in figures.items()}
+    return StoredDistrict(name=name, at_s=at_s, figures=figures)
 
 
 def _whole(column: pa.ChunkedArray) -> pa.Array:

@@ -21,6 +21,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 ROOMS = (
+    "bus",
     "wire",
     "metering",
     "facts",

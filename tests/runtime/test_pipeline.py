@@ -3,8 +3,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.layout import parse_layout
 from monitor.runtime import Pipeline, SummaryBuilder
 from monitor.values import Chunk, FindingKind
+from tests.layout.fernhollow import FERNHOLLOW
 from tests.runtime.streams import INTERVAL_S, packed_stream, plain_layout, sine_counts
 from tests.wire.bytestreams import health_packet, identity, identity_packet
 
@@ -97,6 +99,13 @@ def test_a_board_that_the_layout_does_not_know_is_named():
     stranger = identity(channels=4, number=9, name="stranger")
     (seen,) = [seen for step in steps_of(b"\0" + identity_packet(stranger)) for seen in step.boards]
     assert (seen.board, seen.identity.name) == (None, "stranger")
+
+
+def test_a_board_without_a_district_is_read_and_judged_as_nothing():
+    steps = steps_of(STREAM, layout=parse_layout(FERNHOLLOW.split("[[district]]")[0]))
+    step = steps[0]
+    assert [seen.board for seen in step.boards] == ["bench-1"]
+    assert step.warnings == ()
 
 
 def test_channels_that_the_board_does_not_have_are_named():
