@@ -4,34 +4,23 @@
 devices, which are data and not decisions, stand with :mod:`monitor.protection.curves`.
 """
 
-from typing import Self
 
-
-class Threshold(float):
-    """A figure that decides.
+def threshold(value: float, unit: str, reason: str, source: str) -> float:  # noqa: ARG001 - the other three are for the reader
+    """A figure that decides, as a plain number: it may come into what is encoded, stored or sent.
 
     Args:
         value: The figure.
         unit: Its unit; "share" for fractions.
         reason: Why there is such a figure, and why this one.
         source: Where it is from.
+
+    Returns:
+        ``value``.
     """
-
-    unit: str
-    reason: str
-    source: str
-
-    def __new__(cls, value: float, unit: str, reason: str, source: str) -> Self:  # noqa: D102 - see the class
-        made = super().__new__(cls, value)
-        made.unit, made.reason, made.source = unit, reason, source
-        return made
-
-    def __reduce__(self) -> tuple[type[float], tuple[float]]:
-        """A figure that goes to another process, as part of a step, goes as a plain number."""
-        return float, (float(self),)
+    return float(value)
 
 
-_T = Threshold
+_T = threshold
 _OURS, _TRADE, _ALARMS, _MEMORY = "judgement", "common practice", "ISA-18.2, IEC 62682", "from memory"
 
 # Trains that cannot turn

@@ -1,8 +1,8 @@
 """Every figure that decides in this room: value, unit, reason, source. Limits and alarms have theirs in protection."""
 
-from monitor.protection.thresholds import Threshold
+from monitor.protection.thresholds import threshold
 
-_T, _OURS = Threshold, "judgement"
+_T, _OURS = threshold, "judgement"
 
 STALE_AFTER_S = _T(1.0, "s", "older figures are never shown as live", _OURS)
 FRESH_S = _T(3.0, "s", "what was judged longer ago says nothing of now", _OURS)
