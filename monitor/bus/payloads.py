@@ -285,8 +285,8 @@ class BusFault:
 
 
 def encode(body: Body | Acknowledgement) -> bytes:
-    """A message's payload."""
-    return msgspec.json.encode(body)
+    """A message's payload; a figure may be of a kind of float of its own."""
+    return msgspec.json.encode(body, enc_hook=float)
 
 
 def decode(topic: str, payload: bytes, *, retained: bool = False) -> Received | BusFault:

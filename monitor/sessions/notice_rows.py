@@ -35,7 +35,8 @@ def notice_rows(step: Step) -> Iterator[tuple[NoticeKind, Row]]:
     """Everything in a step that is kept as JSON lines, each row headed by the stream's time when it was said."""
     for kind in _TYPES:
         for value in getattr(step, kind):
-            row = {"at_s": step.now_s, **_plain(msgspec.to_builtins(value))}
+            # A figure may be of a kind of float of its own; no step may be lost to that.
+            row = {"at_s": step.now_s, **_plain(msgspec.to_builtins(value, enc_hook=float))}
             if isinstance(value, RaisedWarning):
                 row["priority"] = value.priority.word
             yield kind, row

@@ -82,6 +82,8 @@ def test_once_a_typical_one_would_have_opened_the_words_say_so_and_the_estimate_
     after = [each for each in found if each.at_s > 10 + 84]
     assert not any(each.forecast.is_late for each in before)
     assert all(each.forecast.is_late for each in after)
+    # What goes over pipes and into files is a number, not a figure of the table.
+    assert {type(each.forecast.in_s) for each in (*before, *after)} == {float}
     assert len(after) > 20
     assert all("later than typical: this one is slow" in time_left(each.forecast) for each in after)
     assert "later than" not in time_left(before[0].forecast)

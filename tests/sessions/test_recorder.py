@@ -1,14 +1,19 @@
 import json
 import lzma
-from dataclasses import MISSING, fields
+from dataclasses import MISSING, fields, replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from monitor.bus.notes import Writer
+from monitor.bus.payloads import encode
 from monitor.sessions import Playback, find_sessions
 from monitor.sessions.buckets import BoardBuckets
-from monitor.values import Action, ReadingBlock
+from monitor.sessions.notice_rows import row_line
+from monitor.sessions.recording import kept_of
+from monitor.values import Action, Priority, ReadingBlock, Scope
+from monitor.values import Warning as RaisedWarning
 from tests.runtime.streams import packed_stream, sine_counts
 from tests.sessions.shows import BEGAN_AT, PORT, chunks_of, record
 
@@ -80,6 +85,20 @@ def test_the_session_describes_and_closes_itself(show):
     }
     assert [json.loads(line)["board"] for line in session.notices("boards").read_text().splitlines()] == ["bench-1"]
     assert recorder.status().state == "closed"
+
+
+def test_no_bytes_are_lost_to_a_figure_of_a_kind_of_float_of_its_own(show):
+    warning = RaisedWarning(
+        id=1, rule="trip-forecast", priority=Priority.HIGH, scope=Scope(kind="supply", name="North bench"), start_s=np.float64(1.0),
+        end_s=None, trip_in_s=np.float64(2.5), message="a", advice="b",
+    )  # fmt: skip
+    step = replace(show[2][5], warnings=(warning,))
+    assert step.chunk.data
+    kept = kept_of(step)
+    assert kept.data == step.chunk.data
+    (row,) = [row for kind, row in kept.notices if kind == "warnings"]
+    assert json.loads(row_line(row))["trip_in_s"] == 2.5
+    assert json.loads(encode(Writer(began_unix_s=0.0).warning(warning, 1.0)))["start_s"] == 1.0
 
 
 def test_readings_are_kept_whatever_a_block_leaves_out():
