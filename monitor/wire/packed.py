@@ -7,6 +7,7 @@ up to 254). Samples that come before an identity are kept up to :data:`HELD_BYTE
 import functools
 import struct
 from collections import deque
+from collections.abc import Callable
 
 import numpy as np
 from cobs import cobs
@@ -29,8 +30,6 @@ _HEALTH = struct.Struct("<IHIB")
 _IDENTITY, _SAMPLES, _HEALTH_TYPE = 1, 2, 3
 _SHORTEST_BYTES = 6
 _BODY_AT = _HEAD.size + _SAMPLES_HEAD.size
-_SAMPLES_START = struct.Struct("<BBxxIB")
-"""Type, board number, first scan and scan count of a packet of samples."""
 
 
 class PackedDecoder:
@@ -66,15 +65,16 @@ class PackedDecoder:
         text, end, skipped_bytes = self._framer.feed(data)
         frames = text.split(b"\0")[:-1]
         packets = _unstuffed(frames)
+        crcs = list(map(crc16.ibm_3740, [packet[:-2] for packet in packets]))
         items: list[Item] = []
         k = 0
         while k < len(frames):
             size, skipped_bytes = len(frames[k]) + skipped_bytes, 0
             end += len(frames[k]) + 1
-            wrong = _fault_of(size, packets[k])
+            wrong = _fault_of(size, packets[k], crcs[k])
             count = 1
             if wrong is None:
-                count = self._take(packets, k, end, items)
+                count = self._take(packets, crcs, k, end, items)
                 self.packets += count
                 end += sum(map(len, frames[k + 1 : k + count])) + count - 1
             elif size:
@@ -82,7 +82,7 @@ class PackedDecoder:
             k += count
         return items
 
-    def _take(self, packets: list[bytes], k: int, end: int, items: list[Item]) -> int:
+    def _take(self, packets: list[bytes], crcs: list[int], k: int, end: int, items: list[Item]) -> int:
         """Take a good packet, and those that follow it where it is one of samples.
 
         Returns:
@@ -91,7 +91,9 @@ class PackedDecoder:
         packet = packets[k]
         kind, number = packet[0], packet[1]
         if kind == _SAMPLES and number in self._identities:
-            return _take_samples(packets, k, len(self._identities[number].channels), end, items)
+            run = _samples(packets, crcs, k, len(self._identities[number].channels))
+            items.append(run or Fault(kind=FaultKind.SHAPE, offset=end, size=len(packet)))
+            return len(run.counts) // packet[_BODY_AT - 1] if run else 1
         if kind == _SAMPLES:
             self._hold(packet, end, items)
         elif kind == _IDENTITY:
@@ -121,36 +123,38 @@ class PackedDecoder:
         self._held = deque(held for held in self._held if held[0] != number)
         self._held_bytes = sum(len(packet) for _, packet, _ in self._held)
         for _, held_packet, held_end in waiting:
-            _take_samples([held_packet], 0, len(made.channels), held_end, items)
+            run = _samples([held_packet], [], 0, len(made.channels))
+            items.append(run or Fault(kind=FaultKind.SHAPE, offset=held_end, size=len(held_packet)))
 
 
-def _take_samples(packets: list[bytes], k: int, channels: int, end: int, items: list[Item]) -> int:
-    """Take a packet of samples and all that follow it without a hole, as one run; how many that were."""
+def _samples(packets: list[bytes], crcs: list[int], k: int, channels: int) -> SampleRun | None:
+    """A packet of samples and all that follow it without a hole; None where its lengths do not fit."""
     packet = packets[k]
     scans = packet[_BODY_AT - 1] if len(packet) > _BODY_AT else 0
     if not scans or len(packet) != _BODY_AT + 2 * scans * channels + 2:
-        items.append(Fault(kind=FaultKind.SHAPE, offset=end, size=len(packet)))
-        return 1
-    stop = _end_of_run(packets, k)
-    body = b"".join([packet[_BODY_AT:-2] for packet in packets[k:stop]])
-    first_scan = _SAMPLES_START.unpack_from(packet)[2]
+        return None
+    body = b"".join([each[_BODY_AT:-2] for each in packets[k : _end_of_run(packets, crcs, k)]])
     counts = np.frombuffer(body, dtype="<i2").reshape(-1, channels)
-    items.append(SampleRun(number=packet[1], first_scan=first_scan, counts=counts))
-    return stop - k
+    return SampleRun(number=packet[1], first_scan=_SAMPLES_HEAD.unpack_from(packet, _HEAD.size)[0], counts=counts)
 
 
-def _end_of_run(packets: list[bytes], k: int) -> int:
+def _end_of_run(packets: list[bytes], crcs: list[int], k: int) -> int:
     """Index of the first packet that is not whole or does not go on where the one before it ended, from a good one of samples on."""
-    kind, number, due, scans = _SAMPLES_START.unpack_from(packets[k])
-    size, start_of, crc_of = len(packets[k]), _SAMPLES_START.unpack_from, crc16.ibm_3740
+    size = len(packets[k])
+    fields_of = _samples_fields(size)
+    kind, number, due, scans, _ = fields_of(packets[k])
     for stop in range(k + 1, len(packets)):
-        packet = packets[stop]
         due = (due + scans) & 0xFFFFFFFF
-        if len(packet) != size or start_of(packet) != (kind, number, due, scans):
-            return stop
-        if crc_of(packet[:-2]) != packet[-2] | packet[-1] << 8:
+        packet = packets[stop]
+        if len(packet) != size or fields_of(packet) != (kind, number, due, scans, crcs[stop]):
             return stop
     return len(packets)
+
+
+@functools.lru_cache
+def _samples_fields(size: int) -> Callable[[bytes], tuple[int, ...]]:
+    """Reads type, board number, first scan, scan count and CRC of a packet of samples of so many bytes."""
+    return struct.Struct(f"<BBxxIB{size - _BODY_AT - 2}xH").unpack
 
 
 def _unstuffed(frames: list[bytes]) -> list[bytes]:
@@ -161,17 +165,13 @@ def _unstuffed(frames: list[bytes]) -> list[bytes]:
         return [_unstuffed([frame])[0] for frame in frames] if len(frames) > 1 else [b""]
 
 
-def _is_whole(packet: bytes) -> bool:
-    return bool(crc16.ibm_3740(packet[:-2]) == packet[-2] | packet[-1] << 8)
-
-
-def _fault_of(coded_size: int, packet: bytes) -> FaultKind | None:
+def _fault_of(coded_size: int, packet: bytes, crc: int) -> FaultKind | None:
     """What is wrong with a packet."""
     if coded_size > CODED_LIMIT_BYTES:
         return FaultKind.TOO_LONG
     if len(packet) < _SHORTEST_BYTES:
         return FaultKind.TOO_SHORT if packet or coded_size <= 1 else FaultKind.STUFFING
-    return None if _is_whole(packet) else FaultKind.CHECKSUM
+    return None if crc == packet[-2] | packet[-1] << 8 else FaultKind.CHECKSUM
 
 
 @functools.lru_cache(maxsize=64)
