@@ -7,29 +7,9 @@ from dataclasses import dataclass
 
 import msgspec
 
-UNITS = (
-    *(
-        "V",
-        "mV",
-        "uV",
-        "µV",
-        "kV",
-        "volt",
-        "volts",
-        "Vrms",
-        "VAC",
-        "VDC",
-        "A",
-        "mA",
-        "uA",
-        "µA",
-        "amp",
-        "amps",
-        "Arms",
-        "AAC",
-        "ADC",
-    ),
-    *("W", "mW", "kW", "watt", "watts", "VA", "Hz", "ms", "us", "s", "sec", "%", "C", "°C", "ohm", "ohms"),
+UNIT = (
+    "(?:V|mV|uV|µV|kV|volt|volts|Vrms|VAC|VDC|A|mA|uA|µA|amp|amps|Arms|AAC|ADC"
+    "|W|mW|kW|watt|watts|VA|Hz|ms|us|s|sec|%|C|°C|ohm|ohms)"
 )
 """Units that may stand behind a number with a blank between; any short word may where there is none."""
 
@@ -40,7 +20,7 @@ _COMMENTS = ("#", "//")
 _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f�]")
 _NOT_A_NUMBER = re.compile(r"[+-]?(nan|inf|infinity|ovf)", re.IGNORECASE)
 NUMBER = r"[+-]?(?:\d+{point}?\d*|{point}\d+)(?:[eE][+-]?\d+)?"
-_UNIT = re.compile(rf"(?<=[\d.,])\s+(?:{'|'.join(UNITS)})(?=[\s,;]|$)")
+_UNIT_APART = re.compile(rf"(?<=[\d.,])\s+{UNIT}(?=[\s,;]|$)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,13 +69,13 @@ def by_place(line: str, form: NumberForm) -> Fields:
     marks = ";\t" if form.point == "," else ",;\t"
     if any(mark in line for mark in marks):
         return dict(enumerate(re.split(f"[{marks}]", line), start=1))
-    return dict(enumerate(_UNIT.sub("", line).split(), start=1))
+    return dict(enumerate(_UNIT_APART.sub("", line).split(), start=1))
 
 
 def by_name(names: Sequence[str], form: NumberForm) -> Callable[[str], Fields]:
     """Reads fields written NAME=FIGURE or NAME:FIGURE, for these names; a name that stands twice goes by its first."""
     ends = r"[^\s;|]*" if form.point == "," else r"[^\s,;|]*"
-    number = rf"{NUMBER.format(point=re.escape(form.point))}\s?(?:{'|'.join(UNITS)})?(?=[\s,;|]|$)"
+    number = rf"{NUMBER.format(point=re.escape(form.point))}\s?{UNIT}?(?=[\s,;|]|$)"
     patterns = {name: re.compile(rf"(?:^|[\s,;|]){re.escape(name)}\s*[=:]\s*({number}|{ends})") for name in names}
 
     def read(line: str) -> Fields:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from monitor.layout import LineMapping, LineOutput
-from monitor.wire.line_figures import NUMBER, UNITS, Fields, NumberForm, by_place, of_object
+from monitor.wire.line_figures import NUMBER, UNIT, Fields, NumberForm, by_place, of_object
 
 FEWEST_LINES = 3
 AGREED_SHARE = 0.7
@@ -84,7 +84,7 @@ _READERS: dict[str, Callable[[NumberForm], Callable[[str], Fields]]] = {
 
 def _pair_pattern(numbers: NumberForm) -> re.Pattern[str]:
     """NAME=FIGURE and NAME:FIGURE, the figure with its unit, or any other word that is not itself a name."""
-    figure = rf"{NUMBER.format(point=re.escape(numbers.point))}(?:\s?(?:{'|'.join(UNITS)})(?=[\s,;|]|$))?(?![\w.])"
+    figure = rf"{NUMBER.format(point=re.escape(numbers.point))}(?:\s?{UNIT}(?=[\s,;|]|$))?(?![\w.])"
     word = r"[^\s,;|=:]+(?![^\s,;|=:]|\s*[=:])"
     return re.compile(rf"([^\W\d][\w µ°]*?)\s*[=:]\s*({figure}|{word})")
 

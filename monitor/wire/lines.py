@@ -1,20 +1,21 @@
 """Streams of lines, decoded a chunk at a time, whatever the lines say: see ``reading_lines`` and ``mapped_lines`` for what they may say."""
 
-from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from monitor.values import Identity, LineReadings, joined_lines
+from monitor.values.arrays import Floats
 from monitor.wire.framing import Framer
 from monitor.wire.items import Fault, FaultKind, Item
+from monitor.wire.line_shapes import LineShapes
 from monitor.wire.reading_lines import ReadingLines
 
-BLOCK_LINES = 256
-"""So many lines are read at once: of more, the interpreter's own looking after its tuples takes longer than the reading."""
+BLOCK_BYTES = 1 << 15
+"""So much is read at once: arrays of more leave the processor's cache."""
 
-Row = Sequence[float]
+Row = tuple[float, ...]
 Ends = NDArray[np.int64]
 
 
@@ -24,19 +25,21 @@ class LineGrammar(Protocol):
     Attributes:
         limit_bytes: A longer line is dropped up to its end.
         ends_open: Whether the last line of a stream may lack its end.
+        shapes: Reads lines that differ in their digits only, all at once.
     """
 
     limit_bytes: int
     ends_open: bool
+    shapes: LineShapes
 
-    def read_many(self, text: bytes) -> Sequence[Row] | None:
-        """The rows of a text of whole lines, all of one length; None, or fewer or more than lines, where not each is a plain row."""
+    def plain(self, text: bytes) -> bytes:
+        """Whole lines, as many as there are, without what each of them brings besides and is right."""
 
     def read_one(self, line: bytes) -> Row | Identity | FaultKind | str | None:
         """One line without its end: a row, an identity, what is wrong with it (in words where they say more), or None: no matter."""
 
-    def taken(self, rows: Sequence[Row], ends: Ends) -> list[Item]:
-        """Rows of one length that follow each other, and where their lines end in the stream, as items."""
+    def taken(self, rows: Floats, ends: Ends) -> list[Item]:
+        """Rows that follow each other, and where their lines end in the stream, as items."""
 
     def missed(self) -> None:
         """A line was damaged."""
@@ -45,15 +48,12 @@ class LineGrammar(Protocol):
 class LineDecoder:
     """Bytes in, items out; never raises, whatever the bytes.
 
-    All lines of a chunk are read at once where each is a plain row. Where one is not, the halves are, down to the odd line, which is
-    read by itself.
+    Lines of the same shape are read at once, the others one by one.
     """
 
     def __init__(self, grammar: LineGrammar | None = None) -> None:
         self._grammar = grammar or ReadingLines()
         self._framer = Framer(delimiter=b"\n", limit_bytes=self._grammar.limit_bytes)
-        self._rows: list[Row] = []
-        self._ends: list[Ends] = []
 
     @property
     def offset(self) -> int:
@@ -73,70 +73,47 @@ class LineDecoder:
             position += size + 1
             self._miss(FaultKind.TOO_LONG, position, size + skipped_bytes, items)
             text = text[size + 1 :]
-        ends = np.flatnonzero(np.frombuffer(text, dtype=np.uint8) == _LINE_FEED) + 1
-        start = 0
-        for some in (ends[at : at + BLOCK_LINES] for at in range(0, len(ends), BLOCK_LINES)):
-            end = int(some[-1])
-            self._read(text[start:end], some - start, position + start, items)
-            self._flush(items)
-            start = end
+        while text:
+            block = text if len(text) <= BLOCK_BYTES else text[: text.rfind(b"\n", 0, BLOCK_BYTES) + 1] or text
+            self._read(block, position, items)
+            position += len(block)
+            text = text[len(block) :]
         return _with_readings_joined(items)
 
     def finish(self) -> list[Item]:
         """The stream ends: the last line, where it may lack its end and is whole otherwise."""
-        line, items = self._framer.rest(), list[Item]()
+        line = self._framer.rest()
         made = self._grammar.read_one(line) if line and self._grammar.ends_open else None
-        if isinstance(made, Sequence) and not isinstance(made, str):
-            self._rows.append(made)
-            self._ends.append(np.array([self.offset]))
-            self._flush(items)
-        return items
+        return self._grammar.taken(np.array([made]), np.array([self.offset])) if isinstance(made, tuple) else []
 
-    def _read(self, text: bytes, ends: Ends, position: int, items: list[Item]) -> None:
-        """Lines of a text that begins at this byte of the stream and whose lines end at these bytes of it."""
-        rows = self._grammar.read_many(text)
-        if rows is not None and len(rows) == len(ends) and self._are_short(ends):
-            self._take(rows, ends + position, items)
-        elif len(ends) == 1:
-            self._read_line(text[:-1], position + len(text), items)
-        else:
-            half = len(ends) // 2
-            at = int(ends[half - 1])
-            self._read(text[:at], ends[:half], position, items)
-            self._read(text[at:], ends[half:] - at, position + at, items)
+    def _read(self, text: bytes, position: int, items: list[Item]) -> None:
+        """Whole lines that begin at this byte of the stream."""
+        ends = np.flatnonzero(np.frombuffer(text, dtype=np.uint8) == _LINE_FEED) + 1
+        table, is_row = self._grammar.shapes.read(self._grammar.plain(text), len(ends))
+        starts, after, position_of = np.concatenate([[0], ends[:-1]]), 0, ends + position
+        is_row &= ends - starts <= self._grammar.limit_bytes + 1
+        for k in (~is_row).nonzero()[0].tolist():
+            line = text[starts[k] : ends[k] - 1]
+            made = self._grammar.read_one(line) if len(line) <= self._grammar.limit_bytes else FaultKind.TOO_LONG
+            if isinstance(made, tuple):
+                table[k] = made
+                continue
+            self._take(table[after:k], position_of[after:k], items)
+            after = k + 1
+            if isinstance(made, Identity):
+                items.append(made)
+            elif isinstance(made, FaultKind | str):
+                self._miss(made, int(position_of[k]), len(line), items)
+        self._take(table[after:], position_of[after:], items)
 
-    def _are_short(self, ends: Ends) -> bool:
-        most = self._grammar.limit_bytes + 1
-        return int(ends[0]) <= most and (len(ends) == 1 or int((ends[1:] - ends[:-1]).max()) <= most)
-
-    def _read_line(self, line: bytes, end: int, items: list[Item]) -> None:
-        made = self._grammar.read_one(line) if len(line) <= self._grammar.limit_bytes else FaultKind.TOO_LONG
-        if isinstance(made, Identity):
-            self._flush(items)
-            items.append(made)
-        elif isinstance(made, FaultKind | str):
-            self._miss(made, end, len(line), items)
-        elif made is not None:
-            self._take([made], np.array([end]), items)
+    def _take(self, rows: Floats, ends: Ends, items: list[Item]) -> None:
+        if len(rows):
+            items += self._grammar.taken(rows, ends)
 
     def _miss(self, wrong: FaultKind | str, end: int, size: int, items: list[Item]) -> None:
-        self._flush(items)
         self._grammar.missed()
         kind, detail = (wrong, "") if isinstance(wrong, FaultKind) else (FaultKind.SYNTAX, wrong)
         items.append(Fault(kind=kind, offset=end, size=size, detail=detail))
-
-    def _take(self, rows: Sequence[Row], ends: Ends, items: list[Item]) -> None:
-        if self._rows and len(rows[0]) != len(self._rows[0]):
-            self._flush(items)
-        self._rows += rows
-        self._ends.append(ends)
-
-    def _flush(self, items: list[Item]) -> None:
-        if not self._rows:
-            return
-        made = self._grammar.taken(self._rows, np.concatenate(self._ends) if len(self._ends) > 1 else self._ends[0])
-        self._rows, self._ends = [], []
-        items += made
 
 
 def _with_readings_joined(items: list[Item]) -> list[Item]:

@@ -6,16 +6,14 @@ Limits: a line is at most 120 characters; a longer one is dropped up to its end.
 import functools
 import math
 import operator
-import struct
-from collections.abc import Sequence
-from typing import Annotated, Any
 
-import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
 from monitor.values import Channel, Identity, LineReadings
+from monitor.values.arrays import Floats
 from monitor.wire.items import FaultKind, Item
+from monitor.wire.line_shapes import LineShapes
 
 LINE_LIMIT_CHARACTERS = 120
 OUTPUTS_LIMIT = 64
@@ -23,15 +21,6 @@ U32 = 1 << 32
 _WHOLE_DIGITS_LIMIT = 10
 
 _Row = tuple[float, ...]
-_Milliseconds = Annotated[int, msgspec.Meta(ge=0, lt=U32)]
-_Output = Annotated[int, msgspec.Meta(ge=0, lt=OUTPUTS_LIMIT)]
-_ROWS: dict[int, msgspec.json.Decoder[Any]] = {
-    4: msgspec.json.Decoder(list[tuple[_Milliseconds, _Output, float, float]]),
-    5: msgspec.json.Decoder(list[tuple[_Milliseconds, _Output, float, float, float]]),
-}
-"""By figures a line: a text of plain lines is JSON but for its brackets."""
-_JSON_ALONE = (b" ", b"\t", b"\r", b"[", b"]")
-"""What JSON takes between numbers and the line form does not."""
 _NO_HEX = -4096
 _HEX = np.full(256, _NO_HEX, dtype=np.int32)
 _HEX[np.frombuffer(b"0123456789abcdef", dtype=np.uint8)] = np.arange(16)
@@ -45,20 +34,12 @@ class ReadingLines:
     limit_bytes: int = LINE_LIMIT_CHARACTERS + 1  # one more, for the carriage return of CRLF
     ends_open: bool = False
 
-    def read_many(self, text: bytes) -> list[_Row] | None:
-        """The readings of a text of nothing else; shape as it is sent, with or without watts."""
-        if b"\r" in text:
-            text = text.replace(b"\r\n", b"\n")
-        if b"*" in text:
-            text = _without_checksums(text)
-        decoder = _ROWS.get(text.count(b",", 0, text.find(b"\n")))
-        if decoder is None or text[:2] != b"r," or any(mark in text for mark in _JSON_ALONE):
-            return None
-        try:
-            rows: list[_Row] = decoder.decode(b"[[%b]]" % text[2:-1].replace(b"\nr,", b"],["))
-        except msgspec.DecodeError:
-            return None
-        return rows
+    def __init__(self) -> None:
+        self.shapes = LineShapes(self.read_one, (U32, OUTPUTS_LIMIT, math.inf, math.inf, math.inf), zeros_may_lead=True)
+
+    def plain(self, text: bytes) -> bytes:
+        """The lines without their checksums where these are right."""
+        return _without_checksums(text) if b"*" in text else text
 
     def read_one(self, line: bytes) -> _Row | Identity | FaultKind | None:
         """A reading, an identity, what is wrong, or None for a comment or an empty line."""
@@ -78,20 +59,11 @@ class ReadingLines:
         except (UnicodeDecodeError, KeyError, ValueError):
             return FaultKind.SYNTAX
 
-    def taken(self, rows: Sequence[Sequence[float]], ends: NDArray[np.int64]) -> list[Item]:
+    def taken(self, rows: Floats, ends: NDArray[np.int64]) -> list[Item]:
         """Readings."""
-        times_ms, outputs, volts_rms, amps_rms, *sent = zip(*rows, strict=True)
-        watts = column_of(sent[0]) if sent else np.full(len(rows), np.nan)
-        return [
-            LineReadings(
-                times_ms=np.frombuffer(struct.pack(f"={len(rows)}q", *times_ms), dtype=np.int64),
-                outputs=np.frombuffer(struct.pack(f"={len(rows)}q", *outputs), dtype=np.int64),
-                volts_rms=column_of(volts_rms),
-                amps_rms=column_of(amps_rms),
-                watts=watts,
-                ends=ends,
-            )
-        ]
+        times_ms, outputs = rows[:, :2].T.astype(np.int64)
+        volts_rms, amps_rms, watts = rows[:, 2:].T.copy()
+        return [LineReadings(times_ms=times_ms, outputs=outputs, volts_rms=volts_rms, amps_rms=amps_rms, watts=watts, ends=ends)]
 
     def missed(self) -> None:
         """Lines bring their own time: one that is lost moves none."""
@@ -111,26 +83,20 @@ def line_channels(outputs: int) -> tuple[Channel, ...]:
 
 
 def _without_checksums(text: bytes) -> bytes:
-    """The text without the checksums of its lines, where every line has one and all are right; else as it is."""
+    """The text without the checksums of those of its lines whose checksum is right."""
     characters = np.frombuffer(text, dtype=np.uint8)
     ends = np.flatnonzero(characters == ord("\n"))
     starts = np.concatenate([[0], ends[:-1] + 1])
-    if (ends - starts < _CHECKSUM_SIZE).any():
-        return text
-    star, high, low = (characters[ends - back] for back in (3, 2, 1))
     # The XOR of a whole line, less what is not of its body.
-    sums = np.bitwise_xor.reduceat(characters, starts) ^ star ^ high ^ low ^ ord("\n")
-    if not ((star == ord("*")) & (16 * _HEX[high] + _HEX[low] == sums)).all():
-        return text
+    sums = np.bitwise_xor.reduceat(characters, starts)
+    ends = ends - (characters[ends - 1] == ord("\r"))
+    sums ^= np.where(characters[ends] == ord("\r"), ord("\r") ^ ord("\n"), ord("\n")).astype(np.uint8)
+    star, high, low = (characters[ends - back] for back in (3, 2, 1))
+    right = (star == ord("*")) & (16 * _HEX[high] + _HEX[low] == sums ^ star ^ high ^ low) & (ends - starts >= _CHECKSUM_SIZE)
     kept = np.ones(len(text), dtype=np.bool_)
     for back in (3, 2, 1):
-        kept[ends - back] = False
+        kept[ends[right] - back] = False
     return characters[kept].tobytes()
-
-
-def column_of(figures: Sequence[float]) -> NDArray[np.float64]:
-    """Figures as an array; packed first, which takes half as long. A zero with a sign is a zero."""
-    return np.frombuffer(struct.pack(f"={len(figures)}d", *figures)) + 0.0
 
 
 def _hex(digits: bytes) -> int | None:

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from monitor.layout import Board, LineMapping, LineOutput
 from monitor.values import Identity, LineReadings
 from monitor.wire import Fault, LineDecoder, WireDecoder
+from monitor.wire.line_shapes import LineShapes
 from monitor.wire.mapped_lines import MappedLines
 from tests.wire.bytestreams import cut_lists, feed_in_pieces, flat
 
@@ -25,8 +26,9 @@ def board(form, *outputs, **keys):
 class OneByOne(MappedLines):
     """Never reads many lines at once: what a line means, plainly."""
 
-    def read_many(self, text):
-        return None
+    def __init__(self, of):
+        super().__init__(of)
+        self.shapes = LineShapes(lambda line: None, [math.inf] * len(of.lines.places), zeros_may_lead=True)
 
 
 PLAIN = board("values", (1, 2))

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from monitor.values import LineReadings
 from monitor.wire import LineDecoder
+from monitor.wire.line_shapes import LineShapes
 from monitor.wire.reading_lines import ReadingLines, checksum
 from tests.wire.bytestreams import cut_lists, feed_in_pieces
 from tests.wire.plain_lines import read_lines
@@ -33,8 +34,9 @@ def exact(items):
 class OneByOne(ReadingLines):
     """Never reads many lines at once."""
 
-    def read_many(self, text):
-        return None
+    def __init__(self):
+        super().__init__()
+        self.shapes = LineShapes(lambda line: None, [math.inf] * 5, zeros_may_lead=True)
 
 
 digits = st.text("0123456789", max_size=17)
@@ -137,6 +139,8 @@ def test_readings_say_where_their_lines_end():
 def test_checksums_are_taken_off_many_lines_at_once():
     texts = [f"r,{k},{k % 3},{k / 7:.2f},{k / 9:.3f}".encode() for k in range(50)]
     data = b"".join(b"%b*%02X\n" % (text, checksum(text)) for text in texts)
-    rows = ReadingLines().read_many(data)
-    assert rows == [tuple(float(field) for field in text.split(b",")[1:]) for text in texts]
-    assert ReadingLines().read_many(data.replace(b"*", b"9*", 1)) is None
+    rows, is_read = ReadingLines().shapes.read(ReadingLines().plain(data), len(texts))
+    assert is_read.all()
+    assert rows[:, :4].tolist() == [[float(field) for field in text.split(b",")[1:]] for text in texts]
+    _, is_read = ReadingLines().shapes.read(ReadingLines().plain(data.replace(b"*", b"9*", 1)), len(texts))
+    assert is_read.tolist() == [False] + [True] * 49
