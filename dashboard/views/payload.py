@@ -174,7 +174,7 @@ def _flood(flood: Flood, standing: LayoutStanding, now_s: float) -> Json:
         "where": "many warnings",
         "first": False,
         "comes_and_goes": False,
-        "message": f"{message}.",
+        "message": message,
         "advice": advice,
         "since_s": round(now_s - flood.start_s),
         "opens": None,

@@ -7,7 +7,7 @@ from monitor.link import HostClock
 from monitor.runtime.supervision import PartHealth
 from monitor.standing.notices import LEVEL_OF_PRIORITY
 from monitor.standing.states import LayoutStanding
-from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_FINDING, WORD_OF_LEVEL, full_message
+from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_FINDING, WORD_OF_LEVEL, flood_words, full_message
 from monitor.values import Action, Event, Finding, PortStatus, Step
 from monitor.values import Warning as RaisedWarning
 
@@ -117,22 +117,31 @@ class TerminalLines:
         if self._warnings.get(warning.id) == ended:
             return
         known = warning.id in self._warnings
-        self._warnings[warning.id] = ended
+        message, is_printed = self._message(warning)
+        self._warnings[warning.id] = ended or (is_printed and not known)
+        if is_printed and not known:
+            return
         level = WORD_OF_LEVEL[LEVEL_OF_PRIORITY[warning.priority]]
         self._about[warning.id] = f"{warning.scope.name} ({level})"
         if not known:
-            self._add_line(warning.start_s, f"{level.upper()}: {' '.join(self._message(warning))}")
+            self._add_line(warning.start_s, f"{level.upper()}: {message}")
         if warning.end_s is not None:
             self._add_line(warning.end_s, f"over: {self._about[warning.id]}")
 
-    def _message(self, warning: RaisedWarning) -> tuple[str, str]:
-        """What the page says of it at this moment and what to do; the warning's own words where it is over already."""
+    def _message(self, warning: RaisedWarning) -> tuple[str, bool]:
+        """What the page says of it at this moment, and whether a more urgent warning of the same place has printed that.
+
+        The warning's own words where it is over already.
+        """
         standing = self.standing() if self.standing is not None else None
         notices = () if standing is None else standing.notices
         notice = next((notice for notice in notices if warning.id in notice.ids), None)
+        if standing is not None and standing.flood is not None and warning.id in standing.flood.ids:
+            return " ".join(flood_words(standing.flood, standing)), False
         if notice is None or standing is None:
-            return warning.message, warning.advice
-        return full_message(notice, standing, standing.at_s)
+            return f"{warning.message} {warning.advice}", False
+        is_printed = notice.ids[0] != warning.id and notice.ids[0] in self._warnings
+        return " ".join(full_message(notice, standing, standing.at_s)), is_printed
 
     def _take_action(self, action: Action) -> None:
         if action.kind == "mark":

@@ -118,7 +118,7 @@ def flood(seen: Seen) -> Flood | None:
     if told is None:
         return None
     from_s = seen.now_s - limits.FLOOD_WITHIN_S
-    lately = sorted(_rises(seen, from_s), key=lambda warning: warning.start_s)
+    lately = sorted(_rises(seen, from_s), key=lambda warning: warning.id)
     first = next((warning for warning in lately if warning.first_out), lately[0] if lately else None)
     return Flood(
         ids=(told.warning.id,),

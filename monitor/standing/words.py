@@ -256,6 +256,6 @@ def flood_words(flood: Flood, standing: LayoutStanding) -> tuple[str, str]:
     """What a flood says now, and what to do."""
     first = say("flood-first", where=flood.first_where) if flood.first_where else ""
     stands = any(notice.shelved_until_s is None for notice in standing.notices)
-    return say("flood", n=flood.count, first=first), say(
+    return say("flood-rise", n=flood.count, first=first), say(
         "flood-do" if stands and first else "flood-over" if not stands else "flood-look"
     )

@@ -157,7 +157,6 @@ SENTENCES: dict[str, Sentence] = {
     "near-unknown": _S("{where} was near its limit at its last figures", "add nothing", "see above"),
     "overload-again": _S("The overload of {where} comes and goes: now {use}", "add nothing yet", "three in a minute"),
     "near-now": _S("{where} is near its limit: {use}; add nothing", "add nothing", _FACT),
-    "flood": _S("{n} warnings in ten minutes{first}: those without hurry are held back", "look at the first", "counted now"),
     "flood-first": _S("; the first was about {where}", _LOOK, "the first of its supply since all was well"),
     "flood-do": _S("Look there first.", _LOOK, "asks to stop nothing: each warning says what to stop"),
     "flood-look": _S("Look at the topmost first.", _LOOK, "the worst stands topmost"),

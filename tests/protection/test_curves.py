@@ -145,3 +145,15 @@ def test_inverse_time_points_are_met_and_used_up_in_proportion(table):
         assert opens_in_s(device, 0.0, multiple) == pytest.approx(seconds, rel=1e-9)
     half = single(device).steps(np.array([2.0]), np.ones(1))[1][0, 0] * table[1][1] / 2 / TICK_S
     assert opens_in_s(device, half, 3.0) == pytest.approx(table[2][1] / 2, rel=1e-6)
+
+
+def test_the_default_fuse_stands_in_the_middle_of_its_bands():
+    """Geometric middles of ISO 8820-3's bands (the last three from memory)."""
+    bands = ((0.75, 600.0), (0.15, 5.0), (0.08, 0.5), (0.03, 0.1))
+    assert (
+        tuple(
+            (multiple, pytest.approx((low * high) ** 0.5, rel=0.02))
+            for multiple, (low, high) in zip((1.35, 2.0, 3.5, 6.0), bands, strict=True)
+        )
+        == FUSE_POINTS
+    )

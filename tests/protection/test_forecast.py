@@ -1,6 +1,7 @@
 """The interval of a time left against devices that an oracle draws, and what is said once the likely moment has passed."""
 
 import functools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -171,3 +172,16 @@ def test_the_message_carries_the_interval():
     (told,) = [w for w in warnings if w.rule == "trip-forecast"]
     assert told.trip_earliest_s < told.trip_in_s < told.trip_latest_s
     assert told.time_words.startswith("in about")
+
+
+def test_late_by_laps_the_earliest_is_nearer_where_no_points_tell():
+    """Laps of 50 s at 4 A and 20 s at 22 A, at the end of the first by which a typical one would have opened."""
+    heat = HeatTrack(devices_of(layout_with("[supply.protection]\nkind = 'thermal'\nrated_amps = 10\n").supply[0]))
+    lap = np.repeat([4.0, 22.0], [250, 100])
+    while not heat.likely >= 1.0:
+        for amps in lap.tolist():
+            heat.step(amps)
+    blind = foresee(heat, 16.0, (Way(share=1.0, lap=lap),), 30.0)
+    heat.devices = replace(heat.devices, has_points=True)
+    assert blind.is_late
+    assert 0.0 < blind.earliest_s < 0.5 * foresee(heat, 16.0, (Way(share=1.0, lap=lap),), 30.0).earliest_s

@@ -139,3 +139,13 @@ def test_a_quick_one_in_ten_is_waited_for():
     assert heat.quick_in_s(10.2) < 0.7 * heat.open_in_s(10.2)[QUICKER]
     heat.is_possible[:] = False
     assert heat.quick_in_s(15.0) == times[QUICKER]
+
+
+@pytest.mark.parametrize("is_replaced", [True, False])
+def test_what_is_reset_is_still_warm_and_a_new_fuse_is_cold(is_replaced):
+    heat = track(is_replaced=is_replaced)
+    run(heat, 15.0, 60)
+    heat.opened(60.0, by_heat=True)
+    run(heat, 0.0, 5)
+    heat.closed()
+    assert (heat.likely == 0.0) is is_replaced

@@ -31,6 +31,7 @@ def test_toy_limits_are_told():
     for words in ("300 VA is more than the 200 VA", "12.0 A is more than the 10 A", "25 V is more than the 24 V", "Class 2"):
         assert words in big
     assert not any("Class 2" in note for note in nameplate_notes(supply(rated_va=80, max_volts=18)))
+    assert not any("Class 2" in note for note in nameplate_notes(supply(rated_va=100, max_volts=20)))  # the bounds themselves
     assert any("Class 2" in note for note in nameplate_notes(supply(rated_va=110, max_volts=24)))
     assert any("Class 2" in note for note in nameplate_notes(supply(rated_va=90, max_volts=16)))
 

@@ -152,3 +152,18 @@ def test_cuts_change_nothing_about_openings():
     at_once = judged(layout_with(), whole)[0]
     assert judged(layout_with(), whole, range(0, len(whole), 7))[0] == at_once
     assert len(cut(whole, [5])) == 2
+
+
+def test_one_that_comes_and_goes_stands_until_it_was_quiet_for_twenty_seconds():
+    """Overloads of 7 s every 12 s; the third rises within a minute of the first, and the last ends at 55 s."""
+    pulses = readings(100, lambda t: np.where((t > 20) & (t < 60) & (t % 12 < 7), 22.0, 3.0), lambda t: 0 * t)
+    told = only(judged(layout_with(), pulses)[0], "trip-forecast")[-1]
+    assert told.comes_and_goes
+    assert 75.0 < told.end_s < 78.0
+
+
+def test_a_sensors_zero_beside_an_open_protection_hides_no_opening():
+    """0.2 A and 0.2 V are left of 17 A and 14 V."""
+    whole = readings(60, lambda t: np.where(t < 45, heavy(t), 0.2), lambda t: 0 * t, lambda t: np.where(t < 45, 14.0, 0.2))
+    (told,) = only(judged(layout_with(), whole)[0], "protection-open")
+    assert 45.0 < told.start_s < 46.0

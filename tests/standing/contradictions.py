@@ -11,12 +11,17 @@ INVITES = re.compile(r"\bleft\b|\bfits?\b")
 REFUSES = re.compile(r"no further engine fits|nothing more fits")
 
 
+def figure_of(text):
+    """A lower bound counts as what it says."""
+    return 0.0 if text == "–" else float(text.lstrip("≥ \xa0"))
+
+
 def volts_of(row):
-    return 0.0 if row["volts"] == "–" else float(row["volts"])
+    return figure_of(row["volts"])
 
 
 def amps_of(row):
-    return 0.0 if row["amps"] == "–" else float(row["amps"])
+    return figure_of(row["amps"])
 
 
 def is_live(payload, district):

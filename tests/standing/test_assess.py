@@ -113,6 +113,8 @@ def test_states(picture, supply, district, head):
         ((port_of("reading", NOW_S - 1.7),), 3.0, ""),
         ((port_of("reading", NOW_S - 3.0),), 3.0, ""),  # bytes and figures end together: nobody can tell yet
         ((port_of("wrong-baud"),), 3.0, "what comes is not understood"),
+        ((replace(port_of("silent"), board="bench-9", port="/dev/ttyUSB9"),), 3.0, ""),  # another board's
+        ((replace(port_of("lost"), board=""),), 3.0, "the link to the board is down"),  # known by its device alone
     ],
 )
 def test_the_cause_of_old_figures_is_named_only_where_the_port_bears_it_out(ports, age_s, why):
@@ -128,7 +130,7 @@ def test_the_cause_of_old_figures_is_named_only_where_the_port_bears_it_out(port
 @pytest.mark.parametrize(
     ("picture", "said"),
     [
-        (picture_of(now_of(age_s=0.9)), ("running", "running")),
+        (picture_of(now_of(age_s=1.0)), ("running", "running")),
         (picture_of(now_of(age_s=1.2)), ("running, 1 unread", "no figures for 1 s")),
         (picture_of(loads=(load_of(at_s=NOW_S - 2.9), SOUTH)), ("running", "running")),
         (picture_of(loads=(load_of(at_s=NOW_S - 3.4), SOUTH)), ("draw not known", "running")),
@@ -240,3 +242,27 @@ def test_a_flood_counts_now_names_its_first_and_colours_nothing():
     assert row["advice"].startswith("No other warning stands now")
     assert {each["level"] for each in (*said["supplies"], *said["districts"])} == {"well"}
     assert said["headline"]["sentence"] == CALM
+
+
+@pytest.mark.parametrize(
+    ("things", "level"),
+    [
+        ({"events": (event_of(Cause.SHORT),)}, "high"),
+        ({"warnings": (standing(**SHORT),)}, "high"),
+        ({"warnings": (standing(**SHORT, shelved_until_s=NOW_S + 60),)}, "low"),
+    ],
+)
+def test_a_short_is_urgent_unless_it_was_put_aside(things, level):
+    assert assess(LAYOUT, picture_of(now_of(volts=3.0, amps=30.0), **things)).districts[0].level == level
+
+
+def test_late_figures_hide_no_open_protection():
+    opened = standing(rule="protection-open", priority=Priority.MEDIUM)
+    (north, _) = assess(LAYOUT, picture_of(*ALL_OLD, loads=(OPEN, SOUTH), warnings=(opened,))).supplies
+    assert (north.state, north.no_power, north.level) == ("no-power", "protection", "medium")
+
+
+def test_what_was_put_aside_stands_last_whatever_its_level():
+    near = standing("near-limit", Priority.LOW, name="South bench", number=8)
+    told = assess(LAYOUT, picture_of(warnings=(standing(shelved_until_s=NOW_S + 60), near))).notices
+    assert [notice.ids for notice in told] == [(8,), (7,)]

@@ -1,25 +1,31 @@
 """What must be impossible, over random moments and random streams: payload against payload, read without the code that made it."""
 
 import json
+import re
 from dataclasses import replace
 
 import msgspec
 import numpy as np
+import pytest
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
 from dashboard.hall.as_layout import Moment, layout_of
 from dashboard.hall.payload import hall_tick, station_tick
+from dashboard.health import health
 from dashboard.views.payload import tick
 from monitor.bus.hall_book import HallBook
 from monitor.bus.hall_listener import HallPicture
 from monitor.bus.notes import Writer
 from monitor.bus.payloads import Presence, Readings, decode, encode
+from monitor.cli.terminal import TerminalLines
+from monitor.link import HostClock
 from monitor.protection import Judge
 from monitor.runtime import Live
 from monitor.runtime.trend import Trend
 from monitor.standing import assess
-from monitor.values import Cause, Chunk, Priority, ReadingBlock, Step
+from monitor.values import Action, Cause, Chunk, Finding, FindingKind, Priority, ReadingBlock, Step
+from tests.browser.hall import INTERVAL_S, Hall
 from tests.standing.contradictions import contradictions
 from tests.standing.moments import LAYOUT, NOW_S, PLACES, event_of, load_of, now_of, picture_of, port_of, standing, warning_of
 
@@ -28,8 +34,15 @@ NAMES = [(district, supply) for district, supply, *_ in PLACES]
 OVERLOADS = ("trip-forecast", "over-winding", "over-nameplate", "near-limit", "no-protection")
 
 
-def shown(picture):
-    return json.loads(msgspec.json.encode(tick(LAYOUT, picture, Trend(len(LAYOUT.district)).window(picture.now_s, 5))))
+def shown(picture, layout=LAYOUT):
+    """The page's payload; health, worded apart, says the same of the same moment."""
+    said = json.loads(msgspec.json.encode(tick(layout, picture, Trend(len(layout.district)).window(picture.now_s, 5))))
+    standing = assess(layout, picture)
+    _, well = health((), picture, standing, ())
+    assert well["headline"] == {key: said["headline"][key] for key in ("level", "sentence")}
+    for place in ("supplies", "districts"):
+        assert [(row["state"], row["word"]) for row in well[place]] == [(row["state"], row["word"]) for row in said[place]]
+    return said
 
 
 @st.composite
@@ -171,6 +184,88 @@ def test_no_stream_contradicts_itself_at_any_of_its_ticks(spans):
             ))  # fmt: skip
             said = shown(live.picture())
             assert contradictions(said, NAMES) == [], (clock[0], said)
+
+
+OVERLOAD = {"volts": [14.0] * 8, "amps": [8.0, 3.0, 2.0, 1.0] * 2}
+DEAD = {"volts": [0.05] * 8, "amps": [0.0] * 8}
+WELL = {"volts": [15.0] * 8, "amps": [1.0] * 8}
+SHORTED = {"volts": [1.0] * 8, "amps": [28.0, 0.1, 0.1, 0.1] + [1.0] * 4}
+CLIPS = Finding(id=99, board="bench-1", channel=1, kind=FindingKind.CLIPPED, start_s=10.0, end_s=None, count=1, check="Look.")
+
+
+class Scripted(Hall):
+    """Eight districts on two supplies and two boards, through the real pipeline by a clock of the test's own."""
+
+    def __init__(self):
+        self.at_s = 0.0
+        super().__init__(8)
+        self.change(**WELL)
+
+    def now_s(self):
+        return self.at_s
+
+    def change(self, jump_s=0.0, finding=None, seen=(), **things):
+        self.at_s += jump_s
+        self._scan = int(self.at_s / INTERVAL_S) if jump_s else self._scan
+        for name, value in things.items():
+            setattr(self, name, value)
+        if finding is not None:
+            self.publish(findings=(finding,))
+        for number in seen:
+            self.operate(Action(kind="acknowledge", at_s=self.at_s, warning_id=number))
+
+
+@pytest.mark.parametrize(
+    ("script", "until_s", "heads"),
+    [
+        pytest.param(
+            {3: OVERLOAD, 16: {"talking": False}, 18: DEAD, 20: {"talking": True}, 28: WELL}, 30,
+            "its protection opens .*there is no power now.*no power there now.*power is there now", id="opens while figures are late",
+        ),
+        pytest.param(
+            {3: OVERLOAD, 9: {"silent_boards": {0}}, 30: {"silent_boards": set()}}, 32,
+            "North bench is overloaded: its protection opens", id="one of two boards falls silent",
+        ),
+        pytest.param(
+            {3: OVERLOAD, 16: DEAD, 20: OVERLOAD, 26: DEAD, 30: WELL}, 32,
+            "lost power; it closes by itself.*opened . s ago; power is back.*overloaded: its protection opens.*lost power", id="recloses",
+        ),
+        pytest.param({3: OVERLOAD, 10: {"finding": CLIPS}, 16: WELL}, 22, "overloaded until", id="a channel clips"),
+        pytest.param({3: SHORTED, 4: DEAD, 8: WELL}, 10, "Short circuit on Outer main.*after a short.*; power is back", id="a short"),
+        pytest.param({3: OVERLOAD, 9: {"jump_s": 100.0}, 112: WELL}, 116, "its protection opens", id="the computer slept"),
+        pytest.param(
+            {**{3 + 3 * k: SHORTED for k in range(4)}, **{3.6 + 3 * k: WELL for k in range(4)}, 13: {"seen": (1, 2, 3, 4)}}, 16,
+            "comes and goes; power is there now", id="comes and goes, and is seen meanwhile",
+        ),
+    ],
+)  # fmt: skip
+def test_no_script_makes_the_page_contradict_itself(script, until_s, heads):
+    hall, said_of = Scripted(), [(d.name, d.supply) for d in Scripted().layout.district]
+    terminal, due, told, was = TerminalLines(HostClock()), sorted(script.items()), [], 0
+    terminal.standing = lambda: assess(hall.layout, hall.live.picture())
+    publish, gone = hall.live.publish, []
+    hall.live.publish = lambda step: (
+        publish(step),
+        terminal.take(step),
+        gone.extend(w for w in step.warnings if w.end_s is not None),
+    )
+    while hall.at_s < until_s:
+        while due and due[0][0] <= hall.at_s + 1e-9:
+            hall.change(**due.pop(0)[1])
+        hall.at_s = round(hall.at_s + 0.4, 6)
+        hall.step()
+        said = shown(hall.live.picture(), hall.layout)
+        assert contradictions(said, said_of) == [], hall.at_s
+        told += [said["headline"]["sentence"]] if [said["headline"]["sentence"]] != told[-1:] else []
+        lines = [line for line in terminal.waiting() if re.search("ACT|NO HURRY", line)]
+        was += len(lines)
+        both = [f"{w['word'].upper()}: {w['message']} {w['advice']}" for w in said["warnings"]]
+        both += [f"{w.message} {w.advice}" for w in gone]  # over before anybody could see it
+        assert all(any(line.endswith(each) for each in both) for line in lines), "\n".join(
+            ["", str(hall.at_s), *lines, "--", *both]
+        )
+    assert was
+    assert re.search(heads, " / ".join(told)), told
 
 
 def block(at_s, places):
