@@ -1,7 +1,7 @@
 """Samples to readings: volts, amps and watts over mains cycles."""
 
-from monitor.metering.board_health import BoardHealth
 from monitor.metering.board_meter import BoardMeter
+from monitor.metering.board_supply import BoardHealth
 from monitor.metering.line_rows import LineRows
 from monitor.metering.metered import Metered, Trouble
 from monitor.metering.readings import ReadingSpans

@@ -6,14 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.metering import thresholds as th
-from monitor.metering.fast_ripple import FastRipple
 from monitor.metering.half_cycles import HalfCycles
 from monitor.metering.uncertainty import Doubt
-from monitor.metering.waveform import WindowShapes, conduction_degrees, other_mains_seen, waveform_kinds
+from monitor.metering.waveform import FastRipple, WindowShapes, conduction_degrees, other_mains_seen, waveform_kinds
 from monitor.values import AggregateBlock
-from monitor.values.arrays import Floats
-
-Bools = NDArray[np.bool_]
+from monitor.values.arrays import Bools, Floats, Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +118,7 @@ class Aggregator:
         return found
 
 
-def _means(used: HalfCycles, starts: NDArray[np.intp]) -> tuple[Floats, Floats]:
+def _means(used: HalfCycles, starts: Ints) -> tuple[Floats, Floats]:
     """Means over windows, weighed by time: shape (6, n, d) as HalfCycles has them, and of the frequency, shape (n,)."""
     weights = used.end_s - used.start_s
     seconds = np.add.reduceat(weights, starts)

@@ -12,14 +12,13 @@ from monitor.metering.channel_health import ChannelHealth, implausible_channels
 from monitor.metering.channels import ChannelTable
 from monitor.metering.cycle_sums import CycleSums
 from monitor.metering.disturbances import DisturbanceDetector
-from monitor.metering.fast_ripple import FastRipple
 from monitor.metering.half_cycles import HalfCycles
 from monitor.metering.mains_view import MainsView
-from monitor.metering.marking import Marker
-from monitor.metering.metered import Metered
+from monitor.metering.metered import Marker, Metered
 from monitor.metering.phasing import PhaseComparator
 from monitor.metering.readings import OneCycle
 from monitor.metering.uncertainty import Doubt
+from monitor.metering.waveform import FastRipple
 from monitor.values import Identity, SampleBlock
 
 

@@ -8,6 +8,8 @@ from monitor.layout import Layout
 from monitor.metering import thresholds as th
 from monitor.metering.channels import ChannelTable
 from monitor.metering.half_cycles import HalfCycles
+from monitor.metering.metered import Trouble
+from monitor.values import FindingKind, Health, ResetCause
 from monitor.values.arrays import Floats
 
 _SENSORS_FOLLOW = {"fixed": 1.0, "ratiometric": 0.0, None: np.nan}
@@ -93,3 +95,46 @@ class BoardSupply:
         off = np.abs(volts / references - 1)
         # A supply that was not told leaves a corrected figure as open as any other.
         return np.where(self._settled[:2, None] & (np.isfinite(off) | ~self._corrected[:2, None]), 0.0, off)
+
+
+class BoardHealth:
+    """Judges the health packets of one board, in order.
+
+    Args:
+        reference_volts: The board's supply when it was calibrated; None takes what the first packets say.
+        is_corrected: Whether all its figures are corrected for its supply, so that it may wander.
+    """
+
+    def __init__(self, reference_volts: float | None = None, *, is_corrected: bool = False) -> None:
+        self._reference_volts = reference_volts
+        self._is_corrected = is_corrected
+        self._record = SupplyRecord()
+        self._highest_volts = 0.0
+        self._dropped: int | None = None
+
+    def judge(self, health: Health, at_s: float) -> list[Trouble]:
+        """What one packet tells."""
+        troubles = []
+        if ResetCause.BROWN_OUT in health.reset_causes and health.uptime_s < th.FIRST_HEALTH_S:
+            troubles.append(_trouble(FindingKind.BROWN_OUT, at_s, 1))
+        if health.supply_volts is not None:
+            self._highest_volts = max(self._highest_volts, health.supply_volts)
+            if health.supply_volts < th.LOW_SHARE * nominal_volts(self._highest_volts):
+                troubles.append(_trouble(FindingKind.SUPPLY_LOW, at_s, 1))
+            elif self._wanders(health.supply_volts, at_s):
+                troubles.append(_trouble(FindingKind.SUPPLY_WANDERS, at_s, 1))
+        if self._dropped is not None and health.scans_dropped > self._dropped:
+            troubles.append(_trouble(FindingKind.DROPPED_SCANS, at_s, health.scans_dropped - self._dropped))
+        self._dropped = health.scans_dropped
+        return troubles
+
+    def _wanders(self, volts: float, at_s: float) -> bool:
+        mean = self._record.note(at_s, volts)
+        self._record.forget(at_s)
+        if self._reference_volts is None:
+            self._reference_volts = mean
+        return not self._is_corrected and abs(mean / self._reference_volts - 1) > th.WANDER_SHARE
+
+
+def _trouble(kind: FindingKind, at_s: float, count: int) -> Trouble:
+    return Trouble(kind=kind, channel=None, start_s=at_s, end_s=at_s, count=count)

@@ -3,7 +3,6 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 from monitor.errors import CalibrationError
 from monitor.metering import thresholds as th
 from monitor.values import Channel
+from monitor.values.arrays import Floats
 from monitor.words.figures import percent
 
 LIKELY_SLIPS = (
@@ -40,7 +40,7 @@ class Observed:
     moved_counts: float = 0.0
 
     @classmethod
-    def of(cls, counts: NDArray[np.int16] | NDArray[np.float64]) -> "Observed":
+    def of(cls, counts: NDArray[np.int16] | Floats) -> "Observed":
         """Of samples of one channel, shape (n,), n at least 2."""
         half = (len(counts) + 1) // 2
         one, other = counts[:half], counts[half:]
@@ -143,7 +143,7 @@ def _size(seen: Observed, at_zero: Observed) -> float:
     return math.sqrt(max(0.0, square))
 
 
-def _gain(shown: NDArray[np.float64], meter: NDArray[np.float64], unit: str) -> tuple[float, float]:
+def _gain(shown: Floats, meter: Floats, unit: str) -> tuple[float, float]:
     if not len(shown):
         return 1.0, math.nan
     doubt = meter_share(meter) * meter
@@ -181,10 +181,6 @@ def _slip(shown: float, meter: float, unit: str) -> str:
     )
 
 
-@overload
-def meter_share(reading: float) -> float: ...
-@overload
-def meter_share(reading: NDArray[np.float64]) -> NDArray[np.float64]: ...
-def meter_share(reading: float | NDArray[np.float64]) -> float | NDArray[np.float64]:
+def meter_share(reading: float | Floats) -> Floats:
     """Standard uncertainty of a usual handheld meter at this reading, as a share of it."""
-    return np.hypot(th.METER_SHARE, th.METER_DIGITS / reading)
+    return np.asarray(np.hypot(th.METER_SHARE, th.METER_DIGITS / reading))

@@ -4,16 +4,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.metering import thresholds as th
 from monitor.metering.aggregation import Gathered
 from monitor.metering.channels import ChannelTable
 from monitor.metering.metered import Trouble
 from monitor.values import AggregateBlock, FindingKind, WaveformKind
-from monitor.values.arrays import Floats
-
-Bools = NDArray[np.bool_]
+from monitor.values.arrays import Bools, Floats, Ints
 
 CHECKS = {
     FindingKind.CLIPPED: "The converter reached the end of its range: a short does that for a moment; if it stays, fit a sensor or "
@@ -108,7 +105,7 @@ class ChannelHealth:
         live_volts, live_amps = volts >= th.CHANNEL_LIVE_COUNTS, amps >= th.CHANNEL_LIVE_COUNTS
         off = volts < th.QUIET_COUNTS
         still = spans == 0
-        lively = np.stack([_counted(~still[k], self._lively[k]) for k in range(2)])
+        lively = self._lively[:, None] + np.cumsum(~still, axis=1)
         self._lively = lively[:, -1]
         # A still DC channel is stuck only where it used to show noise and its partner still does.
         was_lively = lively > 25
@@ -119,8 +116,8 @@ class ChannelHealth:
         stuck[0] |= still[0] & off & live_amps & self._ac & (spans[1] > th.CHANNEL_LIVE_COUNTS * self._units[1])
         noise_volts = np.sqrt(np.maximum(0.0, volts**2 - volts_mean**2))
         noise_amps = np.sqrt(np.maximum(0.0, amps**2 - amps_mean**2))
-        span = self._table.rails[1] - self._table.rails[0]
-        elsewhere = self._elsewhere(live_volts & (amps < th.QUIET_COUNTS))
+        idle = live_volts & (amps < th.QUIET_COUNTS)
+        elsewhere = idle.sum(axis=1, keepdims=True) - idle > 0
         return {
             "pulses": gathered.pulses,
             "other mains": gathered.other_mains,
@@ -131,7 +128,7 @@ class ChannelHealth:
             "reversed": live_volts
             & (amps >= th.CHANNEL_LIVE_COUNTS / 2)
             & (block.watts < -0.5 * block.volts_rms * block.amps_rms),
-            "crossed": off & live_amps & (amps < span / 4) & elsewhere,
+            "crossed": off & live_amps & (amps < np.ptp(self._table.rails) / 4) & elsewhere,
             "noisy volts": (volts < th.CHANNEL_LIVE_COUNTS)
             & (noise_volts > th.NOISY_COUNTS)
             & (amps < th.QUIET_COUNTS)
@@ -141,12 +138,7 @@ class ChannelHealth:
             "drift of amps": off & (np.abs(amps_mean) > th.DRIFT_COUNTS) & (noise_amps < th.QUIET_COUNTS),
         }
 
-    @staticmethod
-    def _elsewhere(idle: Bools) -> Bools:
-        """Where another district has volts and no amps."""
-        return np.asarray(idle.sum(axis=1, keepdims=True) - idle > 0)
-
-    def _troubles(self, rule: _Rule, block: AggregateBlock, lasting: NDArray[np.intp], clipped: Floats) -> Iterator[Trouble]:
+    def _troubles(self, rule: _Rule, block: AggregateBlock, lasting: Ints, clipped: Floats) -> Iterator[Trouble]:
         scans = (block.end_s - block.start_s) / self._table.interval_s
         for column in np.flatnonzero((lasting >= rule.windows).any(axis=0)).tolist():
             for row in np.flatnonzero(lasting[:, column] >= rule.windows).tolist():
@@ -182,16 +174,11 @@ def implausible_channels(table: ChannelTable, at_s: float, *, can_meter: bool) -
     ]
 
 
-def _lasted(state: Bools, before: NDArray[np.intp]) -> NDArray[np.intp]:
+def _lasted(state: Bools, before: Ints) -> Ints:
     """For how many rows each state has lasted, this one included; 0 where it does not hold."""
     count = np.arange(1, len(state) + 1)[:, None]
     broken = np.maximum.accumulate(np.where(state, 0, count), axis=0)
     return np.where(broken > 0, count - broken, count + before)
-
-
-def _counted(state: Bools, before: NDArray[np.intp]) -> NDArray[np.intp]:
-    """In how many rows each state has held so far."""
-    return before + np.cumsum(state, axis=0)
 
 
 def _mains(block: AggregateBlock) -> Bools:

@@ -1,14 +1,11 @@
 """Which converter channels feed which figures, and what a count of each is worth."""
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.layout import Layout
 from monitor.metering import thresholds as th
 from monitor.values import Identity
-from monitor.values.arrays import Floats
-
-Ints = NDArray[np.intp]
+from monitor.values.arrays import Floats, Ints
 
 
 class ChannelTable:
@@ -55,10 +52,7 @@ class ChannelTable:
 
     def gain_of(self, channels: Ints) -> Floats:
         """Units per count; NaN where there is no channel."""
-        return self._padded(self.gain)[channels]
-
-    def _padded(self, figures: Floats) -> Floats:
-        return np.append(figures, np.nan)
+        return np.append(self.gain, np.nan)[channels]
 
     def _index(self, channels: list[int | None]) -> Ints:
         return np.array([-1 if k is None or k >= self.count else k for k in channels], dtype=np.intp)

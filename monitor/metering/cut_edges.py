@@ -3,7 +3,7 @@
 At 20 samples a cycle a triac's edge lies anywhere within a twentieth of the cycle, and a plain sum of squares is wrong by up to
 10 % of the RMS (90 degrees). Around an edge lie a sample that saw nothing of it, one or more that may have caught it on the way, and
 settled ones that lie on the mains sine (:mod:`~monitor.metering.edge_shapes`). From the settled ones follows what each of the others
-is a fraction of, from the fractions the place of the edge (:mod:`~monitor.metering.edge_response`, :mod:`~monitor.metering.edge_track`),
+is a fraction of, from the fractions the place of the edge (:mod:`~monitor.metering.edge_shapes`, :mod:`~monitor.metering.edge_track`),
 and the cells around it are integrated as what the rail had: nothing on one side, a piece of the sine on the other.
 """
 
@@ -13,13 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.metering import thresholds as th
-from monitor.metering.edge_response import EdgeResponse
-from monitor.metering.edge_shapes import Edges, trapezoid
+from monitor.metering.edge_shapes import EdgeResponse, Edges, trapezoid
 from monitor.metering.edge_track import EdgePlaces, Fading, crept
-from monitor.values.arrays import Floats
-
-Bools = NDArray[np.bool_]
-Ints = NDArray[np.intp]
+from monitor.values.arrays import Bools, Floats, Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

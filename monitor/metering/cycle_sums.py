@@ -10,10 +10,9 @@ from monitor.metering import thresholds as th
 from monitor.metering.channels import ChannelTable
 from monitor.metering.cut_edges import CutEdges, EdgeGrid
 from monitor.metering.grid import CycleGrid, GridNodes
-from monitor.metering.half_cycles import HalfCycles
-from monitor.metering.integral import Shift, window_sums
+from monitor.metering.half_cycles import HalfCycles, Shift, window_sums
 from monitor.metering.mains_view import MainsTracker, MainsView
-from monitor.values.arrays import Floats
+from monitor.values.arrays import Floats, Ints
 
 
 class CycleSums:
@@ -144,7 +143,8 @@ class CycleSums:
 
     def _half_cycles(self, values: Floats, counts: NDArray[np.int16], pieces: "_Pieces") -> HalfCycles:
         d = self._districts
-        base, whole = pieces.base, pieces.whole
+        grid, edges_s, hertz = pieces.joined()
+        base = grid.base
         rows = np.empty((len(self._row_later), values.shape[1]))
         rows[: 2 * d] = values[: 2 * d]
         np.multiply(values, values, out=rows[2 * d : -d])
@@ -152,9 +152,7 @@ class CycleSums:
         lengths = np.diff(base)
         sums = window_sums(rows, base, self._row_later)
         sizes = np.abs(counts[: 2 * d] - self._whole_zero[: 2 * d])
-        edges = self._edges.feed(
-            values[: 2 * d], sizes, together, EdgeGrid(base=base, number=pieces.number, whole=whole, untold=pieces.untold)
-        )
+        edges = self._edges.feed(values[: 2 * d], sizes, together, grid)
         sums[2 * d : 4 * d] += edges.squares
         sums[-d:] += edges.products
         flat = np.full((6 * d, len(lengths)), np.nan)
@@ -164,10 +162,10 @@ class CycleSums:
         peaks, clipped = self._extremes(counts[: 2 * d], base.astype(np.intp))
         doubt = (edges.doubt / lengths * self._unit**2).reshape(2, d, -1).transpose(0, 2, 1)
         halves = HalfCycles(
-            number=pieces.number,
-            start_s=pieces.edges_s[:-1],
-            end_s=pieces.edges_s[1:],
-            hertz=pieces.hertz,
+            number=grid.number,
+            start_s=edges_s[:-1],
+            end_s=edges_s[1:],
+            hertz=hertz,
             means=means,
             peaks=peaks,
             clipped=clipped,
@@ -175,9 +173,9 @@ class CycleSums:
             steep=edges.steep[:d].T.astype(np.float64),
             edge_doubt=np.where(edges.missed.reshape(2, d, -1).transpose(0, 2, 1), means[2:4], doubt),
         )
-        return halves if whole.all() else halves.where(whole)
+        return halves if grid.whole.all() else halves.where(grid.whole)
 
-    def _extremes(self, counts: NDArray[np.int16], index: NDArray[np.intp]) -> tuple[Floats, Floats]:
+    def _extremes(self, counts: NDArray[np.int16], index: Ints) -> tuple[Floats, Floats]:
         """Highest and lowest values, and the samples at the end of the range, as HalfCycles has them."""
         d = self._districts
         high = np.maximum.reduceat(counts, index, axis=1)[:, :-1]
@@ -195,7 +193,7 @@ class _Pieces:
     """Edges of half cycles in order of time, with holes between pieces; falsy while there is no half cycle."""
 
     def __init__(self) -> None:
-        self._pieces: list[tuple[int, Floats, Floats, Floats, Floats]] = []
+        self._pieces: list[tuple[Floats, Floats, Floats, Floats, NDArray[np.int64]]] = []
 
     def __bool__(self) -> bool:
         return bool(self._pieces)
@@ -204,36 +202,12 @@ class _Pieces:
         """Edges without a hole, the number of the half cycle after the first, and where they lie in scans."""
         if len(edges_s) > 1:
             hertz, untold = (np.interp(edges_s[1:], nodes.times_s, each) for each in (nodes.hertz, nodes.untold))
-            self._pieces.append((number, edges_s, base, hertz, untold))
+            numbers = np.arange(number, number + len(base))
+            self._pieces.append((edges_s, base, np.append(hertz, np.nan), np.append(untold, 0.0), numbers))
 
-    @property
-    def edges_s(self) -> Floats:
-        """Shape (h + 1,): board seconds."""
-        return np.concatenate([piece[1] for piece in self._pieces])
-
-    @property
-    def base(self) -> Floats:
-        """Shape (h + 1,): places in scans."""
-        return np.concatenate([piece[2] for piece in self._pieces])
-
-    @property
-    def whole(self) -> NDArray[np.bool_]:
-        """Shape (h,): False where a hole lies between two edges."""
-        whole = np.ones(len(self.base) - 1, dtype=bool)
-        whole[np.cumsum([len(piece[2]) for piece in self._pieces[:-1]], dtype=np.intp) - 1] = False
-        return whole
-
-    @property
-    def number(self) -> NDArray[np.int64]:
-        """Shape (h,): of each half cycle; worth nothing in a hole."""
-        return np.concatenate([np.arange(piece[0], piece[0] + len(piece[2])) for piece in self._pieces])[:-1]
-
-    @property
-    def hertz(self) -> Floats:
-        """Shape (h,): at the end of each half cycle; worth nothing in a hole."""
-        return np.concatenate([np.append(piece[3], np.nan) for piece in self._pieces])[:-1]
-
-    @property
-    def untold(self) -> NDArray[np.bool_]:
-        """Shape (h,): where the phase hangs on samples that may lie on steep edges."""
-        return np.concatenate([np.append(piece[4], 0.0) for piece in self._pieces])[:-1] > 0
+    def joined(self) -> tuple[EdgeGrid, Floats, Floats]:
+        """Half cycles among the scans; their edges, board seconds; the frequency at the end of each. Worth nothing in holes."""
+        edges_s, base, hertz, untold, numbers = (np.concatenate(each) for each in zip(*self._pieces, strict=True))
+        whole = np.ones(len(base) - 1, dtype=bool)
+        whole[np.cumsum([len(piece[0]) for piece in self._pieces[:-1]], dtype=np.intp) - 1] = False
+        return EdgeGrid(base=base, number=numbers[:-1], whole=whole, untold=untold[:-1] > 0), edges_s, hertz[:-1]

@@ -4,11 +4,10 @@ import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.metering import thresholds as th
 from monitor.values import AggregateBlock, Disturbance, DisturbanceKind, ReadingBlock
-from monitor.values.arrays import Floats
+from monitor.values.arrays import Bools, Floats, Ints
 
 
 @dataclass(slots=True)
@@ -59,9 +58,7 @@ class DisturbanceDetector:
             found += self._column(column, middles_s, volts[:, column], rows, steady_volts[:, column].tolist())
         return sorted(found, key=lambda event: event.start_s)
 
-    def _column(
-        self, column: int, middles_s: Floats, volts: Floats, rows: NDArray[np.intp], levels: list[float]
-    ) -> list[Disturbance]:
+    def _column(self, column: int, middles_s: Floats, volts: Floats, rows: Ints, levels: list[float]) -> list[Disturbance]:
         """One district: levels are the aggregates' volts, each complete at the row of volts of that number."""
         standing = self._standing[column]
         found: dict[int, Disturbance] = {}
@@ -85,9 +82,7 @@ class DisturbanceDetector:
         return list(found.values())
 
     @staticmethod
-    def _quiet(
-        standing: _Standing, at: int, done: int, volts: Floats, rows: NDArray[np.intp], levels: list[float]
-    ) -> tuple[int, int]:
+    def _quiet(standing: _Standing, at: int, done: int, volts: Floats, rows: Ints, levels: list[float]) -> tuple[int, int]:
         """The next row that goes beyond the reference, which slides up to there, and how many levels have been taken then."""
         references, latest = [standing.reference], [standing.latest]
         for level in levels[done:]:
@@ -116,7 +111,7 @@ class DisturbanceDetector:
 
 
 def _followed(
-    standing: _Standing, event: Disturbance, at: int, middles_s: Floats, volts: Floats, known: NDArray[np.bool_]
+    standing: _Standing, event: Disturbance, at: int, middles_s: Floats, volts: Floats, known: Bools
 ) -> tuple[int, Disturbance | None]:
     """The row behind an event, or the end of the rows, and the event where it changed by then."""
     reference, level, known = standing.reference, volts[at:], known[at:]
@@ -160,7 +155,7 @@ def _kind(level: float, reference: float) -> DisturbanceKind:
     return "interruption" if level < th.INTERRUPTION_BELOW * reference else "dip"
 
 
-def _over(kind: DisturbanceKind, levels: Floats, reference: float) -> NDArray[np.bool_]:
+def _over(kind: DisturbanceKind, levels: Floats, reference: float) -> Bools:
     if kind == "swell":
         return levels <= (th.SWELL_ABOVE - th.HYSTERESIS) * reference
     return levels >= (th.DIP_BELOW + th.HYSTERESIS) * reference

@@ -10,10 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.metering import thresholds as th
-from monitor.values.arrays import Floats
-
-Bools = NDArray[np.bool_]
-Ints = NDArray[np.intp]
+from monitor.values.arrays import Bools, Floats
 
 
 class EdgePlaces:

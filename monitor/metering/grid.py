@@ -1,13 +1,12 @@
 """One grid of half cycles a board, locked to the mains."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.metering import thresholds as th
 from monitor.metering.mains_view import MainsView
-from monitor.values.arrays import Floats
+from monitor.values.arrays import Bools, Floats, Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,7 +23,7 @@ class GridNodes:
     times_s: Floats
     phases_rad: Floats
     hertz: Floats
-    untold: NDArray[np.bool_]
+    untold: Bools
 
     def edges(self) -> tuple[int, Floats]:
         """Number of the first half cycle that begins within the nodes, and the times at which it and all later ones begin."""
@@ -35,10 +34,7 @@ class GridNodes:
     def joined(self, later: "GridNodes") -> "GridNodes":
         """These nodes and then those."""
         return GridNodes(
-            times_s=np.concatenate([self.times_s, later.times_s]),
-            phases_rad=np.concatenate([self.phases_rad, later.phases_rad]),
-            hertz=np.concatenate([self.hertz, later.hertz]),
-            untold=np.concatenate([self.untold, later.untold]),
+            **{each.name: np.concatenate([getattr(self, each.name), getattr(later, each.name)]) for each in fields(self)}
         )
 
 
@@ -111,7 +107,7 @@ class CycleGrid:
             self._drift = float(view.drifts[k])
             self._phase = float(view.phases[k]) + self._drift * (start_s - float(view.times_s[k]))
 
-    def _follow(self, view: MainsView) -> tuple[Floats, Floats, NDArray[np.intp]]:
+    def _follow(self, view: MainsView) -> tuple[Floats, Floats, Ints]:
         """Drift (rad/s against nominal), residual phase and frames since the mains was last seen, at each frame."""
         count = np.arange(len(view.seen))
         last_seen = np.maximum.accumulate(np.where(view.seen, count, -1))

@@ -12,15 +12,12 @@ from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.layout import District, Layout
 from monitor.metering import thresholds as th
 from monitor.metering.metered import Trouble
 from monitor.values import FindingKind
-from monitor.values.arrays import Floats
-
-Bools = NDArray[np.bool_]
+from monitor.values.arrays import Bools, Floats
 
 
 @dataclass(slots=True, kw_only=True)

@@ -1,17 +1,13 @@
 """The mains as the volts channels show it: phase and frequency of the fundamental, frame by frame."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.metering import thresholds as th
-from monitor.metering.paused_mains import FrameSamples, PausedMains, boxed
-from monitor.metering.sine_fit import SineFit
-from monitor.values.arrays import Floats
-
-Phasors = NDArray[np.complex128]
+from monitor.metering.sine_fit import FrameSamples, PausedMains, SineFit, boxed
+from monitor.values.arrays import Bools, Floats, Ints, Phasors
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,26 +26,18 @@ class MainsView:
     """
 
     times_s: Floats
-    seen: NDArray[np.bool_]
+    seen: Bools
     phases: Floats
     drifts: Floats
     first_ripe: int
-    untold: NDArray[np.bool_]
+    untold: Bools
     phasors: Phasors
-    frames: NDArray[np.intp]
+    frames: Ints
 
     def sliced(self, start: int, stop: int) -> "MainsView":
         """Some of the frames."""
-        return MainsView(
-            times_s=self.times_s[start:stop],
-            seen=self.seen[start:stop],
-            phases=self.phases[start:stop],
-            drifts=self.drifts[start:stop],
-            first_ripe=max(0, self.first_ripe - start),
-            untold=self.untold[start:stop],
-            phasors=self.phasors[:, start:stop],
-            frames=self.frames[start:stop],
-        )
+        arrays = {each.name: getattr(self, each.name)[..., start:stop] for each in fields(self) if each.name != "first_ripe"}
+        return MainsView(first_ripe=max(0, self.first_ripe - start), **arrays)
 
 
 class MainsTracker:
@@ -159,15 +147,13 @@ class MainsTracker:
         self._past.trim()
         return view
 
-    def _add(
-        self, fitted: Phasors, untold: NDArray[np.bool_], numbers: NDArray[np.intp], links: Floats, start_s: Floats | float
-    ) -> None:
+    def _add(self, fitted: Phasors, untold: Bools, numbers: Ints, links: Floats, start_s: Floats | float) -> None:
         """Frames turned back by the nominal phase at their middles, with their numbers in runs that start at some time."""
         centres_s = np.asarray(start_s + ((numbers + 2) * self.hop_scans - 0.5) * self._interval_s)
         turned = np.asarray(fitted * np.exp(-1j * self._omega * centres_s) * self._turn[:, None])
         self._past.add(turned, untold, centres_s, links)
 
-    def _view(self, past: "_Frames", numbers: NDArray[np.intp], first_ripe: int, start_s: Floats | float) -> MainsView:
+    def _view(self, past: "_Frames", numbers: Ints, first_ripe: int, start_s: Floats | float) -> MainsView:
         turned, energy, phasors, middle_s, whole = past.windows(len(numbers))
         hop_s = self.hop_scans * self._interval_s
         size = phasors.real**2 + phasors.imag**2
@@ -190,7 +176,7 @@ class MainsTracker:
             frames=numbers,
         )
 
-    def _references(self, size: Floats) -> NDArray[np.intp]:
+    def _references(self, size: Floats) -> Ints:
         """Which channel the grid follows at each frame: stays with one until it is less than half as strong as the best."""
         best = size.argmax(axis=0)
         strongest = size.max(axis=0)
@@ -218,14 +204,14 @@ class _Frames:
         self._linked: Floats = np.zeros(th.WINDOW_FRAMES)
         self._untold = np.zeros((channels, th.WINDOW_FRAMES), dtype=bool)
 
-    def add(self, frames: Phasors, untold: NDArray[np.bool_], centres_s: Floats, links: Floats) -> None:
+    def add(self, frames: Phasors, untold: Bools, centres_s: Floats, links: Floats) -> None:
         """Frames that follow; links are 1 where one follows the one before without a hole, else 0."""
         self._frames = np.concatenate([self._frames, frames], axis=1)
         self._untold = np.concatenate([self._untold, untold], axis=1)
         self._centres_s = np.concatenate([self._centres_s, centres_s])
         self._linked = np.concatenate([self._linked, links])
 
-    def windows(self, count: int) -> tuple[Phasors, Floats, Phasors, Floats, NDArray[np.bool_]]:
+    def windows(self, count: int) -> tuple[Phasors, Floats, Phasors, Floats, Bools]:
         """For the windows that end with each of the last frames.
 
         Returns:
@@ -240,7 +226,7 @@ class _Frames:
         whole = boxed((after != 0).astype(np.float64), th.WINDOW_FRAMES) == th.WINDOW_FRAMES
         return turned, energy, boxed(after, th.WINDOW_FRAMES) / th.WINDOW_FRAMES, middle_s, whole
 
-    def untold(self, count: int) -> NDArray[np.bool_]:
+    def untold(self, count: int) -> Bools:
         """Of the last frames, shape (channels, count): that stands for long enough to hold for whole windows."""
         return self._untold[:, -count:]
 

@@ -5,15 +5,13 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.layout import Layout, Supply
 from monitor.layout.joined_commons import COMMONS, STRIP_OFF
 from monitor.metering import thresholds as th
-from monitor.metering.bridging import circulating_amps, difference_volts, source_ohms
 from monitor.metering.mains_view import MainsView
 from monitor.values import AggregateBlock, Phasing, WaveformKind
-from monitor.values.arrays import Floats
+from monitor.values.arrays import Bools, Floats, Ints, Phasors
 
 Verdict = Literal["in-phase", "anti-phase", "unrelated"]
 _VERDICTS: tuple[Verdict, ...] = ("in-phase", "anti-phase", "unrelated")
@@ -50,7 +48,7 @@ class PhaseComparator:
             _Pair((one, other), (columns[one.name], columns[other.name])) for one, other in itertools.combinations(ac, 2)
         ]
         self._times_s: Floats = np.zeros(0)
-        self._phasors: NDArray[np.complex128] = np.zeros((len(districts), 0), dtype=np.complex128)
+        self._phasors: Phasors = np.zeros((len(districts), 0), dtype=np.complex128)
 
     def feed(self, views: list[MainsView], aggregates: list[AggregateBlock]) -> list[Phasing]:
         """Phasings that were found or changed."""
@@ -66,7 +64,7 @@ class PhaseComparator:
                 found += self._judged(pair, self._seen(pair, block, live), block.end_s)
         return sorted(found, key=lambda phasing: phasing.start_s)
 
-    def _seen(self, pair: _Pair, block: AggregateBlock, live: NDArray[np.bool_]) -> Floats:
+    def _seen(self, pair: _Pair, block: AggregateBlock, live: Bools) -> Floats:
         """Windows of a pair, with those kept before, as _Pair.recent has them."""
         frames = np.searchsorted(self._times_s, block.end_s, side="right") - 1
         rows = np.arange(len(block))
@@ -114,7 +112,7 @@ class PhaseComparator:
         return found
 
     @staticmethod
-    def _first_news(pair: _Pair, verdicts: NDArray[np.intp], difference: Floats, at_s: Floats) -> int | None:
+    def _first_news(pair: _Pair, verdicts: Ints, difference: Floats, at_s: Floats) -> int | None:
         """The first steady second that is to be told; None, and how long another verdict has stood is noted, where none is."""
         said = pair.said
         if said is None:
@@ -159,14 +157,14 @@ def phasing_advice(verdict: Verdict, difference: float, amps: float) -> str:
     return f"{meant[verdict]} {COMMONS}"
 
 
-def _verdicts(degrees: Floats, spread: Floats) -> NDArray[np.intp]:
+def _verdicts(degrees: Floats, spread: Floats) -> Ints:
     """Places in _VERDICTS."""
     apart = np.abs(degrees)
     along = np.where(apart <= th.TOLERANCE_DEGREES, 0, np.where(apart >= 180 - th.TOLERANCE_DEGREES, 1, 2))
     return np.where(spread <= th.STEADY_DEGREES, along, 2)
 
 
-def live_columns(block: AggregateBlock) -> NDArray[np.bool_]:
+def live_columns(block: AggregateBlock) -> Bools:
     """Where there is AC to compare, shape (n, d)."""
     # An offset sounds a whistle for a moment; the angle is not worth much while it lasts.
     steady = np.abs(block.volts_mean) <= 0.1 * block.volts_rms
@@ -176,3 +174,47 @@ def live_columns(block: AggregateBlock) -> NDArray[np.bool_]:
 
 def _figures(block: AggregateBlock) -> tuple[Floats, Floats, Floats]:
     return block.volts_rms, block.volts_mean, np.where(np.isfinite(block.conduction_degrees), block.conduction_degrees, 180.0)
+
+
+def difference_volts(volts_rms: Floats, volts_mean: Floats, degrees: Floats, conduction_degrees: Floats) -> Floats:
+    """RMS of the difference of two outputs, as a voltmeter between the hots shows it.
+
+    For sines it is sqrt(U1^2 + U2^2 - 2 U1 U2 cos(phi)). A phase-cut output is a sine from its firing angle to the end of the half cycle;
+    the mean of the product, which stands for the cosine then, is integrated over where both conduct (closed form).
+
+    Args:
+        volts_rms: RMS volts, shape (2, n), like all below but degrees.
+        volts_mean: DC volts.
+        degrees: Angle of the first mains phase against the second, shape (n,).
+        conduction_degrees: Conduction angles; 180 for a sine.
+    """
+    one, other = np.sqrt(np.maximum(0.0, volts_rms**2 - volts_mean**2))
+    angle, live = np.radians(degrees), np.radians(conduction_degrees)
+    turned = angle % np.pi
+    product = np.zeros_like(angle)
+    for end in (np.pi - turned, 2 * np.pi - turned):
+        until = np.minimum(end, np.pi)
+        since = np.minimum(np.maximum(end - live[0], np.pi - live[1]), until)
+        product += (until - since) * np.cos(angle) - (np.sin(2 * until + angle) - np.sin(2 * since + angle)) / 2
+    squares = live - np.sin(2 * live) / 2
+    alike = product / np.sqrt(np.maximum(squares[0] * squares[1], 1e-12))
+    steady = volts_mean[0] - volts_mean[1]
+    return np.asarray(np.sqrt(np.maximum(0.0, one**2 + other**2 - 2 * one * other * alike) + steady**2))
+
+
+def source_ohms(supply: Supply) -> float:
+    """Source impedance of a supply as its nameplate suggests: usual regulation at the rated amps of the highest volts."""
+    rated_amps = supply.plate_va / supply.max_volts
+    return th.USUAL_REGULATION * supply.max_volts / rated_amps if rated_amps else float("inf")
+
+
+def circulating_amps(difference: float, ohms_one: float, ohms_other: float, wire_ohms: float = 0.0) -> float:
+    """RMS amps through a bridged gap: the difference over both source impedances and the wire (Ohm's law).
+
+    Raises:
+        ValueError: No impedance at all.
+    """
+    total = ohms_one + ohms_other + wire_ohms
+    if not total > 0:
+        raise ValueError("the impedances of the sources and the wire together must be above 0 ohms")
+    return difference / total

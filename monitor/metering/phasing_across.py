@@ -12,13 +12,12 @@ from collections import deque
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.layout import Layout, Supply
 from monitor.metering import thresholds as th
-from monitor.metering.bridging import circulating_amps, difference_volts, source_ohms
-from monitor.metering.phasing import live_columns, phasing_advice
+from monitor.metering.phasing import circulating_amps, difference_volts, live_columns, phasing_advice, source_ohms
 from monitor.values import AggregateBlock, Phasing, SampleBlock, WaveformKind
+from monitor.values.arrays import Phasors
 
 _Phasor = tuple[complex, float]
 """Angle of the mains against the stream's time, and the volts."""
@@ -32,7 +31,7 @@ class PhasingAcrossBoards:
         self._supplies = _one_supply_a_board(layout)
         self._pairs = [pair for pair in itertools.combinations(self._supplies, 2) if pair[0] == next(iter(self._supplies))]
         self._windows: dict[str, dict[int, _Phasor]] = {board: {} for board in self._supplies}
-        self._sums: dict[str, tuple[int, NDArray[np.complex128]]] = {}
+        self._sums: dict[str, tuple[int, Phasors]] = {}
         self._live: dict[str, tuple[int, float]] = {}
         self._kinds: dict[str, tuple[float, int]] = {}
         self._since_s: dict[str, float] = {}

@@ -20,6 +20,19 @@ FIRMEST = 1e-3
 samples; a whole sine has a quarter."""
 DEAD_SHARE = 0.08
 """With more samples than this in pauses the mains is fitted to the others only; a plain sine has some 2 %."""
+PAST_FRAMES = 3 * HOPS
+"""Four frames are fitted together, one after the other: two thirds of those sixteen that a view of the mains is made of lie in each."""
+ROUGH_FRAMES = 64
+"""About half a second: a fundamental that leaps by some degrees as samples come and go tells the frequency to 0.1 Hz."""
+TUNING = 0.01
+"""Step of the frequencies at which frames are fitted, as share of the nominal one."""
+WEAK_FRAMES = 120
+"""For about a second the frequency known carries on better than a phase taken from samples that may lie on an edge."""
+FIRM_FRAMES = 24
+"""So many firm fits one after the other make a view of the mains that can be carried on."""
+UNTOLD_FRAMES = 240
+"""For two seconds after a phase was taken from samples that may lie on an edge, places of edges found meanwhile are worth nothing: by
+then a sample has crept across them in all but the rarest keeping of step (worked out)."""
 
 # aggregation.py
 WINDOW_FULL_SHARE = 0.5
@@ -27,7 +40,7 @@ WINDOW_FULL_SHARE = 0.5
 ON_GRID_HERTZ = 3.0
 """A grid that runs at the nominal frequency to within this has the mains it was made for."""
 
-# board_health.py
+# board_supply.py
 LOW_SHARE = 0.92
 """Below this share of its nominal supply a board's converter is no longer to be trusted: 4.6 V of 5 V (USB allows 4.75 V at the plug,
 USB 2.0 section 7.2.2, from memory; a hobby board's own diode or fuse takes some more)."""
@@ -35,20 +48,31 @@ FIRST_HEALTH_S = 1.5
 """The reset cause stays in every packet until the next start; only the first one after a start speaks of it."""
 WANDER_SHARE = 0.02
 """A supply that moves by more than this takes uncorrected figures further than a calibration left open (1.96 times 0.8 %)."""
-
-# board_meter.py
-KEPT_S = 1.0
-"""An aggregate, the longest window, ends no further back than this."""
-
-# board_supply.py
 AVERAGED = 4
 """A figure of the supply is the mean of so many packets, one a second."""
 NOMINAL_VOLTS = (3.3, 5.0)
 """What boards are made for (common practice, no published source)."""
 
-# bridging.py
+# board_meter.py
+KEPT_S = 1.0
+"""An aggregate, the longest window, ends no further back than this."""
+
+# phasing.py
 USUAL_REGULATION = 0.10
 """Share of its volts that a toy transformer loses at its rated amps (common practice, no published source)."""
+STEADY_WINDOWS = 5
+"""One second of aggregates must agree before anything is said."""
+STEADY_DEGREES = 10.0
+STEADY_VOLTS_SHARE = 0.05
+TOLERANCE_DEGREES = 20.0
+"""Transformers under load turn the phase by some degrees; two supplies on one mains are else at 0 or 180 (trade at large)."""
+LOWEST_VOLTS = 2.0
+CHANGED_WINDOWS = 15
+"""A verdict once given changes only after three seconds of others."""
+KEPT_FRAMES = 60
+"""Half a second: an aggregate before a hole is told of only after it."""
+AGAIN_AFTER_S = 30.0
+"""Unless the verdict changes, nothing is said again within this time, nor while the difference stays within 15 % or a volt."""
 
 # calibration.py
 METER_SHARE = 0.008
@@ -121,7 +145,7 @@ STEADY_SHARE = 0.05
 LOWEST_REFERENCE_VOLTS = 2.0
 """Below, an output is as good as off and has nothing to dip from."""
 
-# edge_response.py
+# edge_shapes.py
 WIDEST_S = 320e-6
 """No edge is taken for wider than this: filtered triacs have some 50 us, transistors of dimmers up to 250 (common practice)."""
 STEPS = 16
@@ -131,16 +155,10 @@ FRACTIONS = 100
 """Steps of the tables by fraction of the edge."""
 PARTLY = (0.06, 0.94)
 """Fractions between these count as caught on the way; closer to either end noise and harmonics look the same."""
-
-# edge_shapes.py
-FLAT_COUNTS = 5.0
-"""The bend of a sine from sample to sample must be more than this to be told from none."""
-FLAT_STEP_RAD = 0.01
-"""A sine of so small steps is a straight line."""
-EDGE_LEAST_COUNTS = 8
-"""No edge is looked for beside anything smaller."""
 STEEPEST = 1.6
 """Beside a true edge the waveform changes by no more than this factor from sample to sample; natural zeros change by more."""
+EDGE_LEAST_COUNTS = 8
+"""No edge is looked for beside anything smaller."""
 SURE_SINE = 0.25
 LEAST_SINE = 0.12
 """A settled sample at so much of the sine tells its size well; below the lower one it is too close to the natural zero to tell it."""
@@ -164,7 +182,7 @@ WIDTH_PRIOR_CELLS = 1.5
 SIZE_HALVES = 8
 """Half cycles that the size of a deeply cut sine is averaged over."""
 
-# fast_ripple.py
+# waveform.py
 CYCLES_BEFORE = (3, 11)
 """Samples are compared with those so many cycles before. Pulses that seem to keep step over one of them do not over the other."""
 MAINS_OFF = (-0.004, -0.002, 0.0, 0.002, 0.004)
@@ -173,6 +191,38 @@ FEWEST_SAMPLES = 40
 """Fewer say nothing of a ripple."""
 WINDOW_QUARTERS = 4
 """Windows are looked at in so many parts. An output switched on or off spoils two of them at most, so the second lowest stands."""
+BOTH_WAYS = 0.2
+"""AC reaches at least this share of its higher peak in the other direction, whatever offset sounds the whistle."""
+LOPSIDED = 0.1
+"""The two half cycles of AC hold the same energy about the mean to within this share, whatever its offset; those of half waves, also
+with a motor's own volts in the pauses, do not (a triac with halves 4 degrees apart: 0.09 at 120 degrees, closed form)."""
+SLIGHTLY_LOPSIDED = 0.03
+"""Amps that flow one way only make half waves of volts that are lopsided by as little as this."""
+ONE_WAY = 0.1
+"""Amps that reach no more than this share of their higher peak in the other direction flow one way."""
+SOME_STEEP = 0.25
+"""A sine has no steep edges at all; a triac's that a motor's current holds on to its last moment show in some half cycles only."""
+RIPPLE_OF_DC = 0.1
+"""DC has less than this share of its mean as RMS ripple; a full-wave rectified sine has 0.48 (textbook)."""
+TWO_LEVELS = 1.13
+"""Mean times peak over mean square, taken from the lowest value up: 1 for a waveform of two levels, 4/pi = 1.27 for rectified
+sines (closed forms), 1.5 for the sawtooth of a smoothing capacitor; half way between the first two lies the limit."""
+FAST_RIPPLE = 0.04
+"""Ripple, as a share of the mean, that does not come from the mains. Pulses of 25 kHz leave 0.045 behind a board's own filter of 56 us
+where they are on for 85 % of the time (closed form); what a motor's commutator does to the volts of a supply stays below."""
+STRANGE = 0.4
+"""Of a ripple that the mains makes, no more than this share is left between samples some cycles apart: 0.12 of a full-wave rectified
+sine, whose corners fall between samples, 0.34 of a half wave that a motor's current ends with a jump (ngspice)."""
+SMOOTHEST = 0.02
+"""Ripple of any kind, as a share of the mean, below which it is not worth to be looked into."""
+MAINS_HERTZ = (50.0, 60.0)
+"""The public mains of the world."""
+NEAR_HERTZ = 1.5
+"""How near to one of them a frequency has to be; public mains stay within 1 Hz (EN 50160, from memory)."""
+FEWEST_HALVES = 8
+"""Fewer half cycles tell no frequency."""
+MOST = 0.4
+"""Rippled is a waveform that is so within so large a share of its half cycles; one switched on or off is so in one or two."""
 
 # grid.py
 SLEW_RAD = 0.005 * np.pi
@@ -182,9 +232,10 @@ HELD_FRAMES = 120
 STEADY_FRAMES = 64
 """Half a second: the grid runs on at the mean frequency of so many frames, for that of one is known to a hundredth of a hertz only."""
 
-# line_outputs.py
+# line_rows.py
 SETTLED_AFTER_S = 3.0
 """By then a board has sent each of its outputs at least once: they send each several times a second (``firmware_notes/wire.md``)."""
+USUAL_INTERVAL_S = 0.1
 
 # line_plausibility.py
 VOLTS_LIMIT = 2.0
@@ -202,9 +253,6 @@ CLIPPED_ROWS, CLIPPED_LOAD = 8, 2.0
 """Amps that stand still to the last digit for so many rows, at the highest ever seen and above so many times the rating, are the end of
 the sensor's range: a real overload moves."""
 
-# line_rows.py
-USUAL_INTERVAL_S = 0.1
-
 # mains_view.py
 WINDOW_FRAMES = 16
 """Frames that one estimate is made of; with the frames' own length about ten half cycles beyond them: 9 to 10 cycles."""
@@ -217,38 +265,6 @@ MAINS_STEADIEST = 0.85
 """Lowest share of the frames' energy that turns steadily; noise has about 0.25."""
 BAND = 0.1
 """Mains and resonator together are never further off the nominal frequency."""
-
-# paused_mains.py
-PAST_FRAMES = 3 * HOPS
-"""Four frames are fitted together, one after the other: two thirds of those sixteen that a view of the mains is made of lie in each."""
-ROUGH_FRAMES = 64
-"""About half a second: a fundamental that leaps by some degrees as samples come and go tells the frequency to 0.1 Hz."""
-TUNING = 0.01
-"""Step of the frequencies at which frames are fitted, as share of the nominal one."""
-WEAK_FRAMES = 120
-"""For about a second the frequency known carries on better than a phase taken from samples that may lie on an edge."""
-FIRM_FRAMES = 24
-"""So many firm fits one after the other make a view of the mains that can be carried on."""
-UNTOLD_FRAMES = 240
-"""For two seconds after a phase was taken from samples that may lie on an edge, places of edges found meanwhile are worth nothing: by
-then a sample has crept across them in all but the rarest keeping of step (worked out)."""
-PAUSED_STEADIEST = 0.85
-"""Lowest share of the frames' energy that turns steadily; noise has about 0.1."""
-
-# phasing.py
-STEADY_WINDOWS = 5
-"""One second of aggregates must agree before anything is said."""
-STEADY_DEGREES = 10.0
-STEADY_VOLTS_SHARE = 0.05
-TOLERANCE_DEGREES = 20.0
-"""Transformers under load turn the phase by some degrees; two supplies on one mains are else at 0 or 180 (trade at large)."""
-LOWEST_VOLTS = 2.0
-CHANGED_WINDOWS = 15
-"""A verdict once given changes only after three seconds of others."""
-KEPT_FRAMES = 60
-"""Half a second: an aggregate before a hole is told of only after it."""
-AGAIN_AFTER_S = 30.0
-"""Unless the verdict changes, nothing is said again within this time, nor while the difference stays within 15 % or a volt."""
 
 # phasing_across.py
 WINDOW_S = 0.2
@@ -313,37 +329,3 @@ HIDDEN = 10.0
 """A board's own filter of 56 us leaves a ninth of a ripple of 25 kHz (closed form, wiring.md), the fastest of usual throttles."""
 OFF_COUNTS = 6.0
 """RMS counts below which an output counts as off."""
-
-# waveform.py
-BOTH_WAYS = 0.2
-"""AC reaches at least this share of its higher peak in the other direction, whatever offset sounds the whistle."""
-LOPSIDED = 0.1
-"""The two half cycles of AC hold the same energy about the mean to within this share, whatever its offset; those of half waves, also
-with a motor's own volts in the pauses, do not (a triac with halves 4 degrees apart: 0.09 at 120 degrees, closed form)."""
-SLIGHTLY_LOPSIDED = 0.03
-"""Amps that flow one way only make half waves of volts that are lopsided by as little as this."""
-ONE_WAY = 0.1
-"""Amps that reach no more than this share of their higher peak in the other direction flow one way."""
-SOME_STEEP = 0.25
-"""A sine has no steep edges at all; a triac's that a motor's current holds on to its last moment show in some half cycles only."""
-RIPPLE_OF_DC = 0.1
-"""DC has less than this share of its mean as RMS ripple; a full-wave rectified sine has 0.48 (textbook)."""
-TWO_LEVELS = 1.13
-"""Mean times peak over mean square, taken from the lowest value up: 1 for a waveform of two levels, 4/pi = 1.27 for rectified
-sines (closed forms), 1.5 for the sawtooth of a smoothing capacitor; half way between the first two lies the limit."""
-FAST_RIPPLE = 0.04
-"""Ripple, as a share of the mean, that does not come from the mains. Pulses of 25 kHz leave 0.045 behind a board's own filter of 56 us
-where they are on for 85 % of the time (closed form); what a motor's commutator does to the volts of a supply stays below."""
-STRANGE = 0.4
-"""Of a ripple that the mains makes, no more than this share is left between samples some cycles apart: 0.12 of a full-wave rectified
-sine, whose corners fall between samples, 0.34 of a half wave that a motor's current ends with a jump (ngspice)."""
-SMOOTHEST = 0.02
-"""Ripple of any kind, as a share of the mean, below which it is not worth to be looked into."""
-MAINS_HERTZ = (50.0, 60.0)
-"""The public mains of the world."""
-NEAR_HERTZ = 1.5
-"""How near to one of them a frequency has to be; public mains stay within 1 Hz (EN 50160, from memory)."""
-FEWEST_HALVES = 8
-"""Fewer half cycles tell no frequency."""
-MOST = 0.4
-"""Rippled is a waveform that is so within so large a share of its half cycles; one switched on or off is so in one or two."""

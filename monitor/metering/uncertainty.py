@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monitor.layout import ChannelCalibration
 from monitor.metering import thresholds as th
@@ -18,7 +17,7 @@ from monitor.metering.board_supply import BoardSupply
 from monitor.metering.calibration import meter_share
 from monitor.metering.channels import ChannelTable
 from monitor.values import AggregateBlock, ReadingBlock
-from monitor.values.arrays import Floats
+from monitor.values.arrays import Bools, Floats, Ints
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +43,7 @@ class _Spread:
         square = factor**2
         return _Spread(self.variance * square, self.fourth * square**2)
 
-    def replaced(self, other: "_Spread", where: NDArray[np.bool_]) -> "_Spread":
+    def replaced(self, other: "_Spread", where: Bools) -> "_Spread":
         return _Spread(np.where(where, other.variance, self.variance), np.where(where, other.fourth, self.fourth))
 
     def half_width(self) -> Floats:
@@ -63,6 +62,10 @@ class _Spread:
         """
         kurtosis = self._kurtosis()
         return np.asarray((1.645 - 0.058 * kurtosis - 0.118 * kurtosis**2) * np.sqrt(self.variance))
+
+    def half_width_beyond(self, off: Floats) -> Floats:
+        """Of one that holds what was not corrected, too; where that outweighs all else, 5 % may lie beyond, all on one side."""
+        return np.maximum(self.half_width(), off + self.one_tail())
 
     def _kurtosis(self) -> Floats:
         return np.divide(self.fourth, self.variance**2, out=np.zeros_like(self.fourth), where=self.variance > 0)
@@ -85,9 +88,7 @@ class _Quantity:
     zero: _Spread
 
     @classmethod
-    def of(
-        cls, table: ChannelTable, channels: NDArray[np.intp], calibrations: Sequence[ChannelCalibration], quantity: str
-    ) -> "_Quantity":
+    def of(cls, table: ChannelTable, channels: Ints, calibrations: Sequence[ChannelCalibration], quantity: str) -> "_Quantity":
         unit = np.abs(table.gain_of(channels))
         own = [calibrations[k] if k >= 0 else ChannelCalibration() for k in channels.tolist()]
         has_zero = np.array([each != ChannelCalibration() for each in own], dtype=bool)
@@ -158,8 +159,10 @@ class Doubt:
         offs = np.where(unknown, 0.0, open_shares) + _hidden_share(block, fast_ripple)
         spreads, figures = (volts, amps, watts), (block.volts_rms, block.amps_rms, np.abs(block.watts))
         found = [
-            _with_off(spread + _Spread.uniform(limit * figure), off * figure)
-            for spread, limit, off, figure in zip(spreads, _with_sum(limits), _with_sum(offs), figures, strict=True)
+            (spread + _Spread.uniform(limit * figure)).half_width_beyond(off * figure)
+            for spread, limit, off, figure in zip(
+                spreads, (*limits, limits.sum(axis=0)), (*offs, offs.sum(axis=0)), figures, strict=True
+            )
         ]
         return np.stack(found)
 
@@ -190,16 +193,6 @@ class Doubt:
 def _of_square(open_square: Floats, rms: Floats) -> Floats:
     """What is open of an RMS for what is of its square."""
     return np.divide(open_square, 2 * rms, out=np.zeros_like(rms), where=rms > 0)
-
-
-def _with_sum(shares: Floats) -> Floats:
-    """Of volts and amps, and of their product."""
-    return np.concatenate([shares, shares.sum(axis=0)[None]])
-
-
-def _with_off(spread: _Spread, off: Floats) -> Floats:
-    """An interval that holds what was not corrected, too; where that outweighs all else, 5 % may lie beyond, all on one side."""
-    return np.maximum(spread.half_width(), off + spread.one_tail())
 
 
 def _hidden_share(block: AggregateBlock | ReadingBlock, fast_ripple: Floats) -> Floats:

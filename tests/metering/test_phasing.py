@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from monitor.layout import parse_layout
 from monitor.layout.joined_commons import COMMONS
-from monitor.metering.bridging import circulating_amps, difference_volts, source_ohms
+from monitor.metering.phasing import circulating_amps, difference_volts, source_ohms
 from tests.layout.fernhollow import FERNHOLLOW
 from tests.metering.converter import identity_of, joined, layout_of, metered, phase_cut, sine
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.signal import lsim
 
-from monitor.metering.edge_response import EdgeResponse
+from monitor.metering.edge_shapes import EdgeResponse
 from monitor.metering.thresholds import FILTER_QUARTERS, FRACTIONS, STEPS, WIDEST_S
 
 INTERVAL_S, TAU_S = 807.5e-6, 56.4e-6
