@@ -6,7 +6,11 @@
   const SHORTEST_S = 2;
   const asked = new URLSearchParams(window.location.search);
   if (!asked.has("wall")) return;
-  document.documentElement.dataset.wall = "true";
+  // A phone that was given a wall's address keeps the page that can be read on it.
+  const wide = window.matchMedia("(min-width: 720px)");
+  const show = function () { document.documentElement.toggleAttribute("data-wall", wide.matches); };
+  wide.addEventListener("change", show);
+  show();
   const shownS = Number(asked.get("wall"));
   if (!(shownS >= SHORTEST_S)) return;
 

@@ -44,12 +44,12 @@
     put(slot(card, "word"), !stale ? district.word : age === Infinity ? "no figures yet" : "stale, " + span(age) + " old");
     for (const name of ["amps", "volts", "va"]) put(slot(card, name), district[name]);
     put(slot(card, "fits"), stale ? "" : shortRoom(card, district.fits));
-    const gauge = card.querySelector(".gauge");
+    const gauge = slot(card, "gauge");
     const share = stale ? null : district.share;
     put(slot(card, "share"), percent(share, district.clipped));
-    mark(gauge, "known", String(share !== null));
+    know(gauge, share !== null);
     if (district.limit) put(slot(card, "limit"), "of " + district.limit);
-    const shown = gauge.querySelector("[data-fill]");
+    const shown = slot(card, "fill");
     shown.style.width = Math.min(100, (share || 0) * 100) + "%";
     mark(shown, "much", stale ? "" : MUCH[district.state] || "");
   }
@@ -59,6 +59,9 @@
   const LIMIT_AT = 0.75; // where on the bar the limit stands; what is beyond it is drawn up to a third more
   const WIDE = 0.07;
 
+  /* How an open protection closes. */
+  function closing(supply) { return supply.state === "no-power" ? supply.heat_words.split(": ")[1] || "" : ""; }
+
   function leftOf(supply) {
     if (supply.left_amps === null) return "";
     const isLeft = supply.left_amps >= 0;
@@ -66,11 +69,14 @@
     return bound + Math.abs(supply.left_amps).toFixed(1) + " A " + (isLeft ? "left" : "too much");
   }
 
+  /* What was known once keeps its place. */
+  function know(place, known) { if (known || place.dataset.known) mark(place, "known", String(known)); }
+
   function fillHeat(place, supply) {
-    if (!place) return;
-    place.hidden = supply.heat_words === "";
+    know(place, supply.heat_words !== "");
     put(slot(place, "heat_words"), supply.heat_words);
-    const shown = place.querySelector('[data-fill="heat"]');
+    put(slot(place, "heat"), percent(supply.heat));
+    const shown = slot(place, "heat_fill");
     shown.style.width = Math.min(100, (supply.heat || 0) * 100) + "%";
     mark(shown, "much", supply.heat >= 0.9 ? "over" : supply.heat >= 0.8 ? "near" : "");
   }
@@ -81,12 +87,13 @@
     put(slot(panel, "word"), connected ? supply.word.split(",")[0] : "stale"); // the countdown stands with its heat
     const share = connected ? supply.share : null;
     put(slot(panel, "share"), percent(share, supply.unread || supply.clipped));
-    put(slot(panel, "limit"), share === null || !supply.limit ? "" : "of " + supply.limit.replace(nameOf(panel) + " ", ""));
-    put(slot(panel, "left"), share === null ? "" : leftOf(supply));
-    fillHeat(panel.querySelector("[data-heat]"), connected ? supply : { heat: null, heat_words: "" });
+    const name = nameOf(panel);
+    put(slot(panel, "limit"), share === null || !supply.limit ? "" : "of " + supply.limit.replace(name + " ", "").replace(name + "/", ""));
+    put(slot(panel, "left"), share !== null ? leftOf(supply) : connected ? closing(supply) : "");
+    fillHeat(slot(panel, "hot"), connected ? supply : { heat: null, heat_words: "" });
     supply.outputs.forEach(function (output, k) {
-      const segment = panel.querySelector('[data-output="' + k + '"]');
-      const row = panel.querySelector('[data-output-row="' + k + '"]');
+      const segment = slot(panel, "output-" + k);
+      const row = slot(panel, "row-" + k);
       if (segment) {
         const width = output.of_all * Math.min((share || 0) * LIMIT_AT, 1);
         segment.style.width = width * 100 + "%";
@@ -105,12 +112,9 @@
     const level = headline ? headline.level : "stale";
     mark(section, "level", level);
     mark(document.querySelector(".frame"), "level", level);
-    if (headline) {
-      put(slot(section, "sentence"), headline.sentence);
-      put(slot(section, "more"), headline.more);
-    } else if (payload) {
-      put(slot(section, "sentence"), "No answer from pilotlamp for " + span(feed.sinceS()));
-      put(slot(section, "more"), "Everything below is old. Is the program still running, and this device still on its network?");
+    if (headline) say(section, headline.sentence, headline.more);
+    else if (payload) {
+      say(section, "No answer from pilotlamp for " + span(feed.sinceS()), "Everything below is old. Is the program still running, and this device still on its network?");
     }
     const opens = headline ? headline.opens : null;
     slot(section, "opening").hidden = opens === null;
@@ -122,6 +126,16 @@
       drain(section, headline);
     }
     fillHeadlineDoing(section, headline);
+  }
+
+  const LONG = 84; // letters that two large lines of a laptop hold beside a countdown
+
+  function say(section, sentence, more) {
+    const parts = feed.parted(sentence);
+    put(slot(section, "sentence"), parts[0]);
+    put(slot(section, "rest"), parts[1]);
+    put(slot(section, "more"), more);
+    mark(section, "length", sentence.length > LONG ? "long" : sentence.length > LONG / 2 ? "middle" : "short");
   }
 
   let full = { id: null, s: 1 }; // what the countdown began with: the whole arc
@@ -144,6 +158,11 @@
   }
 
   document.addEventListener("click", function (click) {
+    const fold = click.target.closest("[data-unfold], [data-headline] .said");
+    if (fold) {
+      const section = fold.closest("[data-headline]");
+      section.querySelector("[data-unfold]").setAttribute("aria-expanded", String(section.toggleAttribute("data-open")));
+    }
     const seen = click.target.closest("[data-head-seen]");
     if (seen) feed.actOnAll(seen.ids, { kind: "acknowledge" }).catch(function () { /* it stays, and says so by staying */ });
   });

@@ -12,8 +12,12 @@ def guide_strip() -> Component:
     """The strip over every page of the demonstration."""
     return html.Section(
         [
-            html.B("Demonstration"),
-            html.P("An invented show. Nothing here is measured.", role="status", **hook(guide_says="")),
+            html.B("Demo"),
+            html.P(
+                [html.Span("An invented show. Nothing here is measured."), html.Span(className="rest")],
+                role="status",
+                **hook(guide_says=""),
+            ),
             html.A("", href="/", className="button", hidden=True, **hook(guide_to="")),
             html.Ol([html.Li() for _ in range(STEPS)], **hook(guide_steps=""), **aria(hidden="true")),
             html.Button("Hide", type="button", **hook(guide_hide="")),

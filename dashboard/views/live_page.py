@@ -87,9 +87,10 @@ def district_card(layout: Layout, number: int, row: District, *, opens: bool = T
                 [
                     html.Span(f"output {row.output} of {row.supply}", className="label", **hook(slot="limit")),
                     html.B("–", **hook(slot="share")),
-                    html.Div(html.Span(**hook(fill="share")), className="rail", **aria(hidden="true")),
+                    html.Div(html.Span(**hook(slot="fill")), className="rail", **aria(hidden="true")),
                 ],
                 className="gauge",
+                **hook(slot="gauge"),
             ),
             html.P(className="fits", **hook(slot="fits")),
         ],
@@ -108,8 +109,8 @@ def supply_panel(layout: Layout, number: int, supply: Supply, refusal: str | Non
             html.Div(
                 [
                     html.Strong("–", **hook(slot="share")),
+                    html.B(**hook(slot="left")),
                     html.Span(className="binds", **hook(slot="limit")),
-                    html.Span(**hook(slot="left")),
                 ],
                 className="used",
             ),
@@ -128,7 +129,7 @@ def supply_panel(layout: Layout, number: int, supply: Supply, refusal: str | Non
 
 def _bar(outputs: list[str]) -> Component:
     """The outputs side by side against the limit that is reached first; the page's script gives the widths."""
-    segments = [html.Span(name, className="segment", **hook(output=str(k))) for k, name in enumerate(outputs)]
+    segments = [html.Span(name, className="segment", **hook(slot=f"output-{k}")) for k, name in enumerate(outputs)]
     return html.Div(
         [html.Div(segments, className="stack"), html.Span(className="over-zone"), html.Span(className="limit-mark")],
         className="bar",
@@ -139,9 +140,9 @@ def _bar(outputs: list[str]) -> Component:
 
 def _heat() -> Component:
     """Heat of the protection, filled in where there is one."""
-    rail = html.Div(html.Span(**hook(fill="heat")), className="rail", **aria(hidden="true"))
-    words = html.P(className="room", **hook(slot="heat_words"))
-    return html.Div([rail, words], className="heat", hidden=True, **hook(heat=""))
+    rail = html.Div(html.Span(**hook(slot="heat_fill")), className="rail", **aria(hidden="true"))
+    short = [html.Span("Protection heat"), rail, html.Span(**hook(slot="heat"))]
+    return html.Div([*short, html.P(className="room", **hook(slot="heat_words"))], className="heat", **hook(slot="hot"))
 
 
 def _plate_notes(supply: Supply) -> Component | None:
@@ -162,7 +163,7 @@ def _output_row(layout: Layout, supply: Supply, number: int, name: str) -> Compo
             html.Span(fed or "nothing connected", className="fed"),
             html.Span([html.Span("–", **hook(slot="amps")), f" of {limit} A"], className="amps"),
         ],
-        **hook(output_row=str(number)),
+        **hook(slot=f"row-{number}"),
     )
 
 

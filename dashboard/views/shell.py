@@ -32,9 +32,8 @@ INDEX = """<!DOCTYPE html>
 """The page's frame; nothing in it comes from elsewhere."""
 
 CAUTIONS = (
-    "pilotlamp watches and advises; it never switches anything and replaces no breaker or fuse. "
-    "Stay away from the mains side: leave it to a licensed electrician. "
-    "Local electrical codes and the makers' instructions come first."
+    "pilotlamp watches and advises; it switches nothing and replaces no breaker or fuse. "
+    "Mains work is for licensed electricians. Local codes and makers' instructions come first."
 )
 
 
@@ -112,9 +111,12 @@ def _headline(*, hidden: bool) -> Component:
     return html.Section(
         [
             strokes(),
+            html.Button("⌄", type="button", className="unfold", **hook(unfold=""), **aria(label="All of it", expanded="false")),
             html.Div(
                 [
-                    html.H1("No figures yet", **hook(slot="sentence")),
+                    html.H1(
+                        [html.Span("No figures yet", **hook(slot="sentence")), html.Span(className="rest", **hook(slot="rest"))]
+                    ),
                     html.P("Waiting for the first figures.", **hook(slot="more")),
                 ],
                 className="said",

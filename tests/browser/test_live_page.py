@@ -333,20 +333,25 @@ def test_what_binds_what_still_fits_and_heat_are_on_the_phone(shown):
         page.wait_for_selector(there)
 
 
-@pytest.mark.parametrize("width", [1280, 1920])
-def test_headlines_of_one_line_and_of_two_leave_the_cards_where_they_are(show, width):
+@pytest.mark.parametrize("width", [320, 768, 1280, 1920])
+def test_headlines_short_and_long_leave_the_cards_where_they_are(show, width):
     one = show(Hall(4))
     page = one.open(width=width, height=800)
     edges = "[...document.querySelectorAll('.card')].map(each => Object.values(each.getBoundingClientRect().toJSON()).join())"
-    before, lines = page.evaluate(edges), "parseInt(getComputedStyle(document.querySelector('[data-headline] h1')).height)"
-    short = page.evaluate(lines)
+    before = page.evaluate(edges)
     long = (
         "The protection of North bench has opened after an overload: everything it feeds is dead, and it may come back by itself."
     )
     one.hall.publish(warnings=(warning(message=long, rule="supply-open"),))
-    page.wait_for_selector('[data-headline]:not([data-level="well"]) h1:has-text("come back by itself")')
-    assert page.evaluate(lines) >= 1.9 * short or width > 1280
+    page.wait_for_selector('[data-headline][data-length="long"]')
     assert page.evaluate(edges) == before
+    if width == 320:
+        assert not page.locator("[data-headline] .rest").is_visible()
+        page.locator("[data-unfold]").press("Enter")
+    assert "come back by itself" in page.locator("[data-headline]").inner_text()
+    assert not page.evaluate(
+        "(said => said.scrollHeight > said.clientHeight + 1)(document.querySelector('[data-headline] .said'))"
+    )
 
 
 def test_a_short_that_is_over_stays_in_the_headline_until_seen_and_its_line_leads_to_its_moment(show):

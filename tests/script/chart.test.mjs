@@ -13,7 +13,7 @@ function load(...names) {
   return window.pilotlamp;
 }
 
-const { chart } = load("20_chart");
+const { chart, parted } = load("15_elements", "20_chart");
 
 test("a scale ends at a round figure that holds what is shown", () => {
   for (const [value, top] of [[0.1, 0.1], [0.11, 0.2], [2.2, 3], [8, 8], [8.01, 10], [501, 1000]]) assert.equal(chart.niceTop(value), top);
@@ -65,4 +65,14 @@ test("clock and steps", () => {
   assert.equal(chart.clock(59.9999999999, 0), "0:01:00");
   assert.equal(chart.stepFor(600, 8), 120);
   assert.equal(chart.stepFor(1e9, 2), 28800);
+});
+
+test("a short form says what is the matter, and never only where", () => {
+  const whole = "Outer main of the very long layout of Fernhollow: no power: protection open";
+  assert.equal(JSON.stringify(parted(whole)), JSON.stringify([whole, ""]));
+  for (const [lead, rest] of [
+    ["North bench is overloaded", ": its protection opens in about 30 s (7 s to 70 s)."],
+    ["The protection of North bench has opened after an overload", ": everything it feeds is dead, and it may come back by itself."],
+    ["Nothing is near its limit", ""],
+  ]) assert.equal(JSON.stringify(parted(lead + rest)), JSON.stringify([lead, rest]));
 });

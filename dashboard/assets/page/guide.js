@@ -35,21 +35,21 @@ function progress(state) {
 function calm(state) {
   const leftS = CALM_S - Math.max(feed.payload.now_s - state.beganS, (performance.now() - openedAt) / 1000);
   return leftS > 1
-    ? "All runs well. In about " + Math.ceil(leftS / 5) * 5 + " s an overload begins: watch North bench."
+    ? "In about " + Math.ceil(leftS / 5) * 5 + " s an overload begins: watch North bench."
     : "An overload begins any moment: watch North bench.";
 }
 
 const STORY = [
   function (state) { return [calm(state), null]; },
-  function () { return ["A heavy freight train came: North bench draws too much. The headline says what to do and how long is left. Nobody acts here, so wait.", null]; },
-  function () { return ["The protection opened and its trains stopped. Power comes back by itself. Why did they stop?", ["Why it stalled", "/stalls"]]; },
+  function () { return ["A heavy freight train came: the headline says what to do, and how long is left. Nobody acts here, so wait.", null]; },
+  function () { return ["The protection opened: its trains stand until it closes by itself.", ["Why they stopped", "/stalls"]]; },
   function (_state, path) {
     return path === "/stalls"
-      ? ["Choose a lost contact to see its amps fall to nothing. After " + MANY + " of them, the ring below the list shows the one bad place.", ["Then: the recording", "/review?session=now"]]
-      : ["On Stalls, a ring shows where on the lap trains lose contact.", ["To Stalls", "/stalls"]];
+      ? ["Open a lost contact: its amps fall to nothing. After " + MANY + " of them a ring shows the one bad place.", ["The recording", "/review?session=now"]]
+      : ["On Stalls, a ring shows where on the lap trains lose contact.", ["Stalls", "/stalls"]];
   },
-  function () { return ["Where the dots gather, look at rails and joints. All of it is being recorded.", ["See the session in Review", "/review?session=now"]]; },
-  function () { return ["That was the round: warning, opening, cause, place, recording. Try Before, or ‘pilotlamp layout new’ with your own supplies.", ["Before the show", "/before"]]; },
+  function () { return ["Where the dots gather, look at rails and joints. All of it is recorded.", ["The recording", "/review?session=now"]]; },
+  function () { return ["That was the round: warning, opening, cause, place, recording. Next: Before, or ‘pilotlamp layout new’ with your own supplies.", ["Before", "/before"]]; },
 ];
 
 function fill() {
@@ -60,7 +60,8 @@ function fill() {
   window.sessionStorage.setItem(KEPT, JSON.stringify(state));
   strip.hidden = Boolean(state.hidden);
   const step = STORY[Math.min(state.done, STORY.length - 1)](state, window.location.pathname);
-  feed.put(strip.querySelector("[data-guide-says]"), step[0]);
+  const says = strip.querySelector("[data-guide-says]").children;
+  feed.parted(step[0]).forEach(function (part, k) { feed.put(says[k], part); });
   const link = strip.querySelector("[data-guide-to]");
   link.hidden = step[1] === null;
   if (step[1]) {

@@ -4,9 +4,12 @@ import { chart, feed } from "./start.js";
 const SHOWN = 300; // buckets of a fifth of a second
 const RING = 512;
 const NO_BUCKET = -(2 ** 31);
+const DOT = 3; // pixels
 const SILENT = 5; // so many buckets without figures are a hole
-const ROOMY = 9; // lines of letters: from here on there is room for names
+const ROOMY = 9; // lines of letters: from here on there is room for the name of the limit
 const TIMED = 4.5; // and from here on for a time axis
+const SCALE = 3.6; // letters that the scales take at the left
+const DRAWN_MS = 300; // a trace moves on by a pixel or two in this time
 
 let rings = []; // per district
 let last = -1; // number of the newest bucket
@@ -69,18 +72,19 @@ function draw(canvas) {
   const letters = chart.palette().size;
   drawn.roomy = drawn.height >= ROOMY * letters;
   const timed = drawn.height >= TIMED * letters;
-  drawn.right = drawn.width - 1;
+  drawn.left = Math.round(SCALE * letters);
+  drawn.right = drawn.width - DOT - 1;
   const bottom = drawn.height - (timed ? letters + 4 : 1);
   const parting = Math.round(bottom * 0.36);
   // "Now" goes on when nothing comes, so a silence is seen as an empty stretch at the right.
   const now = feed.payload ? Math.floor((feed.payload.now_s + Math.min(feed.sinceS(), 3600)) / bucketS) : last;
   const first = now - SHOWN + 1;
-  drawn.x = function (number) { return ((number - first + 1) / SHOWN) * drawn.right; };
+  drawn.x = function (number) { return drawn.left + ((number - first + 1) / SHOWN) * (drawn.right - drawn.left); };
   const volts = course(ring, ring.volts, first);
   drawSilence(drawn, volts, now, bottom);
   drawVolts(drawn, volts, 2, parting - 3, Number(canvas.dataset.volts));
   drawn.pen.fillStyle = chart.palette().line;
-  drawn.pen.fillRect(0, parting, drawn.width, 1);
+  drawn.pen.fillRect(drawn.left, parting, drawn.right - drawn.left, 1);
   drawAmps(drawn, course(ring, ring.amps, first), course(ring, ring.peaks, first), [parting + 3, bottom], Number(canvas.dataset.limit));
   if (timed) drawTime(drawn, bottom + 3);
 }
@@ -88,8 +92,8 @@ function draw(canvas) {
 function drawTime(drawn, y) {
   const letters = ["60 s ago", "40 s", "20 s", "now"];
   letters.forEach(function (text, k) {
-    const x = (drawn.right * k) / (letters.length - 1);
-    chart.label(drawn.pen, text, x, y, { align: k === 0 ? "left" : k === letters.length - 1 ? "right" : "center" });
+    const x = drawn.left + ((drawn.right - drawn.left) * k) / (letters.length - 1);
+    chart.label(drawn.pen, text, x, y, { align: k === letters.length - 1 ? "right" : "center" });
   });
 }
 
@@ -107,35 +111,53 @@ function lines(drawn, curve, y) {
 }
 
 function drawVolts(drawn, curve, top, bottom, most) {
-  const scale = most * 1.1;
-  const y = function (value) { return bottom - (Math.min(value, scale) / scale) * (bottom - top); };
-  for (const piece of lines(drawn, curve, y)) chart.along(drawn.pen, piece, chart.palette().volts, 1.75);
-  const low = Math.max(1, bottom - chart.palette().size - 1); // volts mostly run near the top
-  chart.label(drawn.pen, drawn.roomy ? "volts, to " + most.toFixed(0) : most.toFixed(0) + " V", 2, low);
+  const highest = chart.niceTop(most * 1.1);
+  const y = function (value) { return bottom - Math.min(value / highest, 1) * (bottom - top); };
+  const pieces = lines(drawn, curve, y);
+  for (const piece of pieces) chart.along(drawn.pen, piece, chart.palette().volts, 1.75);
+  end(drawn, pieces, chart.palette().volts);
+  scale(drawn, highest + " V", top - 2, chart.palette().volts);
+}
+
+/* Where a line is now. */
+function end(drawn, pieces, colour) {
+  if (!pieces.length) return;
+  const point = pieces[pieces.length - 1].slice(-1)[0];
+  if (point[0] < drawn.right - 2 * DOT) return; // nothing came lately
+  drawn.pen.fillStyle = colour;
+  drawn.pen.beginPath();
+  drawn.pen.arc(point[0], point[1], DOT, 0, 7);
+  drawn.pen.fill();
+}
+
+function scale(drawn, text, y, colour) {
+  chart.label(drawn.pen, text, drawn.left - 6, y, { align: "right", colour: colour, strong: true });
 }
 
 function drawAmps(drawn, amps, peaks, span, limit) {
   const pen = drawn.pen;
   const colours = chart.palette();
-  const scale = chart.usualTop(peaks.values, Math.max(0.5, amps.values.length ? Math.max.apply(null, amps.values) : 0));
-  const y = function (value) { return span[1] - (Math.min(value, scale) / scale) * (span[1] - span[0]); };
+  const most = chart.usualTop(peaks.values, Math.max(0.5, amps.values.length ? Math.max.apply(null, amps.values) : 0));
+  const y = function (value) { return span[1] - (Math.min(value, most) / most) * (span[1] - span[0]); };
   for (const piece of lines(drawn, peaks, y)) chart.under(pen, piece, span[1], colours.fill);
-  for (const piece of lines(drawn, amps, y)) chart.along(pen, piece, colours.amps, 1.75);
-  if (limit <= scale) {
-    chart.rule(pen, [0, y(limit)], [drawn.width, y(limit)], colours.limit, [5, 4]);
+  const pieces = lines(drawn, amps, y);
+  for (const piece of pieces) chart.along(pen, piece, colours.amps, 1.75);
+  end(drawn, pieces, colours.amps);
+  if (limit <= most) {
+    chart.rule(pen, [drawn.left, y(limit)], [drawn.right, y(limit)], colours.limit, [5, 4]);
     const below = y(limit) + 2;
     if (drawn.roomy && below < span[1] - 2 * colours.size) chart.label(pen, "limit " + limit.toFixed(1).replace(".0", "") + " A", drawn.right, below, { align: "right", colour: colours.limit });
   }
   const high = peaks.values.map(function (value, k) { return [drawn.x(peaks.at[k]), value]; });
-  for (const spike of chart.spikes(high, scale, 40)) chart.spikeMark(pen, spike[0], span[0], spike[1].toFixed(0) + " A", drawn.width);
-  chart.label(pen, drawn.roomy ? "amps, to " + scale : scale + " A", 2, span[0]);
+  for (const spike of chart.spikes(high, most, 40)) chart.spikeMark(pen, spike[0], span[0], spike[1].toFixed(0) + " A", drawn.width);
+  scale(drawn, most + " A", span[0] - 2, colours.amps);
 }
 
 function drawAll() {
   document.querySelectorAll("canvas[data-trace]").forEach(draw);
 }
 
-let drawnBucket = -1;
+let drawnAt = 0;
 function begin() {
   rings = [];
   last = -1;
@@ -148,9 +170,10 @@ document.addEventListener("pilotlamp:tick", function (event) {
   const missed = last >= 0 && trace.first > last + 1;
   take(trace);
   if (missed) fetchMinute();
-  const bucket = Math.floor(event.detail.now_s / bucketS);
-  if (bucket !== drawnBucket && !document.hidden) drawAll();
-  drawnBucket = bucket;
+  const now = performance.now();
+  if (document.hidden || now - drawnAt < DRAWN_MS) return;
+  drawnAt = now;
+  drawAll();
 });
 document.addEventListener("pilotlamp:age", function () { if (!feed.isConnected() && !document.hidden) drawAll(); });
 document.addEventListener("pilotlamp:page", drawAll);
