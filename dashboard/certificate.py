@@ -1,8 +1,6 @@
 """A certificate of the program's own, for encryption without an authority: made once, then kept."""
 
-import contextlib
 import datetime as dt
-import ipaddress
 import os
 import socket
 import tempfile
@@ -10,10 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cryptography import x509
-from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+from cryptography.hazmat.primitives import hashes
 
+from monitor.bus.certificates import builder, new_key, pem, signed
 from monitor.errors import PageError
 
 LASTS = dt.timedelta(days=820)
@@ -77,30 +74,15 @@ def _lasts(path: Path) -> bool:
 
 
 def _make(folder: Path, address: str) -> None:
-    key = ec.generate_private_key(ec.SECP256R1())
-    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "pilotlamp")])
-    host = socket.gethostname().lower()
-    addresses = {ipaddress.ip_address(text) for text in ("127.0.0.1", "::1", address)}
-    names: list[x509.GeneralName] = [x509.DNSName("localhost")]
-    with contextlib.suppress(ValueError):  # a host may have a name that no certificate can carry
-        names += [x509.DNSName(host), x509.DNSName(f"{host}.local")]
-    names += [x509.IPAddress(each) for each in sorted(addresses, key=str)]
-    made = (
-        x509.CertificateBuilder()
-        .subject_name(name)
-        .issuer_name(name)
-        .public_key(key.public_key())
-        .serial_number(x509.random_serial_number())
-        .not_valid_before(_now() - dt.timedelta(days=1))  # clocks of visitors differ
-        .not_valid_after(_now() + LASTS)
-        .add_extension(x509.SubjectAlternativeName(names), critical=False)
-        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
-        .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
-        .sign(key, hashes.SHA256())
-    )
-    plain = key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
-    _write(folder / KEY, plain)
-    _write(folder / CERTIFICATE, made.public_bytes(serialization.Encoding.PEM))
+    key, host = new_key(), socket.gethostname().lower()
+    hosts = list(dict.fromkeys(["localhost", "127.0.0.1", "::1", address]))
+    draft = builder("pilotlamp", _now() - dt.timedelta(days=1), _now() + LASTS)  # clocks of visitors differ
+    try:
+        made = signed(draft, key, [*hosts, host, f"{host}.local"])
+    except ValueError:  # a host may have a name that no certificate can carry
+        made = signed(draft, key, hosts)
+    _write(folder / KEY, pem(key))
+    _write(folder / CERTIFICATE, pem(made))
 
 
 def _write(path: Path, data: bytes) -> None:

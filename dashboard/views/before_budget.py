@@ -81,9 +81,8 @@ def _entry_rows(entry: BudgetEntry, reserve: float) -> Iterator[Component]:
         for amps in (draw.typical_amps, draw.running_amps, draw.worst_amps)
     ]
     name = html.Th([html.Small(f"{entry.kind} "), entry.name], scope="row")
-    yield html.Tr([name, *figures], **(hook(refused="") if entry.refused else {}))
-    if entry.limits:
-        yield html.Tr([html.Td([_limit(limit, reserve) for limit in entry.limits], colSpan=4)])
+    yield html.Tr([name, *figures], className="entry-of", **(hook(refused="") if entry.refused else {}))
+    yield from (_limit(limit, reserve) for limit in entry.limits)
     if entry.loads:
         loads = "; ".join(
             f"{load.name} {load.running_amps:g} A, starts at {load.starting_amps or load.running_amps:g} A ({source})"
@@ -99,9 +98,11 @@ def _note(words: str) -> Component:
 
 
 def _limit(limit: LimitUse, reserve: float) -> Component:
+    """One limit under its three draws, the bar where everything runs."""
     over = limit.share > 1
     much = "over" if over else "near" if limit.share > 1 - reserve + 1e-9 else "free"
-    bar = html.Span(html.Span(style={"width": f"{100 * min(1.0, limit.share):.0f}%"}, **hook(much=much)), className="rail")
-    words = f"{limit.limit}: {limit.drawn:.1f} of {limit.allowed:.1f} A, {percent(limit.share)}{' – TOO MUCH' if over else ''}"
-    start = f" (typical {percent(limit.typical_share)}, with a start {percent(limit.worst_share)})"
-    return html.Div([bar, words, html.Small(start)], className="limit")
+    bar = html.Div(html.Span(style={"width": f"{100 * min(1.0, limit.share):.0f}%"}, **hook(much=much)), className="rail")
+    running = [percent(limit.share), html.B(" TOO MUCH") if over else "", bar]
+    name = html.Th([limit.limit, html.Small(f" {limit.drawn:.1f} of {limit.allowed:.1f} A")], scope="row")
+    shares = [html.Td(each) for each in (percent(limit.typical_share), running, percent(limit.worst_share))]
+    return html.Tr([name, *shares], className="limit")

@@ -93,8 +93,8 @@ def before_page(layout: Layout, plans: Plans, standing: SupplyVerdict | None = N
 STEPS = (
     ("check", "Check", "may each supply be used?"),
     ("wire", "Wire", "which wire goes where?"),
-    ("budget", "Enough?", "will the supplies do?"),
-    ("list", "List", "what to look at, and tick off"),
+    ("budget", "Load", "are the supplies enough?"),
+    ("list", "List", "what is left to look at?"),
 )
 
 
@@ -121,7 +121,7 @@ def _steps(plans: Plans) -> Component:
 
 def _title(number: int) -> Component:
     key, name, asked = STEPS[number - 1]
-    head = html.H2(f"{number}. {name}: {asked}")
+    head = html.H2([f"{number}. {name} ", html.Small(asked)])
     return html.Div(html.Div([head, asks(key)], className="title-row"), className="step full", id=f"step-{key}")
 
 

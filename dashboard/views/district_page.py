@@ -28,7 +28,7 @@ def district_page(layout: Layout, row: District) -> Component:
                     ),
                     _panel("Figures", "district-figures", html.Dl(className="table", **hook(figures=row.name))),
                     _panel(
-                        f"{row.supply}, which feeds it",
+                        "Its supply",
                         "supply",
                         _supply(layout, row),
                         html.H3("Against the other supplies"),
@@ -47,11 +47,14 @@ def district_page(layout: Layout, row: District) -> Component:
 def no_such_district(layout: Layout, name: str) -> Component:
     """What to say where the address names no district of this layout."""
     return html.Main(
-        [
-            html.H2("No such district"),
-            html.P(f'This layout has no district "{name[:80]}". It has: {", ".join(row.name for row in layout.district)}.'),
-            dcc.Link("All districts", href="/"),
-        ],
+        html.Div(
+            [
+                html.H2("No such district"),
+                html.P(f'This layout has no district "{name[:80]}". It has: {", ".join(row.name for row in layout.district)}.'),
+                html.P(dcc.Link("All districts", href="/")),
+            ],
+            className="panel empty",
+        ),
         className="page",
     )
 

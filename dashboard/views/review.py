@@ -11,6 +11,7 @@ from dash.development.base_component import Component
 from dashboard.session_cache import Listed, OpenSession
 from dashboard.views.attributes import aria, hook
 from dashboard.views.help_words import asks
+from dashboard.views.markup import markup
 from dashboard.views.review_figures import compared_table, district_table, losses, stall_table, supply_table
 from dashboard.views.review_notices import happenings
 from dashboard.views.review_trends import trends_section
@@ -64,6 +65,7 @@ def review_page(listing: Sequence[Listed], chosen: Listed | None, beside: Listed
             dcc.Store(id="review-chosen", data=[chosen and chosen.id, beside and beside.id]),
             dcc.Store(id="review-event", data=None),
             dcc.Interval(id="review-tick", interval=1000),
+            dcc.Location(id="review-address", refresh="callback-nav"),
         ],
         className="page",
         **hook(scripts="plots review review_draw review_hands review_page"),
@@ -103,7 +105,9 @@ def session_list(listing: Sequence[Listed], chosen: Listed | None, beside: Liste
     find = html.Label(
         ["Find ", html.Span(**hook(find_session="", label="Find a session by day, month or title"))], className="find-session"
     )
-    return html.Div([*([find] if len(listing) > FEW else []), html.Div(parts, className="occurrences sessions")])
+    # As markup: the page framework would take seconds over some hundred rows of its own components.
+    rows = html.Div(className="occurrences sessions", **hook(rows=markup(parts)))
+    return html.Div([*([find] if len(listing) > FEW else []), rows])
 
 
 def _row(each: Listed, chosen: Listed | None, beside: Listed | None) -> Component:
@@ -114,14 +118,14 @@ def _row(each: Listed, chosen: Listed | None, beside: Listed | None) -> Componen
         html.Span(length),
         html.Span([each.title, *([html.Em(", invented")] if each.invented else [])], className="quiet"),
     ]
-    link = dcc.Link(words, href=address(each.id))
+    link = html.A(words, href=address(each.id))
     other = None
     is_beside = beside is not None and beside.id == each.id
     if chosen is not None and not is_open:
         href = address(chosen.id, None if is_beside else each.id)
         name = "is set beside: take it away" if is_beside else "set beside"
         about = f"{each.began_at:%d %b %Y, %H:%M}, beside {chosen.began_at:%d %b %Y, %H:%M}"
-        other = dcc.Link(name, href=href, className="beside-link", title=about)
+        other = html.A(name, href=href, className="beside-link", title=about)
     kind = "fault" if is_open else "is-beside" if is_beside else "deliberate"
     return html.Li(
         [link, other],

@@ -7,7 +7,6 @@ things are kept already: no key of it may stand twice.
 import base64
 import datetime as dt
 import hashlib
-import ipaddress
 import json
 import os
 import secrets
@@ -16,11 +15,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cryptography import x509
-from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.x509.oid import NameOID
+from cryptography.hazmat.primitives import serialization
 
 from monitor.bus.broker import KINDS, ROOT, escaped, is_name
+from monitor.bus.certificates import Key, builder, new_key, pem, signed
 from monitor.errors import BusError
 
 FOLDER = "pilotlamp"
@@ -106,15 +104,18 @@ def _written(folder: Path, plan: HallPlan) -> list[Path]:
     passwords = before | {name: before.get(name) or secrets.token_urlsafe(18) for name in names}
     _write(kept, json.dumps(passwords, indent=1) + "\n", OWN_ONLY)
     authority_key, authority = _authority(folder)
-    broker_key = ec.generate_private_key(ec.SECP256R1())
-    broker = _certificate(broker_key, "pilotlamp broker", authority_key, authority, plan.hosts)
-    _write(beside / "ca.crt", _pem(authority), EVERYBODY)
-    _write(beside / "broker.crt", _pem(broker), EVERYBODY)
-    _write(beside / "broker.key", _key_pem(broker_key), GROUP_TOO)
+    broker_key = new_key()
+    try:
+        broker = signed(_draft("pilotlamp broker"), broker_key, plan.hosts, by=(authority_key, authority))
+    except ValueError as error:
+        raise BusError(f"{error}: give the broker's with --host") from error
+    _write(beside / "ca.crt", pem(authority), EVERYBODY)
+    _write(beside / "broker.crt", pem(broker), EVERYBODY)
+    _write(beside / "broker.key", pem(broker_key), GROUP_TOO)
     _write(beside / "passwords", "".join(_password_line(*entry) for entry in passwords.items()), GROUP_TOO)
     _write(beside / "access", access_list(passwords), GROUP_TOO)
     _write(folder / "mosquitto" / "conf.d" / "pilotlamp.conf", CONFIGURATION, EVERYBODY)
-    _write(users / "ca.crt", _pem(authority), EVERYBODY)
+    _write(users / "ca.crt", pem(authority), EVERYBODY)
     for name in names:
         settings.append(users / f"{name}.env")
         variables = {"USER": name, "PASSWORD": passwords[name], "CA": "ca.crt"}
@@ -151,62 +152,23 @@ def _password_line(user: str, password: str) -> str:
     return f"{user}:$7${ITERATIONS}${base64.b64encode(salt).decode()}${base64.b64encode(key).decode()}\n"
 
 
-def _authority(folder: Path) -> tuple[ec.EllipticCurvePrivateKey, x509.Certificate]:
+def _authority(folder: Path) -> tuple[Key, x509.Certificate]:
     """The hall's own authority, made once; its key stays in this folder."""
     key_path, path = folder / "ca.key", folder / "ca.crt"
     if key_path.is_file() and path.is_file():
         key = serialization.load_pem_private_key(key_path.read_bytes(), None)
-        if isinstance(key, ec.EllipticCurvePrivateKey):
+        if isinstance(key, Key):
             return key, x509.load_pem_x509_certificate(path.read_bytes())
-    made = ec.generate_private_key(ec.SECP256R1())
-    certificate = _certificate(made, f"pilotlamp hall {secrets.token_hex(4)}", made, None, ())
-    _write(key_path, _key_pem(made), OWN_ONLY)
-    _write(path, _pem(certificate), EVERYBODY)
+    made = new_key()
+    certificate = signed(_draft(f"pilotlamp hall {secrets.token_hex(4)}"), made)
+    _write(key_path, pem(made), OWN_ONLY)
+    _write(path, pem(certificate), EVERYBODY)
     return made, certificate
 
 
-def _certificate(
-    key: ec.EllipticCurvePrivateKey,
-    name: str,
-    signer: ec.EllipticCurvePrivateKey,
-    issuer: x509.Certificate | None,
-    hosts: Sequence[str],
-) -> x509.Certificate:
-    """A certificate; that of an authority where there is no issuer."""
-    subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)])
+def _draft(name: str) -> x509.CertificateBuilder:
     now = dt.datetime.now(tz=dt.UTC)
-    builder = (
-        x509.CertificateBuilder()
-        .subject_name(subject)
-        .issuer_name(subject if issuer is None else issuer.subject)
-        .public_key(key.public_key())
-        .serial_number(x509.random_serial_number())
-        .not_valid_before(now - BEGAN)
-        .not_valid_after(now + LASTS)
-        .add_extension(x509.BasicConstraints(ca=issuer is None, path_length=None), critical=True)
-    )
-    if hosts:
-        builder = builder.add_extension(x509.SubjectAlternativeName([_host(host) for host in hosts]), critical=False)
-    return builder.sign(signer, hashes.SHA256())
-
-
-def _host(text: str) -> x509.GeneralName:
-    try:
-        return x509.IPAddress(ipaddress.ip_address(text))
-    except ValueError:
-        pass
-    try:
-        return x509.DNSName(text)
-    except ValueError as error:
-        raise BusError(f"{text!r} is no name or address of a computer: give the broker's with --host") from error
-
-
-def _pem(certificate: x509.Certificate) -> bytes:
-    return certificate.public_bytes(serialization.Encoding.PEM)
-
-
-def _key_pem(key: ec.EllipticCurvePrivateKey) -> bytes:
-    return key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
+    return builder(name, now - BEGAN, now + LASTS)
 
 
 def _write(path: Path, data: str | bytes, mode: int) -> None:

@@ -68,7 +68,22 @@ function makeFind(place) {
   place.append(input);
 }
 
+/* The list of sessions comes as markup, too; another session opens without the page being loaded anew. */
+function fillSessions(place) {
+  if (place.pilotlampRows === place.dataset.rows) return;
+  place.pilotlampRows = place.dataset.rows;
+  place.innerHTML = place.dataset.rows;
+}
+
+document.addEventListener("click", function (click) {
+  const link = click.target.closest(".sessions a");
+  if (!link || click.ctrlKey || click.metaKey || click.shiftKey || click.button) return;
+  click.preventDefault();
+  window.dash_clientside.set_props("review-address", { href: link.href });
+});
+
 function fresh() {
+  document.querySelectorAll(".sessions[data-rows]").forEach(fillSessions);
   document.querySelectorAll("[data-find-session]").forEach(function (each) { if (!each.pilotlampMade) makeFind(each); });
   const place = main();
   if (place && !place.pilotlampAsked) fillSheet(place);
