@@ -70,14 +70,8 @@ def district_card(layout: Layout, number: int, row: District, *, opens: bool = T
     limit_amps = output_limit_amps(layout, supply, row.output)
     return html.Article(
         [
-            html.Div(
-                [html.H2(name), chip()],
-                className="top",
-            ),
-            html.Div(
-                [_big("amps", "A"), _big("volts", "V"), _big("va", "VA")],
-                className="figures",
-            ),
+            html.Div([html.H2(name), chip()], className="top"),
+            html.Div([_big("amps", "A"), _big("volts", "V"), _big("va", "VA")], className="figures"),
             html.Canvas(
                 className="trace",
                 **hook(trace=str(number), limit=f"{limit_amps:.3f}", volts=f"{supply.max_volts:.3f}"),
@@ -115,10 +109,7 @@ def supply_panel(layout: Layout, number: int, supply: Supply, refusal: str | Non
                 className="used",
             ),
             _bar(outputs),
-            html.Ul(
-                [_output_row(layout, supply, k, name) for k, name in enumerate(outputs)],
-                className="outputs",
-            ),
+            html.Ul([_output_row(layout, supply, k, name) for k, name in enumerate(outputs)], className="outputs"),
             _heat(),
             _plate_notes(supply),
         ],
