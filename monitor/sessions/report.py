@@ -53,10 +53,10 @@ def report(
     sections = (
         _head(figures),
         _another_layout(held_against),
+        _mend(figures, outstanding),
         _ran(figures),
         _close(figures, layout, stored),
         _stalled(figures),
-        _mend(figures, outstanding),
         _caution(),
         _courses(figures, stored),
     )
@@ -75,12 +75,31 @@ def _head(figures: SessionReview) -> Iterator[str]:
     began = figures.began_at.astimezone()
     ended = began + timedelta(seconds=figures.duration_s)
     yield f"<h1>{escape(figures.title)}</h1>"
-    yield f"<p>{_day(began)}, {began:%H:%M} to {ended:%H:%M} ({clock_words(figures.duration_s)}). Session {escape(figures.name)}.</p>"
+    yield f'<p class="day">{_day(began)}, {began:%H:%M} to {ended:%H:%M}</p>'
     if figures.invented:
         yield '<p class="invented">Invented: a demonstration by the rehearsal model. Nothing here was measured.</p>'
+    yield '<dl class="key">'
+    yield from (
+        f"<div><dt>{escape(name)}</dt><dd>{escape(value)}</dd><dd>{escape(more)}</dd></div>"
+        for name, value, more in _key_figures(figures)
+    )
+    yield "</dl>"
+    yield f'<p class="small">Session {escape(figures.name)}. Times are hours, minutes and seconds from the beginning of the watch.</p>'
+
+
+def _key_figures(figures: SessionReview) -> Iterator[tuple[str, str, str]]:
+    """What somebody asks first: a name, a figure, and what belongs to it."""
+    hourly = figures.stalls_an_hour
     high = sum(warning.priority is Priority.HIGH for warning in figures.warnings)
-    yield f"<p>{counted(figures.stalls, 'stall')}, {counted(len(figures.warnings), 'warning')} ({high} of high priority).</p>"
-    yield '<p class="small">Times below are hours, minutes and seconds from the beginning of the watch.</p>'
+    opened = [supply for supply in figures.supplies if supply.opened_after_s]
+    closest = max(figures.supplies, key=lambda supply: supply.share_highest or 0.0, default=None)
+    yield "Watched for", clock_words(figures.duration_s), counted(len(figures.districts), "district")
+    yield "Stalls", str(figures.stalls), "" if hourly is None else f"{hourly:.0f} an hour"
+    yield "Warnings", str(len(figures.warnings)), f"{high} of high priority"
+    times = sum(len(supply.opened_after_s) for supply in opened)
+    yield "Protection opened", "never" if not opened else f"{times} ×", ", ".join(supply.name for supply in opened)
+    if closest is not None and closest.share_highest is not None:
+        yield "Most of a nameplate", f"{AT_LEAST[closest.clipped]}{percent(closest.share_highest)}", closest.name
 
 
 def _another_layout(sentences: Sequence[str] | None) -> Iterator[str]:
@@ -242,7 +261,10 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], words: Sequence[
 
 
 def _boxes(items: Iterable[str]) -> str:
-    return '<ul class="boxes">' + "".join(f'<li class="box">{escape(item)}</li>' for item in items) + "</ul>"
+    """Each to be ticked off: what is the matter in bold, what to do after it."""
+    parts = (item.partition(". ") for item in items)
+    rows = (f"<b>{escape(what)}.</b> {escape(to_do)}" if to_do else escape(what) for what, _, to_do in parts)
+    return '<ul class="boxes">' + "".join(f'<li class="box">{row}</li>' for row in rows) + "</ul>"
 
 
 def _more(count: int) -> Iterator[str]:
