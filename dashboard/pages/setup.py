@@ -12,7 +12,7 @@ from monitor.runtime.mirror import MirroredWatch
 
 def register(app: dash.Dash, watch: WatchLike) -> None:
     """Register the page where a layout file can be written: at the root while nothing is watched yet."""
-    if not isinstance(watch, MirroredWatch) or watch.layout_path is None:
+    if not isinstance(watch, MirroredWatch) or not watch.may_set_up:
         return
     app.server.register_blueprint(setup_routes(watch))
     path = "/set-up" if watch.layout.board else "/"

@@ -1,7 +1,9 @@
 """``pilotlamp demo``: the Fernhollow show on a rehearsal board, through a port to the very link that reads real boards."""
 
 import argparse
+import tempfile
 import threading
+from pathlib import Path
 
 from monitor.cli.bounded import bounded
 from monitor.cli.watch import configure_watching, watch_layout
@@ -43,6 +45,10 @@ def run(args: argparse.Namespace) -> int:
         text = demo_layout_text(board.port)
         board.start()
         layout = parse_layout(text, source="the demo's layout")
-        return watch_layout(layout, args, layout_text=text, invented=True, speed=args.speed)
+        # A layout file that ends with the demo: bench checks, draws and candidates can be tried, and are kept nowhere else.
+        with tempfile.TemporaryDirectory(prefix="pilotlamp-demo-") as folder:
+            args.layout = Path(folder) / "fernhollow.toml"
+            args.layout.write_text(text, encoding="utf-8")
+            return watch_layout(layout, args, layout_text=text, invented=True, speed=args.speed)
     finally:
         board.stop()

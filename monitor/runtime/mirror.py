@@ -64,12 +64,14 @@ class MirrorSeed:
         layout_path: Its file, where it has one.
         recordings: The folder of recorded sessions, where there is one.
         live: A copy of the live store.
+        may_set_up: Whether the layout can be set up or changed beside the watch.
     """
 
     layout: Layout
     layout_path: Path | None
     recordings: Path | None
     live: Live
+    may_set_up: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,7 +146,13 @@ class MirrorSender:
     def seed(self) -> MirrorSeed:
         """What another process begins with; what waits goes to it, too, or is in it already: steps are taken twice without harm."""
         watch = self._watch
-        return MirrorSeed(layout=watch.layout, layout_path=watch.layout_path, recordings=watch.recordings, live=watch.live.copy())
+        return MirrorSeed(
+            layout=watch.layout,
+            layout_path=watch.layout_path,
+            recordings=watch.recordings,
+            live=watch.live.copy(),
+            may_set_up=self._desk is not None,
+        )
 
     def send(self, connection: Connection, wait_s: float) -> None:
         """Send what waits; where nothing does, wait for it.
@@ -198,11 +206,12 @@ class MirroredWatch:
     """The other process's end: a watch of the same shape.
 
     Attributes:
-        layout: The layout that is watched; likewise layout_path, recordings and live.
+        layout: The layout that is watched; likewise layout_path, recordings, live and may_set_up.
     """
 
     def __init__(self, seed: MirrorSeed, connection: Connection) -> None:
         self.layout, self.layout_path, self.recordings, self.live = seed.layout, seed.layout_path, seed.recordings, seed.live
+        self.may_set_up = seed.may_set_up
         self._connection = connection
         self._has_viewer = False
         self._lock = threading.Lock()
