@@ -7,6 +7,7 @@
   const NICE = [0.1, 0.2, 0.5, 1, 2, 3, 5, 8, 10, 15, 20, 30, 50, 100, 200, 500];
   const STEPS = [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400];
   const COLUMN = 1.5; // pixels: a band that is drawn as one
+  const DOT = 3; // pixels
   const USUAL = 0.97; // a scale shows this share of all values; what is above is marked with its figure
   const SPARE = 1.5; // a highest value up to so many times the usual is worth a scale that shows it
   let colours = null;
@@ -175,6 +176,15 @@
     pen.fill();
   }
 
+  /* Where a line ends. */
+  function dot(pen, piece, colour) {
+    const last = piece[piece.length - 1];
+    pen.fillStyle = colour;
+    pen.beginPath();
+    pen.arc(last[0], last[1], DOT, 0, 7);
+    pen.fill();
+  }
+
   function rule(pen, from, to, colour, dashes) {
     pen.strokeStyle = colour;
     pen.lineWidth = 1;
@@ -211,6 +221,6 @@
   feed.chart = {
     niceTop: niceTop, usualTop: usualTop, spikes: spikes, clock: clock, pad: pad, decimalsFor: decimalsFor, stepFor: stepFor,
     firstAfter: firstAfter, runs: runs, columns: columns, palette: palette, sized: sized, label: label, under: under, along: along,
-    rule: rule, spikeMark: spikeMark,
+    rule: rule, dot: dot, DOT: DOT, spikeMark: spikeMark,
   };
 })();

@@ -38,7 +38,9 @@ function drawAxis(drawn, plot, axis, span) {
     const colour = { volts: colours.volts, amps: colours.amps, low: colours.volts, high: colours.amps }[line.kind] || colours.quiet;
     const wide = line.kind === "volts" || line.kind === "amps" ? 2 : 1;
     const place = function (k) { return drawn.x(line.at[k]); };
-    for (const piece of chart.runs(line, 0, line.at.length, plot.hole, place, y)) chart.along(pen, piece, colour, wide);
+    const pieces = chart.runs(line, 0, line.at.length, plot.hole, place, y);
+    for (const piece of pieces) chart.along(pen, piece, colour, wide);
+    if (plot.unit === "min" && wide > 1 && pieces.length) chart.dot(pen, pieces[pieces.length - 1], colour);
   }
   const high = axis.lines.flatMap(function (line) { return line.values.map(function (value, k) { return [drawn.x(line.at[k]), value || 0]; }); });
   if (!axis.signed) for (const spike of chart.spikes(high, scale, 60)) chart.spikeMark(pen, spike[0], span[0], spike[1].toFixed(0) + (axis.name === "amps" ? " A" : " V"), drawn.width);
@@ -67,7 +69,7 @@ function draw(canvas) {
   drawTime(drawn, plot, bottom);
   const axes = canvas.dataset.form === "waves" && plot.waves ? plot.waves : plot.axes;
   const half = (bottom - 18) / axes.length;
-  axes.forEach(function (axis, k) { drawAxis(drawn, plot, axis, [18 + k * half + 4, 18 + (k + 1) * half - 6]); });
+  axes.forEach(function (axis, k) { drawAxis(drawn, plot, axis, [18 + k * half + 4, 18 + (k + 1) * half - 12]); });
   let taken = -Infinity;
   for (const note of plot.notes || []) {
     const x = drawn.x(note[0]);

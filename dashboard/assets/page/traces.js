@@ -4,7 +4,6 @@ import { chart, feed } from "./start.js";
 const SHOWN = 300; // buckets of a fifth of a second
 const RING = 512;
 const NO_BUCKET = -(2 ** 31);
-const DOT = 3; // pixels
 const SILENT = 5; // so many buckets without figures are a hole
 const ROOMY = 9; // lines of letters: from here on there is room for the name of the limit
 const TIMED = 4.5; // and from here on for a time axis
@@ -73,7 +72,7 @@ function draw(canvas) {
   drawn.roomy = drawn.height >= ROOMY * letters;
   const timed = drawn.height >= TIMED * letters;
   drawn.left = Math.round(SCALE * letters);
-  drawn.right = drawn.width - DOT - 1;
+  drawn.right = drawn.width - chart.DOT - 1;
   const bottom = drawn.height - (timed ? letters + 4 : 1);
   const parting = Math.round(bottom * 0.36);
   // "Now" goes on when nothing comes, so a silence is seen as an empty stretch at the right.
@@ -121,13 +120,9 @@ function drawVolts(drawn, curve, top, bottom, most) {
 
 /* Where a line is now. */
 function end(drawn, pieces, colour) {
-  if (!pieces.length) return;
-  const point = pieces[pieces.length - 1].slice(-1)[0];
-  if (point[0] < drawn.right - 2 * DOT) return; // nothing came lately
-  drawn.pen.fillStyle = colour;
-  drawn.pen.beginPath();
-  drawn.pen.arc(point[0], point[1], DOT, 0, 7);
-  drawn.pen.fill();
+  const piece = pieces[pieces.length - 1];
+  const isLate = piece && piece[piece.length - 1][0] < drawn.right - 2 * chart.DOT;
+  if (piece && !isLate) chart.dot(drawn.pen, piece, colour);
 }
 
 function scale(drawn, text, y, colour) {
