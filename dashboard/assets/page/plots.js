@@ -40,7 +40,7 @@ function drawAxis(drawn, plot, axis, span) {
     const place = function (k) { return drawn.x(line.at[k]); };
     const pieces = chart.runs(line, 0, line.at.length, plot.hole, place, y);
     for (const piece of pieces) chart.along(pen, piece, colour, wide);
-    if (plot.unit === "min" && wide > 1 && pieces.length) chart.dot(pen, pieces[pieces.length - 1], colour);
+    if (plot.unit === "min" && pieces.length) chart.dot(pen, pieces[pieces.length - 1], colour);
   }
   const high = axis.lines.flatMap(function (line) { return line.values.map(function (value, k) { return [drawn.x(line.at[k]), value || 0]; }); });
   if (!axis.signed) for (const spike of chart.spikes(high, scale, 60)) chart.spikeMark(pen, spike[0], span[0], spike[1].toFixed(0) + (axis.name === "amps" ? " A" : " V"), drawn.width);
