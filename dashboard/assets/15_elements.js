@@ -23,7 +23,8 @@
 
   /* What is the matter, and its consequences: a narrow screen shows the first part alone. Short sentences stay whole. */
   feed.parted = function (sentence) {
-    const at = Math.max(sentence.lastIndexOf(": "), sentence.lastIndexOf("; "));
+    const plain = sentence.split("(")[0];
+    const at = Math.max(plain.lastIndexOf(": "), plain.lastIndexOf("; "));
     if (sentence.length <= SHORT || at < 0 || sentence.length - at < LEAST_REST) return [sentence, ""];
     return [sentence.slice(0, at), sentence.slice(at)];
   };

@@ -128,14 +128,16 @@
     fillHeadlineDoing(section, headline);
   }
 
-  const LONG = 84; // letters that two large lines of a laptop hold beside a countdown
+  const ONE_LINE = 48; // large letters that a line of a laptop holds beside a countdown; twice as many small ones
+  const LONG = 84;
 
   function say(section, sentence, more) {
     const parts = feed.parted(sentence);
     put(slot(section, "sentence"), parts[0]);
     put(slot(section, "rest"), parts[1]);
     put(slot(section, "more"), more);
-    mark(section, "length", sentence.length > LONG ? "long" : sentence.length > LONG / 2 ? "middle" : "short");
+    const isLong = sentence.length > LONG || (sentence.length > ONE_LINE && more.length > 2 * ONE_LINE);
+    mark(section, "length", isLong ? "long" : sentence.length > ONE_LINE ? "middle" : "short");
   }
 
   let full = { id: null, s: 1 }; // what the countdown began with: the whole arc

@@ -25,7 +25,7 @@ def budget_table(budget: Budget) -> Component:
         [
             html.Ul(words, className="reasons"),
             html.Div(
-                html.Table([html.Thead(head), html.Tbody(rows)], className="budget"),
+                html.Table([html.Thead(head), html.Tbody(rows)], className="figures-table budget"),
                 className="scroll",
                 tabIndex="0",
                 role="region",

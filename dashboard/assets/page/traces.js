@@ -6,7 +6,7 @@ const RING = 512;
 const NO_BUCKET = -(2 ** 31);
 const SILENT = 5; // so many buckets without figures are a hole
 const ROOMY = 9; // lines of letters: from here on there is room for the name of the limit
-const TIMED = 4.5; // and from here on for a time axis
+const TIMED = 4; // and from here on for a time axis
 const SCALE = 3.6; // letters that the scales take at the left
 const DRAWN_MS = 300; // a trace moves on by a pixel or two in this time
 
