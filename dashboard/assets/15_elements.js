@@ -33,7 +33,6 @@
   feed.strokes = function () {
     const made = feed.make("span", "strokes");
     made.setAttribute("aria-hidden", "true");
-    for (let k = 0; k < 3; k++) made.append(feed.make("i"));
     return made;
   };
 })();

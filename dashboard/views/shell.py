@@ -43,7 +43,7 @@ ICONS = {"/": "live", "/stalls": "stalls", "/review": "review", "/before": "befo
 
 def strokes() -> Component:
     """Three strokes: as many are lit as a thing is urgent."""
-    return html.Span([html.I(), html.I(), html.I()], className="strokes", **aria(hidden="true"))
+    return html.Span(className="strokes", **aria(hidden="true"))
 
 
 def chip(slot: str = "chip") -> Component:

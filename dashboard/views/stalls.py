@@ -45,7 +45,7 @@ def stalls_page(
         now: What the running watch is called.
     """
     left = [
-        _panel("What happened, newest first", "stall-list", html.Div(id="stall-list", **hook(session=session_id))),
+        _panel("What happened", "stall-list", html.Div(id="stall-list", **hook(session=session_id))),
         _panel("Where on the lap", "lap", html.Div(id="stall-places"), *([] if session_id else [_station_button()])),
     ]
     right = [
