@@ -112,7 +112,7 @@ def trend_picture(found: Sequence[SessionTrend]) -> str:
     across = {at: LEFT + k * (WIDTH - LEFT - RIGHT) / max(1, len(days) - 1) for k, at in enumerate(days)}
     base = HEIGHT - BOTTOM
     parts = [f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y}" y2="{y}"/>' for y in (TOP, base)]
-    parts.append(f'<text x="{LEFT - 6}" y="{TOP + 9}" text-anchor="end">{top:.3g}</text>')
+    parts.append(f'<text x="{LEFT - 6}" y="{TOP + 9}" text-anchor="end">{top:.{2 if top < 1 else 1 if top < 10 else 0}f}</text>')
     parts.append(f'<text x="{LEFT - 6}" y="{base}" text-anchor="end">0</text>')
     for k, day in enumerate((days[0], days[-1]) if days else ()):
         anchor = "end" if k else "start"
