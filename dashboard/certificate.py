@@ -10,7 +10,7 @@ from pathlib import Path
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes
 
-from monitor.bus.certificates import builder, new_key, pem, signed
+from monitor.bus.certificates import Draft, new_key, pem, signed
 from monitor.errors import PageError
 
 LASTS = dt.timedelta(days=820)
@@ -76,7 +76,7 @@ def _lasts(path: Path) -> bool:
 def _make(folder: Path, address: str) -> None:
     key, host = new_key(), socket.gethostname().lower()
     hosts = list(dict.fromkeys(["localhost", "127.0.0.1", "::1", address]))
-    draft = builder("pilotlamp", _now() - dt.timedelta(days=1), _now() + LASTS)  # clocks of visitors differ
+    draft = Draft("pilotlamp", _now() - dt.timedelta(days=1), _now() + LASTS)  # clocks of visitors differ
     try:
         made = signed(draft, key, [*hosts, host, f"{host}.local"])
     except ValueError:  # a host may have a name that no certificate can carry

@@ -3,6 +3,7 @@
 import datetime as dt
 import ipaddress
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
@@ -17,20 +18,20 @@ def new_key() -> Key:
     return ec.generate_private_key(ec.SECP256R1())
 
 
-def builder(name: str, began_at: dt.datetime, ends_at: dt.datetime) -> x509.CertificateBuilder:
-    """What every certificate says; its own issuer until another is named."""
-    subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)])
-    made = x509.CertificateBuilder(subject_name=subject, issuer_name=subject)
-    return made.serial_number(x509.random_serial_number()).not_valid_before(began_at).not_valid_after(ends_at)
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What a certificate says of itself: a common name, and from when to when it is good."""
+
+    name: str
+    began_at: dt.datetime
+    ends_at: dt.datetime
 
 
-def signed(
-    draft: x509.CertificateBuilder, key: Key, hosts: Iterable[str] = (), by: tuple[Key, x509.Certificate] | None = None
-) -> x509.Certificate:
+def signed(draft: Draft, key: Key, hosts: Iterable[str] = (), by: tuple[Key, x509.Certificate] | None = None) -> x509.Certificate:
     """The finished certificate: of a server under these names and addresses, of an authority where there are none.
 
     Args:
-        draft: As :func:`builder` makes it.
+        draft: What it says of itself.
         key: The key that it is about.
         hosts: Names and addresses under which the server is asked for.
         by: Who vouches for it, with the key to do so; itself where None.
@@ -39,15 +40,21 @@ def signed(
         ValueError: Something is no name or address of a computer.
     """
     names = [_host(host) for host in hosts]
-    if by is not None:
-        draft = draft.issuer_name(by[1].subject)
-    draft = draft.public_key(key.public_key()).add_extension(
-        x509.BasicConstraints(ca=by is None and not names, path_length=None), critical=True
+    subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, draft.name)])
+    made = (
+        x509.CertificateBuilder()
+        .subject_name(subject)
+        .issuer_name(subject if by is None else by[1].subject)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(draft.began_at)
+        .not_valid_after(draft.ends_at)
+        .add_extension(x509.BasicConstraints(ca=by is None and not names, path_length=None), critical=True)
     )
     if names:
-        draft = draft.add_extension(x509.SubjectAlternativeName(names), critical=False)
-        draft = draft.add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
-    return draft.sign(key if by is None else by[0], hashes.SHA256())
+        made = made.add_extension(x509.SubjectAlternativeName(names), critical=False)
+        made = made.add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
+    return made.sign(key if by is None else by[0], hashes.SHA256())
 
 
 def pem(made: Key | x509.Certificate) -> bytes:

@@ -18,7 +18,7 @@ from cryptography import x509
 from cryptography.hazmat.primitives import serialization
 
 from monitor.bus.broker import KINDS, ROOT, escaped, is_name
-from monitor.bus.certificates import Key, builder, new_key, pem, signed
+from monitor.bus.certificates import Draft, Key, new_key, pem, signed
 from monitor.errors import BusError
 
 FOLDER = "pilotlamp"
@@ -166,9 +166,9 @@ def _authority(folder: Path) -> tuple[Key, x509.Certificate]:
     return made, certificate
 
 
-def _draft(name: str) -> x509.CertificateBuilder:
+def _draft(name: str) -> Draft:
     now = dt.datetime.now(tz=dt.UTC)
-    return builder(name, now - BEGAN, now + LASTS)
+    return Draft(name, now - BEGAN, now + LASTS)
 
 
 def _write(path: Path, data: str | bytes, mode: int) -> None:
