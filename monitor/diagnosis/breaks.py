@@ -65,8 +65,11 @@ class Breaks(Watcher):
         gone = yield from self.find(
             lambda rows: (self.ticks.volts_high[rows, d] > back_volts) | (self._fed(rows, found) < self._least_fed), found + 1
         )
-        if gone is None or float(self.ticks.volts_high[self.ticks.rows(gone, gone + 1), d][0]) > back_volts:
-            return (gone or found) + 1
+        if gone is None:
+            return found + 1
+        yield gone + 1
+        if float(self.ticks.volts_high[self.ticks.rows(gone, gone + 2), d].max()) > back_volts:
+            return gone + 1  # volts that come back are low in the window over their edge
         event = Occurrence(district=d, cause=Cause.PROTECTION_OPEN, start_s=gone * TICK_S, confidence=0.95)
         event.evidence = {
             "volts_before": self.stream.median("volts", d, found - 7, found - 2),

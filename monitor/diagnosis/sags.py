@@ -10,6 +10,7 @@ from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.facts import thresholds as t
 from monitor.facts.edges import crossing_s, is_fine
 from monitor.facts.medians import medians
+from monitor.facts.shorts import beyond, collapsed
 from monitor.facts.ticks import TICK_S
 from monitor.values import Cause
 from monitor.values.arrays import Floats
@@ -144,10 +145,12 @@ class Sags(Watcher):
 
     def _is_short(self, before: _Before) -> bool:
         """This district's own short: the amps leapt while the volts were down, not when they came back."""
-        cut, d = self.stream.cut(self.district, before.tick - 1, before.tick + 4), self.district
+        cut, d = self.stream.cut(self.district, before.tick - t.SAG_EDGE_TICKS, before.tick + 4), self.district
         recent = self.ticks.usual_amps[self.ticks.rows(before.tick - t.SAG_RECENT_TICKS, before.tick + 1), d]
         amps = float(np.nanmin(recent, initial=before.amps[d]))  # a limiter that folds back comes into a short that began before
-        return bool(((cut.amps > t.SHORT_LEAP * amps) & (cut.volts < t.SHORT_COLLAPSED_SHARE * before.volts[d])).any())
+        rated = float(self.circuits.rated_amps[self.circuits.supply_of[d]])
+        volts = float(before.volts[d])
+        return bool((collapsed(cut.amps, cut.volts, amps, volts) | beyond(cut.amps, cut.volts, rated, volts)).any())
 
     def _fell_together(self, before: _Before, live: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> bool:
         """All within the tick in which it was found, or the next."""

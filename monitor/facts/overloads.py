@@ -7,6 +7,7 @@ import numpy as np
 from monitor.facts import thresholds as t
 from monitor.facts.circuits import Circuits
 from monitor.facts.medians import medians
+from monitor.facts.shorts import collapsed
 from monitor.facts.ticks import TICK_S, Ticks
 
 
@@ -35,10 +36,8 @@ def short_before(ticks: Ticks, circuits: Circuits, supply: int, tick: int) -> bo
     """Whether a district of this supply was shorted in the second before: its amps leapt while its volts collapsed."""
     near = circuits.supply_of == supply
     past, last = ticks.rows(tick - 60, tick), ticks.rows(tick - 10, tick + 1)
-    leapt = ticks.amps_high[last][:, near] > t.SHORT_LEAP * medians(ticks.amps[past][:, near], 0)
-    low = ticks.volts_low[last][:, near]
-    collapsed = low < t.SHORT_COLLAPSED_SHARE * medians(ticks.volts[past][:, near], 0)
-    return bool((leapt & collapsed).any())
+    usual_amps, usual_volts = medians(ticks.amps[past][:, near], 0), medians(ticks.volts[past][:, near], 0)
+    return bool(collapsed(ticks.amps_high[last][:, near], ticks.volts_low[last][:, near], usual_amps, usual_volts).any())
 
 
 def opening_evidence(ticks: Ticks, circuits: Circuits, supply: int, tick: int) -> dict[str, float]:
