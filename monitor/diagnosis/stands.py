@@ -35,39 +35,19 @@ def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
     ):
         return None, depth
     hangs = float(np.ptp(amps)) < HANGING_SHARE * usual  # a converter always shows some noise
-    confidence = _confidence(stream, district, ticks, usual, depth)
-    if hangs or not confidence:
+    if hangs or not _motor_stopped(stream, district, ticks, usual - depth):
         return None, depth
     last_depth = stream.median("amps", district, found - 6, found - 1) - (usual - depth)
     if handed_over(stream, district, found, last_depth, t.BALANCE_MOSTLY) or others_dropped(
         stream, district, first, t.STAND_DROPPED_SHARE
     ):
         return None, depth
-    event = _event(stream, district, ticks, usual, depth)
-    if event is not None:
-        event.confidence = confidence
-    return event, depth
+    return _event(stream, district, ticks, usual, depth), depth
 
 
-def _confidence(stream: Stream, district: int, ticks: tuple[int, int], usual: float, depth: float) -> float:
-    """How sure a motor stopped; 0 where the amps are back to what they were before something came on, or nothing tells."""
-    quiet = _is_quiet(stream, district, ticks)
-    another_runs = _ripple_left(stream, district, ticks) < t.STAND_ANOTHER_SHARE
-    unseen = depth > t.STAND_UNSEEN_SHARE * usual and not _motor_shows(stream, district, ticks)
-    look_back = t.STAND_EARLIER_TICKS if quiet else t.STAND_ANOTHER_TICKS
-    if usual - depth >= t.STAND_LEFT_SHARE * _least_since_live(stream, district, ticks[0], look_back):
-        return 0.0
-    if quiet:
-        return t.STAND_QUIET
-    return t.STAND_ANOTHER if (another_runs or unseen) and not _came_on(stream, district, ticks[0], depth) else 0.0
-
-
-def _came_on(stream: Stream, district: int, tick: int, depth: float) -> bool:
-    """Whether as much came on within a cycle of late, and not with the volts: a load that somebody switched, off again now."""
-    first = tick - t.STAND_SWITCHED_TICKS
-    dead = np.flatnonzero(~stream.ticks.calm[stream.ticks.rows(first, tick), district])
-    cut = stream.cut(district, max(first, first + int(dead[-1]) + t.STAND_BOUNCED_TICKS if len(dead) else first), tick - 1)
-    return sharpest_share(cut.end_s, cut.amps, depth) > t.CLIMB_SWITCHED_SHARE
+def _motor_stopped(stream: Stream, district: int, ticks: tuple[int, int], left: float) -> bool:
+    """Whether the ripple went with the amps, and less is left than was drawn for long before."""
+    return _is_quiet(stream, district, ticks) and left < t.STAND_LEFT_SHARE * _least_since_live(stream, district, ticks[0])
 
 
 def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, depth: float) -> Occurrence | None:
@@ -84,7 +64,7 @@ def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, 
     if len(over) and stepped_elsewhere(stream, district, float(cut.end_s[over[-1]]), depth):
         return None  # the train drove over
     start_s = float(cut.start_s[below[0]] + cut.end_s[below[0]]) / 2
-    event = Occurrence(district=district, cause=Cause.LOST_CONTACT, start_s=start_s)
+    event = Occurrence(district=district, cause=Cause.LOST_CONTACT, start_s=start_s, confidence=t.STAND_QUIET)
     event.evidence = {
         "amps_before": usual,
         "amps_lowest": usual - depth,
@@ -94,13 +74,6 @@ def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, 
         "ripple_left_share": _ripple_left(stream, district, ticks),
     }
     return event
-
-
-def _motor_shows(stream: Stream, district: int, ticks: tuple[int, int]) -> bool:
-    """Whether the amps wavered before by more than those of a channel without a motor: else ripple tells nothing."""
-    before = ticks[0] - t.STAND_TICKS, ticks[0] - 1
-    floor = min((stream.ripple(k, *before) for k in range(len(stream.circuits)) if k != district), default=0.0)
-    return stream.ripple(district, *before) > t.STAND_MOTOR_FLOORS * floor
 
 
 def _is_quiet(stream: Stream, district: int, ticks: tuple[int, int]) -> bool:
@@ -120,9 +93,9 @@ def _ripple_left(stream: Stream, district: int, ticks: tuple[int, int]) -> float
     return after / stream.ripple(district, first - t.STAND_TICKS, first - 1)
 
 
-def _least_since_live(stream: Stream, district: int, tick: int, look_back: int) -> float:
+def _least_since_live(stream: Stream, district: int, tick: int) -> float:
     """The least that was drawn for long since the volts last came on: a train that ran never stood meanwhile."""
-    rows = stream.ticks.rows(tick - look_back, tick - 2)
+    rows = stream.ticks.rows(tick - t.STAND_EARLIER_TICKS, tick - 2)
     dead = np.flatnonzero(~stream.ticks.calm[rows, district])
     past = stream.ticks.amps[rows, district][int(dead[-1]) + 1 if len(dead) else 0 :]
     return quantiles(past, (t.STAND_LEAST_QUANTILE,))[0] if len(past) else np.inf

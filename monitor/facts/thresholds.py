@@ -134,12 +134,7 @@ STAND_FLOORS = 1.6  # times | times the quietest other channel's ripple: lamps a
 STAND_LEFT_SHARE = 0.8  # share | of the least this district drew in the seconds before | judgement
 STAND_LEAST_QUANTILE = 0.05  # share | the least that was drawn for long, bounces apart | judgement
 STAND_EARLIER_TICKS = 120  # ticks | seconds whose least is looked back on | judgement
-STAND_ANOTHER_SHARE = 0.6  # share | of the ripple before: a load switched off takes none along | rehearsal
-STAND_SWITCHED_TICKS = 150  # ticks | looked back on for a load that was switched on | judgement
-STAND_ANOTHER_TICKS = 600  # ticks | a minute in which so little was never drawn, where another train runs on | judgement
-STAND_UNSEEN_SHARE = 0.5  # share | of the amps: a motor that showed no ripple takes so much with it | rehearsal
 STAND_QUIET = 0.96  # confidence | where the ripple of a motor is gone | rehearsal
-STAND_ANOTHER = 0.65  # confidence | where another train runs on | rehearsal
 STAND_DROPPED_SHARE = 0.4  # share | of its amps: another district that loses so much at once has another reason | judgement
 
 # Weak sections
