@@ -100,6 +100,7 @@ class Climbs(Watcher):
         )
         floor, level = np.min(self._around("usual_amps", found, -t.CLIMB_BEFORE_TICKS, 0), axis=1), medians(amps, 1)
         stays = (amps[:, 2:] > (floor + t.CLIMB_STAYS_SHARE * (level - floor))[:, None]).mean(axis=1) > 0.85
+        stays &= medians(amps[:, -4:], 1) > t.CLIMB_LASTS_SHARE * medians(amps[:, 2:6], 1)
         before, during = medians(self._around("volts", found, -t.CLIMB_BEFORE_TICKS, -9), 1), medians(volts, 1)
         holds = (t.CLIMB_HOLD_SHARE * before < during) & (during < 1.025 * before)
         some = np.flatnonzero((floor + t.CLIMB_LEAST_AMPS < level) & stays & holds)

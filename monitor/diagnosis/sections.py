@@ -78,7 +78,7 @@ class Sections(Watcher):
         lowest = before - depth
         rows = self.ticks.rows(found + 3, max(end - 4, found + 4))
         stays = bool((self.ticks.amps[rows, d] < before - t.SECTION_STAYS_SHARE * depth).mean() > t.SECTION_MOSTLY_SHARE)
-        behind = stream.median("amps", d, end + 4, end + t.SECTION_BEHIND_TICKS)
+        behind = stream.median("amps", d, end + t.SECTION_SURGE_TICKS, end + t.SECTION_BEHIND_TICKS)
         alike = abs(behind / before - 1) < t.SECTION_BEHIND_SHARE and bool(
             self.ticks.calm[self.ticks.rows(found, end + t.SECTION_BEHIND_TICKS), d].all()
         )

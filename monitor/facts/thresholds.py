@@ -153,11 +153,12 @@ SECTION_EDGE_S = 0.3  # s | an engine's length at running speed | judgement
 SECTION_FALL_SHARE = 0.72  # share | of the depth within that time | judgement
 SECTION_RISE_SHARE = 0.95  # share | of the depth within that time: the surge rises beyond what was before | judgement
 SECTION_START_SHARE = 3.2  # share | of the depth: more is a train that starts, or something switched on | judgement
-SECTION_OVER_SHARE = 0.45  # share | of the depth: by which the surge is above what was before | judgement
+SECTION_OVER_SHARE = 0.3  # share | of the depth: by which the surge is above what was before | judgement
 SECTION_DECAY_SHARE = 0.2  # share | of the depth: by which it is less within a second | judgement
 SECTION_DEEP_SHARE = 0.3  # share | of the amps before: no hill's end takes so much | judgement
 SECTION_DEEP_WANTED = 0.4  # share | of the surge that is wanted elsewhere | judgement
-SECTION_BEHIND_TICKS = 10  # ticks | a second behind the section, for its surge to fade | judgement
+SECTION_SURGE_TICKS = 12  # ticks | a motor that slowed on the section gathers way for so long | rehearsal
+SECTION_BEHIND_TICKS = 20  # ticks | until then levels behind the section are taken | judgement
 SECTION_BEHIND_SHARE = 0.25  # share | by which the amps behind may differ from those before | judgement
 
 # Joints that come again
@@ -196,6 +197,7 @@ CLIMB_LEAST_AMPS = 0.05  # A | less drowns in a converter's noise | judgement
 CLIMB_REMEMBERED = 8  # events | bound stretches that are left out of what laps brought | judgement
 CLIMB_STAYS_TICKS = 12  # ticks | a surge has faded by then | judgement
 CLIMB_STAYS_SHARE = 0.6  # share | of the climb: above this it stays | judgement
+CLIMB_LASTS_SHARE = 0.85  # share | of the first amps a second later: a surge behind a weak section fades | rehearsal
 CLIMB_ARRIVAL_RATIO = 3.5  # times | a running train does not draw so many times its usual without stopping | judgement
 CLIMB_ARRIVAL_S = 0.16  # s | a fifth to four fifths of the climb: inertia keeps a bound train turning for longer | judgement
 CLIMB_LEFT_SHARE = 0.85  # share | of the least it drew just before: a train left; a grade's end leaves more | judgement
