@@ -125,6 +125,8 @@ class Breaks(Watcher):
             )
         else:
             together = bool(fell[near].any())
+            if not together:
+                event.evidence["alone"] = 1.0
             overload = self._overload(event, tick, alone=not together)
             self._call(
                 event,
@@ -274,6 +276,8 @@ class Breaks(Watcher):
         event.end_s = max(event.start_s, end_s)
         event.evidence["dead_s"] = event.end_s - event.start_s
         event.evidence["rises"] = float(_swings(cut.volts, event.evidence, falling=False))
+        if self._is_press(event):
+            event.cause = Cause.DIRECTION_BREAK
         if event.cause is Cause.DIRECTION_BREAK and self._amps_flowed(event, event.end_s):
             return  # an open switch carries none: this is a short, told as one where the readings can show it
         if event.cause is Cause.DIRECTION_BREAK:
@@ -281,6 +285,14 @@ class Breaks(Watcher):
         if event.cause is Cause.THROTTLE:
             event.end_s = event.start_s
         self._tell_if_sure(event)
+
+    def _is_press(self, event: Occurrence) -> bool:
+        """The only live district, dead for a moment only, without a short: no protection that opened so slowly closes so soon."""
+        leap = event.evidence.get("highest_amps_before", 0.0) / float(
+            self.circuits.rated_amps[self.circuits.supply_of[self.district]]
+        )
+        soon = event.evidence["dead_s"] < t.BREAK_PRESSED_S and leap < t.BREAK_SHORT_CIRCUIT
+        return event.cause is Cause.PROTECTION_OPEN and "alone" in event.evidence and soon
 
     def _amps_flowed(self, event: Occurrence, end_s: float) -> bool:
         """Whether more flowed while the volts were gone than before."""

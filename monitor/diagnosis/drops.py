@@ -86,8 +86,9 @@ class Drops(Watcher):
 
     def _goes_on(self, back: int, usual: float) -> bool:
         """The train behind a joint is the one before it: much more means that another came, or something came on."""
+        first = self.stream.median("amps", self.district, back + 1, back + 3)
         after = self.stream.median("amps", self.district, back + 3, back + t.BALANCE_BESIDE_TICKS)
-        return after < t.DROP_GOES_ON_RATIO * usual
+        return after < max(t.DROP_GOES_ON_RATIO * usual, min(t.DROP_FADES_SHARE * first, t.DROP_STARTING_RATIO * usual))
 
     def _usual(self, tick: int) -> float:
         """Amps before: those before the last loss where that ended a moment ago, for it must not hide the next."""
@@ -189,8 +190,10 @@ class Drops(Watcher):
         fell = event.evidence["volts_during"] < t.DROP_FELL_SHARE * event.evidence["volts_before"]
         turned_down = fell and bool(self.circuits.is_ac[self.district])
         short_over = event.evidence["volts_during"] > t.DROP_ROSE_SHARE * event.evidence["volts_before"]
+        stopped = event.evidence["lasted_s"] > t.DROP_LONGEST_LOST_S
+        restarts = float(np.max(cut.amps[cut.end_s > (event.end_s or 0.0)], initial=0.0)) > t.DROP_RESTART_RATIO * level
         shallow = typical < max(t.DROP_NOISES * noise, t.DROP_LEAST_SHARE * level)
-        if brief or shallow or turned_down or short_over or self._was_so_before(event.start_s, level - typical, level):
+        if brief or shallow or (stopped and not restarts) or turned_down or short_over or self._was_so_before(event.start_s, level - typical, level):
             event.confidence = 0.0
         elif level - lowest < t.DROP_FLICKER_SHARE * level:
             event.confidence = 0.0

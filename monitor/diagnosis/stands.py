@@ -35,7 +35,7 @@ def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
     ):
         return None, depth
     hangs = float(np.ptp(amps)) < HANGING_SHARE * usual  # a converter always shows some noise
-    if hangs or not _motor_stopped(stream, district, ticks, usual - depth):
+    if hangs or not _motor_stopped(stream, district, ticks, usual, usual - depth):
         return None, depth
     last_depth = stream.median("amps", district, found - 6, found - 1) - (usual - depth)
     if handed_over(stream, district, found, last_depth, t.BALANCE_MOSTLY) or others_dropped(
@@ -45,9 +45,10 @@ def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
     return _event(stream, district, ticks, usual, depth), depth
 
 
-def _motor_stopped(stream: Stream, district: int, ticks: tuple[int, int], left: float) -> bool:
-    """Whether the ripple went with the amps, and less is left than was drawn for long before."""
-    return _is_quiet(stream, district, ticks) and left < t.STAND_LEFT_SHARE * _least_since_live(stream, district, ticks[0])
+def _motor_stopped(stream: Stream, district: int, ticks: tuple[int, int], usual: float, left: float) -> bool:
+    """Whether all but standby went, or the ripple with the amps; and less is left than was drawn for long before."""
+    bare = left < t.STAND_STANDBY_SHARE * usual
+    return (bare or _is_quiet(stream, district, ticks)) and left < t.STAND_LEFT_SHARE * _least_since_live(stream, district, ticks[0])
 
 
 def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, depth: float) -> Occurrence | None:
