@@ -47,7 +47,8 @@ def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
 
 def _motor_stopped(stream: Stream, district: int, ticks: tuple[int, int], usual: float, left: float) -> bool:
     """Whether all but standby went, or the ripple with the amps; and less is left than was drawn for long before."""
-    bare = left < t.STAND_STANDBY_SHARE * usual
+    rated = float(stream.circuits.rated_amps[stream.circuits.supply_of[district]])
+    bare = left < t.STAND_STANDBY_SHARE * usual and usual - left < t.STAND_TRAIN_SHARE * rated
     return (bare or _is_quiet(stream, district, ticks)) and left < t.STAND_LEFT_SHARE * _least_since_live(stream, district, ticks[0])
 
 
@@ -59,13 +60,17 @@ def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, 
     share = sharpest_share(cut.end_s, cut.amps, -depth)
     held = t.STAND_HELD_SHARE if stream.circuits.is_ac[district] else t.STAND_DC_HELD_SHARE
     below = np.flatnonzero(cut.amps < usual - 0.3 * depth)
-    if not (is_fine(cut) and share >= t.EDGE_SHARP_SHARE and volts > held * volts_before and len(below)):
+    coarse = not is_fine(cut)
+    if not (share >= t.EDGE_SHARP_SHARE and volts > held * volts_before and len(below)):
+        return None
+    if coarse and depth < (1 - t.STAND_STANDBY_SHARE) * usual:
         return None
     over = np.flatnonzero(cut.amps > usual - 0.3 * depth)
     if len(over) and stepped_elsewhere(stream, district, float(cut.end_s[over[-1]]), depth):
         return None  # the train drove over
     start_s = float(cut.start_s[below[0]] + cut.end_s[below[0]]) / 2
-    event = Occurrence(district=district, cause=Cause.LOST_CONTACT, start_s=start_s, confidence=t.STAND_QUIET)
+    event = Occurrence(district=district, cause=Cause.LOST_CONTACT, start_s=start_s)
+    event.confidence = t.STAND_COARSE if coarse else t.STAND_QUIET
     event.evidence = {
         "amps_before": usual,
         "amps_lowest": usual - depth,

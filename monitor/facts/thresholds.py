@@ -139,6 +139,8 @@ STAND_LEFT_SHARE = 0.8  # share | of the least this district drew in the seconds
 STAND_LEAST_QUANTILE = 0.05  # share | the least that was drawn for long, bounces apart | judgement
 STAND_EARLIER_TICKS = 120  # ticks | seconds whose least is looked back on | judgement
 STAND_STANDBY_SHARE = 0.2  # share | of the amps before: no load beside a train that runs on takes the rest | judgement
+STAND_TRAIN_SHARE = 0.6  # share | of the supply's rated amps: more that goes is no single train's | judgement
+STAND_COARSE = 0.75  # confidence | from ten readings a second | rehearsal
 STAND_QUIET = 0.96  # confidence | where the ripple of a motor is gone | rehearsal
 STAND_DROPPED_SHARE = 0.4  # share | of its amps: another district that loses so much at once has another reason | judgement
 
