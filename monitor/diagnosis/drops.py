@@ -190,14 +190,27 @@ class Drops(Watcher):
         fell = event.evidence["volts_during"] < t.DROP_FELL_SHARE * event.evidence["volts_before"]
         turned_down = fell and bool(self.circuits.is_ac[self.district])
         short_over = event.evidence["volts_during"] > t.DROP_ROSE_SHARE * event.evidence["volts_before"]
-        stopped = event.evidence["lasted_s"] > t.DROP_LONGEST_LOST_S
-        restarts = float(np.max(cut.amps[cut.end_s > (event.end_s or 0.0)], initial=0.0)) > t.DROP_RESTART_RATIO * level
+        is_heater = self._is_heater(event, cut, level, lowest)
         shallow = typical < max(t.DROP_NOISES * noise, t.DROP_LEAST_SHARE * level)
-        if brief or shallow or (stopped and not restarts) or turned_down or short_over or self._was_so_before(event.start_s, level - typical, level):
+        if (
+            brief
+            or shallow
+            or is_heater
+            or turned_down
+            or short_over
+            or self._was_so_before(event.start_s, level - typical, level)
+        ):
             event.confidence = 0.0
         elif level - lowest < t.DROP_FLICKER_SHARE * level:
             event.confidence = 0.0
             self.stream.flickers.append((event.start_s, self.district))
+
+    @staticmethod
+    def _is_heater(event: Occurrence, cut: Cut, level: float, lowest: float) -> bool:
+        """A load beside a train that runs on, off for so long that a motor would have stopped, and back without the surge of one."""
+        after = float(np.max(cut.amps[cut.end_s > (event.end_s or 0.0)], initial=0.0))
+        long = event.evidence["lasted_s"] > t.DROP_LONGEST_LOST_S
+        return long and lowest > t.STAND_STANDBY_SHARE * level and after < t.DROP_RESTART_RATIO * level
 
     def _was_so_before(self, start_s: float, lowest: float, level: float) -> bool:
         """The pause of a load that a contact switched on a moment ago: back to what was drawn before it."""

@@ -107,7 +107,7 @@ class Sags(Watcher):
             and rise < t.SAG_LEAST_RATED_SHARE * rated
         ):
             alike = share[d] < 1 - t.SAG_DIP_DEPTH and self._fell_alike(share[live], share[d])
-            return Cause.MAINS_DIP if alike and self._fell_together(before, live) else None
+            return Cause.MAINS_DIP if alike and self._fell_together(before, live) and self._fell_sharply(before) else None
         if rise > t.SAG_LEAST_RATED_SHARE * rated:
             return None if self._is_by_hand(before, near, rise) else Cause.SUPPLY_SAG
         if not bool((live & far).any()) and int((live & near).sum()) > 1 and self._fell_alike(share[live], share[d]) and rise < 0:
@@ -126,7 +126,7 @@ class Sags(Watcher):
         if not (everywhere and self._fell_alike(share[live], share[self.district])):
             return False
         before.volts_low = low
-        return True
+        return self._fell_sharply(before)
 
     def _is_by_hand(self, before: _Before, near: "np.ndarray[tuple[int], np.dtype[np.bool_]]", rise: float) -> bool:
         """The amps rose where the volts rose: somebody turned a throttle up, or switched a neighbour on again."""

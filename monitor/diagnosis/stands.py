@@ -49,7 +49,9 @@ def _motor_stopped(stream: Stream, district: int, ticks: tuple[int, int], usual:
     """Whether all but standby went, or the ripple with the amps; and less is left than was drawn for long before."""
     rated = float(stream.circuits.rated_amps[stream.circuits.supply_of[district]])
     bare = left < t.STAND_STANDBY_SHARE * usual and usual - left < t.STAND_TRAIN_SHARE * rated
-    return (bare or _is_quiet(stream, district, ticks)) and left < t.STAND_LEFT_SHARE * _least_since_live(stream, district, ticks[0])
+    return (bare or _is_quiet(stream, district, ticks)) and left < t.STAND_LEFT_SHARE * _least_since_live(
+        stream, district, ticks[0]
+    )
 
 
 def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, depth: float) -> Occurrence | None:

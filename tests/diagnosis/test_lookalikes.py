@@ -98,10 +98,8 @@ def two_trains(on_s: float) -> Bench:
     return bench
 
 
-def test_one_of_two_trains_that_stands_is_told_less_surely_and_a_load_switched_off_again_is_not():
-    (event,) = two_trains(on_s=-1).diagnose()[0]
-    assert (event.cause.value, event.start_s) == ("lost-contact", pytest.approx(60, abs=0.1))
-    assert 0.6 <= event.confidence < 0.9
+def test_one_of_two_trains_that_stands_and_a_load_switched_off_look_alike_so_neither_is_told():
+    assert not two_trains(on_s=-1).diagnose()[0]
     assert "lost-contact" not in causes(two_trains(on_s=50))
 
 
