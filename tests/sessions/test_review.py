@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from monitor.cli.main import main
 from monitor.cli.sift_session import sift_session
+from monitor.runtime import SummaryBuilder
 from monitor.runtime.replay import session_pipeline
 from monitor.sessions import find_sessions
 from monitor.sessions.figures import review
@@ -66,15 +67,43 @@ def test_figures_agree_with_pandas_on_the_same_readings(show):
         assert district.energy_wh == pytest.approx(float(rows.joules.sum()) / 3600, rel=1e-6)
 
 
-def test_energy_and_lost_seconds_are_one_figure_everywhere(show):
-    """The report's, from what was kept, and those of both ways to sift; a tenth of the last digit that is shown apart at most."""
-    summaries = [list(sift_session(show.path, None, exact=exact).lines())[-1]["districts"] for exact in (False, True)]
-    for district in review(show).districts:
-        joined, exact = (summary[district.name] for summary in summaries)
-        assert joined["energy_wh"] == pytest.approx(exact["energy_wh"], abs=1e-3)
-        assert district.energy_wh == pytest.approx(exact["energy_wh"], abs=1e-6)
-        assert (joined["lost_s"], exact["lost_s"]) == (pytest.approx(0, abs=1e-6), pytest.approx(0, abs=1e-6))
-        assert district.measured_s == pytest.approx(SECONDS, abs=0.1)
+def test_energies_lost_seconds_and_marks_agree_to_the_last_digit_shown(tmp_path):
+    """Live steps, both ways to sift, their tables and the report, of a stream with two holes and a second beyond the sensor's range."""
+    spans = ((3.0, 2.0, 0.0), (40.0, 1.0, 2.0), (3.0, 2.0, 3.0))
+    data = packed_stream(
+        np.concatenate([sine_counts(seconds, amps_rms=(amps, 1.0), start_s=at_s) for amps, seconds, at_s in spans])
+    )
+    holes = [(round(len(data) * begin), round(len(data) * end)) for begin, end in ((0.2, 0.29), (0.7, 0.74))]
+    for begin, end in holes:  # noise of the same length: what comes later comes when it did
+        data = data[:begin] + bytes(end - begin) + data[end:]
+    steps, builder = (
+        record(tmp_path, data, 5.0, pipeline=session_pipeline(plain_layout()))[1],
+        SummaryBuilder(plain_layout()),
+    )
+    for step in steps:
+        builder.add(step)
+    live = builder.build().districts
+    session = next(find_sessions(tmp_path))
+    ways = [sift_session(session.path, None, exact=exact) for exact in (False, True)]
+    summaries = [list(way.lines())[-1]["districts"] for way in ways]
+    table, exact_table = ([row for row in way.table().splitlines() if row.startswith(tuple(live))] for way in ways)
+    assert [row.split()[-2:] for row in table] == [row.split()[-2:] for row in exact_table]
+    report_of = {district.name: district for district in review(session).districts}
+    for name, told in live.items():
+        own = report_of[name]
+        for summary in summaries:
+            assert summary[name]["energy_wh"] == pytest.approx(told.energy_wh, abs=5e-4)  # of the thousandth that is shown
+            assert summary[name]["lost_s"] == pytest.approx(told.lost_s, abs=0.02)
+            assert (summary[name]["volts_clipped"], summary[name]["amps_clipped"]) == (told.volts_clipped, told.amps_clipped)
+        assert f"{own.energy_wh:.2f}" == f"{told.energy_wh:.2f}"
+        assert own.energy_wh == pytest.approx(summaries[1][name]["energy_wh"], abs=1e-6)
+        assert (own.volts_clipped, own.amps_clipped) == (told.volts_clipped, told.amps_clipped)
+        assert own.measured_s + told.lost_s == pytest.approx(5.0, abs=0.15)
+    assert [told.amps_clipped for told in live.values()][:2] == [True, False]
+    # 9 and 4 hundredths of five seconds were left out.
+    assert [told.lost_s for told in live.values()] == pytest.approx([0.13 * 5.0] * len(live), abs=0.1)
+    assert ">=" in table[0]
+    assert ">=" not in table[1]
 
 
 def test_a_figure_beyond_the_sensors_range_is_a_lower_bound_wherever_it_is_kept(calm, tmp_path):
