@@ -254,7 +254,7 @@ def draw_two_supplies() -> str:
     drawing.text(530, 230, "no wire from board to board", size=13, colour=WARN)
     drawing.line((255, 190), (255, 260), colour=WARN, dash="6 4")
     drawing.cross(255, 225)
-    drawing.text(280, 230, "hots never joined", size=13, colour=WARN)
+    drawing.text(280, 230, "hot posts never joined", size=13, colour=WARN)
     drawing.box((840, 80), (140, 290), fill=SOFT)
     drawing.text(910, 225, "computer", size=15, anchor="middle")
     return _svg(drawing, (1000, 410), "Two supplies with two sensor boards")

@@ -11,6 +11,8 @@
   let mutedUntil = 0; // this browser's own clock, for a viewer who may not act
   let calledAt = 0;
   const told = new Set();
+  const toSpeak = []; // keys and words, in order
+  let aloud = ""; // the key of what is being spoken
 
   function highOnes(payload) {
     return payload.warnings.filter(function (w) { return w.level === "high" && !w.acknowledged && w.shelved_s === null; });
@@ -94,6 +96,19 @@
     window.speechSynthesis.speak(utterance);
   }
 
+  /* One at a time, each only while it still stands unseen; what is seen meanwhile falls silent. */
+  function speakOn(keys) {
+    if (!canSpeak()) return;
+    if (aloud && !keys.includes(aloud)) window.speechSynthesis.cancel();
+    if (!window.speechSynthesis.speaking || !keys.includes(aloud)) aloud = "";
+    while (!aloud && toSpeak.length) {
+      const next = toSpeak.shift();
+      if (!keys.includes(next.key)) continue;
+      aloud = next.key;
+      speak(next.words);
+    }
+  }
+
   function iconButton(icon, pressed) {
     const button = feed.make("button");
     const drawn = feed.make("span", "icon of-" + icon);
@@ -140,11 +155,11 @@
     voice.setAttribute("aria-pressed", String(isSpeaking()));
   }
 
-  function tell(warning) {
+  function tell(warning, key) {
     const spoken = document.querySelector("[data-spoken]");
     const words = warning.where + ": " + warning.message + " " + warning.advice;
     if (spoken) spoken.textContent = words;
-    speak(words);
+    toSpeak.push({ key: key, words: words });
     const touched = !navigator.userActivation || navigator.userActivation.hasBeenActive; // browsers refuse before that
     if (navigator.vibrate && touched) navigator.vibrate([250, 120, 250, 120, 500]);
     if ("Notification" in window && Notification.permission === "granted" && document.hidden) {
@@ -157,13 +172,14 @@
   document.addEventListener("pilotlamp:tick", function (event) {
     if (feed.isReplay()) return;
     const high = highOnes(event.detail);
-    for (const warning of high) {
-      const key = event.detail.run + "/" + warning.id;
-      if (told.has(key)) continue;
-      told.add(key);
-      tell(warning);
+    const keys = high.map(function (warning) { return event.detail.run + "/" + warning.id; });
+    high.forEach(function (warning, k) {
+      if (told.has(keys[k])) return;
+      told.add(keys[k]);
+      tell(warning, keys[k]);
       calledAt = 0;
-    }
+    });
+    speakOn(keys);
     if (high.length && mutedS() <= 0 && performance.now() - calledAt > REPEAT_MS) {
       calledAt = performance.now();
       sound();

@@ -16,7 +16,7 @@ from monitor.values import Warning as RaisedWarning
 from monitor.values.arrays import Floats
 
 _BOARD = "station"
-_UNKNOWN_SUPPLY = "supply not told"
+_UNKNOWN_SUPPLY = "supply not known"
 _CAUSES = {cause.value: cause for cause in Cause}
 PRIORITIES = {"low": Priority.LOW, "medium": Priority.MEDIUM, "high": Priority.HIGH}
 

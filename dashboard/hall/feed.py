@@ -130,4 +130,4 @@ def hall_routes(feed: HallFeed) -> Blueprint:
 
 
 def _unknown() -> Response:
-    return Response("Nothing was heard of such a station.\n", status=404, mimetype="text/plain")
+    return Response("No such station is known.\n", status=404, mimetype="text/plain")

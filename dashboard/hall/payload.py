@@ -87,7 +87,7 @@ def station_tick(picture: HallPicture, station: StationView, layout: Layout, at:
         head = Headline(
             level=LEVEL_OF_TROUBLE[station.trouble],
             sentence=f"{station.name}: {station.reasons[0] if station.reasons else WORD_OF_TROUBLE[station.trouble]}",
-            more="What is below is what it said last.",
+            more="Below is what it sent last.",
         )
         payload["headline"] = headline_part(head, at.page_s)
     return {**payload, "stale_after_s": STALE_AFTER_S, **_surroundings(picture), "recording": _sending(station)}
@@ -132,9 +132,13 @@ def _headline(picture: HallPicture) -> Json:
     """The headline of the station that stands worst, with its name before it."""
     stations = picture.stations
     if not picture.connected:
-        level, sentence, more = Level.STALE, picture.sentence or "The hall cannot be heard", "What is below is old."
+        level, sentence, more = (
+            Level.STALE,
+            picture.sentence or "The broker of the hall cannot be reached",
+            "What is below is old.",
+        )
     elif not stations:
-        level, sentence, more = Level.STALE, "No station has been heard yet", "Stations publish with pilotlamp watch --broker."
+        level, sentence, more = Level.STALE, "No station has sent anything yet", "Stations publish with pilotlamp watch --broker."
     elif stations[0].trouble in WALL_TROUBLES:
         worst = stations[0]
         head = headline(worst.standing) if worst.standing is not None and worst.state == "here" else None

@@ -29,7 +29,7 @@ def hall_page() -> Component:
                         className="finding",
                     ),
                     html.Div(className="stations", **hook(stations="")),
-                    html.P("No station has been heard yet.", className="none", **hook(no_stations="")),
+                    html.P("No station has sent anything yet.", className="none", **hook(no_stations="")),
                     html.P(className="none", **hook(more_stations="")),
                 ],
                 className="all-stations",
@@ -56,7 +56,7 @@ def station_page(station: StationView | None) -> Component:
     """One station as its own live page shows it; a way back where nothing was heard of it."""
     back = dcc.Link("All stations", href="/", className="back")
     if station is None:
-        return html.Main([back, html.P("Nothing was heard of such a station.")], **hook(source=""))
+        return html.Main([back, html.P("No such station is known.")], **hook(source=""))
     name = station.name if station.title == station.name else f"{station.name}: {station.title}"
     return html.Div(
         [

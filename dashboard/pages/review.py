@@ -14,6 +14,7 @@ from dashboard.views.review_trends import trend_button, trend_figures, trend_wor
 from dashboard.views.stalls import moment
 from dashboard.watch import WatchLike
 from dashboard.worker_pool import Asker, BusyError, WorkerPool
+from monitor.runtime.replay import Replay
 
 AT_ONCE = 8
 """So few sessions are gone through without being asked to."""
@@ -25,10 +26,11 @@ def register(app: dash.Dash, watch: WatchLike) -> None:
     """Register the page, its addresses and its callbacks."""
     cache = SessionCache(watch.recordings)
     pool: WorkerPool = app.server.extensions[WorkerPool.__name__]
+    played = watch.session.path.name if isinstance(watch, Replay) else ""
 
     def layout(session: str = "", beside: str = "", at: str = "", **_query: str) -> Component:
         listing = cache.listing()
-        chosen = _chosen(listing, session)
+        chosen = _chosen(listing, played if session == "now" and played else session)
         other = next((each for each in listing if each.id == beside and each is not chosen), None)
         return review_page(listing, chosen, other, session, at)
 

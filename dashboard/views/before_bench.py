@@ -106,7 +106,7 @@ def _set_aside(supply: Supply, *, is_set: bool) -> Component:
         )
         for key, words in (("reason", "Why"), ("by", "Who answers for it"))
     ]
-    caution = "This does not make it safe. It is recorded with your name, said wherever the supply is shown, and sharing gives it no load."
+    caution = "This does not make it safe. It is recorded with your name, shown wherever the supply is shown, and sharing gives it no load."
     parts = [html.P(caution, className="none"), *entries] if not is_set else []
     words = "Heed the verdict again" if is_set else "Set the verdict aside"
     form = html.Form(

@@ -245,7 +245,7 @@ def _measured_phasing(phasings: Sequence[Phasing]) -> Component:
         html.Li(
             [
                 html.B(f"{' and '.join(phasing.supplies)}: {phasing.verdict.replace('-', ' ')}"),
-                f", {phasing.difference_volts:.1f} V between the hots, {phasing.degrees:.0f}°. {phasing.advice}",
+                f", {phasing.difference_volts:.1f} V between the hot posts, {phasing.degrees:.0f}°. {phasing.advice}",
             ],
             **hook(phasing=phasing.verdict),
         )

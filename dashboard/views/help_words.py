@@ -166,7 +166,7 @@ WORDS = {
     "rush": "The short high current when something is switched on or starts.",
     "session": "One recording, from the start of the program to its end.",
     "short circuit": "Both rails joined by metal: a derailed wheel, a tool, a wrong turnout.",
-    "stale": "Old: nothing new has come, so nothing can be said about now.",
+    "stale": "Old: nothing new has come, so what happens now is not known.",
     "strip": "The socket strip with its marked switch, on which the whole bench hangs.",
     "supply": "A transformer or power pack that feeds the layout.",
     "supply resistance": "How many volts a supply loses for each amp more, in ohms. It grows when something ages or works loose.",

@@ -20,7 +20,7 @@ MEANING = {
     "stalls an hour": "how often something stopped a train",
     "supply resistance (ohm)": "what a supply loses to its own winding and leads: it grows where something ages or works loose",
     "feeder resistance (ohm)": "what the way to the far end of a district loses: it grows where joints corrode",
-    "protection opened after (s)": "how long above its rating until the protection opened: a breaker that tires opens ever sooner",
+    "protection opened after (s)": "how long above its rating until the protection opened: one that tires opens sooner and sooner",
     "VA highest second": "the most that was drawn",
 }
 _STYLE = (

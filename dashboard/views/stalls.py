@@ -161,7 +161,7 @@ def places(picture: Picture) -> list[Component]:
     if not picture.patterns:
         return [
             *boards,
-            html.P("Six events of a district and a few laps are needed before anything can be said.", className="quiet"),
+            html.P("Six events of a district and a few laps are needed before a place can be named.", className="quiet"),
         ]
     said = [_pattern(pattern) for pattern in picture.patterns]
     ring = lap_ring(picture.patterns, picture.events)

@@ -83,7 +83,7 @@ class HallListener:
             try:
                 self._listen(stop)
             except BusError as error:
-                self._sentence = f"The hall cannot be heard: {error}."
+                self._sentence = f"The broker of the hall cannot be reached: {error}."
             self._connected = False
             failures = 0 if time.monotonic() - began_s > BACK_OFF_S[-1] else failures + 1
             stop.wait(BACK_OFF_S[min(failures, len(BACK_OFF_S) - 1)])

@@ -105,7 +105,7 @@ class StationView:
         events: The latest, newest first.
         districts: Worst first, else in the order of the layout file.
         supplies: Nearest to its limit first.
-        is_double: Two computers speak in its name.
+        is_double: Two computers send under its name.
         waiting: Messages that wait on its disk.
         thinned: Reading messages that gave way there.
         lost: Warnings and events that did.
@@ -208,7 +208,7 @@ def _silence(station: StationView) -> Iterator[tuple[Trouble, str]]:
 
 def _sending(station: StationView) -> Iterator[tuple[Trouble, str]]:
     if station.is_double:
-        yield "low", "Two computers speak in its name: give one of them another with --station."
+        yield "low", "Two computers send under its name: give one of them another with --station."
     if station.clock_ahead_s is not None and abs(station.clock_ahead_s) >= CLOCK_OFF_S:
         way = "ahead" if station.clock_ahead_s > 0 else "behind"
         yield "low", f"Its clock is {abs(station.clock_ahead_s):.0f} s {way}: set it, or its records carry wrong times."

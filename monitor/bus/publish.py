@@ -111,7 +111,7 @@ class Publisher:
 
     def said(self) -> str:
         """How the sending stands, for the station's own people; from any thread."""
-        return " ".join([self.sentence or f"This station is heard at {self._broker.place}.", *self._losses()])
+        return " ".join([self.sentence or f"This station sends to {self._broker.place}.", *self._losses()])
 
     def troubles(self) -> tuple[str, ...]:
         """What is wrong with the sending; from any thread."""

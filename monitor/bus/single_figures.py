@@ -23,7 +23,7 @@ OF_DISTRICTS = {
     "doubtful": ("1", "1 where a sensor is known to be wrong, and the figures are not to be relied on; else 0"),
     "clipped": ("1", "1 where a sensor's range ended, and volts or amps, and watts with them, are lower bounds; else 0"),
 }
-OF_SUPPLIES = {"va": ("VA", "volt-amperes"), "limit_share": ("1", "share of the limit that binds; 1 is at the limit")}
+OF_SUPPLIES = {"va": ("VA", "volt-amperes"), "limit_share": ("1", "share of the tightest limit; 1 is at the limit")}
 
 
 class SingleFigures:

@@ -148,7 +148,7 @@ def _board(boards: Sequence[Board], args: argparse.Namespace, source: str) -> Bo
     fits = fits or ([boards[0]] if len(boards) == 1 and not args.board else [])
     if len(fits) != 1:
         names = ", ".join(board.name for board in boards) or "none"
-        raise LayoutError(f"say with --board NAME which board talks at {args.port}, one of: {names}", source=source)
+        raise LayoutError(f"say with --board NAME which board is at {args.port}, one of: {names}", source=source)
     return fits[0]
 
 

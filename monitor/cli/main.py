@@ -98,7 +98,7 @@ def _version() -> str:
 
 def _parser(arguments: list[str]) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="pilotlamp", description="Watches the supplies of a toy-train layout and warns before the breaker acts."
+        prog="pilotlamp", description="Watches the supplies of a toy-train layout and warns before its protection opens."
     )
     parser.add_argument("--version", action="version", version=f"pilotlamp {_version()}" if "--version" in arguments else "")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")

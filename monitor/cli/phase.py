@@ -19,7 +19,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         nargs=3,
         action="append",
         metavar=("OWN", "OTHER", "BETWEEN"),
-        help="judge a reading: each supply's own volts, then what the meter shows between their hots; once for each round",
+        help="judge a reading: each supply's own volts, then what the meter shows between their hot posts; once for each round",
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object; with --reading")
 

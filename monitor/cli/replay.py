@@ -34,7 +34,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("session", type=Path, metavar="SESSION", help="the session's folder")
     parser.add_argument(
-        "--layout", type=Path, metavar="LAYOUT.toml", help="judge it by another layout: another breaker, another rating"
+        "--layout", type=Path, metavar="LAYOUT.toml", help="judge it by another layout: another protection, another rating"
     )
     parser.add_argument(
         "--speed",

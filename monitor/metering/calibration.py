@@ -20,7 +20,7 @@ LIKELY_SLIPS = (
     (100.0, "that is two digits too many, or a point too far to the right"),
     (1000.0, "those are thousandths: enter volts and amps, not millivolts and milliamps"),
 )
-"""What the meter is said to show over what the board shows, or the other way round, and what it likely is (common practice)."""
+"""What the meter shows, as typed, over what the board shows, or the other way round, and what it likely is (common practice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,7 +169,7 @@ def _gain(shown: Floats, meter: Floats, unit: str) -> tuple[float, float]:
 def _slip(shown: float, meter: float, unit: str) -> str:
     """What is likely wrong with a reading that no sound channel has."""
     ratio = meter / shown
-    said = f"the meter is said to show {meter:g} {unit} where the board shows {shown:.2f}: "
+    said = f"the meter shows, as typed, {meter:g} {unit} where the board shows {shown:.2f}: "
     for factor, words in LIKELY_SLIPS:
         if abs(ratio / factor - 1) < th.SLIP_NEAR:
             return said + words

@@ -144,7 +144,7 @@ class PhaseComparator:
 
 def phasing_advice(verdict: Verdict, difference: float, amps: float) -> str:
     """What a verdict means for joining commons and for trains that cross from one supply's track to the other's."""
-    bridged = f"a train that bridges the gap lets about {amps:.0f} A flow between them until a breaker opens"
+    bridged = f"a train that bridges the gap lets about {amps:.0f} A flow between them until a protection opens"
     meant = {
         "in-phase": f"In phase; at these settings {difference:.1f} V stand across the gap and {bridged}: "
         "cross with both throttles at the same mark.",
@@ -177,7 +177,7 @@ def _figures(block: AggregateBlock) -> tuple[Floats, Floats, Floats]:
 
 
 def difference_volts(volts_rms: Floats, volts_mean: Floats, degrees: Floats, conduction_degrees: Floats) -> Floats:
-    """RMS of the difference of two outputs, as a voltmeter between the hots shows it.
+    """RMS of the difference of two outputs, as a voltmeter between the hot posts shows it.
 
     For sines it is sqrt(U1^2 + U2^2 - 2 U1 U2 cos(phi)). A phase-cut output is a sine from its firing angle to the end of the half cycle;
     the mean of the product, which stands for the cosine then, is integrated over where both conduct (closed form).

@@ -116,7 +116,7 @@ class ReturnDrops:
         neighbours_volts: By district: the part of it that the others' current makes.
         most_amps: In the most heavily loaded stretch between two taps.
         ampacity_amps: What the wire may carry for long.
-        across_gaps_volts: The most that can stand between the hots of two of its supplies; 0 where all are in phase.
+        across_gaps_volts: The most that can stand between the hot posts of two of its supplies; 0 where all are in phase.
         better_awg: Thinnest listed gauge that keeps every district's loss in it under the chosen limit and carries the amps; None
             where the present wire does or none would.
     """

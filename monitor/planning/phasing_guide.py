@@ -1,4 +1,4 @@
-"""Phasing supplies with a meter: what to do, what to expect, and what a reading between two hots means with the commons joined.
+"""Phasing supplies with a meter: what to do, what to expect, and what a reading between two hot posts means with the commons joined.
 
 Source: textbook phasors on one axis: the meter shows the difference of the two supplies' own volts in phase, their sum in anti-phase, and
 never more. Scatter of a hand-held meter is common practice, no published source.
@@ -33,7 +33,7 @@ class PhaseReading:
     Attributes:
         own_volts: Of the first supply, its hot against its own common.
         other_volts: The same of the other supply.
-        between_volts: Between the two hots.
+        between_volts: Between the two hot posts.
     """
 
     own_volts: float
@@ -42,12 +42,12 @@ class PhaseReading:
 
     @property
     def in_phase_volts(self) -> float:
-        """Between the hots in phase: |V1 - V2|."""
+        """Between the hot posts in phase: |V1 - V2|."""
         return abs(self.own_volts - self.other_volts)
 
     @property
     def anti_phase_volts(self) -> float:
-        """Between the hots in anti-phase: V1 + V2."""
+        """Between the hot posts in anti-phase: V1 + V2."""
         return self.own_volts + self.other_volts
 
     @property
@@ -96,12 +96,12 @@ def _judge(reading: PhaseReading, highest_volts: float) -> PhaseVerdict:
     if above is not None:
         return PhaseVerdict(verdict="stop", because=f"{above:g} V is more than a supply of {highest_volts:g} V can give. {STOP}.")
     if shown > reading.anti_phase_volts + reading.slack_volts:
-        both = f"{shown:g} V between the hots is more than both supplies together give ({reading.anti_phase_volts:g} V)"
+        both = f"{shown:g} V between the hot posts is more than both supplies together give ({reading.anti_phase_volts:g} V)"
         return PhaseVerdict(verdict="stop", because=f"{both}. {STOP}.")
     if min(reading.own_volts, reading.other_volts) < LEAST_OWN_VOLTS:
         return PhaseVerdict(
             verdict="no-verdict",
-            because="One supply gives next to nothing: it is off, its breaker is open, or its throttle is too low.",
+            because="One supply gives next to nothing: it is off, its protection is open, or its throttle is too low.",
         )
     return _compare(reading)
 
@@ -116,14 +116,14 @@ def _compare(reading: PhaseReading) -> PhaseVerdict:
     if fits_in and shown < LEAST_BETWEEN_VOLTS:
         return PhaseVerdict(
             verdict="no-verdict",
-            because="Next to nothing between the hots is what an open joint shows, too: set the throttles some 4 V apart and read again.",
+            because="Next to nothing between the hot posts is what an open joint shows, too: set the throttles 4 V apart and read again.",
         )
     if fits_in or fits_anti:
         word: Verdict = "in-phase" if fits_in else "anti-phase"
-        return PhaseVerdict(verdict=word, because=f"{shown:g} V between the hots; expected {expected}.")
+        return PhaseVerdict(verdict=word, because=f"{shown:g} V between the hot posts; expected {expected}.")
     return PhaseVerdict(
         verdict="no-verdict",
-        because=f"{shown:g} V between the hots fits neither {expected}: a joint is open, a throttle was moved, or the outputs are not "
+        because=f"{shown:g} V between the hot posts fits neither {expected}: a joint is open, a throttle was moved, or the outputs are not "
         "alike (one DC, one chopped).",
     )
 
@@ -242,10 +242,10 @@ def _steps(pair: tuple[Supply, Supply], share: float, plan: Plan) -> Iterator[st
     yield f"     set {first.name} to about {own:.0f} V and {other.name} to about {own / 2:.0f} V. A supply that does not follow its"
     yield "     throttle ends the walk."
     yield f"  3. {STRIP_OFF}. Join the two commons with one wire and a small lamp in it, nothing else. Strip on."
-    yield f"  4. Measure between the two hots, a lamp across: in phase about {in_phase}, in anti-phase about {anti_phase}."
+    yield f"  4. Measure between the two hot posts, a lamp across: in phase about {in_phase}, in anti-phase about {anti_phase}."
     yield f"     Clearly more than {anti_phase}: stop. {STOP}."
-    yield f"  5. Turn {other.name} up by {FOLLOW_SHARE * own:.0f} V and measure again, it alone and between the hots: in phase the"
-    yield "     hots fall by as much, in anti-phase they rise. A reading that does not follow is no verdict: a joint is open."
+    yield f"  5. Turn {other.name} up by {FOLLOW_SHARE * own:.0f} V and measure again, it alone and between the hot posts: in phase the"
+    yield "     reading between them falls by as much, in anti-phase it rises. A reading that does not follow is no verdict: a joint is open."
     yield "     pilotlamp phase LAYOUT --reading OWN OTHER BETWEEN judges each round."
     yield f"  6. In anti-phase: {STRIP_OFF.lower()} and take the wire off. Turn one of the two, never both:"
     yield f"     {ways_to_turn(first, plan)}"

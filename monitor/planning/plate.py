@@ -172,9 +172,9 @@ def _kind_notes(supply: Supply) -> Iterator[str]:
         yield "It gives direct current (a power pack or rectifier). Its accessory pair is usually alternating: measure it before use."
     reset = supply.condition.breaker_reset if supply.condition is not None else None
     if reset == "auto":
-        yield "Its breaker comes back by itself: switch off and find the short first, or it heats up and opens again and again."
+        yield "Its protection closes by itself: switch off and find the short first, or it heats up and opens again and again."
     if reset == "manual":
-        yield "Its breaker stays open until it is reset by hand: find the short first, then reset it."
+        yield "Its protection stays open until it is reset by hand: find the short first, then reset it."
     rated = supply.protection.rated_amps if supply.protection is not None else None
     if rated is not None and rated > winding_amps(supply) * 1.001:
         yield (

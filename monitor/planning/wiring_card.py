@@ -16,7 +16,7 @@ DASHES = {"hot": "", "common": "9 5", "accessory": "2 5"}
 STYLE = "font-family: system-ui, sans-serif; font-size: 14px; fill: #111"
 REFUSAL_LETTERS = 120
 """As many fit across the picture."""
-FOOT = "Low-voltage side only; unplug before wiring. Hots of separate transformers are never joined (NEM 609, 6.1). Local codes come first."
+FOOT = "Low-voltage side only; unplug before wiring. Hot posts of separate transformers are never joined (NEM 609, 6.1). Local codes first."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

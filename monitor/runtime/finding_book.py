@@ -20,7 +20,7 @@ CHECKS = {
     "in the layout file so that volts are corrected, say there with current_sensors how the sensors follow it, and give the board a port "
     "of its own.",
     FindingKind.DROPPED_SCANS: "The board could not send all it measured: raise the baud in its sketch, or give it fewer channels.",
-    FindingKind.OTHER_VERSION: "The board speaks another version of the packed form: update its sketch or this program.",
+    FindingKind.OTHER_VERSION: "The board sends another version of the packed form: update its sketch or this program.",
 }
 
 

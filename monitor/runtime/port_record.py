@@ -59,7 +59,7 @@ class PortRecord:
             self._transcript = Transcript()
             self._boards = {}
             self._other_version = False
-            self._set("silent", f"{self.port} is open; waiting for its board to speak.", at_s)
+            self._set("silent", f"{self.port} is open; waiting for its board to send something.", at_s)
 
     def failed(self, at_s: float, sentence: str) -> None:
         """The port would not open, or went away."""
@@ -147,7 +147,7 @@ class PortRecord:
         """State and words for bytes that come and mean nothing."""
         if self._other_version:
             return "stranger", (
-                f"The board on {self.port} speaks another version of the packed form: update its sketch or this program."
+                f"The board on {self.port} sends another version of the packed form: update its sketch or this program."
             )
         seen = self._transcript.inspect()
         baud = self._baud_found or self._baud
@@ -180,7 +180,7 @@ class PortRecord:
                 )
         if self._baud_found is not None:
             said += (
-                f" It speaks at {self._baud_found} baud although the layout file says {self._baud}: "
+                f" It sends at {self._baud_found} baud although the layout file says {self._baud}: "
                 f"write baud = {self._baud_found} there."
             )
         return said

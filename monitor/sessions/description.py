@@ -18,7 +18,7 @@ ABOUT = {
     "readings/": "Apache Parquet: one row a district and fifth of a second; SI units, named in the columns",
     "snapshots/": "Apache Parquet: one row a channel of the samples around one event: volts or amps from start_s on, every interval_s; "
     "a moment that several events of a board share is kept once",
-    "*.jsonl": "one JSON object a line; at_s: seconds of the stream when it was said; an id comes again when something changed",
+    "*.jsonl": "one JSON object a line; at_s: seconds of the stream when it was written; an id comes again when something changed",
     "time": "seconds of the stream count from began_at",
 }
 

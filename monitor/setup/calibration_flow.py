@@ -125,7 +125,7 @@ class CalibrationFlow:
 
 def _check_present(boards: Sequence[FoundBoard]) -> None:
     if not boards:
-        raise CalibrationError("no board of this layout is heard yet: wait a moment, or check plug and cable")
+        raise CalibrationError("nothing has come from a board of this layout yet: wait a moment, or check plug and cable")
 
 
 def channel_of(board: FoundBoard, channel: int) -> Channel:

@@ -56,7 +56,7 @@ class LayoutFlow:
         """All of it."""
         if self._asks_bench:
             yield [
-                _ask("boards", BOARDS, "Is every board plugged in and heard?", takes="look", proposal="yes", check=self._check_boards,
+                _ask("boards", BOARDS, "Is every board plugged in and sending?", takes="look", proposal="yes", check=self._check_boards,
                      note="Each port that is plugged in appears here with what its board says. Nothing is ever sent to a board.")
             ]  # fmt: skip
         title, volts, hertz = yield [
@@ -92,7 +92,9 @@ class LayoutFlow:
 
     def _check_boards(self, yes: Answer) -> None:
         if not (yes and self._boards):
-            raise LayoutError("no board is heard yet: plug one in and wait until it is shown, or try it on the rehearsal board")
+            raise LayoutError(
+                "nothing has come from a board yet: plug one in and wait until it is shown, or try it on the rehearsal board"
+            )
 
     def _supply(self, n: int) -> Flow:
         at = f"supply.{n}"

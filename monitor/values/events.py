@@ -90,7 +90,7 @@ class Phasing:
 
     Attributes:
         verdict: "in-phase", "anti-phase" or "unrelated".
-        difference_volts: RMS of the difference, as a voltmeter between the two hots shows it.
+        difference_volts: RMS of the difference, as a voltmeter between the two hot posts shows it.
         degrees: Angle between the fundamentals, -180 to 180.
         start_s: When it was found.
         advice: What it means for joining commons and crossing gaps, with its caution; a few sentences.

@@ -3,6 +3,7 @@
 import itertools
 import re
 import time
+from dataclasses import replace
 from urllib.parse import quote
 
 import pytest
@@ -372,12 +373,30 @@ def test_a_short_that_is_over_stays_in_the_headline_until_seen_and_its_line_lead
 def test_an_act_now_is_spoken_once_somebody_asked_for_it(show):
     one = show(Hall(4))
     page = one.open()
-    page.evaluate("() => { window.aloud = []; speechSynthesis.speak = said => window.aloud.push(said.text); }")
+    page.evaluate("""() => {
+      window.aloud = [];
+      window.busy = false;
+      speechSynthesis.speak = said => window.aloud.push(said.text);
+      Object.defineProperty(speechSynthesis, "speaking", { get: () => window.busy });
+    }""")
     one.hall.publish(warnings=(warning(message="North bench is too warm."),))
     page.wait_for_selector('[role="alert"]:has-text("too warm")', state="attached")
     assert page.evaluate("window.aloud") == []  # off until it is asked for
     page.locator("[data-voice]").click()
     one.hall.publish(warnings=(warning(message="Inner main is too warm.", scope=Scope(kind="district", name="Inner main")),))
     wait_for(lambda: any("Inner main is too warm." in text for text in page.evaluate("window.aloud")))
+    # While one is spoken two more wait; one of them is seen meanwhile and never spoken, and none is spoken twice.
+    page.evaluate("() => { window.busy = true; }")
+    lower, upper = (
+        warning(message=f"{name} is too warm.", scope=Scope(kind="district", name=name)) for name in ("Lower", "Upper")
+    )
+    one.hall.publish(warnings=(lower, upper))
+    page.wait_for_selector('[role="alert"]:has-text("Upper is too warm")', state="attached")
+    one.hall.publish(warnings=(replace(lower, state="acknowledged"),))
+    page.wait_for_function("pilotlamp.payload.warnings.some(w => w.where === 'Lower' && w.acknowledged)")
+    page.evaluate("() => { window.busy = false; }")
+    wait_for(lambda: any("Upper is too warm." in text for text in page.evaluate("window.aloud")))
+    spoken = [text for text in page.evaluate("window.aloud") if "too warm" in text]
+    assert [text.split(":")[0] for text in spoken] == ["Inner main", "Upper"]
     page.locator("[data-voice]").click()
     assert page.locator("[data-voice]").get_attribute("aria-pressed") == "false"

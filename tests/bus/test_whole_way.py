@@ -45,7 +45,7 @@ def test_what_a_bench_draws_is_what_is_asked_for_in_the_end(mosquitto, tmp_path)
         printed = said(watch)
         said(collect)
         board.stop()
-    assert f"hall: This station is heard at 127.0.0.1:{mosquitto.port}." in printed
+    assert f"hall: This station sends to 127.0.0.1:{mosquitto.port}." in printed
     draw = [json.loads(line) for line in said(command("ask", into, "draw", "--json")).splitlines()]
     assert {row["district"] for row in draw} == {"Outer main", "Inner main", "Quarry branch", "Town lights"}
     assert all(row["hall"] == "Hall" and row["station"] == "Fernhollow" for row in draw)

@@ -100,7 +100,7 @@ def test_open_troubles_and_measured_phasing_are_on_it():
         "Still open from Saturday 21 November",
         "lost contact 3 times",
         "anti phase",
-        "31.2 V between the hots",
+        "31.2 V between the hot posts",
         "Turn it.",
     ):
         assert words in text

@@ -2,6 +2,7 @@
 
 import time
 
+import dash
 import pytest
 
 from monitor.layout import load_layout
@@ -70,6 +71,13 @@ def test_what_makes_no_sense_changes_nothing(played, wish):
     _, client = played
     assert client.post("/replay", json=wish, headers=ACT).status_code == 400
     assert client.get("/replay").json["state"] == "paused"
+
+
+def test_a_past_line_leads_into_the_session_that_is_played(played):
+    """Not into the newest one, though another session was recorded later."""
+    shown = dash.page_registry["review"]["layout"](session="now", at="40.0")
+    (chosen,) = (part.data for part in shown._traverse() if getattr(part, "id", "") == "review-chosen")
+    assert chosen[0] == played[0].session.path.name == SHIPPED[0].path.name
 
 
 def test_only_those_who_may_act_move_it(played):

@@ -117,7 +117,7 @@ def test_silence_is_told_while_the_figures_grow_old(evening, replugging):
 
 
 def test_a_wrong_baud_rate_is_found_out_and_the_right_one_named(evening, replugging):
-    evening.until_said("It speaks at 500000 baud although the layout file says 115200: write baud = 500000 there")
+    evening.until_said("It sends at 500000 baud although the layout file says 115200: write baud = 500000 there")
     evening.until_live(2)
 
 

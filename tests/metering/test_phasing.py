@@ -20,7 +20,7 @@ def phased(one, other, seconds=2.5):
 
 @pytest.mark.parametrize(
     ("volts", "degrees", "difference"),
-    # Commons joined, volts between the hots: |U1 - U2| in phase, U1 + U2 opposed (textbook; ngspice 36.000 and 4.000 V).
+    # Commons joined, volts between the hot posts: |U1 - U2| in phase, U1 + U2 opposed (textbook; ngspice 36.000 and 4.000 V).
     [((18, 18), 0, 0.0), ((18, 18), 180, 36.0), ((18, 14), 0, 4.0), ((18, 14), 180, 32.0), ((16, 16), 90, 16 * np.sqrt(2))],
 )
 def test_difference_of_sines(volts, degrees, difference):

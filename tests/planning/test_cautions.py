@@ -13,7 +13,7 @@ from tests.dashboard.plans import plans_for
 from tests.layout.fernhollow import FERNHOLLOW
 
 TOPICS = (
-    "Mains can kill", "residual-current", "turns the whole bench off", "Never pull one plug alone", "Hots of separate transformers",
+    "Mains can kill", "residual-current", "turns the whole bench off", "Never pull one plug alone", "Hot posts of separate transformers",
     "never plugged into strips",
     "first powered alone", "unattended", "After two resets", "barriers", "Smoke units", "Batteries", "extinguisher",
 )  # fmt: skip

@@ -35,7 +35,7 @@ def test_the_walk_proves_both_supplies_before_it_judges():
     text = walk(BOTH_FIT)
     places = [
         text.index(words)
-        for words in ("NEM 609", "Measure each supply alone", "Join the two commons", "between the two hots", "Turn North")
+        for words in ("NEM 609", "Measure each supply alone", "Join the two commons", "between the two hot posts", "Turn North")
     ]
     assert places == sorted(places)
     # South bench has no throttle and gives its 16 V; North bench stands at half of that and is turned up by a quarter.

@@ -1,4 +1,4 @@
-"""Source: textbook phasor arithmetic, done here with complex numbers: a meter between two hots shows |V1 - V2 exp(i phi)|."""
+"""Source: textbook phasor arithmetic, done here with complex numbers: a meter between two hot posts shows |V1 - V2 exp(i phi)|."""
 
 import cmath
 import math

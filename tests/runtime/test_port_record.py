@@ -75,7 +75,7 @@ def test_another_rate_than_the_layouts_is_said():
     record = told([])
     record.baud_changed(115_200)
     record.take(Pipeline(plain_layout()).feed(PORT, Chunk(data=packed_stream(sine_counts(0.1)), received_s=0.2)))
-    assert "It speaks at 115200 baud although the layout file says 500000: write baud = 115200 there." in record.status().sentence
+    assert "It sends at 115200 baud although the layout file says 500000: write baud = 115200 there." in record.status().sentence
 
 
 def test_silence_after_data_names_the_board():

@@ -67,4 +67,4 @@ def test_a_moved_wire():
 def test_boards_go_by_the_layouts_names_and_zero_waits_until_one_is_heard():
     assert [board.name for board in boards_of(BEFORE, [HEARD, msgspec.structs.replace(HEARD, port="elsewhere")])] == ["bench-1"]
     setup = ChangeSetup(SetupDraft(answers={"change": "calibration", "calibrate": "yes"}), BEFORE)
-    assert "no board of this layout is heard yet" in setup.walk.asked[-1].complaint
+    assert "nothing has come from a board of this layout yet" in setup.walk.asked[-1].complaint

@@ -123,7 +123,7 @@ def test_how_a_clock_is_said(ahead_s, words):
 
 
 def test_without_a_broker_everything_is_called_old(hall, client):
-    hall.connected, hall.sentence = False, "The hall cannot be heard: the broker is away."
+    hall.connected, hall.sentence = False, "The broker of the hall cannot be reached: the broker is away."
     said = client.get("/feed/now").json
     assert said["headline"] == {
         "level": "stale", "sentence": hall.sentence, "more": "What is below is old.", "opens": None, "ids": [], "latched": False, "why": "",
@@ -181,6 +181,6 @@ def test_other_programs_are_told_how_each_station_is_and_whether_the_broker_is_h
     ridge = next(station for station in answer.json["stations"] if station["name"] == "Ridge")
     assert (ridge["hall"], ridge["state"]) == (HALL, "silent")
     assert ridge["age_s"] == pytest.approx(20.0)
-    hall.connected, hall.sentence = False, "The hall cannot be heard: the broker is away."
+    hall.connected, hall.sentence = False, "The broker of the hall cannot be reached: the broker is away."
     answer = client.get("/healthz")
     assert (answer.status_code, answer.json["broker"]["sentence"]) == (503, hall.sentence)
