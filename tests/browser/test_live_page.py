@@ -3,14 +3,13 @@
 import itertools
 import re
 import time
-from dataclasses import replace
 from urllib.parse import quote
 
 import pytest
 
 from dashboard.app import PageServer
 from dashboard.feed import TICK_S
-from monitor.values import Finding, FindingKind, Priority, Scope
+from monitor.values import Action, Finding, FindingKind, Priority, Scope
 from monitor.values import Warning as RaisedWarning
 from tests.browser.hall import Hall, Rehearsed
 
@@ -392,8 +391,8 @@ def test_an_act_now_is_spoken_once_somebody_asked_for_it(show):
     )
     one.hall.publish(warnings=(lower, upper))
     page.wait_for_selector('[role="alert"]:has-text("Upper is too warm")', state="attached")
-    one.hall.publish(warnings=(replace(lower, state="acknowledged"),))
-    page.wait_for_function("pilotlamp.payload.warnings.some(w => w.where === 'Lower' && w.acknowledged)")
+    one.hall.publish(actions=(Action(kind="acknowledge", at_s=one.hall.now_s(), warning_id=lower.id),))
+    wait_for(lambda: page.evaluate("pilotlamp.payload.warnings.some(w => w.where === 'Lower' && w.acknowledged)"))
     page.evaluate("() => { window.busy = false; }")
     wait_for(lambda: any("Upper is too warm." in text for text in page.evaluate("window.aloud")))
     spoken = [text for text in page.evaluate("window.aloud") if "too warm" in text]

@@ -48,7 +48,7 @@ def test_stations_and_boards_of_a_hall_are_seen_and_a_broker_that_leaves_is_said
     until(lambda: hall.look("Hall", "Fernhollow").stations[0].state == "gone")
     mosquitto.stop()
     until(lambda: not hall.look().connected)
-    assert "cannot be heard" in until(lambda: hall.look().sentence)
+    assert "cannot be reached" in until(lambda: hall.look().sentence)
     mosquitto.start()
     until(lambda: hall.look().connected)
     assert hall.look().sentence == ""
