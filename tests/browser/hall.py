@@ -12,6 +12,7 @@ from monitor.runtime import Live, Pipeline
 from monitor.runtime.supervision import PartHealth
 from monitor.values import Chunk, PortStatus, Step
 from monitor.wire.encode import identity_body, packet, samples_body
+from tests.layout.fernhollow import district_text, head_text, output_text, supply_text
 from tests.wire.bytestreams import identity
 
 SCANS_A_PACKET = 14
@@ -26,21 +27,16 @@ NAMES = (
 def hall_layout(districts=4, names=NAMES):
     """Four districts a board, eight a supply; the first supply has outputs A and B, and so on."""
     boards = -(-districts // 4)
-    text = 'title = "Fernhollow show layout"\n[mains]\nvolts = 120\nhertz = 60\n'
+    text = head_text(boards=())
     for board in range(boards):
         text += f'[[board]]\nname = "bench-{board + 1}"\nnumber = {board}\n'
     benches = ("North bench", "South bench", "East bench", "West bench")[:boards]
     for bench in benches:
-        text += f'[[supply]]\nname = "{bench}"\ncurrent = "ac"\nrated_va = 180\nmax_volts = 18\n'
-        text += '[supply.protection]\nkind = "thermal"\nrated_amps = 10\n'
-        for output in "AB":
-            text += f'[[output]]\nsupply = "{bench}"\nname = "{output}"\ncontrol = "variable"\nmax_amps = 10\n'
+        text += supply_text(bench, more='[supply.protection]\nkind = "thermal"\nrated_amps = 10\n')
+        text += "".join(f"{output_text(name, bench)}max_amps = 10\n" for name in "AB")
     for k in range(districts):
         use = "accessories" if "amp" in names[k] or "light" in names[k] else "track"
-        text += (
-            f'[[district]]\nname = "{names[k]}"\nsupply = "{benches[k // 4]}"\noutput = "{"AB"[k % 4 // 2]}"\n'
-            f'board = "bench-{k // 4 + 1}"\nvolts_channel = {2 * (k % 4)}\namps_channel = {2 * (k % 4) + 1}\nuse = "{use}"\n'
-        )
+        text += district_text(k % 4, names[k], benches[k // 4], "AB"[k % 4 // 2], use=use, board=f"bench-{k // 4 + 1}")
     return parse_layout(text)
 
 

@@ -10,85 +10,29 @@ from numpy.typing import NDArray
 from monitor.diagnosis import Diagnosis
 from monitor.layout import Layout
 from monitor.values import Event, Pattern, ReadingBlock
+from tests.layout.fernhollow import district_text, head_text, output_text, supply_text
 
 Floats = NDArray[np.float64]
 
-LAYOUT = """
-title = "Fernhollow show layout"
-[mains]
-volts = 120
-hertz = {hertz}
-[[board]]
-name = "bench-1"
-[[supply]]
-name = "North bench"
-current = "{current}"
-rated_va = 180
-max_volts = 18
-[supply.protection]
-kind = "thermal"
-rated_amps = 10
-points = [[1.35, 1800], [2.0, 40], [3.0, 12]]
-[[supply]]
-name = "South bench"
-current = "{current}"
-rated_va = 80
-max_volts = 16
-[[output]]
-supply = "North bench"
-name = "A"
-control = "variable"
-[[output]]
-supply = "North bench"
-name = "B"
-control = "variable"
-[[output]]
-supply = "South bench"
-name = "A"
-control = "variable"
-[[output]]
-supply = "South bench"
-name = "B"
-control = "constant"
-[[district]]
-name = "Outer main"
-supply = "North bench"
-output = "A"
-board = "bench-1"
-volts_channel = 0
-amps_channel = 1
-use = "track"
-[[district]]
-name = "Inner main"
-supply = "North bench"
-output = "B"
-board = "bench-1"
-volts_channel = 2
-amps_channel = 3
-use = "track"
-[[district]]
-name = "Quarry branch"
-supply = "South bench"
-output = "A"
-board = "bench-1"
-volts_channel = 4
-amps_channel = 5
-use = "track"
-[[district]]
-name = "Town lights"
-supply = "South bench"
-output = "B"
-board = "bench-1"
-volts_channel = 6
-amps_channel = 7
-use = "accessories"
-"""
 NAMES = ("Outer main", "Inner main", "Quarry branch", "Town lights")
+BENCHES = ("North bench", "North bench", "South bench", "South bench")
+GUARD = "[supply.protection]\nkind = 'thermal'\nrated_amps = 10\npoints = [[1.35, 1800], [2.0, 40], [3.0, 12]]\n"
 SOURCE_OHMS = np.array([[0.3, 0.3, 0.0, 0.0], [0.3, 0.3, 0.0, 0.0], [0.0, 0.0, 0.4, 0.4], [0.0, 0.0, 0.4, 0.4]])
 
 
+def layout_text(hertz: float = 60, current: str = "ac") -> str:
+    text = (
+        head_text(hertz) + supply_text("North bench", current=current, more=GUARD) + supply_text("South bench", 16, 80, current)
+    )
+    for at, (name, bench) in enumerate(zip(NAMES, BENCHES, strict=True)):
+        lights = name == "Town lights"
+        text += output_text("AB"[at % 2], bench, "constant" if lights else "variable")
+        text += district_text(at, name, bench, "AB"[at % 2], use="accessories" if lights else "track")
+    return text
+
+
 def layout(hertz: float = 60, current: str = "ac") -> Layout:
-    return msgspec.toml.decode(LAYOUT.format(hertz=hertz, current=current), type=Layout)
+    return msgspec.toml.decode(layout_text(hertz, current), type=Layout)
 
 
 @dataclass

@@ -9,7 +9,7 @@ import pytest
 from monitor.diagnosis import Diagnosis
 from monitor.layout import Layout
 from monitor.values import ReadingBlock, SlowFigure
-from tests.diagnosis.benches import LAYOUT, Bench, layout, part
+from tests.diagnosis.benches import Bench, layout, layout_text, part
 
 
 def slow_figures(block: ReadingBlock, plan: Layout) -> tuple[list[SlowFigure], Diagnosis]:
@@ -47,7 +47,7 @@ PUBLISHED = [(14, 8.285), (16, 13.174), (18, 20.948)]
 @pytest.mark.parametrize(("awg", "ohms_per_km"), PUBLISHED)
 @pytest.mark.parametrize("joint_ohms", [0.0, 0.15])
 def test_loop_ohms_against_the_wire(awg: int, ohms_per_km: float, joint_ohms: float):
-    text = LAYOUT.format(hertz=60, current="ac").replace(
+    text = layout_text().replace(
         "amps_channel = 1\n", f"amps_channel = 1\nfar_volts_channel = 8\nfeeder = {{ awg = {awg}, one_way_m = 7.5 }}\n"
     )
     plan = msgspec.toml.decode(text, type=Layout)

@@ -18,6 +18,7 @@ import psutil
 from monitor.sessions import Playback, find_sessions
 from monitor.wire import PackedDecoder, SampleRun
 from tests.faults.hostile_board import HostileBoard
+from tests.layout.fernhollow import district_text, head_text, output_text, supply_text
 from tests.runtime.streams import INTERVAL_S, sine_counts
 from tests.wire.bytestreams import identity
 
@@ -32,14 +33,11 @@ BAUDS = (500_000, 500_000, 115_200)
 
 
 def layout_text(links):
-    text = 'title = "Fernhollow show layout"\n[mains]\nvolts = 120\nhertz = 60\n'
-    text += '[[supply]]\nname = "North bench"\ncurrent = "ac"\nrated_va = 400\nmax_volts = 18\n'
-    text += '[[output]]\nsupply = "North bench"\nname = "A"\ncontrol = "variable"\n'
+    text = head_text(boards=()) + supply_text("North bench", va=400) + output_text("A", "North bench")
     for k, link in enumerate(links):
         text += f'[[board]]\nname = "bench-{k + 1}"\nnumber = {k}\nport = "{link}"\nbaud = {BAUDS[k]}\n'
     for k, name in enumerate(VOLTS):
-        text += f'[[district]]\nname = "{name}"\nsupply = "North bench"\noutput = "A"\nboard = "bench-{k // 2 + 1}"\n'
-        text += f'volts_channel = {k % 2 * 2}\namps_channel = {k % 2 * 2 + 1}\nuse = "track"\n'
+        text += district_text(k % 2, name, "North bench", board=f"bench-{k // 2 + 1}")
     return text
 
 

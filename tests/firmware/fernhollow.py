@@ -3,6 +3,7 @@
 import math
 
 from tests.firmware.bench import amps_wave, volts_wave
+from tests.layout.fernhollow import district_text, head_text, output_text, supply_text
 
 DISTRICTS = ("Outer main", "Inner main", "Quarry branch", "Town lights")
 
@@ -26,39 +27,10 @@ WATTS = (48.0 * math.cos(math.radians(40)), 16.8 * math.cos(math.radians(20)), 1
 
 def layout(port=None):
     """The layout file's text; without a port for offline use."""
-    place = f'port = "{port}"\nbaud = 500000\n' if port else ""
-    head = f"""title = "Fernhollow show layout"
-[mains]
-volts = 120
-hertz = 60
-[[board]]
-name = "bench-1"
-number = 0
-{place}[[supply]]
-name = "North bench"
-current = "ac"
-rated_va = 180
-max_volts = 18
-[supply.protection]
-kind = "thermal"
-rated_amps = 10
-"""
-    return head + "".join(_district(at, name) for at, name in enumerate(DISTRICTS))
-
-
-def _district(at, name):
-    use, control = ("accessories", "constant") if name == "Town lights" else ("track", "variable")
-    output = "ABCD"[at]
-    return f"""[[output]]
-supply = "North bench"
-name = "{output}"
-control = "{control}"
-[[district]]
-name = "{name}"
-supply = "North bench"
-output = "{output}"
-board = "bench-1"
-volts_channel = {2 * at}
-amps_channel = {2 * at + 1}
-use = "{use}"
-"""
+    text = head_text() + "number = 0\n" + (f'port = "{port}"\nbaud = 500000\n' if port else "")
+    text += supply_text("North bench", more='[supply.protection]\nkind = "thermal"\nrated_amps = 10\n')
+    for at, name in enumerate(DISTRICTS):
+        lights = name == "Town lights"
+        text += output_text("ABCD"[at], "North bench", "constant" if lights else "variable")
+        text += district_text(at, name, "North bench", "ABCD"[at], use="accessories" if lights else "track")
+    return text

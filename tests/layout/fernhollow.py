@@ -1,4 +1,27 @@
-"""The Fernhollow show layout, as text, for tests."""
+"""The Fernhollow show layout, as text, and pieces to make others of, for tests."""
+
+
+def head_text(hertz=60, *, boards=("bench-1",)):
+    """Title, mains and boards."""
+    text = f'title = "Fernhollow show layout"\n[mains]\nvolts = 120\nhertz = {hertz}\n'
+    return text + "".join(f'[[board]]\nname = "{board}"\n' for board in boards)
+
+
+def supply_text(name, volts=18, va=180, current="ac", more=""):
+    return f'[[supply]]\nname = "{name}"\ncurrent = "{current}"\nrated_va = {va}\nmax_volts = {volts}\n{more}'
+
+
+def output_text(name, of, control="variable"):
+    return f'[[output]]\nsupply = "{of}"\nname = "{name}"\ncontrol = "{control}"\n'
+
+
+def district_text(at, name, of, on="A", *, use="track", board="bench-1"):
+    """A district on the board's channels of that place."""
+    return (
+        f'[[district]]\nname = "{name}"\nsupply = "{of}"\noutput = "{on}"\nboard = "{board}"\n'
+        f'volts_channel = {2 * at}\namps_channel = {2 * at + 1}\nuse = "{use}"\n'
+    )
+
 
 FERNHOLLOW = """\
 title = "Fernhollow show layout"

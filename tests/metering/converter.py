@@ -5,6 +5,7 @@ import numpy as np
 from monitor.layout import parse_layout
 from monitor.metering import BoardMeter
 from monitor.values import Channel, Identity, SampleBlock
+from tests.layout.fernhollow import district_text, head_text, output_text, supply_text
 
 INTERVAL_S = 832e-6
 SKEW_S = 104e-6
@@ -14,13 +15,9 @@ FULL_VOLTS, FULL_AMPS = 36.0, 30.0
 
 def layout_of(districts=1, hertz=60, supplies=1, current="ac", calibration="", filter_us=0.0):
     """District k hangs on channels 2k and 2k+1; supplies are dealt round; no filter before this converter."""
-    text = f'title = "t"\n[mains]\nvolts = 120\nhertz = {hertz}\n[[board]]\nname = "bench-1"\nfilter_us = {filter_us}\n'
-    for k in range(supplies):
-        text += f'[[supply]]\nname = "Supply {k}"\ncurrent = "{current}"\nrated_va = 180\nmax_volts = 18\n'
-        text += f'[[output]]\nsupply = "Supply {k}"\nname = "A"\ncontrol = "variable"\n'
-    for k in range(districts):
-        text += f'[[district]]\nname = "District {k}"\nsupply = "Supply {k % supplies}"\noutput = "A"\nboard = "bench-1"\n'
-        text += f'volts_channel = {2 * k}\namps_channel = {2 * k + 1}\nuse = "track"\n'
+    text = f"{head_text(hertz)}filter_us = {filter_us}\n"
+    text += "".join(supply_text(f"Supply {k}", current=current) + output_text("A", f"Supply {k}") for k in range(supplies))
+    text += "".join(district_text(k, f"District {k}", f"Supply {k % supplies}") for k in range(districts))
     return parse_layout(text + calibration)
 
 

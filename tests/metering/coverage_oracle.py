@@ -15,6 +15,7 @@ from monitor.layout import parse_layout
 from monitor.runtime import Pipeline
 from monitor.values import Channel, Chunk, Health, Identity, ResetCause
 from monitor.wire.encode import STREAM_START, health_body, identity_body, packet, samples_body
+from tests.layout.fernhollow import district_text, head_text, output_text, supply_text
 
 GRID_S = 6e-6
 SECONDS, SETTLED_S = 1.5, 0.9
@@ -153,12 +154,8 @@ def skew_s(channel):
 
 
 def layout_text(calibration):
-    text = 'title = "t"\n[mains]\nvolts = 120\nhertz = 60\n[[board]]\nname = "bench-1"\n'
-    text += '[[supply]]\nname = "S"\ncurrent = "ac"\nrated_va = 900\nmax_volts = 24\n'
-    for k in range(DISTRICTS):
-        text += f'[[output]]\nsupply = "S"\nname = "{k}"\ncontrol = "variable"\n[[district]]\nname = "D{k}"\nsupply = "S"\n'
-        text += f'output = "{k}"\nboard = "bench-1"\nvolts_channel = {2 * k}\namps_channel = {2 * k + 1}\nuse = "track"\n'
-    return text + calibration
+    outputs = "".join(output_text(str(k), "S") + district_text(k, f"D{k}", "S", str(k)) for k in range(DISTRICTS))
+    return head_text() + supply_text("S", 24, 900) + outputs + calibration
 
 
 def stream(counts, supply_volts):

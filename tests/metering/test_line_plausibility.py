@@ -11,6 +11,7 @@ from monitor.layout import parse_layout
 from monitor.metering.line_plausibility import LinePlausibility
 from monitor.runtime import Pipeline
 from monitor.values import Chunk, FindingKind, Priority
+from tests.layout.fernhollow import district_text, head_text, output_text, supply_text
 from tests.metering.converter import layout_of
 
 
@@ -50,10 +51,7 @@ def test_more_volt_amperes_than_any_such_source_can_give():
 
 def test_a_mapped_board_is_told_the_very_key():
     text = '[board.lines]\nform = "values"\n[[board.lines.output]]\nvolts = 1\namps = 2\n'
-    whole = 'title = "t"\n[mains]\nvolts = 120\nhertz = 60\n[[board]]\nname = "bench-1"\n' + text
-    whole += '[[supply]]\nname = "S"\ncurrent = "ac"\nrated_va = 180\nmax_volts = 18\n[[output]]\nsupply = "S"\nname = "A"\n'
-    whole += 'control = "variable"\n[[district]]\nname = "D"\nsupply = "S"\noutput = "A"\nboard = "bench-1"\nvolts_channel = 0\n'
-    whole += 'amps_channel = 1\nuse = "track"\n'
+    whole = head_text() + text + supply_text("S") + output_text("A", "S") + district_text(0, "D", "S")
     found = judged([15200.0] * 3, [1.0] * 3, layout=parse_layout(whole))
     assert "write volts_scale = 0.001 under [[board.lines.output]]" in found.troubles[0].check
 

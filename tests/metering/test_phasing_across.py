@@ -10,19 +10,20 @@ from monitor.layout.joined_commons import COMMONS
 from monitor.metering import BoardMeter
 from monitor.metering.phasing_across import PhasingAcrossBoards
 from monitor.metering.thresholds import SETTLING_S
+from tests.layout.fernhollow import district_text, head_text, output_text, supply_text
 from tests.metering.converter import blocks_of, counts_of, identity_of, phase_cut, sine
 
 SECONDS = SETTLING_S + 4.0
 
 
 def layout_of_two(baud=500000):
-    text = 'title = "t"\n[mains]\nvolts = 120\nhertz = 60\n'
+    text = head_text(boards=("bench-1",)) + f'baud = 500000\n[[board]]\nname = "bench-2"\nbaud = {baud}\n'
     for k in (1, 2):
-        text += f'[[board]]\nname = "bench-{k}"\nbaud = {500000 if k == 1 else baud}\n'
-        text += f'[[supply]]\nname = "Supply {k}"\ncurrent = "ac"\nrated_va = 180\nmax_volts = 18\n'
-        text += f'[[output]]\nsupply = "Supply {k}"\nname = "A"\ncontrol = "variable"\n'
-        text += f'[[district]]\nname = "District {k}"\nsupply = "Supply {k}"\noutput = "A"\nboard = "bench-{k}"\n'
-        text += 'volts_channel = 0\namps_channel = 1\nuse = "track"\n'
+        text += (
+            supply_text(f"Supply {k}")
+            + output_text("A", f"Supply {k}")
+            + district_text(0, f"District {k}", f"Supply {k}", board=f"bench-{k}")
+        )
     return parse_layout(text)
 
 

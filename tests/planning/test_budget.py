@@ -20,7 +20,7 @@ from monitor.planning.plan_load import parse_plan
 from monitor.planning.planned_loads import TYPICAL_DRAWS, PlannedLoad
 from monitor.planning.share_values import needs_of, offers_of
 from monitor.planning.sharing import share_load
-from tests.layout.fernhollow import BOTH_FIT, FERNHOLLOW
+from tests.layout.fernhollow import BOTH_FIT, FERNHOLLOW, district_text, head_text, output_text, supply_text
 from tests.planning.test_bench_check import TODAY
 
 MORE_LOADS = """
@@ -313,37 +313,13 @@ def test_lamps_on_an_output_that_gives_more_than_they_take_are_said(output, load
     assert ("Street lamps is" in said or "Street lamps has" in said) == bool(words)
 
 
-LAYOUT_OF_FOUR = """
-title = "Fernhollow"
-[mains]
-volts = 120
-hertz = 60
-[[board]]
-name = "bench-1"
-[[supply]]
-name = "Old four"
-current = "ac"
-rated_watts = 275
-max_volts = 18
-""" + "".join(
-    f'''
-[[output]]
-supply = "Old four"
-name = "{name}"
-control = "variable"
-[[district]]
-name = "District {name}"
-supply = "Old four"
-output = "{name}"
-board = "bench-1"
-volts_channel = {2 * k}
-amps_channel = {2 * k + 1}
-use = "track"
-[[load]]
-name = "Engine {name}"
-district = "District {name}"
-kind = "locomotive"
-running_amps = 4.0
-'''
-    for k, name in enumerate("ABCD")
+LAYOUT_OF_FOUR = (
+    head_text()
+    + supply_text("Old four").replace("rated_va = 180", "rated_watts = 275")
+    + "".join(
+        output_text(name, "Old four")
+        + district_text(k, f"District {name}", "Old four", name)
+        + f'[[load]]\nname = "Engine {name}"\ndistrict = "District {name}"\nkind = "locomotive"\nrunning_amps = 4.0\n'
+        for k, name in enumerate("ABCD")
+    )
 )

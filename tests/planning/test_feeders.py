@@ -16,20 +16,19 @@ from monitor.planning.budget import BudgetOptions, make_budget
 from monitor.planning.budget_words import budget_text, return_rows
 from monitor.planning.feeders import return_drops
 from monitor.planning.plan_load import parse_plan
+from tests.layout.fernhollow import district_text, head_text, output_text, supply_text
 
-SHOW = 'title = "Fernhollow show layout"\n[mains]\nvolts = 120\nhertz = 60\n[[board]]\nname = "bench-1"\n'
+SHOW = head_text()
 for name, volts in (("North bench", 18), ("South bench", 18), ("East bench", 16)):
-    SHOW += f'[[supply]]\nname = "{name}"\ncurrent = "ac"\nrated_va = 180\nmax_volts = {volts}\n'
-    SHOW += f'[[output]]\nsupply = "{name}"\nname = "A"\ncontrol = "variable"\n'
+    SHOW += supply_text(name, volts) + output_text("A", name)
 DISTRICTS = (
     ("Outer main", "North bench", 3.0),
     ("Inner main", "South bench", 4.0),
     ("Quarry branch", "South bench", 1.5),
     ("Mill", "East bench", 2.0),
 )
-for k, (name, supply, amps) in enumerate(DISTRICTS):
-    SHOW += f'[[district]]\nname = "{name}"\nsupply = "{supply}"\noutput = "A"\nboard = "bench-1"\nuse = "track"\n'
-    SHOW += f"volts_channel = {2 * k}\namps_channel = {2 * k + 1}\n"
+for k, (name, bench, amps) in enumerate(DISTRICTS):
+    SHOW += district_text(k, name, bench)
     SHOW += f'[[load]]\nname = "Train {k}"\ndistrict = "{name}"\nkind = "locomotive"\nrunning_amps = {amps}\nstarting_amps = {2 * amps}\n'
 LAYOUT = parse_layout(SHOW)
 TAPS = (

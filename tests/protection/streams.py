@@ -7,48 +7,15 @@ import numpy as np
 from monitor.layout import parse_layout
 from monitor.protection import Judge
 from monitor.values import ReadingBlock
+from tests.layout.fernhollow import district_text, head_text, output_text, supply_text
 
 HALF_CYCLE_S = 1 / 120
 
-HEAD = """\
-title = "Fernhollow show layout"
-[mains]
-volts = 120
-hertz = 60
-[[board]]
-name = "bench-1"
-[[supply]]
-name = "North bench"
-current = "ac"
-rated_va = 180
-max_volts = 18
-"""
-DISTRICTS = """
-[[output]]
-supply = "North bench"
-name = "A"
-control = "variable"
-[[output]]
-supply = "North bench"
-name = "B"
-control = "variable"
-[[district]]
-name = "Outer main"
-supply = "North bench"
-output = "A"
-board = "bench-1"
-volts_channel = 0
-amps_channel = 1
-use = "track"
-[[district]]
-name = "Inner main"
-supply = "North bench"
-output = "B"
-board = "bench-1"
-volts_channel = 2
-amps_channel = 3
-use = "track"
-"""
+HEAD = head_text() + supply_text("North bench")
+DISTRICTS = "".join(
+    output_text("AB"[at], "North bench") + district_text(at, name, "North bench", "AB"[at])
+    for at, name in enumerate(("Outer main", "Inner main"))
+)
 PLAIN = "[supply.protection]\nkind = 'thermal'\nrated_amps = 10\npoints = [[1.35, 79.562], [2.0, 28.7682], [3.0, 11.7783]]\n"
 """Points of a replica with a time constant of 100 s that holds its rated amps."""
 

@@ -11,53 +11,18 @@ from monitor.protection.step_source import StepSource
 from monitor.runtime import DistrictNow, Picture, StandingWarning
 from monitor.values import Cause, Event, Headroom, Limit, PlaceLoad, PortStatus, Priority, Scope, SupplyLoad, TripForecast
 from monitor.values import Warning as RaisedWarning
+from tests.layout.fernhollow import district_text, head_text, output_text, supply_text
 
 NOW_S = 1000.0
-TEXT = """
-title = "Fernhollow show layout"
-[mains]
-volts = 120
-hertz = 60
-[[board]]
-name = "bench-1"
-number = 0
-port = "/dev/ttyUSB0"
-[[supply]]
-name = "North bench"
-current = "ac"
-rated_va = 180
-max_volts = 18
-[supply.protection]
-kind = "thermal"
-rated_amps = 10
-[[supply]]
-name = "South bench"
-current = "dc"
-rated_va = 90
-max_volts = 18
-[[output]]
-supply = "North bench"
-name = "A"
-control = "variable"
-max_amps = 6
-[[output]]
-supply = "North bench"
-name = "B"
-control = "variable"
-[[output]]
-supply = "South bench"
-name = "1"
-control = "constant"
-"""
-PLACES = (
-    ("Outer main", "North bench", "A", "track"),
-    ("Quarry branch", "North bench", "B", "track"),
-    ("Town lights", "South bench", "1", "accessories"),
-)
-for k, (name, supply, output, use) in enumerate(PLACES):
-    TEXT += f'[[district]]\nname = "{name}"\nsupply = "{supply}"\noutput = "{output}"\nboard = "bench-1"\n'
-    TEXT += f'volts_channel = {2 * k}\namps_channel = {2 * k + 1}\nuse = "{use}"\n'
+TEXT = head_text() + 'number = 0\nport = "/dev/ttyUSB0"\n'
+TEXT += supply_text("North bench", more='[supply.protection]\nkind = "thermal"\nrated_amps = 10\n')
+TEXT += supply_text("South bench", va=90, current="dc")
+TEXT += output_text("A", "North bench") + "max_amps = 6\n" + output_text("B", "North bench")
+TEXT += output_text("1", "South bench", "constant")
+TEXT += district_text(0, "Outer main", "North bench", "A") + district_text(1, "Quarry branch", "North bench", "B")
+TEXT += district_text(2, "Town lights", "South bench", "1", use="accessories")
 LAYOUT = parse_layout(TEXT)
+PLACES = [(row.name, row.supply) for row in LAYOUT.district]
 WINDING = Limit(kind="winding", place="North bench", amps=10.0, va=None, words="the North bench winding at 10.0 A")
 OUTPUT = output_limit(LAYOUT.output[0])
 PLATE = Limit(kind="nameplate", place="South bench", amps=None, va=90.0, words="the South bench total of 90 VA")
@@ -75,7 +40,7 @@ def load_of(name="North bench", share=0.7, forecast_s=None, at_s=NOW_S - 0.5, le
     forecast = forecast_s and TripForecast(in_s=forecast_s, earliest_s=forecast_s / 2, latest_s=2 * forecast_s, by_lap=False)
     fits = tuple(
         PlaceLoad(name=d, amps=2.0, va=30.0, headroom=replace(head, sentence=f"2 more 1 A engines fit on {d}"))
-        for d, supply, *_ in PLACES
+        for d, supply in PLACES
         if supply == name
     )
     fields = {"heat": 0.3, "heat_lowest": 0.28, "heat_highest": 0.32} if name == "North bench" else {}

@@ -30,7 +30,6 @@ from tests.standing.contradictions import contradictions
 from tests.standing.moments import LAYOUT, NOW_S, PLACES, event_of, load_of, now_of, picture_of, port_of, standing, warning_of
 
 BEGAN = 1_764_070_000.0
-NAMES = [(district, supply) for district, supply, *_ in PLACES]
 OVERLOADS = ("trip-forecast", "over-winding", "over-nameplate", "near-limit", "no-protection")
 
 
@@ -57,7 +56,9 @@ def loads(draw, supply):
 @st.composite
 def warnings(draw, number):
     rule = draw(st.sampled_from((*OVERLOADS, "short", "protection-open", "over-output-limit", "flood")))
-    kind, name = ("district", draw(st.sampled_from(NAMES))[0]) if rule == "short" else ("supply", draw(st.sampled_from(NAMES))[1])
+    kind, name = (
+        ("district", draw(st.sampled_from(PLACES))[0]) if rule == "short" else ("supply", draw(st.sampled_from(PLACES))[1])
+    )
     kind, name = ("output", "North bench/A") if rule == "over-output-limit" else (kind, name)
     high, low = rule in ("short", "trip-forecast", "no-protection"), rule in ("near-limit", "flood")
     priority = Priority.HIGH if high else Priority.LOW if low else Priority.MEDIUM
@@ -83,7 +84,7 @@ def pictures(draw):
         ),
         warnings=tuple(draw(warnings(k)) for k in range(draw(st.integers(0, 3)))),
         events=tuple(
-            event_of(draw(st.sampled_from(faults)), draw(st.sampled_from(NAMES))[0]) for _ in range(draw(st.integers(0, 2)))
+            event_of(draw(st.sampled_from(faults)), draw(st.sampled_from(PLACES))[0]) for _ in range(draw(st.integers(0, 2)))
         ),
         past_warnings=tuple(
             warning_of(
@@ -106,7 +107,7 @@ def pictures(draw):
 def test_no_moment_contradicts_itself(picture):
     said = shown(picture)
     event(said["headline"]["sentence"].split(":")[0])
-    assert contradictions(said, NAMES) == []
+    assert contradictions(said, PLACES) == []
     later = shown(replace(picture, now_s=NOW_S + 1.0))
     for before, after in zip(said["supplies"], later["supplies"], strict=True):
         if before["opens"] and after["opens"]:
@@ -144,8 +145,8 @@ def test_a_hall_says_of_a_station_what_its_own_page_says(picture):
     station, hall = in_the_hall(picture)
     assert station["headline"] == own["headline"]
     assert station["warnings"] == own["warnings"]
-    of_station = dict(zip(sorted(name for name, _ in NAMES), station["districts"], strict=True))
-    for (name, _), row in zip(NAMES, own["districts"], strict=True):
+    of_station = dict(zip(sorted(name for name, _ in PLACES), station["districts"], strict=True))
+    for (name, _), row in zip(PLACES, own["districts"], strict=True):
         assert {key: of_station[name][key] for key in ("state", "level", "word", "fits", "share")} == {
             key: row[key] for key in ("state", "level", "word", "fits", "share")
         }  # fmt: skip
@@ -183,7 +184,7 @@ def test_no_stream_contradicts_itself_at_any_of_its_ticks(spans):
                 port="x", chunk=Chunk(data=b""), now_s=clock[0], readings=readings, warnings=tuple(warned), loads=judge.loads_if_moved()
             ))  # fmt: skip
             said = shown(live.picture())
-            assert contradictions(said, NAMES) == [], (clock[0], said)
+            assert contradictions(said, PLACES) == [], (clock[0], said)
 
 
 OVERLOAD = {"volts": [14.0] * 8, "amps": [8.0, 3.0, 2.0, 1.0] * 2}
@@ -274,7 +275,7 @@ def block(at_s, places):
     volts, amps = (np.tile(np.array([place[k] for place in places]), (24, 1)) for k in (0, 1))
     nothing = np.full_like(volts, np.nan)
     return ReadingBlock(
-        board="bench-1", districts=tuple(name for name, _ in NAMES), start_s=ends - 1 / 60, end_s=ends, volts_rms=volts, amps_rms=amps,
+        board="bench-1", districts=tuple(name for name, _ in PLACES), start_s=ends - 1 / 60, end_s=ends, volts_rms=volts, amps_rms=amps,
         volts_mean=nothing, amps_mean=nothing, watts=volts * amps, volts_peak=volts * 1.41, amps_peak=amps * 1.41,
         far_volts_rms=nothing, frequency_hz=np.full(24, 60.0),
     )  # fmt: skip
