@@ -56,9 +56,8 @@ def loads(draw, supply):
 @st.composite
 def warnings(draw, number):
     rule = draw(st.sampled_from((*OVERLOADS, "short", "protection-open", "over-output-limit", "flood")))
-    kind, name = (
-        ("district", draw(st.sampled_from(PLACES))[0]) if rule == "short" else ("supply", draw(st.sampled_from(PLACES))[1])
-    )
+    place = draw(st.sampled_from(PLACES))
+    kind, name = ("district", place[0]) if rule == "short" else ("supply", place[1])
     kind, name = ("output", "North bench/A") if rule == "over-output-limit" else (kind, name)
     high, low = rule in ("short", "trip-forecast", "no-protection"), rule in ("near-limit", "flood")
     priority = Priority.HIGH if high else Priority.LOW if low else Priority.MEDIUM
