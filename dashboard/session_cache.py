@@ -1,5 +1,6 @@
 """The recorded sessions: what there is, and the few that are open in memory."""
 
+import contextlib
 import threading
 import time
 from collections import OrderedDict
@@ -7,14 +8,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from monitor.errors import MonitorError
+from monitor.errors import MonitorError, SessionDamagedError
 from monitor.layout import Layout
 from monitor.runtime.session_near import SessionNear
-from monitor.sessions import SessionFolder, find_sessions
+from monitor.sessions import SessionFolder
 from monitor.sessions.course import COURSE_COLUMNS, DistrictCourse, courses
 from monitor.sessions.durable import is_held
 from monitor.sessions.figures import COLUMNS, SessionReview, review
-from monitor.sessions.folder import LOCK
+from monitor.sessions.folder import CLOSING, LOCK, MANIFEST, session_folders
 from monitor.sessions.readings_log import load_readings
 
 OPEN_LIMIT = 3
@@ -95,13 +96,20 @@ class SessionCache:
         self.recordings = recordings
         self._lock = threading.Lock()
         self._open: OrderedDict[str, _Held] = OrderedDict()
+        self._rows: dict[Path, tuple[tuple[int, ...], Listed]] = {}
 
     def listing(self) -> list[Listed]:
-        """What there is, newest first."""
-        if self.recordings is None:
-            return []
-        found = [_listed(session) for session in find_sessions(self.recordings)]
-        return sorted(found, key=lambda each: each.began_at, reverse=True)
+        """What there is, newest first; damaged ones are left out. Each visitor asks for it, so only what changed is read again."""
+        before, rows = self._rows, {}
+        for session in session_folders(self.recordings) if self.recordings is not None else ():
+            stamp = _stamp(session)
+            if stamp and session.path in before and before[session.path][0] == stamp:
+                rows[session.path] = before[session.path]
+                continue
+            with contextlib.suppress(SessionDamagedError):
+                rows[session.path] = stamp, _listed(session)
+        self._rows = rows
+        return sorted((row for _, row in rows.values()), key=lambda each: each.began_at, reverse=True)
 
     def find(self, session_id: str) -> Listed | None:
         """The session of that id; None where the listing has none."""
@@ -125,6 +133,14 @@ class SessionCache:
                     self._open.popitem(last=False)
             self._open.move_to_end(listed.id)
             return held.session
+
+
+def _stamp(session: SessionFolder) -> tuple[int, ...]:
+    """Another one where what is listed of it may have changed; empty where it is not over."""
+    try:
+        return tuple((session.path / name).stat().st_mtime_ns for name in (MANIFEST, CLOSING))
+    except OSError:
+        return ()
 
 
 def _listed(session: SessionFolder) -> Listed:

@@ -216,7 +216,7 @@ class SessionFolder:
 def find_sessions(recordings: Path) -> Iterator[SessionFolder]:
     """The sessions in a folder, oldest first by when they began, as their own manifests say; damaged ones are left out."""
     found = []
-    for session in _session_folders(recordings):
+    for session in session_folders(recordings):
         with contextlib.suppress(SessionDamagedError):
             manifest = session.manifest()
             found.append((manifest.began_at, manifest.first_s, session.path.name, session))
@@ -226,14 +226,15 @@ def find_sessions(recordings: Path) -> Iterator[SessionFolder]:
 
 def damaged_sessions(recordings: Path) -> Iterator[tuple[SessionFolder, SessionDamagedError]]:
     """The sessions whose manifest cannot be understood, and why, by name."""
-    for session in _session_folders(recordings):
+    for session in session_folders(recordings):
         try:
             session.manifest()
         except SessionDamagedError as error:
             yield session, error
 
 
-def _session_folders(recordings: Path) -> Iterator[SessionFolder]:
+def session_folders(recordings: Path) -> Iterator[SessionFolder]:
+    """What looks like a session, damaged or not, by name."""
     for path in sorted(recordings.iterdir()) if recordings.is_dir() else ():
         if (path / MANIFEST).is_file() or (path / CLOSING).is_file() or (path / "raw").is_dir():
             yield SessionFolder(path)
