@@ -16,16 +16,18 @@ from typing import IO, Any, Literal, cast
 
 from a2wsgi.wsgi import build_environ
 
+from dashboard.connections import HERE
 from dashboard.feed import EventStream, Tick, Ticker
-from dashboard.worker_pool import JOBS_LIMIT
+from dashboard.worker_pool import JOBS_LIMIT, VISITORS_LIMIT
 
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
 Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
 WsgiApp = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
 
-THREADS = JOBS_LIMIT + 8
-"""Those that wait for long work elsewhere, and some for pages, figures and what operators do, all of them short."""
+THREADS_HERE, THREADS_OF_VISITORS = JOBS_LIMIT + 8, VISITORS_LIMIT + 4
+"""Those that wait for long work elsewhere, and some for pages, figures and what operators do, all of them short. What this computer
+asks, and the figures of all, never queue behind visitors, and share the interpreter with few of them."""
 BODY_LIMIT_BYTES = 1 << 20
 IN_MEMORY_BYTES = 1 << 18
 PIECE_BYTES = 1 << 16
@@ -51,7 +53,8 @@ class AsgiApp:
     def __init__(self, wsgi: WsgiApp) -> None:
         self._wsgi = wsgi
         self._apps = 1
-        self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix="pages")
+        self._threads = ThreadPoolExecutor(THREADS_HERE, thread_name_prefix="pages")
+        self._visitors = ThreadPoolExecutor(THREADS_OF_VISITORS, thread_name_prefix="pages of visitors")
 
     def serve(self, wsgi: WsgiApp) -> None:
         """Serve another app from the next request on; event streams of the one before end, and browsers ask again."""
@@ -60,7 +63,8 @@ class AsgiApp:
 
     def close(self) -> None:
         """Let the threads end."""
-        self._threads.shutdown(wait=False, cancel_futures=True)
+        for threads in (self._threads, self._visitors):
+            threads.shutdown(wait=False, cancel_futures=True)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -70,7 +74,8 @@ class AsgiApp:
         if body is None:
             await _refuse(send, 413, b"This is larger than anything that the page sends.\n")
             return
-        answer = await asyncio.get_running_loop().run_in_executor(self._threads, self._run, scope, body)
+        threads = self._threads if scope["client"][0] in HERE else self._visitors
+        answer = await asyncio.get_running_loop().run_in_executor(threads, self._run, scope, body)
         # A viewer that takes nothing any more is left; the connection ends with an answer that was not finished.
         with contextlib.suppress(TimeoutError):
             await send({"type": "http.response.start", "status": answer.status, "headers": answer.headers})

@@ -1,7 +1,6 @@
 """What the hall knows of one station: the latest figures, and its warnings and events, each once, whatever comes late or twice."""
 
 from collections import OrderedDict, deque
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TypeVar
 
@@ -73,7 +72,7 @@ class HallFigures:
                 if len(self.districts) >= DISTRICTS_LIMIT:
                     continue
                 known = self.districts[name] = HallDistrictFigures()
-            known.recent.extend(_newer(known.end_unix_s, zip(ends, volts, amps, strict=True)))
+            known.recent.extend(row for row in zip(ends, volts, amps, strict=True) if row[0] > known.end_unix_s)
             if ends[-1] > known.end_unix_s:
                 known.end_unix_s, known.doubtful, known.clipped = ends[-1], name in doubtful, name in clipped
                 known.volts, known.amps, known.amps_highest, known.watts = volts[-1], amps[-1], highest[-1], watts[-1]
@@ -81,12 +80,6 @@ class HallFigures:
             before = self.supplies.get(name)
             if (before is None and len(self.supplies) < SUPPLIES_LIMIT) or (before is not None and ends[-1] > before.end_unix_s):
                 self.supplies[name] = HallSupplyFigures(end_unix_s=ends[-1], va=va[-1], share=share[-1])
-
-
-def _newer(
-    than_unix_s: float, rows: Iterator[tuple[float, float | None, float | None]]
-) -> Iterator[tuple[float, float | None, float | None]]:
-    return (row for row in rows if row[0] > than_unix_s)
 
 
 KEPT = 50

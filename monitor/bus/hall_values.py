@@ -140,11 +140,6 @@ class StationView:
         return TROUBLES.index(self.trouble), -round(nearest, 1), self.hall, self.name
 
 
-def worst(troubles: tuple[Trouble, ...]) -> Trouble:
-    """The worst of several; "well" of none."""
-    return min(troubles, key=TROUBLES.index, default="well")
-
-
 def district_trouble(level: Level, age_s: float | None, *, doubtful: bool) -> Trouble:
     """How a district stands.
 
@@ -158,20 +153,15 @@ def district_trouble(level: Level, age_s: float | None, *, doubtful: bool) -> Tr
         found.append("silent")
     if doubtful:
         found.append("low")
-    return worst(tuple(found))
+    return min(found, key=TROUBLES.index)
 
 
 def judged(station: StationView) -> StationView:
     """The view with trouble and reasons filled in from everything else in it."""
     if station.state == "gone":
         return replace(station, trouble="gone", reasons=("It ended in order.",))
-    found = sorted(_found(station), key=lambda each: _SEVERITY[each[0]])
-    return replace(
-        station, trouble=worst(tuple(trouble for trouble, _ in found)), reasons=tuple(sentence for _, sentence in found)
-    )
-
-
-_SEVERITY = {"high": 0, "silent": 1, "medium": 2, "low": 3}
+    found = sorted(_found(station), key=lambda each: TROUBLES.index(each[0]))
+    return replace(station, trouble=found[0][0] if found else "well", reasons=tuple(sentence for _, sentence in found))
 
 
 TROUBLE_OF_LEVEL: dict[Level, Trouble] = {

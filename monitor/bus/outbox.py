@@ -26,12 +26,6 @@ CREATE INDEX IF NOT EXISTS in_order ON messages (notice, id);
 CREATE INDEX IF NOT EXISTS by_name ON messages (boot, seq);
 CREATE TABLE IF NOT EXISTS losses (what TEXT PRIMARY KEY, count INTEGER NOT NULL);
 """
-_FROM_BEFORE = """
-ALTER TABLE messages ADD COLUMN boot TEXT;
-ALTER TABLE messages ADD COLUMN seq INTEGER;
-UPDATE messages SET boot = json_extract(CAST(payload AS TEXT), '$.boot'), seq = json_extract(CAST(payload AS TEXT), '$.seq');
-"""
-"""An outbox of a version that took the broker's word."""
 _SIZE = f"length(payload) + length(topic) + {LETTER_COST_BYTES}"
 
 
@@ -73,7 +67,7 @@ class Outbox:
             if path is not None:
                 path.parent.mkdir(parents=True, exist_ok=True)
             self._file = sqlite3.connect(":memory:" if path is None else path, timeout=0.5, check_same_thread=False)
-            self._file.executescript(_SHAPE if self._is_of_this_form() else _FROM_BEFORE + _SHAPE)
+            self._file.executescript(_SHAPE)
             losses = dict(self._file.execute("SELECT what, count FROM losses").fetchall())
             (self._bytes,) = self._file.execute(f"SELECT coalesce(sum({_SIZE}), 0) FROM messages").fetchone()  # noqa: S608 - our own text
             self.waiting_count = self._count()
@@ -167,10 +161,6 @@ class Outbox:
         except sqlite3.Error as error:
             self._bytes, self.waiting_count = before
             raise BusError(f"what is to be sent cannot be kept in {self._path} ({error}): make room on that disk") from error
-
-    def _is_of_this_form(self) -> bool:
-        columns = [row[1] for row in self._file.execute("PRAGMA table_info(messages)")]
-        return not columns or "boot" in columns
 
     def _count(self) -> int:
         (count,) = self._file.execute("SELECT count(*) FROM messages").fetchone()

@@ -4,7 +4,7 @@ from collections import OrderedDict
 from typing import Protocol, TypeVar
 
 from monitor.standing import StandingWarning
-from monitor.values import Action, Event, Finding, Pattern, Phasing, SlowFigure, Snapshot, Step
+from monitor.values import Event, Finding, Pattern, Phasing, SlowFigure, Snapshot, Step
 from monitor.values import Warning as RaisedWarning
 
 KEPT = 200
@@ -37,8 +37,6 @@ class Notices:
         self._phasings: OrderedDict[tuple[str, str], Phasing] = OrderedDict()
         self._snapshots: OrderedDict[int, Snapshot] = OrderedDict()
         self._slow: OrderedDict[tuple[str, str], SlowFigure] = OrderedDict()
-        self._acknowledged: set[int] = set()
-        self._shelved_until_s: OrderedDict[tuple[object, ...], float] = OrderedDict()
         self._muted_until_s: float | None = None
 
     def add(self, step: Step) -> None:
@@ -46,7 +44,8 @@ class Notices:
         for warning in step.warnings:
             self._add_warning(warning)
         for action in step.actions:
-            self._operate(action)
+            if action.kind in ("mute", "unmute"):
+                self._muted_until_s = action.until_s if action.kind == "mute" else None
         for event in step.events:
             _put(self._events, event)
         for finding in step.findings:
@@ -77,8 +76,8 @@ class Notices:
         found = [
             StandingWarning(
                 warning=warning,
-                acknowledged=warning.id in self._acknowledged,
-                shelved_until_s=self._shelved(warning, now_s),
+                acknowledged=warning.state == "acknowledged",
+                shelved_until_s=until_s if (until_s := warning.shelved_until_s) is not None and until_s > now_s else None,
             )
             for warning in self._standing.values()
         ]
@@ -123,32 +122,6 @@ class Notices:
         else:
             self._standing.pop(warning.id, None)
             _put(self._past, warning)
-        self._acknowledged &= self._standing.keys()
-
-    def _operate(self, action: Action) -> None:
-        if action.kind == "mute":
-            self._muted_until_s = action.until_s
-        elif action.kind == "unmute":
-            self._muted_until_s = None
-        warning = self._standing.get(action.warning_id) if action.warning_id is not None else None
-        if warning is None:
-            return
-        if action.kind == "acknowledge":
-            self._acknowledged.add(warning.id)
-        elif action.kind == "shelve" and action.until_s is not None:
-            self._shelved_until_s[_same(warning)] = action.until_s
-            _trim(self._shelved_until_s)
-        elif action.kind == "unshelve":
-            self._shelved_until_s.pop(_same(warning), None)
-
-    def _shelved(self, warning: RaisedWarning, now_s: float) -> float | None:
-        until_s = self._shelved_until_s.get(_same(warning))
-        return until_s if until_s is not None and until_s > now_s else None
-
-
-def _same(warning: RaisedWarning) -> tuple[object, ...]:
-    """Occurrences of one rule, at one place, of one priority are put aside together: a rise in priority comes back in sight."""
-    return (warning.rule, warning.scope, warning.priority)
 
 
 def _put(kept: OrderedDict[int, N], thing: N) -> None:

@@ -125,7 +125,7 @@ def test_figures_grow_stale_and_a_station_silent():
     book = HallBook()
     told(book, outline())
     told(book, readings(seq=6, first=1))
-    assert not view(book).districts[0].is_stale
+    assert (view(book).districts[0].is_stale, view(book).districts[0].trouble) == (False, "well")
     aged = view(book, at=NOW + STALE_AFTER_S + 0.1)
     assert aged.districts[0].is_stale
     assert (aged.state, aged.trouble) == ("here", "silent")

@@ -1,5 +1,6 @@
 import threading
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -141,22 +142,15 @@ def test_warnings_come_highest_first_and_leave_when_they_clear(live):
     assert [w.id for w in live.picture().past_warnings] == [2]
 
 
-def test_shelving_ends_by_itself_and_does_not_hide_a_rise(live, clock):
-    live.publish(step(warnings=(warning(1),)))
-    live.publish(step(actions=(Action(kind="shelve", at_s=1.0, warning_id=1, until_s=60.0),)))
-    assert live.picture().warnings[0].shelved_until_s == 60.0
-    live.publish(step(warnings=(warning(1, end_s=2.0), warning(2), warning(3, Priority.HIGH))))
-    assert [s.shelved_until_s for s in live.picture().warnings] == [None, 60.0]
+def test_what_was_done_about_a_warning_is_what_it_says_itself_and_shelving_ends_in_time(live, clock):
+    live.publish(
+        step(warnings=(replace(warning(1), shelved_until_s=60.0), replace(warning(2), state="acknowledged"), warning(3)))
+    )
+    seen = {standing.warning.id: standing for standing in live.picture().warnings}
+    assert {number: standing.shelved_until_s for number, standing in seen.items()} == {1: 60.0, 2: None, 3: None}
+    assert {number for number, standing in seen.items() if standing.acknowledged} == {2}
     clock.s = 61.0
-    assert live.picture().warnings[1].shelved_until_s is None
-
-
-def test_acknowledging_counts_for_that_occurrence_only(live):
-    live.publish(step(warnings=(warning(1),)))
-    live.publish(step(actions=(Action(kind="acknowledge", at_s=1.0, warning_id=1),)))
-    assert live.picture().warnings[0].acknowledged
-    live.publish(step(warnings=(warning(1, end_s=2.0), warning(2))))
-    assert not live.picture().warnings[0].acknowledged
+    assert all(standing.shelved_until_s is None for standing in live.picture().warnings)
 
 
 def test_mute_ends_by_itself(live, clock):
