@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
-from monitor.bus.tables import SCHEMAS
+from monitor.bus.tables import SCHEMAS, Table
 from monitor.errors import BusError, MissingPackageError
 
 try:
@@ -128,12 +128,12 @@ def _asked_once(folder: Path, sql: str, asked: Range) -> Answer:
     return Answer(columns=columns, rows=tuple(_named(columns, row) for row in rows))
 
 
-def _make_view(connection: duckdb.DuckDBPyConnection, folder: Path, table: str, asked: Range) -> None:
+def _make_view(connection: duckdb.DuckDBPyConnection, folder: Path, table: Table, asked: Range) -> None:
     pattern = str(folder / table / "*" / "*" / "*" / "*.parquet").replace("'", "''")
     source = f"read_parquet('{pattern}', hive_partitioning = true, hive_types_autocast = false)"
     if next((folder / table).glob("*/*/*/*.parquet"), None) is None:
-        columns = ", ".join(f"NULL::{_sql_type(str(field.type))} AS {field.name}" for field in SCHEMAS[table])  # type: ignore[index]
-        source = f"(SELECT {columns}, ''::VARCHAR AS hall, ''::VARCHAR AS day, ''::VARCHAR AS station WHERE false)"
+        connection.register(f"no_{table}", SCHEMAS[table].empty_table())
+        source = f"(SELECT *, '' AS hall, '' AS day, '' AS station FROM no_{table})"  # noqa: S608 - our own text
     wanted = [
         f"{column} {sign} '{value.replace(chr(39), chr(39) * 2)}'"
         for column, sign, value in (("hall", "=", asked.hall), ("day", ">=", asked.since), ("day", "<=", asked.until))
@@ -145,11 +145,6 @@ def _make_view(connection: duckdb.DuckDBPyConnection, folder: Path, table: str, 
     connection.execute(
         f"CREATE VIEW {table} AS SELECT * FROM {table}_as_written QUALIFY row_number() OVER ({once}) = 1"  # noqa: S608 - our own text
     )
-
-
-def _sql_type(arrow: str) -> str:
-    known = {"string": "VARCHAR", "int64": "BIGINT", "float": "FLOAT", "double": "DOUBLE", "bool": "BOOLEAN"}
-    return known.get(arrow, "TIMESTAMPTZ")
 
 
 def _named(columns: tuple[str, ...], row: tuple[Any, ...]) -> tuple[Any, ...]:

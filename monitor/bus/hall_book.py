@@ -1,7 +1,6 @@
 """The hall's book: everything that stations say, as it stands now; plain state, no threads, no clock."""
 
 import math
-from collections.abc import Iterator
 
 import numpy as np
 
@@ -54,7 +53,6 @@ class BoardLines:
             amps=amps,
             amps_highest=amps,
             watts=watts,
-            doubtful=(),
         )
 
 
@@ -127,9 +125,7 @@ class HallBook:
         if now_unix_s - self._forgot_unix_s < _FORGET_EVERY_S:
             return
         self._forgot_unix_s = now_unix_s
-        for key in list(self._quiet(now_unix_s)):
-            del self._stations[key]
-            self._boards.pop(key, None)
-
-    def _quiet(self, now_unix_s: float) -> Iterator[tuple[str, str]]:
-        return (key for key, station in self._stations.items() if now_unix_s - station.quiet_since_unix_s() > FORGET_AFTER_S)
+        for key, station in list(self._stations.items()):
+            if now_unix_s - station.quiet_since_unix_s() > FORGET_AFTER_S:
+                del self._stations[key]
+                self._boards.pop(key, None)

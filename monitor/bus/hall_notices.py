@@ -34,30 +34,17 @@ class HallDistrictFigures:
     recent: deque[tuple[float, float | None, float | None]] = field(default_factory=lambda: deque(maxlen=RECENT_ROWS))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HallSupplyFigures:
-    """The latest row of one supply.
-
-    Attributes:
-        end_unix_s: Its end, by the station's clock.
-        share: Share of the limit that binds.
-    """
-
-    end_unix_s: float
-    va: float | None
-    share: float | None
-
-
 class HallFigures:
     """Takes readings of the current boot; rows that are older than what is known are passed over.
 
     Attributes:
+        supplies: End of the latest row of each by the station's clock, its volt-amperes, and its share of the limit that binds.
         newest_unix_s: End of the newest row by the station's clock; None where none came.
     """
 
     def __init__(self) -> None:
         self.districts: dict[str, HallDistrictFigures] = {}
-        self.supplies: dict[str, HallSupplyFigures] = {}
+        self.supplies: dict[str, tuple[float, float | None, float | None]] = {}
         self.newest_unix_s: float | None = None
 
     def take(self, body: Readings) -> None:
@@ -77,9 +64,8 @@ class HallFigures:
                 known.end_unix_s, known.doubtful, known.clipped = ends[-1], name in doubtful, name in clipped
                 known.volts, known.amps, known.amps_highest, known.watts = volts[-1], amps[-1], highest[-1], watts[-1]
         for name, va, share in zip(body.supplies, body.va, body.share, strict=True):
-            before = self.supplies.get(name)
-            if (before is None and len(self.supplies) < SUPPLIES_LIMIT) or (before is not None and ends[-1] > before.end_unix_s):
-                self.supplies[name] = HallSupplyFigures(end_unix_s=ends[-1], va=va[-1], share=share[-1])
+            if ends[-1] > self.supplies[name][0] if name in self.supplies else len(self.supplies) < SUPPLIES_LIMIT:
+                self.supplies[name] = ends[-1], va[-1], share[-1]
 
 
 KEPT = 50

@@ -221,14 +221,15 @@ class HallStation:
     def _supplies(self, now_there_s: float) -> Iterator[SupplyView]:
         outlined = {supply.name: supply for supply in self._outline.supplies} if self._outline else {}
         for name in dict.fromkeys([*outlined, *self._figures.supplies]):
-            plate, known = outlined.get(name), self._figures.supplies.get(name)
+            plate = outlined.get(name)
+            end_unix_s, va, share = self._figures.supplies.get(name, (None, None, None))
             yield SupplyView(
                 name=name,
                 plate_va=plate.plate_va if plate else None,
                 max_volts=plate.max_volts if plate else None,
-                age_s=max(0.0, now_there_s - known.end_unix_s) if known else None,
-                va=known.va if known else None,
-                share=known.share if known else None,
+                age_s=None if end_unix_s is None else max(0.0, now_there_s - end_unix_s),
+                va=va,
+                share=share,
             )
 
 

@@ -300,10 +300,6 @@ class Publisher:
         if outcome is Outcome.REFUSED:
             self.sentence = f"The broker refuses what this station sends to {body.topic}: its access list has to allow that."
 
-    @property
-    def _waiting_count(self) -> int:
-        return self._outbox.waiting_count - len(self._taken_s)
-
     def _has_changed(self, now_s: float) -> bool:
         """Whether supplies and districts stand in another way than was said last, or something counts down."""
         if self.look is None or now_s < self._look_s:
@@ -318,7 +314,7 @@ class Publisher:
             **self._writer.head(self._now_s()),
             state=state,
             now_s=round(self._now_s(), 3),
-            waiting=self._waiting_count,
+            waiting=self._outbox.waiting_count - len(self._taken_s),
             thinned=self._outbox.thinned,
             lost=self._outbox.lost,
             sentence=self.sentence,
@@ -332,7 +328,7 @@ class Publisher:
             return
         ends_s = time.monotonic() + GOODBYE_S
         try:
-            while time.monotonic() < ends_s and self._waiting_count:
+            while time.monotonic() < ends_s and self._outbox.waiting_count > len(self._taken_s):
                 self._send()
                 self._connection.wait(ROUND_S)
             self._connection.publish(self._topic("presence"), encode(self._presence("gone")), retain=True)

@@ -1,6 +1,7 @@
 """``pilotlamp sessions``: list what was recorded, put cut-off sessions in order, remove old ones where asked."""
 
 import argparse
+import shutil
 import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -110,7 +111,7 @@ def _check(recordings: Path) -> int:
 
 
 def _keep(args: argparse.Namespace) -> int:
-    from monitor.sessions.folder import older_than, remove  # noqa: PLC0415 - start-up time
+    from monitor.sessions.folder import older_than  # noqa: PLC0415 - start-up time
 
     old = older_than(args.recordings, args.keep_days, datetime.now(tz=UTC))
     if not old:
@@ -125,6 +126,6 @@ def _keep(args: argparse.Namespace) -> int:
             print("Nothing was removed.")
             return 0
     for session in old:
-        remove(session)
+        shutil.rmtree(session.path)
     print(f"{len(old)} sessions removed.")
     return 0

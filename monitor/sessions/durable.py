@@ -44,14 +44,9 @@ class AppendedFile:
             os.fsync(self._file.fileno())
             self._unsynced = False
 
-    @property
-    def size_bytes(self) -> int:
-        """How long it is."""
-        return self._file.tell()
-
     def mark_whole(self) -> None:
         """What is in it now belongs together, over several files."""
-        self.whole_bytes = self.size_bytes
+        self.whole_bytes = self._file.tell()
 
     def close(self) -> None:
         """Close; never raises."""

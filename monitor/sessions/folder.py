@@ -15,7 +15,6 @@
 
 import contextlib
 import re
-import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -124,35 +123,24 @@ class Closing(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class SessionFolder:
-    """One recorded session on disk."""
+    """One recorded session on disk.
+
+    Attributes:
+        path: Its folder.
+        raw: Folder of the raw bytes.
+        steps: Folder of the chunk log.
+        readings: Folder of the readings: ``pandas.read_parquet`` opens it.
+        snapshots: Folder of the samples around events; older sessions have none.
+    """
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self.raw, self.steps, self.readings, self.snapshots = (path / name for name in ("raw", "steps", "readings", "snapshots"))
 
     @property
     def name(self) -> str:
         """The folder's name."""
         return self.path.resolve().name
-
-    @property
-    def raw(self) -> Path:
-        """Folder of the raw bytes."""
-        return self.path / "raw"
-
-    @property
-    def steps(self) -> Path:
-        """Folder of the chunk log."""
-        return self.path / "steps"
-
-    @property
-    def readings(self) -> Path:
-        """Folder of the readings: ``pandas.read_parquet`` opens it."""
-        return self.path / "readings"
-
-    @property
-    def snapshots(self) -> Path:
-        """Folder of the samples around events; older sessions have none."""
-        return self.path / "snapshots"
 
     def notices(self, kind: NoticeKind) -> Path:
         """File of one kind of JSON lines; may not exist."""
@@ -278,8 +266,3 @@ def older_than(recordings: Path, days: float, now: datetime) -> list[SessionFold
             if now - ended_at > timedelta(days=days):
                 found.append(session)
     return found
-
-
-def remove(session: SessionFolder) -> None:
-    """Remove a session for good."""
-    shutil.rmtree(session.path)

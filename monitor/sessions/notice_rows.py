@@ -88,21 +88,13 @@ def _is_possible(value: Any, name: str = "") -> bool:  # noqa: ANN401 - whatever
 
 def read_notices(session: SessionFolder, kind: NoticeKind, wanted: type[T]) -> list[T]:
     """The last word about each event, warning or finding, in order of their first; actions and all else as they came."""
-    values: list[T] = []
-    places: dict[object, int] = {}
+    found: dict[object, T] = {}
     for row in read_rows(session.notices(kind))[0]:
         value = _value(row, wanted)
-        if value is None:
-            continue
-        key = getattr(value, "id", None)
-        key = (getattr(value, "board", None), key) if key is not None else None
-        if key is not None and key in places:
-            values[places[key]] = value
-            continue
-        if key is not None:
-            places[key] = len(values)
-        values.append(value)
-    return values
+        if value is not None:
+            number = getattr(value, "id", None)
+            found[len(found) if number is None else (getattr(value, "board", None), number)] = value
+    return list(found.values())
 
 
 def _value(row: Row, wanted: type[T]) -> T | None:

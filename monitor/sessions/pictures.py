@@ -30,12 +30,6 @@ def downsampled(at_s: Floats, values: NDArray[F], points: int) -> tuple[Floats, 
     return at_s[kept], values[kept]
 
 
-def window(at_s: Floats, values: Floats, from_s: float, to_s: float) -> tuple[Floats, Floats]:
-    """What lies between two moments: for zooming, before :func:`downsampled`."""
-    first, last = np.searchsorted(at_s, [from_s, to_s])
-    return at_s[first:last], values[first:last]
-
-
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 720, 150, 58, 8, 10, 24
 POINTS = 1200
 GAP_S = 1.0

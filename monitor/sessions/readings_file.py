@@ -10,14 +10,11 @@ import pyarrow.parquet
 from numpy.typing import NDArray
 
 from monitor.errors import CaptureError
+from monitor.sessions.table_log import described
 from monitor.values import AggregateBlock, ReadingBlock, Step
 
 ROWS_A_GROUP = 100_000
 """Rows are written in groups of at least so many."""
-
-
-def _field(name: str, kind: pa.DataType, unit: str, meaning: str) -> pa.Field:
-    return pa.field(name, kind, metadata={"unit": unit, "meaning": meaning})
 
 
 _RMS = "root mean square over the window; NaN: not measured. Where good is false it may be a lower bound (clipped) or wrong"
@@ -25,30 +22,32 @@ _HALF = "half width of a 95 % interval of {} (JCGM 100, coverage factor included
 _CLIPPED = "true: {} stood at the end of the sensor's range, so they, the watts and all that is made of them are lower bounds"
 SCHEMA = pa.schema(
     [
-        _field("time_s", pa.float64(), "s", "middle of the window, seconds from the first scan or line of the stream"),
-        _field("district", pa.dictionary(pa.int16(), pa.string()), "", "name in the layout file"),
-        _field(
+        described("time_s", pa.float64(), "s", "middle of the window, seconds from the first scan or line of the stream"),
+        described("district", pa.dictionary(pa.int16(), pa.string()), "", "name in the layout file"),
+        described(
             "window",
             pa.dictionary(pa.int16(), pa.string()),
             "",
             "cycle: one mains cycle, refreshed each half cycle; 200ms: 10 cycles at 50 Hz or 12 at 60 Hz, without overlap; "
             "line: as a board that prints readings gave it",
         ),
-        _field("volts_rms", pa.float64(), "V", _RMS),
-        _field("amps_rms", pa.float64(), "A", _RMS),
-        _field("watts", pa.float64(), "W", "real power, mean of volts times amps; negative: flows backwards; NaN: not measured"),
-        _field("hertz", pa.float64(), "Hz", "mains frequency that the window is locked to; NaN: no AC to measure it by"),
-        _field("u95_volts", pa.float64(), "V", _HALF.format("volts_rms")),
-        _field("u95_amps", pa.float64(), "A", _HALF.format("amps_rms")),
-        _field("u95_watts", pa.float64(), "W", _HALF.format("watts")),
-        _field(
+        described("volts_rms", pa.float64(), "V", _RMS),
+        described("amps_rms", pa.float64(), "A", _RMS),
+        described(
+            "watts", pa.float64(), "W", "real power, mean of volts times amps; negative: flows backwards; NaN: not measured"
+        ),
+        described("hertz", pa.float64(), "Hz", "mains frequency that the window is locked to; NaN: no AC to measure it by"),
+        described("u95_volts", pa.float64(), "V", _HALF.format("volts_rms")),
+        described("u95_amps", pa.float64(), "A", _HALF.format("amps_rms")),
+        described("u95_watts", pa.float64(), "W", _HALF.format("watts")),
+        described(
             "good",
             pa.bool_(),
             "",
             "false: a sensor is known to be wrong, clipped or blind to this waveform; do not rely on the figures",
         ),
-        _field("volts_clipped", pa.bool_(), "", _CLIPPED.format("volts")),
-        _field("amps_clipped", pa.bool_(), "", _CLIPPED.format("amps")),
+        described("volts_clipped", pa.bool_(), "", _CLIPPED.format("volts")),
+        described("amps_clipped", pa.bool_(), "", _CLIPPED.format("amps")),
     ]
 )
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from monitor.errors import SessionDamagedError
 from monitor.sessions.buckets import BUCKET_S, FIGURES, Table
 from monitor.sessions.folder import SessionFolder
-from monitor.sessions.table_log import Batches, TableLog, arrow_column, part_paths, read_part
+from monitor.sessions.table_log import Batches, TableLog, arrow_column, described, part_paths, read_part
 from monitor.values.arrays import Floats
 
 STEM = "readings"
@@ -27,51 +27,47 @@ _MEANINGS = {
 }
 
 
-def _field(name: str, kind: pa.DataType, unit: str, meaning: str) -> pa.Field:
-    return pa.field(name, kind, metadata={"unit": unit, "meaning": meaning})
-
-
 def _figure(name: str, source: str, how: str) -> pa.Field:
     meaning = (
         f"{source}: {_MEANINGS[how]}"
         if not source.endswith("_peak")
         else "highest sample, whatever its sign; at the end of the range a lower bound"
     )
-    return _field(
+    return described(
         name, pa.float32(), _UNITS.get(source, _UNITS.get(source.split("_", maxsplit=1)[0], "")), f"{meaning}. NaN: not measured"
     )
 
 
 SCHEMA = pa.schema(
     [
-        _field("time", pa.timestamp("ms", tz="UTC"), "", "beginning of the row's fifth of a second"),
-        _field("at_s", pa.float64(), "s", "the same, seconds since the watch began"),
-        _field("district", pa.dictionary(pa.int16(), pa.string()), "", "name in the layout file"),
+        described("time", pa.timestamp("ms", tz="UTC"), "", "beginning of the row's fifth of a second"),
+        described("at_s", pa.float64(), "s", "the same, seconds since the watch began"),
+        described("district", pa.dictionary(pa.int16(), pa.string()), "", "name in the layout file"),
         *(_figure(name, source, how) for name, (source, how) in FIGURES.items()),
-        _field("frequency_hz", pa.float32(), "Hz", "mains frequency, mean. NaN: no AC to measure it by"),
-        _field("seconds", pa.float32(), "s", "time that its readings of volts and amps stand for; 0: not known"),
-        _field("joules", pa.float32(), "J", "real energy in that time. NaN: not measured"),
-        _field(
+        described("frequency_hz", pa.float32(), "Hz", "mains frequency, mean. NaN: no AC to measure it by"),
+        described("seconds", pa.float32(), "s", "time that its readings of volts and amps stand for; 0: not known"),
+        described("joules", pa.float32(), "J", "real energy in that time. NaN: not measured"),
+        described(
             "readings", pa.int32(), "", "readings that the row is made of: one each half cycle, or as a line board sends them"
         ),
-        _field(
+        described(
             "doubtful",
             pa.int32(),
             "",
             "how many of them a sensor was known to be wrong in: their figures are not to be relied on",
         ),
-        _field(
+        described(
             "clipped",
             pa.int32(),
             "",
             "how many of them had amps at the end of the sensor's range: those figures are lower bounds",
         ),
-        _field("clipped_volts", pa.int32(), "", "the same of volts"),
+        described("clipped_volts", pa.int32(), "", "the same of volts"),
     ]
 )
 LATER_COLUMNS = ("doubtful", "clipped", "clipped_volts", "seconds", "joules")
 """Sessions from before they were kept lack them."""
-_OPEN_SCHEMA = SCHEMA.set(2, _field("district", pa.string(), "", "name in the layout file"))
+_OPEN_SCHEMA = SCHEMA.set(2, described("district", pa.string(), "", "name in the layout file"))
 
 
 class ReadingsLog(TableLog):

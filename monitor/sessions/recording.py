@@ -95,7 +95,7 @@ def kept_of(step: Step) -> Kept:
         port=step.port,
         data=step.chunk.data,
         received_s=step.chunk.received_s,
-        reopened=bool(getattr(step.chunk, "reopened", False)),
+        reopened=step.chunk.reopened,
         now_s=step.now_s,
         notices=list(notice_rows(step)),
         readings=step.readings,

@@ -75,6 +75,11 @@ class TableLog:
         self.file.write(self._schema.serialize().to_pybytes())
 
 
+def described(name: str, kind: pa.DataType, unit: str, meaning: str) -> pa.Field:
+    """A column that says its unit and what it means."""
+    return pa.field(name, kind, metadata={"unit": unit, "meaning": meaning})
+
+
 def arrow_column(values: Sequence[object] | NDArray[Any], kind: pa.DataType) -> pa.Array:
     """An Arrow array without nulls, from its buffers.
 

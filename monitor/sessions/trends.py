@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from statistics import fmean
 
 from monitor.sessions.figures import SessionReview
 
@@ -90,9 +91,9 @@ def figures_of(review: SessionReview) -> dict[tuple[str, str], float | None]:
         spread = supply.volt_amperes
         found["VA mean", supply.name] = None if spread is None else spread.mean
         found["VA highest second", supply.name] = None if spread is None else spread.highest
-        found["share of plate, highest (%)", supply.name] = _percent(supply.share_highest)
+        found["share of plate, highest (%)", supply.name] = None if supply.share_highest is None else 100 * supply.share_highest
         found["supply resistance (ohm)", supply.name] = supply.source_ohms
-        found["protection opened after (s)", supply.name] = _mean(supply.opened_after_s)
+        found["protection opened after (s)", supply.name] = fmean(supply.opened_after_s) if supply.opened_after_s else None
     for district in review.districts:
         found["volts mean (V)", district.name] = None if district.volts is None else district.volts.mean
         found["amps mean (A)", district.name] = None if district.amps is None else district.amps.mean
@@ -106,11 +107,3 @@ def figures_of(review: SessionReview) -> dict[tuple[str, str], float | None]:
 TREND_FIGURES = frozenset(
     ["stalls an hour", "supply resistance (ohm)", "feeder resistance (ohm)", "protection opened after (s)", "VA highest second"]
 )
-
-
-def _percent(share: float | None) -> float | None:
-    return None if share is None else 100 * share
-
-
-def _mean(values: tuple[float, ...]) -> float | None:
-    return sum(values) / len(values) if values else None
