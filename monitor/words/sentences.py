@@ -58,9 +58,7 @@ SENTENCES: dict[str, Sentence] = {
     "over-will-open": _S("its protection opens {left}", "take something off", "the forecast of its supply, with its bounds"),
     "guard-unknown": _S("nothing is known that would switch it off", "take something off", "asks for no trust in a protection"),
     "guard-none": _S("nothing will switch it off by itself", "take something off", "true of a supply without protection"),
-    "guard-slow": _S(
-        "its protection may allow that for long, its winding and wires may not", "take something off", "a protection guards itself first",
-    ),
+    "guard-slow": _S("its protection may allow that for long, its winding and wires may not", "take some off", "guards itself"),
     "do-over": _S("Within a few minutes, stop a train on {where} or switch something off there.", "stop a train", "an opening has its own"),
     "rise-near": _S("{where} is at {share} of {limit}: {left} left.", "add nothing", "the advice forbids adding"),
     "do-near": _S("Add nothing there.", "add nothing", "harmless where it was not needed"),
@@ -68,9 +66,7 @@ SENTENCES: dict[str, Sentence] = {
         "{where} has carried {share} of its rating for a minute and nothing is known that would switch it off",
         "switch it off", "only where no protection is known",
     ),
-    "do-unguarded": _S(
-        "Switch {where} off now, unplug it and let it cool before you look for the cause.", "unplug it", "what is hot is not touched",
-    ),
+    "do-unguarded": _S("Switch {where} off now, unplug it and let it cool before you look for the cause.", "unplug it", "it cools first"),
     "rise-stalled": _S(
         "{where} has drawn a steady {drawn} A for {span}; its laps drew {most} A at most: a train is stalled, or something was switched on.",
         "look there", "names both, for figures cannot tell them apart",
@@ -80,20 +76,12 @@ SENTENCES: dict[str, Sentence] = {
         "turn a throttle down", "only after looking",
     ),
     "rise-short": _S("Short circuit on {where}: {amps} A flow and only {volts} V are left.", "switch that output off", "measured so"),
-    "do-rise-short": _S(
-        "Turn {where} off now, then look for derailed wheels or metal across the rails.", "touch the rails", "off comes first",
-    ),
-    "rise-opened": _S(
-        "The protection of {where} opened after {why}: everything it feeds lost power; {back}.", "wait, or reset it", "see back-...",
-    ),
+    "do-rise-short": _S("Turn {where} off now, then look for derailed wheels or metal across the rails.", "touch rails", "off first"),
+    "rise-opened": _S("The protection of {where} opened after {why}: everything it feeds lost power; {back}.", "wait", "see back"),
     "after-short": _S("a short", _NONE, "part of the sentence before"),
     "after-overload": _S("an overload", _NONE, "part of the sentence before"),
-    "do-opened": _S(
-        "Turn the throttles of {where} down and remove the cause before power returns.", "look at the rails", "throttles come first",
-    ),
-    "do-opened-fuse": _S(
-        "Unplug {where}, find the cause, then put in a fuse of the same kind and rating.", "change a fuse", "unplugging comes first",
-    ),
+    "do-opened": _S("Turn the throttles of {where} down and remove the cause before power returns.", "look there", "throttles first"),
+    "do-opened-fuse": _S("Unplug {where}, find the cause, then put in a fuse of the same kind and rating.", "change it", "unplugged first"),
     "recorded-open": _S("In the recording the protection of {where} opened: everything it fed lost power.", _NONE, "a replay"),
     "do-recorded-open": _S("What the protection of this layout would have done stands among the answers.", _NONE, "a replay"),
     "crept": _S("It crept up over the last minute, most on {where}, by {amps} A.", _LOOK, "the largest rise, called the most"),
@@ -179,10 +167,7 @@ SENTENCES: dict[str, Sentence] = {
     "now-on": _S("power is there now", "run on", "figures of now show it; whether it opened meanwhile is not said"),
     "now-dead": _S("no power there now", "look for its cause", "figures of now show none"),
     "now-unknown": _S("no figures from there now", "measure by hand", "nothing is said of power"),
-    "do-short": _S(
-        "Turn {where} off before you clear derailed wheels or metal from the rails there, then press Seen.",
-        "touch the rails", "off comes first",
-    ),
+    "do-short": _S("Turn {where} off before you clear derailed wheels or metal from the rails there, then press Seen.", "go", "off first"),
     "do-opening": _S("Find what opened it before trains run there again, then press Seen.", "look for the cause", "no reset is asked for"),
     "do-overload": _S("Run less there, then press Seen.", "take something off", "harmless where it was not needed"),
     "dead-where": _S("{where}: {word}", "look for what switched it off", "see the words of no power"),

@@ -155,6 +155,9 @@ def test_late_figures_hide_no_act_now_until_it_says_nothing_of_now(age_s, hidden
     said = shown(picture_of(*old, loads=(load,), warnings=(standing(),), ports=(port_of("silent"),)))
     assert ("North bench is overloaded" in said["headline"]["sentence"]) is not hidden
     assert (said["supplies"][0]["level"] == "high") is not hidden
+    never = shown(picture_of(*(now_of(row.name, age_s=None) for row in LAYOUT.district), loads=()))
+    assert never["headline"]["sentence"] == "No figures yet"
+    assert (said["headline"]["sentence"] == "No live figures for 16 s") is hidden
     assert (said["headline"]["opens"] or {}).get("in_s") == (None if hidden else pytest.approx(30.0 - age_s))
 
 
@@ -221,6 +224,7 @@ def test_what_asked_at_once_stays_the_headline_until_seen_or_five_minutes(past, 
     said = shown(picture_of(now, past_warnings=(past,)))["headline"]
     assert said["sentence"] == sentence
     assert said["latched"] is (sentence != CALM)
+    assert said["why"] == ("/stalls" if sentence.startswith("Short") else "")
     assert said["ids"] == ([7] if sentence != CALM else [])
 
 
