@@ -4,6 +4,7 @@ import argparse
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import msgspec
 
@@ -12,9 +13,11 @@ from monitor.layout import Layout, load_layout
 from monitor.protection import Asked
 from monitor.runtime import Pipeline, SummaryBuilder
 from monitor.runtime.sifted import Sifted
-from monitor.runtime.would_open import WouldOpen
 from monitor.values import BoardSeen, Chunk, Step
 from monitor.wire.inspection import Transcript, why_not
+
+if TYPE_CHECKING:
+    from monitor.runtime.would_open import WouldOpen
 
 CHUNK_BYTES = 1 << 18
 
@@ -77,7 +80,7 @@ def sift_capture(path: Path, layout: Layout, sink: Callable[[Step], None] | None
     """
     _check_times(path, layout)
     pipeline, summary = Pipeline(layout, asked=asked), SummaryBuilder(layout)
-    sifted = Sifted(layout, sink, WouldOpen(layout) if asked is not None and asked.would_open else None)
+    sifted = Sifted(layout, sink, _would_open(layout) if asked is not None and asked.would_open else None)
     boards: dict[int, BoardSeen] = {}
     unexplained_bytes: int | None = None
     transcript = Transcript()
@@ -100,6 +103,13 @@ def sift_capture(path: Path, layout: Layout, sink: Callable[[Step], None] | None
     summary.add(step)
     sifted.summary = summary.build()
     return sifted
+
+
+def _would_open(layout: Layout) -> "WouldOpen":
+    # Imported here: without it sifting a capture needs no sessions.
+    from monitor.runtime.would_open import WouldOpen  # noqa: PLC0415 - start-up time
+
+    return WouldOpen(layout)
 
 
 def _check_times(path: Path, layout: Layout) -> None:

@@ -147,10 +147,12 @@ class CutEdges:
         dead = np.full((2, len(sizes), halves), -1, dtype=np.intp)
         width = sizes.shape[1] - 4
         before, middle, after = sizes[:, 1:-3], sizes[:, 2:-2], sizes[:, 3:-1]
-        for side, (far, near, other) in enumerate(((loud[:, 3:], after, before), (loud[:, :-3], before, after))):
-            found = (middle <= (far >> 4) + 1) & (far >= th.EDGE_LEAST_COUNTS)
-            flat = np.flatnonzero(found & (other <= (np.where(2 * near > far, far, near) >> 2) + 1))[:: 1 - 2 * side]
-            rows, columns = flat // width, flat % width + 2
+        for side, beside in enumerate(((loud[:, 3:], after, before), (loud[:, :-3], before, after))):
+            flat = np.flatnonzero((middle <= (beside[0] >> 4) + 1) & (beside[0] >= th.EDGE_LEAST_COUNTS))[:: 1 - 2 * side]
+            rows, columns = flat // width, flat % width
+            far, near, other = (each[rows, columns] for each in beside)
+            steep = other <= (np.where(2 * near > far, far, near) >> 2) + 1
+            rows, columns = rows[steep], columns[steep] + 2
             half = np.searchsorted(grid.base, columns + self._later[rows] + (0.5 - side), side="right") - 1
             inside = (half >= 0) & (half < halves) & (columns >= reach) & (columns + reach < sizes.shape[1])
             inside[inside] = grid.whole[half[inside]]

@@ -1,6 +1,7 @@
 """Dips, swells and interruptions of each district's volts, against a sliding reference."""
 
 import itertools
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -141,7 +142,7 @@ def _followed(
 
 def _slid(reference: float, latest: float, level: float) -> float:
     """One step of the sliding reference; from nothing, or from an output that was off, it starts as soon as two levels agree."""
-    if not np.isfinite(level):
+    if not math.isfinite(level):
         return reference
     if reference < th.LOWEST_REFERENCE_VOLTS:
         return level if abs(level - latest) <= th.STEADY_SHARE * level else 0.0

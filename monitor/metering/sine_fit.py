@@ -98,7 +98,9 @@ class SineFit:
     def _summed(parts: Floats, rows: int) -> Floats:
         """Each frame's sums over its four hops, shape (rows, channels, frames)."""
         count = parts.shape[1] - th.HOPS + 1
-        sums = np.add.reduce([parts[:, k : k + count, rows * k : rows * (k + 1)] for k in range(th.HOPS)])
+        sums = parts[:, :count, :rows].copy()
+        for k in range(1, th.HOPS):
+            sums += parts[:, k : k + count, rows * k : rows * (k + 1)]
         return np.moveaxis(sums, 2, 0)
 
 

@@ -2,13 +2,16 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
 from monitor.layout import Layout
 from monitor.runtime.summary import Summary
-from monitor.runtime.would_open import Verdict, WouldOpen
 from monitor.values import Event, Finding, Foreseen, Pattern, Phasing, Step
 from monitor.values import Warning as RaisedWarning
 from monitor.words.figures import percent
+
+if TYPE_CHECKING:
+    from monitor.runtime.would_open import Verdict, WouldOpen
 
 Line = dict[str, object]
 
@@ -25,7 +28,7 @@ class Sifted:
         summary: Set by the caller once the stream has ended.
     """
 
-    def __init__(self, layout: Layout, sink: Callable[[Step], None] | None = None, would_open: WouldOpen | None = None) -> None:
+    def __init__(self, layout: Layout, sink: Callable[[Step], None] | None = None, would_open: "WouldOpen | None" = None) -> None:
         self._layout = layout
         self._sink, self._would_open = sink, would_open
         self._foreseen: list[Foreseen] = []
@@ -77,7 +80,7 @@ class Sifted:
         answers = [f"{'' if each.at_s is None else f'{each.at_s:9.2f}  '}{each.sentence}" for each in self._verdicts()]
         return "\n".join([*rows, *answers, *self._summary_rows()]) + "\n"
 
-    def _verdicts(self) -> tuple[Verdict, ...]:
+    def _verdicts(self) -> "tuple[Verdict, ...]":
         return () if self._would_open is None else self._would_open.verdicts()
 
     def _summary_rows(self) -> Iterator[str]:
@@ -143,7 +146,7 @@ def _forecast(foreseen: Foreseen) -> Line:
     }
 
 
-def _would_open(verdict: Verdict) -> Line:
+def _would_open(verdict: "Verdict") -> Line:
     return {
         "kind": "would-open",
         "supply": verdict.supply,
