@@ -18,7 +18,7 @@ from dashboard.views.detail import detail
 from dashboard.views.payload import tick, trace
 from dashboard.views.plots import history_plot
 from dashboard.watch import WatchLike
-from monitor.runtime import Live
+from monitor.runtime.live import Live
 from monitor.runtime.trend import BUCKETS
 
 TICK_S = 0.16

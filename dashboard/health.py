@@ -13,7 +13,7 @@ from prometheus_client.registry import Collector
 from dashboard.access import is_local
 from dashboard.feed import json_answer
 from dashboard.watch import WatchLike
-from monitor.runtime import Picture
+from monitor.runtime.picture import Picture
 from monitor.runtime.supervision import PartHealth
 from monitor.standing import LayoutStanding, State, assess, headline
 from monitor.standing.states import DistrictStanding, SupplyStanding

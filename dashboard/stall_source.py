@@ -15,7 +15,7 @@ from dashboard.watch import WatchLike
 from dashboard.worker_pool import BusyError, WorkerPool, asker_of
 from monitor.errors import MonitorError
 from monitor.layout import Layout
-from monitor.runtime import Picture
+from monitor.runtime.picture import Picture
 from monitor.sessions import SessionFolder
 from monitor.sessions.comtrade import Form, Origin, file_stem, moment_files, zipped
 from monitor.sessions.notice_rows import read_notices

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Protocol
 
 from monitor.layout import Layout
-from monitor.runtime import Live
+from monitor.runtime.live import Live
 from monitor.runtime.supervision import PartHealth
 from monitor.values import Action, PortStatus
 

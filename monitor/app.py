@@ -20,7 +20,8 @@ import msgspec
 from monitor.errors import LayoutError
 from monitor.layout import Board, Layout
 from monitor.link import BoardClock, HostClock, SerialSource
-from monitor.runtime import Live, Pipeline
+from monitor.runtime import Pipeline
+from monitor.runtime.live import Live
 from monitor.runtime.port_record import PortRecord
 from monitor.runtime.reader import PortReader, Source
 from monitor.runtime.supervision import (

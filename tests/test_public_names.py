@@ -16,7 +16,7 @@ PUBLIC = {
     "metering": "BoardHealth BoardMeter LineRows Metered ReadingSpans Trouble",
     "protection": "Asked Judge",
     "rehearsal": "KINDS Capture RehearsalBoard Scene capture demo_layout_text fernhollow_show random_scene write_capture",
-    "runtime": "DistrictNow Live Picture Pipeline StandingWarning Summary SummaryBuilder Wave",
+    "runtime": "Pipeline Summary SummaryBuilder",
     "sessions": "Closing Manifest Playback Played SessionFolder find_sessions",
     "standing": "DistrictNow Headline LayoutStanding Level StandingWarning State aged assess headline",
     "values": (

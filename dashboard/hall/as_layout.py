@@ -9,8 +9,9 @@ from monitor.bus.hall_values import STALE_AFTER_S, DistrictView, StationView
 from monitor.bus.payloads import GRID_S, EventNote, WarningNote
 from monitor.layout import Layout
 from monitor.layout.schema import Board, District, Mains, Output, Supply
-from monitor.runtime import DistrictNow, Picture, StandingWarning
+from monitor.runtime.picture import Picture
 from monitor.runtime.trend import BUCKET_S, TrendWindow
+from monitor.standing import DistrictNow, StandingWarning
 from monitor.values import Cause, Event, Priority, Scope
 from monitor.values import Warning as RaisedWarning
 from monitor.values.arrays import Floats

@@ -15,7 +15,7 @@ from dashboard.views.stall_words import board_sentences
 from dashboard.views.stalls import NOW, moment, no_such_session, places, slow_lines, stalls_page
 from dashboard.watch import WatchLike
 from dashboard.worker_pool import BusyError, WorkerPool
-from monitor.runtime import Picture
+from monitor.runtime.picture import Picture
 from monitor.runtime.replay import Replay
 from monitor.values import Event, Snapshot
 

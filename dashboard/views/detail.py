@@ -2,7 +2,8 @@
 
 from dashboard.views.figures import NOTHING, channel_decimals, crest_factor, figure, power_factor, volt_amperes
 from monitor.layout import District, Layout
-from monitor.runtime import DistrictNow, Picture, Wave
+from monitor.runtime.picture import Picture, Wave
+from monitor.standing import DistrictNow
 
 Json = dict[str, object]
 

@@ -3,7 +3,8 @@
 import math
 
 from monitor.layout import District
-from monitor.runtime import DistrictNow, Picture
+from monitor.runtime.picture import Picture
+from monitor.standing import DistrictNow
 from monitor.standing.words import AT_LEAST
 
 NOTHING = "–"

@@ -5,9 +5,9 @@ import math
 from dashboard.views.figures import channel_decimals, figure, volt_amperes
 from dashboard.views.shares import OutputLoad, output_loads
 from monitor.layout import District, Layout
-from monitor.runtime import DistrictNow, Picture
+from monitor.runtime.picture import Picture
 from monitor.runtime.trend import BUCKET_S, TrendWindow
-from monitor.standing import Headline, LayoutStanding, Level, State, assess, headline
+from monitor.standing import DistrictNow, Headline, LayoutStanding, Level, State, assess, headline
 from monitor.standing.notices import ended_s, is_unseen
 from monitor.standing.states import Countdown, DistrictStanding, Flood, Notice, SupplyStanding
 from monitor.standing.words import (

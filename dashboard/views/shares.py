@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from monitor.layout import Layout, Supply
 from monitor.layout.ratings import winding_amps
-from monitor.runtime import DistrictNow
+from monitor.standing import DistrictNow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

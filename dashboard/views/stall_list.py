@@ -4,7 +4,7 @@ from collections.abc import Callable
 from datetime import datetime
 
 from dashboard.views.stall_words import lasted
-from monitor.runtime import Picture
+from monitor.runtime.picture import Picture
 from monitor.standing.words import WORD_OF_CAUSE
 from monitor.values import Event
 

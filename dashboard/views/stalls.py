@@ -25,7 +25,7 @@ from dashboard.views.stall_words import (
     steps_to_try,
 )
 from monitor.layout import Layout
-from monitor.runtime import Picture
+from monitor.runtime.picture import Picture
 from monitor.standing.words import WORD_OF_CAUSE
 from monitor.values import Event, Pattern, Snapshot
 

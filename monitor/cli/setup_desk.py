@@ -13,7 +13,7 @@ from monitor.errors import LayoutError
 from monitor.layout import Layout, Mains, load_layout
 from monitor.layout.check import check_isolation
 from monitor.link import HostClock
-from monitor.runtime import Live
+from monitor.runtime.live import Live
 from monitor.runtime.setup_ports import SetupPorts
 from monitor.runtime.supervision import PartHealth
 from monitor.runtime.worker import Sink

@@ -1,9 +1,9 @@
-"""The pipeline (one function of its state and a chunk), and what runs it."""
+"""The pipeline (one function of its state and a chunk), and what runs it.
 
-from monitor.runtime.live import Live
-from monitor.runtime.picture import Picture, Wave
+Offered here is what working through a capture needs; who looks at a running watch imports ``live`` or ``picture``, which take a while.
+"""
+
 from monitor.runtime.pipeline import Pipeline
 from monitor.runtime.summary import Summary, SummaryBuilder
-from monitor.standing import DistrictNow, StandingWarning
 
-__all__ = ["DistrictNow", "Live", "Picture", "Pipeline", "StandingWarning", "Summary", "SummaryBuilder", "Wave"]
+__all__ = ["Pipeline", "Summary", "SummaryBuilder"]

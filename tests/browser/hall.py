@@ -8,7 +8,8 @@ import numpy as np
 
 from monitor.layout import parse_layout
 from monitor.rehearsal import capture, random_scene
-from monitor.runtime import Live, Pipeline
+from monitor.runtime import Pipeline
+from monitor.runtime.live import Live
 from monitor.runtime.supervision import PartHealth
 from monitor.values import Chunk, PortStatus, Step
 from monitor.wire.encode import identity_body, packet, samples_body

@@ -20,7 +20,7 @@ from dashboard.views.stall_list import opened_event, stall_list
 from dashboard.views.stall_words import WHAT, evidence_rows, how_sure, pattern_sentence, steps_to_try
 from dashboard.views.stalls import moment, places
 from dashboard.worker_pool import BusyError, WorkerPool
-from monitor.runtime import Picture
+from monitor.runtime.picture import Picture
 from monitor.sessions.remedies import REMEDIES
 from monitor.sessions.runs import Run, SessionFault
 from monitor.values import Action, BoardSeen, Cause, Channel, Event, Identity, Pattern, SlowFigure, Snapshot, SnapshotChannel

@@ -13,8 +13,10 @@ from dashboard.views.live_page import columns_for, live_page
 from dashboard.views.payload import tick
 from dashboard.views.plots import history_plot
 from dashboard.views.shares import output_limit_amps, output_loads
-from monitor.runtime import DistrictNow, Live, Picture, StandingWarning
+from monitor.runtime.live import Live
+from monitor.runtime.picture import Picture
 from monitor.runtime.trend import Trend, TrendWindow
+from monitor.standing import DistrictNow, StandingWarning
 from monitor.standing.words import WORD_OF_CAUSE, WORD_OF_PORT, first_sentence
 from monitor.values import Cause, Chunk, Event, Finding, FindingKind, PortState, PortStatus, Priority, Scope, Step
 from monitor.values import Warning as RaisedWarning

@@ -19,7 +19,8 @@ from monitor.cli.sift_session import sift_session
 from monitor.errors import LayoutError, MonitorError
 from monitor.layout import Board, LineMapping, LineOutput, load_layout
 from monitor.link import BoardClock
-from monitor.runtime import Live, Pipeline
+from monitor.runtime import Pipeline
+from monitor.runtime.live import Live
 from monitor.sessions import Playback, SessionFolder, find_sessions
 from monitor.sessions.csv_export import export_csv
 from monitor.sessions.notice_rows import read_notices

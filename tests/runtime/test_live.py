@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from monitor.runtime import Live, Pipeline
+from monitor.runtime import Pipeline
+from monitor.runtime.live import Live
 from monitor.runtime.trend import BUCKET_S, BUCKETS, Trend
 from monitor.values import Action, Chunk, Finding, FindingKind, Priority, ReadingBlock, Scope, Step
 from monitor.values import Warning as RaisedWarning

@@ -8,7 +8,8 @@ from monitor.protection.devices import devices_of
 from monitor.protection.heat import HeatTrack
 from monitor.protection.limits import output_limit
 from monitor.protection.step_source import StepSource
-from monitor.runtime import DistrictNow, Picture, StandingWarning
+from monitor.runtime.picture import Picture
+from monitor.standing import DistrictNow, StandingWarning
 from monitor.values import Cause, Event, Headroom, Limit, PlaceLoad, PortStatus, Priority, Scope, SupplyLoad, TripForecast
 from monitor.values import Warning as RaisedWarning
 from tests.layout.fernhollow import district_text, head_text, output_text, supply_text

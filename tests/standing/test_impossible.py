@@ -21,7 +21,7 @@ from monitor.bus.payloads import Presence, Readings, decode, encode
 from monitor.cli.terminal import TerminalLines
 from monitor.link import HostClock
 from monitor.protection import Judge
-from monitor.runtime import Live
+from monitor.runtime.live import Live
 from monitor.runtime.trend import Trend
 from monitor.standing import assess
 from monitor.values import Action, Cause, Chunk, Finding, FindingKind, Priority, ReadingBlock, Step

@@ -9,8 +9,8 @@ from monitor.bus.broker import Address
 from monitor.bus.hall_book import HallBook
 from monitor.bus.hall_listener import HallPicture
 from monitor.bus.payloads import Outline, OutlineDistrict, OutlineSupply, Presence, Readings, Received, WarningNote
-from monitor.runtime import DistrictNow, Picture, StandingWarning
-from monitor.standing import assess
+from monitor.runtime.picture import Picture
+from monitor.standing import DistrictNow, StandingWarning, assess
 from monitor.values import Priority, Scope
 from monitor.values import Warning as RaisedWarning
 from tests.browser.hall import hall_layout
