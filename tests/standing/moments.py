@@ -38,7 +38,10 @@ def load_of(name="North bench", share=0.7, forecast_s=None, at_s=NOW_S - 0.5, le
     limit = WINDING if name == "North bench" else PLATE
     left = 10.0 * (1 - share) if left is None else left
     head = Headroom(share=share, binding=limit, amps_left=left, va_left=14 * left)
-    forecast = forecast_s and TripForecast(in_s=forecast_s, earliest_s=forecast_s / 2, latest_s=2 * forecast_s, by_lap=False)
+    ahead = TripForecast(
+        in_s=forecast_s or 0.0, earliest_s=(forecast_s or 0.0) / 2, latest_s=2 * (forecast_s or 0.0), by_lap=False
+    )
+    forecast = None if forecast_s is None else ahead
     fits = tuple(
         PlaceLoad(name=d, amps=2.0, va=30.0, headroom=replace(head, sentence=f"2 more 1 A engines fit on {d}"))
         for d, supply in PLACES
