@@ -8,7 +8,17 @@ import msgspec
 import pytest
 
 from monitor.errors import LayoutError
-from monitor.planning.terminal_readings import MeterReadings, parse_readings, readings_of
+from monitor.planning.terminal_readings import (
+    PHANTOM_EACH,
+    PHANTOM_SIGMA_VOLTS,
+    PHANTOMS_AT_ALL,
+    MeterReadings,
+    PairReading,
+    TerminalReadings,
+    misfit_across,
+    parse_readings,
+    readings_of,
+)
 from monitor.planning.terminals import find_terminals, finding_record, finding_text
 from tests.planning.drawn_supplies import draw_supply
 
@@ -198,3 +208,11 @@ def test_the_text_has_the_card_and_every_pair():
     assert "C: constant 14.0 V against U" in text
     for pair in ("U-A", "U-D", "U-C", "A-D", "A-C", "D-C"):
         assert pair in text
+
+
+def test_a_phantom_that_stays_the_same_in_every_round_weighs_once():
+    """A stray capacitance does not change with the throttles."""
+    same = tuple(PairReading(state=state, pair=(0, 2), volts=3.0) for state in (0, 1))
+    readings = TerminalReadings(posts=("A", "B", "C", "D"), throttles=("A",), readings=same)
+    once = PHANTOM_EACH + (3.0 / PHANTOM_SIGMA_VOLTS) ** 2
+    assert misfit_across(readings, ((0, 1), (2, 3))) == pytest.approx(PHANTOMS_AT_ALL + once)
