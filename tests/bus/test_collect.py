@@ -12,13 +12,13 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from monitor.bus import answers
+from monitor.bus import answers, spool
 from monitor.bus.answers import QUESTIONS, Range, answer
 from monitor.bus.broker import Address
 from monitor.bus.collect import Collector, CollectorOptions
 from monitor.bus.connection import Connection, Session
 from monitor.bus.payloads import Received, encode
-from monitor.bus.spool import ParquetWriter, Spool, messages
+from monitor.bus.spool import KeptNames, ParquetWriter, Spool, messages
 from monitor.bus.tables import PARTS_LIMIT, Tables, sort_into
 from monitor.cli.main import main
 from monitor.errors import BusError
@@ -190,6 +190,14 @@ def test_a_message_that_comes_again_is_kept_once_however_it_comes(tmp_path):
     rows = answer(tmp_path, "SELECT seq FROM readings_as_written WHERE station = 'Fernhollow' ORDER BY seq").rows
     assert [seq for (seq,) in rows] == [2, 3, 4, 5, 6, 7, 8, 9]
     assert answer(tmp_path, "SELECT count(*) FROM readings_as_written").rows[0][0] == 9
+
+
+def test_only_so_many_starts_of_stations_are_remembered(monkeypatch):
+    monkeypatch.setattr(spool, "STARTS_LIMIT", 3)
+    names, told = KeptNames(), [received(readings(seq=1), station=f"s{k}") for k in range(5)]
+    for each in told:
+        names.add(each)
+    assert [each in names for each in told] == [False, False, True, True, True]
 
 
 def test_files_are_by_hall_day_and_station_and_many_small_ones_become_one(tmp_path):
