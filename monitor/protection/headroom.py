@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from monitor.protection import words
 from monitor.protection.devices import closes_by_itself
-from monitor.protection.limits import feeder_limit, nameplate_notes, output_limit
+from monitor.protection.limits import feeder_limit, output_limit
 from monitor.values import Headroom, Limit, PlaceLoad, SupplyLoad
 
 if TYPE_CHECKING:
@@ -68,7 +68,6 @@ def supply_load(judge: "SupplyJudge") -> SupplyLoad:
         reset_in_s=heat.reset_in_s() if heat is not None and is_open and closes_by_itself(judge.supply.protection) else None,
         outputs=_outputs(judge, amps, va, carried),
         districts=_districts(judge, amps, va, carried),
-        notes=nameplate_notes(judge.supply),
     )
 
 

@@ -219,8 +219,11 @@ def _supply(ground: _Ground, own: Sequence[DistrictStanding]) -> SupplyStanding:
     powered = any(has_power(district) for district in live)
     if powered:
         told = [notice for notice in told if notice.rule != "protection-open"]
-    if fresh is None or not live:
+    is_dead = bool(live) and all(district.state is State.NO_POWER for district in live)
+    if not live or (fresh is None and not is_dead):
         return _late_supply(base, told, seen.now_s)
+    if fresh is None:
+        return _dead_supply(base, told, live, is_open=False)
     base = replace(
         base,
         heat=fresh.heat,
@@ -228,8 +231,8 @@ def _supply(ground: _Ground, own: Sequence[DistrictStanding]) -> SupplyStanding:
         heat_highest=fresh.heat_highest,
         since_s=fresh.open_since_s if fresh.is_open else None,
     )
-    if all(district.state is State.NO_POWER for district in live):
-        return _dead_supply(base, fresh, live)
+    if is_dead:
+        return _dead_supply(base, told, live, is_open=fresh.is_open)
     shorted = next((district for district in live if district.state is State.SHORT), None)
     if shorted is not None:
         return replace(base, state=State.SHORT, level=shorted.level, since_s=shorted.since_s)
@@ -248,9 +251,12 @@ def _late_supply(base: SupplyStanding, told: Sequence[Notice], now_s: float) -> 
     return replace(base, state=State.OVERLOADED, level=worst)
 
 
-def _dead_supply(base: SupplyStanding, load: SupplyLoad, live: Sequence[DistrictStanding]) -> SupplyStanding:
+def _dead_supply(
+    base: SupplyStanding, told: Sequence[Notice], live: Sequence[DistrictStanding], *, is_open: bool
+) -> SupplyStanding:
     whys = {district.no_power for district in live}
-    why: NoPower = "protection" if load.is_open else whys.pop() if len(whys) == 1 else ""
+    is_open |= any(notice.rule == "protection-open" for notice in told)
+    why: NoPower = "protection" if is_open else whys.pop() if len(whys) == 1 else ""
     level = Level.REST if why in ("", "throttle") else Level.MEDIUM
     return replace(base, state=State.NO_POWER, no_power=why, level=level, countdown=None)
 

@@ -133,7 +133,6 @@ class SupplyLoad:
         forecast: When it would open; None where it would not.
         is_open: True while the protection is taken for open.
         reset_in_s: Likely seconds until it closes by itself; None where it does not, or where that is not known.
-        notes: What a nameplate exceeds or leaves open, one sentence each.
     """
 
     name: str
@@ -151,4 +150,3 @@ class SupplyLoad:
     reset_in_s: float | None = None
     outputs: tuple[PlaceLoad, ...] = ()
     districts: tuple[PlaceLoad, ...] = ()
-    notes: tuple[str, ...] = ()

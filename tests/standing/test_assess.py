@@ -57,6 +57,10 @@ SHORT = {"rule": "short", "kind": "district", "name": "Outer main"}
             "North bench: no power: protection open"),
         (picture_of(loads=(OPEN, SOUTH)), "running", "running", CALM),  # power is back, the judge is a moment behind
         (picture_of(*DEAD), "no power", "no power", CALM),
+        (  # not judged, and seen to be dead
+            picture_of(*DEAD, loads=(SOUTH,), warnings=(standing(),)), "no power", "no power",
+            "North bench was overloaded; there is no power now.",
+        ),
         (picture_of(DEAD[0], events=(event_of(Cause.FEED_LOST),)), "running", "no power: feed lost", "Outer main: no power: feed lost"),
         (picture_of(DEAD[0], events=(event_of(Cause.THROTTLE, end_s=NOW_S - 1),)), "running", "no power: throttle down", CALM),
         (picture_of(DEAD[0]), "running", "no power", CALM),
