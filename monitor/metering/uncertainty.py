@@ -161,7 +161,7 @@ class Doubt:
         found = [
             (spread + _Spread.uniform(limit * figure)).half_width_beyond(off * figure)
             for spread, limit, off, figure in zip(
-                spreads, (*limits, limits.sum(axis=0)), (*offs, offs.sum(axis=0)), figures, strict=True
+                spreads, (*limits, limits.sum(axis=0)), (*offs, (1 + offs).prod(axis=0) - 1), figures, strict=True
             )
         ]
         return np.stack(found)

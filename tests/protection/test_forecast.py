@@ -185,3 +185,32 @@ def test_late_by_laps_the_earliest_is_nearer_where_no_points_tell():
     heat.devices = replace(heat.devices, has_points=True)
     assert blind.is_late
     assert 0.0 < blind.earliest_s < 0.5 * foresee(heat, 16.0, (Way(share=1.0, lap=lap),), 30.0).earliest_s
+
+
+def test_where_the_model_may_miss_the_device_the_interval_is_wider_by_a_share_of_the_whole_time():
+    """A fuse heats up with its holder, and a device that was seen to open, or outlasted many, is known by one mass only."""
+    way = (Way(share=1.0, lap=np.array([15.0])),)
+
+    def foreseen(change=lambda heat: None, **how):
+        heat = HeatTrack(devices_of(layout_with().supply[0]), **how)
+        heat.step(0.0)
+        change(heat)
+        return foresee(heat, 15.0, way, 60.0)
+
+    def left_out(heat):
+        heat.is_possible[heat.devices.hold_amps > 1.01 * heat.hold_amps] = False
+
+    plain, fuse = foreseen(), foreseen(is_replaced=True)
+    wider_s = 0.1 * (60.0 + plain.in_s)
+    assert (fuse.earliest_s, fuse.latest_s) == pytest.approx((plain.earliest_s - wider_s, plain.latest_s + wider_s))
+    few = foreseen(left_out)
+    heat = HeatTrack(devices_of(layout_with().supply[0]))
+    heat.step(0.0)
+    left_out(heat)
+    times = opening_s(heat, way[0])[4:][heat.is_possible[4:]]
+    assert few.earliest_s < np.min(times) - 0.05 * (60.0 + few.in_s)
+
+    def opened(heat):
+        heat._openings = 1
+
+    assert foreseen(opened).latest_s == pytest.approx(fuse.latest_s)
