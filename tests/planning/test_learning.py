@@ -51,6 +51,12 @@ def test_lost_contacts_shorts_stops_and_gaps_decide_nothing():
     assert learnt.starts == 2
 
 
+@pytest.mark.parametrize(("volts", "counts"), [(8.4, True), (5.6, False)])
+def test_a_start_may_take_two_fifths_of_the_volts_and_a_short_takes_more(volts, counts):
+    amps = rows(STAND, *START, (8, 14.0, 2.4), STAND, (0.6, volts, 7.0), (1.0, 13.5, 3.0), (8, 14.0, 2.4))
+    assert (learn_draw("Express", *amps).starting_amps > 5.0) == counts
+
+
 def test_what_else_is_on_is_taken_off():
     learnt = learn_draw(
         "Express", *rows((2, 14.0, 0.5), (0.6, 13.0, 4.7), (1.0, 13.5, 3.5), (20, 14.0, 2.9)), others=OtherLoads(amps=0.5)
