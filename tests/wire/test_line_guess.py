@@ -65,6 +65,17 @@ def test_thousandths_get_their_scale_and_a_doubt(template):
     assert any("thousandths" in doubt for doubt in guess.doubts)
 
 
+@pytest.mark.parametrize(("most", "scale"), [(299, 1), (301, 0.001)])
+def test_thousandths_begin_beyond_what_any_layout_has(most, scale):
+    guess = guess_mapping([f"V={volts} I=1.{volts % 10}" for volts in (most - 4, most - 2, most - 1, most) * 3])
+    assert guess.lines.output[0].volts_scale == scale
+
+
+def test_what_is_usual_is_not_written():
+    made = mapping_text(LineMapping(form="values", output=(LineOutput(volts=1, amps=2),)))
+    assert made.split("\n") == ["[board.lines]", 'form = "values"', "", "[[board.lines.output]]", "volts = 1", "amps = 2"]
+
+
 @pytest.mark.parametrize(
     "lines",
     [
