@@ -5,6 +5,7 @@ lines of that shape are the figures. The digits themselves are then made into fi
 power of ten, which IEEE 754 rounds as it does the decimal itself (Clinger 1990), so both ways give the same figure.
 """
 
+import functools
 import math
 import re
 from collections.abc import Callable, Sequence
@@ -65,7 +66,7 @@ class LineShapes:
         self._read_one = read_one
         self._limits = np.array(limits)
         self._zeros_may_lead = zeros_may_lead
-        self._slots: dict[bytes, _Slots | None] = {}
+        self._slots_of = functools.lru_cache(maxsize=SHAPES_KEPT)(self._found)
 
     def read(self, text: bytes, lines: int) -> tuple[Floats, Bools]:
         """Figures of whole lines, shape (lines, figures), and which lines were read; the others are for ``read_one``."""
@@ -78,7 +79,7 @@ class LineShapes:
         grid = codes[: width * lines].reshape(lines, width)
         if not odd and (grid == grid[0]).all():
             # The usual case, in a third of the time: the same without looking for lines of one shape.
-            slots = self._slots_of(grid[0])
+            slots = self._slots_of(grid[0].tobytes())
             if slots is not None:
                 table, is_read = self._figures(characters, marks.reshape(lines, width), sizes.reshape(lines, width), slots)
             return table, is_read
@@ -94,7 +95,7 @@ class LineShapes:
             rows = last[waiting[alike]][:, None] + np.arange(1 - count, 1)
             same = (codes[rows] == shape).all(axis=1)
             alike[alike] = same
-            slots = self._slots_of(shape)
+            slots = self._slots_of(shape.tobytes())
             if slots is not None:
                 found, rows = waiting[alike], rows[same]
                 table[found], is_read[found] = self._figures(characters, marks[rows], sizes[rows], slots)
@@ -124,17 +125,9 @@ class LineShapes:
         over = figures >= self._limits
         return figures, good & ~over.any(axis=1) if over.any() else good
 
-    def _slots_of(self, shape: Shape) -> _Slots | None:
-        key = shape.tobytes()
-        if key not in self._slots:
-            if len(self._slots) >= SHAPES_KEPT:
-                self._slots.clear()
-            self._slots[key] = self._found(shape)
-        return self._slots[key]
-
-    def _found(self, shape: Shape) -> _Slots | None:
+    def _found(self, codes: bytes) -> _Slots | None:
         """Where the figures stand; None where a line of this shape is no plain row, or more than its digits may matter."""
-        line, runs = "", list[int]()
+        line, runs, shape = "", list[int](), np.frombuffer(codes, dtype=np.uint16)
         for at, code in enumerate(shape.tolist()):
             if code > _CHARACTER:
                 line += str(_FIRST_PLACE + len(runs))

@@ -1,5 +1,6 @@
 """Streams of lines, decoded a chunk at a time, whatever the lines say: see ``reading_lines`` and ``mapped_lines`` for what they may say."""
 
+import itertools
 from typing import Protocol
 
 import numpy as np
@@ -118,16 +119,8 @@ class LineDecoder:
 
 def _with_readings_joined(items: list[Item]) -> list[Item]:
     """Readings that follow each other in one."""
-    found: list[Item] = []
-    readings: list[LineReadings] = []
-    for item in [*items, None]:
-        if isinstance(item, LineReadings):
-            readings.append(item)
-            continue
-        found += [joined_lines(readings)] if readings else []
-        found += [] if item is None else [item]
-        readings = []
-    return found
+    groups = itertools.groupby(items, key=lambda item: isinstance(item, LineReadings))
+    return [item for are_lines, group in groups for item in ([joined_lines(list(group))] if are_lines else group)]  # type: ignore[arg-type]
 
 
 _LINE_FEED = 0x0A

@@ -37,8 +37,11 @@ class MappedLines:
         self._fields = {"values": lambda line: by_place(line, self._form), "pairs": by_name(names, self._form), "json": of_object}
         self._interval_ms = mapping.interval_ms or DEFAULT_INTERVAL_MS
         self._lines = 0
-        one = self.read_one if digits_are_figures(names) or mapping.form == "values" else _nothing
-        self.shapes = LineShapes(one, [math.inf] * len(names), zeros_may_lead=mapping.form != "json")
+        # Where digits may be a part of a name, lines of one shape may say different things.
+        are_alike = mapping.form == "values" or digits_are_figures(names)
+        self.shapes = LineShapes(
+            self.read_one if are_alike else lambda _line: None, [math.inf] * len(names), zeros_may_lead=mapping.form != "json"
+        )
         self._identity: Identity | None = Identity(
             number=0,
             name=board.name,
@@ -95,7 +98,3 @@ def _corrections(mapping: LineMapping) -> tuple[NDArray[np.float64], NDArray[np.
     zeros = [zero for output in mapping.output for zero in (output.volts_zero, output.amps_zero)]
     scales = [scale for output in mapping.output for scale in (output.volts_scale, output.amps_scale)]
     return np.array(zeros), np.array(scales)
-
-
-def _nothing(_line: bytes) -> None:
-    """In place of a reader where digits may be a part of a name."""

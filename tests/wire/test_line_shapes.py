@@ -69,7 +69,7 @@ def test_a_reader_with_many_shapes_forgets_and_reads_on():
     for k in range(SHAPES_KEPT + 5):
         _, is_read = many.read(text_of([f"1{' ' * k},2"]), 1)
         assert is_read.all()
-    assert len(many._slots) <= SHAPES_KEPT
+    assert many._slots_of.cache_info().currsize == SHAPES_KEPT
 
 
 def test_few_lines_are_left_to_one_by_one(monkeypatch):
