@@ -15,8 +15,7 @@ from monitor.link.listen import PortCapture, PortListener, listen
 from monitor.runtime.reader import USUAL_BAUDS
 from monitor.values import Identity, LineReadings
 from monitor.wire import Fault, LineDecoder
-from monitor.wire.inspection import why_not
-from monitor.wire.line_advice import fault_of, is_like_a_reading
+from monitor.wire.inspection import fault_of, is_like_a_reading, why_not
 from monitor.wire.line_guess import MappingGuess, guess_mapping, mapping_text
 from monitor.wire.mapped_lines import MappedLines
 

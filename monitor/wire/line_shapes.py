@@ -29,7 +29,6 @@ _WORD_DIGITS = re.compile(r"[^\W\d]\d+")
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 Shape = NDArray[np.uint16]
-ReadLine = Callable[[bytes], object]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +61,7 @@ class LineShapes:
         zeros_may_lead: Whether more than one digit before the point may begin with a zero.
     """
 
-    def __init__(self, read_one: ReadLine, limits: Sequence[float], *, zeros_may_lead: bool) -> None:
+    def __init__(self, read_one: Callable[[bytes], object], limits: Sequence[float], *, zeros_may_lead: bool) -> None:
         self._read_one = read_one
         self._limits = np.array(limits)
         self._zeros_may_lead = zeros_may_lead
@@ -207,7 +206,7 @@ def _numbers(characters: NDArray[np.uint8], ends: Ints, digits: Ints) -> Floats:
 
 
 _CHARACTER = 0xFF
-_LINE_FEED, _POINT, _ZERO = 0x0A, 0x2E, 0x30
+_LINE_FEED, _POINT, _ZERO = b"\n.0"
 _ZEROS = np.uint64(0x3030303030303030)
 _TENS = 10.0 ** np.arange(7, -1, -1)
 _POWERS = 10.0 ** np.arange(MOST_DIGITS + 1)

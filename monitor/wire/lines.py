@@ -89,7 +89,7 @@ class LineDecoder:
 
     def _read(self, text: bytes, position: int, items: list[Item]) -> None:
         """Whole lines that begin at this byte of the stream."""
-        ends = np.flatnonzero(np.frombuffer(text, dtype=np.uint8) == _LINE_FEED) + 1
+        ends = np.flatnonzero(np.frombuffer(text, dtype=np.uint8) == ord("\n")) + 1
         table, is_row = self._grammar.shapes.read(self._grammar.plain(text), len(ends))
         starts, after, position_of = np.concatenate([[0], ends[:-1]]), 0, ends + position
         is_row &= ends - starts <= self._grammar.limit_bytes + 1
@@ -121,6 +121,3 @@ def _with_readings_joined(items: list[Item]) -> list[Item]:
     """Readings that follow each other in one."""
     groups = itertools.groupby(items, key=lambda item: isinstance(item, LineReadings))
     return [item for are_lines, group in groups for item in ([joined_lines(list(group))] if are_lines else group)]  # type: ignore[arg-type]
-
-
-_LINE_FEED = 0x0A

@@ -5,8 +5,7 @@ import pytest
 from cobs import cobs
 from fastcrc import crc16
 
-from monitor.wire.inspection import Transcript, inspect, why_not
-from monitor.wire.line_advice import fault_of
+from monitor.wire.inspection import Transcript, fault_of, inspect, why_not
 from tests.faults.hostile_board import misread
 from tests.wire.bytestreams import counts, health_packet, identity, identity_packet, samples_packet
 from tests.wire.test_mapped_lines import PAIRS, TIMED
