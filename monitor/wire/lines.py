@@ -17,7 +17,6 @@ BLOCK_BYTES = 1 << 15
 """So much is read at once: arrays of more leave the processor's cache."""
 
 Row = tuple[float, ...]
-Ends = NDArray[np.int64]
 
 
 class LineGrammar(Protocol):
@@ -39,7 +38,7 @@ class LineGrammar(Protocol):
     def read_one(self, line: bytes) -> Row | Identity | FaultKind | str | None:
         """One line without its end: a row, an identity, what is wrong with it (in words where they say more), or None: no matter."""
 
-    def taken(self, rows: Floats, ends: Ends) -> list[Item]:
+    def taken(self, rows: Floats, ends: NDArray[np.int64]) -> list[Item]:
         """Rows that follow each other, and where their lines end in the stream, as items."""
 
     def missed(self) -> None:
@@ -107,7 +106,7 @@ class LineDecoder:
                 self._miss(made, int(position_of[k]), len(line), items)
         self._take(table[after:], position_of[after:], items)
 
-    def _take(self, rows: Floats, ends: Ends, items: list[Item]) -> None:
+    def _take(self, rows: Floats, ends: NDArray[np.int64], items: list[Item]) -> None:
         if len(rows):
             items += self._grammar.taken(rows, ends)
 
