@@ -281,6 +281,7 @@ class Drops(Watcher):
         event, depth = judge_stand(self.stream, self.district, (first, found), usual)
         if event is None:
             return None
+        self.stream.note_sag(event, self._latest)
         self.tell(event)
         gone = yield from self.find(
             lambda rows: (self.ticks.amps_low[rows, d] > usual - t.DROP_RECOVERED_SHARE * depth) | ~self.ticks.calm[rows, d],

@@ -10,7 +10,7 @@ from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.facts import thresholds as t
 from monitor.facts.edges import crossing_s, is_fine
 from monitor.facts.medians import medians
-from monitor.facts.shorts import beyond, collapsed
+from monitor.facts.shorts import beyond, collapsed, folded
 from monitor.facts.ticks import TICK_S
 from monitor.values import Cause
 from monitor.values.arrays import Floats
@@ -150,7 +150,8 @@ class Sags(Watcher):
         amps = float(np.nanmin(recent, initial=before.amps[d]))  # a limiter that folds back comes into a short that began before
         rated = float(self.circuits.rated_amps[self.circuits.supply_of[d]])
         volts = float(before.volts[d])
-        return bool((collapsed(cut.amps, cut.volts, amps, volts) | beyond(cut.amps, cut.volts, rated, volts)).any())
+        shorted = collapsed(cut.amps, cut.volts, amps, volts) | beyond(cut.amps, cut.volts, rated, volts)
+        return bool((shorted | folded(cut.amps, cut.volts, amps, volts)).any())
 
     def _fell_together(self, before: _Before, live: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> bool:
         """All within the tick in which it was found, or the next."""

@@ -7,7 +7,9 @@ from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.facts import thresholds as t
 from monitor.facts.edges import is_fine, sharpest_share
 from monitor.facts.medians import median
+from monitor.facts.openings import zero_amps
 from monitor.facts.rows import Cut
+from monitor.facts.shorts import folded
 from monitor.facts.sliding import rows_before, sliding
 from monitor.values import Cause
 
@@ -22,7 +24,9 @@ class Shorts(Watcher):
         rated = circuits.rated_amps[circuits.supply_of]
         leapt = ticks.amps_high[rows] > np.maximum(t.SHORT_LEAP * ticks.usual_amps[rows], t.SHORT_RATED_SHARE * rated)
         volts = sliding(np.fmax, rows_before(ticks.usual_volts, rows, t.SHORT_RECENT_TICKS, 0), t.SHORT_RECENT_TICKS)
-        return np.asarray(leapt & (ticks.volts_low[rows] < t.SHORT_WORTH_A_LOOK * volts))
+        draws = (ticks.usual_amps[rows] > zero_amps(circuits)) & (ticks.usual_volts[rows] > t.FEED_FELL_SHARE * volts)
+        holds = folded(ticks.amps_low[rows], ticks.volts_low[rows], ticks.usual_amps[rows], volts) & draws
+        return np.asarray(leapt & (ticks.volts_low[rows] < t.SHORT_WORTH_A_LOOK * volts) | holds)
 
     def watch(self, tick: int) -> Watching:
         """Watch for ever."""
@@ -59,7 +63,9 @@ class Shorts(Watcher):
         peak = float(np.max(cut.amps, initial=0.0))
         leapt = (cut.amps > max(t.SHORT_LEAP * amps, 0.3 * peak)) & ~self._coming_on(cut, volts)
         if not leapt.any():
-            return leapt
+            held = folded(cut.amps, cut.volts, amps, volts)
+            sharp = sharpest_share(cut.end_s, cut.volts, -volts) > t.EDGE_SHARP_SHARE
+            return held & (is_fine(cut) and sharp and bool(held[-t.SHORT_FOLDED_ROWS :].all()))
         whole = leapt & ~self._going_off(cut, volts)
         lowest = float(np.min(cut.volts[whole if np.count_nonzero(whole) >= t.SHORT_WHOLE_ROWS else leapt]))
         sharp = sharpest_share(cut.end_s, cut.amps, peak - amps)
@@ -124,7 +130,9 @@ class Shorts(Watcher):
     def _end(self, event: Occurrence, cut: Cut, amps: float) -> None:
         """Over when readings are no longer shorted for a while: the amps are back, or the protection opened."""
         peak = event.evidence["amps_highest"]
-        shorted = np.flatnonzero(~(cut.amps < max(t.SHORT_LEAP * amps, 0.3 * peak)) & (cut.end_s > event.start_s))
+        holds = folded(cut.amps, cut.volts, amps, event.evidence["volts_before"]) & (peak < t.SHORT_LEAP * amps)
+        much = ~(cut.amps < max(t.SHORT_LEAP * amps, 0.3 * peak))
+        shorted = np.flatnonzero((much | holds) & (cut.end_s > event.start_s))
         last_s = event.start_s if not len(shorted) else float(cut.end_s[shorted[-1]])
         if len(cut.end_s) and cut.end_s[-1] > last_s + t.SHORT_HELD_S:
             # The window that follows the last one is the first without.

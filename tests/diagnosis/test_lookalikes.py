@@ -147,3 +147,61 @@ def test_readings_ten_a_second_do_not_tell_a_slammed_throttle_from_a_lost_feed()
     bench = Bench(seconds=40)
     bench.fed[:, 0] = 1 - np.clip((bench.at_s - 20) / 0.2, 0, 1)
     assert bare(diagnose(every(bench.readings(), 12), layout())[0]) == []
+
+
+def test_a_limiter_that_folds_back_to_what_was_drawn_before_feeds_a_short_all_the_same():
+    bench, shorted = Bench(seconds=40), slice(20_000, 23_000)
+    bench.fed[shorted, 0], bench.extra[shorted, 0] = 0.05, 2.8  # of 14 V nothing is left to drive them
+    (event,) = bench.diagnose()[0]
+    assert (event.cause.value, event.start_s, event.end_s) == (
+        "short",
+        pytest.approx(20, abs=0.1),
+        pytest.approx(23, abs=0.1),
+    )
+
+
+def test_a_heater_s_pause_is_no_lost_contact_and_a_motor_that_starts_again_lost_it():
+    heater, motor = Bench(seconds=40), Bench(seconds=40)
+    heater.extra[:, 0] = 1.3
+    heater.extra[heater.rows(20, 22), 0] = 0
+    assert not causes(heater)
+    motor.load[motor.rows(20, 20.7), 0] = 0
+    motor.load[20_700:, 0] += 1.7 * np.exp(-(motor.at_s[20_700:] - 20.7) / 0.6)
+    assert causes(motor) == {"lost-contact"}
+
+
+@pytest.mark.parametrize(("nth", "confidence"), [(1, 0.96), (12, 0.75)])
+def test_a_train_whose_motor_shows_no_ripple_stands_without_contact_too(nth: int, confidence: float):
+    bench = Bench(seconds=40, noise=0.0)
+    bench.load[bench.rows(20, 27), 0] = 0
+    (event,) = diagnose(every(bench.readings(), nth), layout())[0]
+    assert (event.cause.value, event.confidence) == ("lost-contact", confidence)
+    assert event.end_s == pytest.approx(27, abs=0.3)
+
+
+def test_a_load_of_more_than_any_train_draws_that_is_switched_off_is_no_stand():
+    bench = Bench(seconds=40, noise=0.0, lamp_amps=(0.0, 0.3, 0.2, 0.9), train_amps=(0.3, 2.0, 1.2, 0.0))
+    bench.extra[bench.rows(10, 25), 0] = 7
+    assert "lost-contact" not in causes(bench)
+
+
+def test_a_press_at_the_last_live_lever_of_a_supply_is_no_opening():
+    bench = Bench(seconds=40)
+    bench.extra[bench.rows(15, 40), 0] = 9
+    bench.fed[bench.rows(19, 21.5), 1] = 0
+    bench.fed[bench.rows(20, 20.5), 0] = 0
+    assert ("direction-break", "Outer main") in bare(bench.diagnose()[0])
+    assert "protection-open" not in causes(bench)
+
+
+def test_levers_of_two_supplies_that_go_down_together_are_no_dip_of_the_mains():
+    bench = Bench(seconds=40)
+    bench.fed *= np.interp(bench.at_s, [20, 22], [1.0, 0.3])[:, None]
+    assert "mains-dip" not in causes(bench)
+
+
+def test_the_surge_behind_a_weak_section_fades_so_nothing_binds():
+    bench = Bench(seconds=80)
+    bench.load[bench.rows(50, 57), 0] = 0.5
+    bench.load[57_000:, 0] += 1.6 * np.exp(-(bench.at_s[57_000:] - 57) / 1.0)
+    assert "binding" not in causes(bench)
