@@ -64,8 +64,8 @@ class Shorts(Watcher):
         leapt = (cut.amps > max(t.SHORT_LEAP * amps, 0.3 * peak)) & ~self._coming_on(cut, volts)
         if not leapt.any():
             held = folded(cut.amps, cut.volts, amps, volts)
-            sharp = sharpest_share(cut.end_s, cut.volts, -volts) > t.EDGE_SHARP_SHARE
-            return held & (is_fine(cut) and sharp and bool(held[-t.SHORT_FOLDED_ROWS :].all()))
+            at_once = sharpest_share(cut.end_s, cut.volts, -volts) > t.EDGE_SHARP_SHARE
+            return held & (is_fine(cut) and at_once and bool(held[-t.SHORT_FOLDED_ROWS :].all()))
         whole = leapt & ~self._going_off(cut, volts)
         lowest = float(np.min(cut.volts[whole if np.count_nonzero(whole) >= t.SHORT_WHOLE_ROWS else leapt]))
         sharp = sharpest_share(cut.end_s, cut.amps, peak - amps)
