@@ -33,7 +33,7 @@ INDEX = """<!DOCTYPE html>
 
 CAUTIONS = (
     "pilotlamp watches and advises; it switches nothing and replaces no breaker or fuse. "
-    "Mains work is for licensed electricians. Local codes and makers' instructions come first."
+    "Stay away from the mains side: it is for licensed electricians. Local codes and makers' instructions come first."
 )
 
 
