@@ -3,6 +3,7 @@
 import shutil
 import threading
 import time
+from dataclasses import replace
 
 import numpy as np
 
@@ -61,6 +62,7 @@ class Hall:
         self.ripple = 0.0
         self.pause_s = 0.04
         self.operated = []
+        self._published = {}
         self.layout_path = None
         self.recordings = None
         self._lock = threading.Lock()
@@ -77,6 +79,15 @@ class Hall:
         self.operated.append(action)
         with self._lock:
             self._pipeline.operate(action)
+        # A warning of the test's own is not the judge's: it is answered here as the judge answers for its own.
+        own = self._published.get(action.warning_id)
+        if own is not None and action.kind in ("acknowledge", "shelve"):
+            changed = (
+                {"state": "acknowledged" if own.end_s is None else "normal"}
+                if action.kind == "acknowledge"
+                else {"shelved_until_s": action.until_s}
+            )
+            self.publish(warnings=(replace(own, **changed),))
 
     def statuses(self):
         return tuple(
@@ -88,6 +99,7 @@ class Hall:
 
     def publish(self, **things):
         """Put further things into the live store, as a step of their own."""
+        self._published.update((warning.id, warning) for warning in things.get("warnings", ()))
         with self._lock:
             self.live.publish(Step(port="test", chunk=Chunk(data=b""), now_s=self.now_s(), **things))
 

@@ -391,7 +391,7 @@ def test_an_act_now_is_spoken_once_somebody_asked_for_it(show):
     )
     one.hall.publish(warnings=(lower, upper))
     page.wait_for_selector('[role="alert"]:has-text("Upper is too warm")', state="attached")
-    one.hall.publish(actions=(Action(kind="acknowledge", at_s=one.hall.now_s(), warning_id=lower.id),))
+    one.hall.operate(Action(kind="acknowledge", at_s=one.hall.now_s(), warning_id=lower.id))
     wait_for(lambda: page.evaluate("pilotlamp.payload.warnings.some(w => w.where === 'Lower' && w.acknowledged)"))
     page.evaluate("() => { window.busy = false; }")
     wait_for(lambda: any("Upper is too warm." in text for text in page.evaluate("window.aloud")))

@@ -156,7 +156,7 @@ def test_supplies_some_80_years_old_with_exposed_contacts_cloth_cords_or_no_brea
 
 
 def test_how_a_breaker_resets_is_asked_and_explained():
-    assert "comes back by itself" in " ".join(verdict(supply(msgspec.structs.replace(SOUND, breaker_reset="auto"))).notes)
+    assert "closes by itself" in " ".join(verdict(supply(msgspec.structs.replace(SOUND, breaker_reset="auto"))).notes)
     assert "reset by hand" in " ".join(verdict(supply(msgspec.structs.replace(SOUND, breaker_reset="manual"))).notes)
 
 
