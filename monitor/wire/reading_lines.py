@@ -93,10 +93,10 @@ def _without_checksums(text: bytes) -> bytes:
     sums ^= np.where(characters[ends] == ord("\r"), ord("\r") ^ ord("\n"), ord("\n")).astype(np.uint8)
     star, high, low = (characters[ends - back] for back in (3, 2, 1))
     right = (star == ord("*")) & (16 * _HEX[high] + _HEX[low] == sums ^ star ^ high ^ low) & (ends - starts >= _CHECKSUM_SIZE)
-    kept = np.ones(len(text), dtype=np.bool_)
-    for back in (3, 2, 1):
-        kept[ends[right] - back] = False
-    return characters[kept].tobytes()
+    # Without its checksum, a carriage return in front of that would become part of the line's end.
+    ends = ends[right]
+    ends = ends[characters[ends - _CHECKSUM_SIZE - 1] != ord("\r")]
+    return np.delete(characters, ends[:, None] - (3, 2, 1)).tobytes()
 
 
 def _hex(digits: bytes) -> int | None:
