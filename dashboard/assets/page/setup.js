@@ -49,10 +49,17 @@ function refuse(text) {
 
 function keysOf(state) { return state.card + ":" + state.fields.map(function (field) { return field.key; }).join(); }
 
+/* All of a card but what is typed and what the board says just now. */
+function frameOf(state) {
+  const fields = state.fields.map(function (field) { return Object.assign({}, field, { now: "", complaint: "", value: "" }); });
+  return JSON.stringify([state.card, state.title, state.about, state.warnings, state.cautions, state.text, state.forwards, fields]);
+}
+
+/* A step to the card that is there already leaves it alone: somebody may be typing. */
 function draw(state, moves) {
   const before = shown;
   shown = state;
-  if (!before || moves || keysOf(before) !== keysOf(state)) {
+  if (!before || keysOf(before) !== keysOf(state) || (moves && frameOf(before) !== frameOf(state))) {
     drawCard(state, before, moves);
     drawChapters(state);
   }
