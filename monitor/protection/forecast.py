@@ -34,7 +34,7 @@ def foresee(heat: HeatTrack, amps: float, ways: Sequence[Way], over_s: float) ->
     left = weights.sum() / heat.belief.sum()
     if left == 0:
         # Slower than anything that the layout file lets expect.
-        in_s = max(float(th.LEAST_SPAN_S), th.LATE_SHARE * over_s)
+        in_s = max(th.LEAST_SPAN_S, th.LATE_SHARE * over_s)
         return TripForecast(
             in_s=in_s, earliest_s=0.0, latest_s=None, by_lap=by_lap, is_late=True, has_points=heat.devices.has_points
         )
