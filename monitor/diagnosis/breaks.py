@@ -8,6 +8,7 @@ from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.facts import thresholds as t
 from monitor.facts.edges import is_fine, sharpest_share
+from monitor.facts.mains import fell_everywhere, rose_everywhere
 from monitor.facts.medians import median
 from monitor.facts.openings import zero_amps
 from monitor.facts.overloads import highest_mean, opening_evidence, overload_before, short_before
@@ -42,7 +43,7 @@ class Breaks(Watcher):
                 tick = yield from self._wait_for_opening(found)
                 continue
             event = self._event(found)
-            if event.cause is not Cause.DIRECTION_BREAK:
+            if event.cause not in (Cause.DIRECTION_BREAK, Cause.MAINS_DIP):
                 self.tell(event)
             tick = yield from self._follow(event, found)
 
@@ -114,10 +115,10 @@ class Breaks(Watcher):
     def _judge_onset(self, event: Occurrence, tick: int) -> None:
         """An opening takes every district of its supply within the same cycle; a hand takes its own."""
         near = self.circuits.supply_of == self.circuits.supply_of[self.district]
-        stays, fell, dipped = self._others(event, tick)
+        stays, fell = self._others(event, tick)
         if self._slid(event, tick):
             event.evidence["slid"] = 1.0
-        elif bool(dipped[~near].any()) and not bool((stays & ~dipped).any()):
+        elif fell_everywhere(self.stream, tick, self._volts_before(tick)):
             event.cause, event.confidence = Cause.MAINS_DIP, 0.98
         elif bool(stays[near].any()):
             self._call(
@@ -147,9 +148,12 @@ class Breaks(Watcher):
                 event.cause, event.confidence = cause, confidence
                 return
 
-    def _others(self, event: Occurrence, tick: int) -> tuple[Bools, Bools, Bools]:
-        """Which other districts keep their volts through this fall, or have them back meanwhile; which fell and stay down; which fell."""
-        stays, fell, dipped = (np.zeros(len(self.circuits), dtype=np.bool_) for _ in range(3))
+    def _volts_before(self, tick: int) -> Floats:
+        return np.asarray(self.ticks.usual_volts[self.ticks.rows(tick, tick + 1)][0])
+
+    def _others(self, event: Occurrence, tick: int) -> tuple[Bools, Bools]:
+        """Which other districts keep their volts through this fall, or have them back meanwhile; which fell and stay down."""
+        stays, fell = (np.zeros(len(self.circuits), dtype=np.bool_) for _ in range(2))
         for other in np.flatnonzero(np.arange(len(self.circuits)) != self.district).tolist():
             cut = self.stream.cut(other, tick - 5, tick + 3)
             live = cut.volts > 2 * self.circuits.off_volts[other]
@@ -164,9 +168,7 @@ class Breaks(Watcher):
             after = cut.start_s > event.start_s + 0.5 * window_s
             stays[other] = bool(live[after].any())
             fell[other] = bool(live[before].any()) and bool(after.any()) and not stays[other]
-            soon = after & (cut.start_s < event.start_s + 2 * t.BREAK_TOGETHER_WINDOWS * window_s)
-            dipped[other] = bool(live[before].any()) and bool((~live[soon]).any())
-        return stays, fell, dipped
+        return stays, fell
 
     def _overload(self, event: Occurrence, tick: int, *, alone: bool) -> float:
         """How sure it is that the supply gave too much just before; 0 where nothing says so.
@@ -228,7 +230,12 @@ class Breaks(Watcher):
         at, limit = tick + 1, tick + t.BREAK_BY_HAND_TICKS
         while True:
             undecided = event.cause is Cause.DIRECTION_BREAK
-            back = yield from self.find(lambda rows: self.ticks.volts_high[rows, d] > 2 * off, at, limit if undecided else None)
+            until = limit if undecided or (event.cause is Cause.MAINS_DIP and at < limit) else None
+            back = yield from self.find(lambda rows: self.ticks.volts_high[rows, d] > 2 * off, at, until)
+            if back is None and event.cause is Cause.MAINS_DIP:
+                self.tell(event)
+                at = limit
+                continue
             if back is None and "slid" in event.evidence:
                 event.cause, event.confidence, event.end_s = Cause.THROTTLE, 0.9, event.start_s
                 self.tell(event)
@@ -276,7 +283,7 @@ class Breaks(Watcher):
         event.end_s = max(event.start_s, end_s)
         event.evidence["dead_s"] = event.end_s - event.start_s
         event.evidence["rises"] = float(_swings(cut.volts, event.evidence, falling=False))
-        if self._is_press(event):
+        if self._is_press(event) or (event.cause is Cause.MAINS_DIP and not self._all_rose(event, back)):
             event.cause = Cause.DIRECTION_BREAK
         if event.cause is Cause.DIRECTION_BREAK and self._amps_flowed(event, event.end_s):
             return  # an open switch carries none: this is a short, told as one where the readings can show it
@@ -293,6 +300,10 @@ class Breaks(Watcher):
         )
         soon = event.evidence["dead_s"] < t.BREAK_PRESSED_S and leap < t.BREAK_SHORT_CIRCUIT
         return event.cause is Cause.PROTECTION_OPEN and "alone" in event.evidence and soon
+
+    def _all_rose(self, event: Occurrence, back: int) -> bool:
+        """What went with the mains comes back with them: two hands that fell on two switches at once do not rise at once."""
+        return rose_everywhere(self.stream, back, self._volts_before(int(event.start_s / TICK_S)))
 
     def _amps_flowed(self, event: Occurrence, end_s: float) -> bool:
         """Whether more flowed while the volts were gone than before."""

@@ -8,7 +8,8 @@ import numpy as np
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.facts import thresholds as t
-from monitor.facts.edges import crossing_s, is_fine
+from monitor.facts.edges import crossing_s
+from monitor.facts.mains import fell_everywhere
 from monitor.facts.medians import medians
 from monitor.facts.shorts import beyond, collapsed, folded
 from monitor.facts.ticks import TICK_S
@@ -56,8 +57,6 @@ class Sags(Watcher):
             yield found + 4
             before = self._before(found)
             cause = self._cause(before)
-            if cause is None and self._is_brief(before):
-                cause = Cause.MAINS_DIP
             gone = before.volts_low[self.district] < self.circuits.off_volts[self.district]
             if cause is None or (cause is Cause.MAINS_DIP and gone):  # volts that are gone are the watcher's of breaks
                 tick = found + 1
@@ -95,38 +94,27 @@ class Sags(Watcher):
         """By what the amps and the others do at the same instant."""
         circuits, d = self.circuits, self.district
         live = before.volts > circuits.off_volts
+        near = circuits.supply_of == circuits.supply_of[d]
         share = before.volts_low / np.maximum(before.volts, 1e-6)
-        near, far = circuits.supply_of == circuits.supply_of[d], circuits.supply_of != circuits.supply_of[d]
-        rise = float(np.nansum((before.amps_low - before.amps)[near]))
-        rated = float(circuits.rated_amps[circuits.supply_of[d]])
-        if not share[d] < 1 - min(t.SAG_DIP_DEPTH, t.SAG_DEPTH) or self._is_short(before):
+        if fell_everywhere(self.stream, before.tick, before.volts):
+            lowest = np.min(self.ticks.volts_low[self.ticks.rows(before.tick, before.tick + 2)], axis=0)
+            before.volts_low = np.fmin(before.volts_low, lowest)  # a dip may be shorter than a tick
+            return Cause.MAINS_DIP if self._is_dip(before, live) else None
+        if not share[d] < 1 - t.SAG_DEPTH or self._is_short(before):
             return None
-        if (
-            bool((live & far).any())
-            and bool((share[live] < 1 - t.SAG_ALONG_DEPTH).all())
-            and rise < t.SAG_LEAST_RATED_SHARE * rated
-        ):
-            alike = share[d] < 1 - t.SAG_DIP_DEPTH and self._fell_alike(share[live], share[d])
-            return Cause.MAINS_DIP if alike and self._fell_together(before, live) and self._fell_sharply(before) else None
-        if rise > t.SAG_LEAST_RATED_SHARE * rated:
+        rise = float(np.nansum((before.amps_low - before.amps)[near]))
+        if rise > t.SAG_LEAST_RATED_SHARE * float(circuits.rated_amps[circuits.supply_of[d]]):
             return None if self._is_by_hand(before, near, rise) else Cause.SUPPLY_SAG
-        if not bool((live & far).any()) and int((live & near).sum()) > 1 and self._fell_alike(share[live], share[d]) and rise < 0:
-            return Cause.MAINS_DIP if share[d] < 1 - t.SAG_DIP_DEPTH and self._fell_sharply(before) else None
+        if not bool((live & ~near).any()) and int((live & near).sum()) > 1 and rise < 0 and self._is_dip(before, live):
+            return Cause.MAINS_DIP
         return None
 
-    def _is_brief(self, before: _Before) -> bool:
-        """A dip shorter than a tick, which its lowest readings show, on every supply alike; what was measured is put right."""
-        rows = self.ticks.rows(before.tick, before.tick + 2)
-        live = before.volts > self.circuits.off_volts
-        low = np.min(self.ticks.volts_low[rows], axis=0)
-        share = low / np.maximum(before.volts, 1e-6)
-        if not is_fine(self.stream.cut(self.district, before.tick - 3, before.tick + 2)) or not self._fell_at_once(before, live):
-            return False
-        everywhere = bool((share[live] < 1 - t.SAG_DIP_DEPTH).all()) and bool(live[self.circuits.strangers(self.district)].any())
-        if not (everywhere and self._fell_alike(share[live], share[self.district])):
-            return False
-        before.volts_low = low
-        return self._fell_sharply(before)
+    def _is_dip(self, before: _Before, live: Bools) -> bool:
+        """All that is live fell alike, by a dip's depth, and sharply."""
+        share = before.volts_low / np.maximum(before.volts, 1e-6)
+        own = float(share[self.district])
+        alike = bool((np.abs(share[live] - own) < 0.35 * (1 - own) + 0.02).all())
+        return alike and own < 1 - t.SAG_DIP_DEPTH and self._fell_sharply(before)
 
     def _is_by_hand(self, before: _Before, near: "np.ndarray[tuple[int], np.dtype[np.bool_]]", rise: float) -> bool:
         """The amps rose where the volts rose: somebody turned a throttle up, or switched a neighbour on again."""
@@ -152,22 +140,6 @@ class Sags(Watcher):
         volts = float(before.volts[d])
         shorted = collapsed(cut.amps, cut.volts, amps, volts) | beyond(cut.amps, cut.volts, rated, volts)
         return bool((shorted | folded(cut.amps, cut.volts, amps, volts)).any())
-
-    def _fell_together(self, before: _Before, live: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> bool:
-        """All within the tick in which it was found, or the next."""
-        rows = self.ticks.rows(before.tick, before.tick + 2)
-        low = np.min(self.ticks.volts_low[rows], axis=0)
-        return bool((low[live] < (1 - t.SAG_ALONG_DEPTH) * before.volts[live]).all())
-
-    def _fell_at_once(self, before: _Before, live: Bools) -> bool:
-        """All within two cycles: what falls on two supplies in one tick may be two things."""
-        cuts = {d: self.stream.cut(d, before.tick - 1, before.tick + 2) for d in np.flatnonzero(live).tolist()}
-        fell = {d: cut.end_s[cut.volts < (1 - t.SAG_ALONG_DEPTH) * before.volts[d]] for d, cut in cuts.items()}
-        starts = [float(ends[0]) for ends in fell.values() if len(ends)]
-        return len(starts) == len(cuts) and max(starts) - min(starts) < t.SAG_AT_ONCE_S
-
-    def _fell_alike(self, share: Floats, own: float) -> bool:
-        return bool((np.abs(share - own) < 0.35 * (1 - own) + 0.02).all())
 
     def _fell_sharply(self, before: _Before) -> bool:
         cut = self.stream.cut(self.district, before.tick - 3, before.tick + 3)

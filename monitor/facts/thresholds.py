@@ -70,9 +70,13 @@ SAG_STEADY_TICKS = 16  # ticks | a starting train's surge has faded by then | ju
 SAG_BACK_SHARE = 0.5  # share | of the depth: halfway back is over | judgement
 SAG_LEAST_RATED_SHARE = 0.06  # share | a rise of the supply's amps smaller than this does not pull volts down | judgement
 SAG_FORGET_TICKS = 6000  # ticks | ten minutes: then the lower volts are the usual ones | judgement
-SAG_AT_ONCE_S = 0.035  # s | two cycles: one fall of the mains is everywhere within so long | judgement
 SAG_BY_HAND_SHARE = 0.6  # share | of the rise: a neighbour's hand takes volts here | judgement
 SAG_DRIVEN_DEPTH = 0.15  # share | a train driven over takes its load along; only a deep fall is worth a word | judgement
+
+# The mains
+MAINS_AT_ONCE_S = 0.035  # s | two cycles: one fall of the mains is everywhere within so long | judgement
+MAINS_LINES = 0.5  # share | of the time between two lines: all in one line | judgement
+MAINS_WAVERED = 1.5  # times | what the volts waver by from cycle to cycle, from their lowest tenth to their highest | judgement
 
 # The shape of amps that fall and come back
 DIP_OVERSHOOT_SHARE = 0.05  # share | of the depth: a surge beyond what was before | judgement

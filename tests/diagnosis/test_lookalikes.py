@@ -68,6 +68,29 @@ def test_two_supplies_that_dip_one_after_the_other_are_no_mains():
     assert "mains-dip" not in causes(bench)
 
 
+def test_volts_that_beat_with_the_scans_in_every_cycle_are_no_dips_of_the_mains():
+    """Chopped at some hundred hertz and read at a rate near it, each output by itself; its mean does not change."""
+    bench = Bench(seconds=60, current="dc")
+    beat = 1 - np.random.default_rng(5).uniform(0, 0.35, (bench.n // 20 + 1, 4))
+    bench.open_volts *= beat.repeat(20, axis=0)[: bench.n]
+    assert "mains-dip" not in causes(bench)
+
+
+@pytest.mark.parametrize(("second_down_s", "second_up_s"), [(20.03, 20.75), (20.05, 20.5)])
+def test_hands_on_switches_of_two_supplies_at_nearly_one_moment_are_no_dip_of_the_mains(second_down_s: float, second_up_s: float):
+    bench = Bench(seconds=40)
+    bench.fed[bench.rows(20, 20.5), :2] = 0
+    bench.fed[bench.rows(second_down_s, second_up_s), 2:] = 0
+    assert "mains-dip" not in causes(bench)
+
+
+def test_levers_of_two_supplies_turned_down_one_after_the_other_are_no_dip_in_lines_either():
+    bench = Bench(seconds=40)
+    for column, begins_s in enumerate((20.0, 20.0, 20.15, 20.15)):
+        bench.fed[:, column] = np.interp(bench.at_s, [begins_s, begins_s + 0.4], [1.0, 0.5])
+    assert "mains-dip" not in {cause for cause, _ in bare(diagnose(every(bench.readings(), 12), layout())[0])}
+
+
 def sags(times_s: list[float], lasts_s: float = 1.0, edge_s: float = 0.2, depth: float = 0.4) -> set[str]:
     bench = Bench(seconds=170)
     for at_s in times_s:
