@@ -19,6 +19,22 @@
     return found;
   }
 
+  function renew(element) { element.replaceWith(element.cloneNode(true)); }
+
+  /* Digits for digits: what is as wide as it was. */
+  function shape(text) { return text.replace(/\d/g, "0"); }
+
+  /* A text of another width would push what stands beside it: it is drawn as a new element instead. */
+  function fit(holder, name, text) {
+    const shown = slot(holder, name);
+    if (!shown || shown.textContent === text) return;
+    if (shape(shown.textContent) !== shape(text)) {
+      renew(shown.closest(".big, .amps, .chip") || shown);
+    }
+    put(slot(holder, name), text);
+    if (name === "amps") mark(slot(holder, name), "length", text.length > 4 ? "long" : "short");
+  }
+
   function span(seconds) {
     const whole = Math.max(0, Math.round(seconds));
     if (whole < 60) return whole + " s";
@@ -31,8 +47,10 @@
     return share === null ? "–" : (atLeast ? "≥\u00a0" : "") + Math.round(share * 100) + " %";
   }
 
-  /* What the card itself says is not said twice: its name, and which limit of the supply it is. */
-  function shortRoom(card, words) { return words.split(";")[0].replace(" on " + nameOf(card), ""); }
+  /* What the card itself says is not said twice: its name, which limit of the supply it is, the same amps in other words. */
+  function shortRoom(card, words) {
+    return words.split(";")[0].replace(" on " + nameOf(card), "").replace(/ \([^)]*\)/, "").replace(/: [\d.]+ A more fit$/, "");
+  }
 
   function nameOf(place) { return place.querySelector("h2").textContent; }
 
@@ -41,14 +59,14 @@
     const age = feed.ageS(district.age_s);
     mark(card, "level", stale ? "stale" : district.level);
     mark(card, "good", String(district.good));
-    put(slot(card, "word"), !stale ? district.word : age === Infinity ? "no figures yet" : "stale, " + span(age) + " old");
-    for (const name of ["amps", "volts", "va"]) put(slot(card, name), district[name]);
+    fit(card, "word", !stale ? district.word : age === Infinity ? "no figures yet" : "stale, " + span(age) + " old");
+    for (const name of ["amps", "volts", "va"]) fit(card, name, district[name]);
     put(slot(card, "fits"), stale ? "" : shortRoom(card, district.fits));
     const gauge = slot(card, "gauge");
     const share = stale ? null : district.share;
-    put(slot(card, "share"), percent(share, district.clipped));
+    fit(card, "share", percent(share, district.clipped));
     know(gauge, share !== null);
-    if (district.limit) put(slot(card, "limit"), "of " + district.limit);
+    if (district.limit) put(slot(card, "limit"), "of " + district.limit.replace(" to " + nameOf(card), ""));
     const shown = slot(card, "fill");
     shown.style.width = Math.min(100, (share || 0) * 100) + "%";
     mark(shown, "much", stale ? "" : MUCH[district.state] || "");
@@ -74,8 +92,7 @@
 
   function fillHeat(place, supply) {
     know(place, supply.heat_words !== "");
-    put(slot(place, "heat_words"), supply.heat_words);
-    put(slot(place, "heat"), percent(supply.heat));
+    fit(place, "heat", percent(supply.heat));
     const shown = slot(place, "heat_fill");
     shown.style.width = Math.min(100, (supply.heat || 0) * 100) + "%";
     mark(shown, "much", supply.heat >= 0.9 ? "over" : supply.heat >= 0.8 ? "near" : "");
@@ -84,23 +101,26 @@
   function fillSupply(panel, supply, connected) {
     const level = connected ? supply.level : "stale";
     mark(panel, "level", level);
-    put(slot(panel, "word"), connected ? supply.word.split(",")[0] : "stale"); // the countdown stands with its heat
+    fit(panel, "word", connected ? supply.word.split(",")[0].split(": ").pop() : "stale"); // the countdown stands in the headline
     const share = connected ? supply.share : null;
     put(slot(panel, "share"), percent(share, supply.unread || supply.clipped));
     const name = nameOf(panel);
     put(slot(panel, "limit"), share === null || !supply.limit ? "" : "of " + supply.limit.replace(name + " ", "").replace(name + "/", ""));
-    put(slot(panel, "left"), share !== null ? leftOf(supply) : connected ? closing(supply) : "");
+    fit(panel, "left", share !== null ? leftOf(supply) : connected ? closing(supply) : "");
     fillHeat(slot(panel, "hot"), connected ? supply : { heat: null, heat_words: "" });
+    let from = 0;
     supply.outputs.forEach(function (output, k) {
       const segment = slot(panel, "output-" + k);
       const row = slot(panel, "row-" + k);
       if (segment) {
         const width = output.of_all * Math.min((share || 0) * LIMIT_AT, 1);
-        segment.style.width = width * 100 + "%";
+        // Moved by a transform, which lays out nothing again.
+        segment.style.cssText = "--from: " + from.toFixed(4) + "; width: " + (width * 100).toFixed(2) + "%";
+        from += width;
         mark(segment, "wide", String(width > WIDE));
       }
       if (row) {
-        put(slot(row, "amps"), output.amps);
+        fit(row, "amps", output.amps);
         mark(row, "over", String(output.share !== null && output.share >= 1));
       }
     });
@@ -112,7 +132,7 @@
     const level = headline ? headline.level : "stale";
     mark(section, "level", level);
     mark(document.querySelector(".frame"), "level", level);
-    if (headline) say(section, headline.sentence, headline.more);
+    if (headline) say(section, headline.sentence, headline.more, [headline.opens !== null, headline.latched, headline.why]);
     else if (payload) {
       say(section, "No answer from pilotlamp for " + span(feed.sinceS()), "Everything below is old. Is the program still running, and this device still on its network?");
     }
@@ -122,22 +142,25 @@
       const words = opens.words.split(" (")[0];
       const isSpan = words.startsWith("in about ");
       put(slot(section, "opening").firstElementChild, isSpan ? "opens in about" : "opens");
-      put(slot(section, "opens"), isSpan ? words.slice("in about ".length) : words);
+      fit(section, "opens", isSpan ? words.slice("in about ".length) : words);
       drain(section, headline);
     }
     fillHeadlineDoing(section, headline);
   }
 
-  const ONE_LINE = 48; // large letters that a line of a laptop holds beside a countdown; twice as many small ones
-  const LONG = 84;
+  const LONG = 96; // large letters that two lines of a laptop hold beside a countdown
+  let kind = ""; // the shape of what the headline says, and what stands beside it
 
-  function say(section, sentence, more) {
+  function say(section, sentence, more, isBeside) {
+    // Another sentence is other elements; one whose figures count on stays where it is.
+    const newKind = shape(sentence + more + isBeside);
+    if (newKind !== kind) section.querySelectorAll(".said > *").forEach(renew);
+    kind = newKind;
     const parts = feed.parted(sentence);
     put(slot(section, "sentence"), parts[0]);
     put(slot(section, "rest"), parts[1]);
     put(slot(section, "more"), more);
-    const isLong = sentence.length > LONG || (sentence.length > ONE_LINE && more.length > 2 * ONE_LINE);
-    mark(section, "length", isLong ? "long" : sentence.length > ONE_LINE ? "middle" : "short");
+    mark(section, "length", sentence.length > LONG ? "long" : "short");
   }
 
   let full = { id: null, s: 1 }; // what the countdown began with: the whole arc
@@ -151,9 +174,11 @@
 
   /* What can be done from the headline: say that somebody has seen what is over; see why. */
   function fillHeadlineDoing(section, headline) {
+    const isLatched = Boolean(headline && headline.latched);
+    if (section.querySelector("[data-head-seen]").hidden === isLatched) section.querySelectorAll(".acts > *").forEach(renew);
     const seen = section.querySelector("[data-head-seen]");
     const why = section.querySelector("[data-why]");
-    seen.hidden = !headline || !headline.latched;
+    seen.hidden = !isLatched;
     seen.ids = headline ? headline.ids : [];
     why.hidden = !headline || !headline.why || feed.source !== "";
     if (headline && headline.why) why.href = headline.why;

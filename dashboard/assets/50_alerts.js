@@ -136,6 +136,7 @@
 
   function showButtons() {
     const place = document.querySelector("[data-alerts]");
+    if (place) place.closest(".frame").dataset.fed = "true"; // how data stand is shown with the buttons beside it, not before
     if (!place || feed.isReplay()) return;
     if (!place.children.length) makeButtons(place);
     const muted = mutedS();
@@ -170,6 +171,7 @@
   }
 
   document.addEventListener("pilotlamp:tick", function (event) {
+    showButtons();
     if (feed.isReplay()) return;
     const high = highOnes(event.detail);
     const keys = high.map(function (warning) { return event.detail.run + "/" + warning.id; });
@@ -184,8 +186,8 @@
       calledAt = performance.now();
       sound();
     }
-    showButtons();
   });
+  document.addEventListener("pilotlamp:page", showButtons);
   // Any press lets the browser make sounds; the button itself sees to its own.
   ["pointerdown", "keydown"].forEach(function (kind) {
     document.addEventListener(kind, function (event) {

@@ -6,7 +6,7 @@ from dash.development.base_component import Component
 from dashboard.hall.as_layout import layout_of
 from dashboard.hall.payload import station_query
 from dashboard.views.attributes import aria, hook
-from dashboard.views.live_page import live_page
+from dashboard.views.live_page import live_page, pile
 from monitor.bus.hall_values import StationView
 
 
@@ -38,10 +38,7 @@ def hall_page() -> Component:
             html.Section(
                 [
                     html.H2("Warnings"),
-                    html.P("None.", className="none", **hook(none="")),
-                    html.Div(className="list", **hook(warnings="")),
-                    html.Div(className="list", **hook(findings="")),
-                    html.Div(className="list past", **hook(past="")),
+                    pile(),
                 ],
                 className="notices",
                 **aria(label="Warnings of all stations"),

@@ -80,12 +80,9 @@ def before_page(layout: Layout, plans: Plans, standing: SupplyVerdict | None = N
         [
             *([html.P(standing.file_trouble, className="file-trouble", role="alert")] if standing.file_trouble else []),
             _steps(plans),
-            html.Div(
-                [part for number, parts in enumerate(_parts(layout, plans, standing), 1) for part in (_title(number), *parts)],
-                className="detail before",
-            ),
+            *(_step(number, parts) for number, parts in enumerate(_parts(layout, plans, standing), 1)),
         ],
-        className="page",
+        className="page before",
         **hook(scripts="plan learn ticks"),
     )
 
@@ -119,16 +116,17 @@ def _steps(plans: Plans) -> Component:
     return html.Nav(links, className="steps", **aria(label="Steps before the show"))
 
 
-def _title(number: int) -> Component:
+def _step(number: int, parts: list[Component]) -> Component:
+    """A step; the style sheet shows the one that the address names, paper shows all."""
     key, name, asked = STEPS[number - 1]
     head = html.H2([f"{number}. {name} ", html.Small(asked)])
-    return html.Div(html.Div([head, asks(key)], className="title-row"), className="step full", id=f"step-{key}")
+    return html.Section([html.Div([head, asks(key)], className="title-row"), *parts], className="step", id=f"step-{key}")
 
 
 def _parts(layout: Layout, plans: Plans, standing: SupplyVerdict) -> tuple[list[Component], ...]:
     """The panels of each step."""
     sheet = _folded("Inspection sheet, to print and sign", html.Pre(plans.sheet, className="walk"))
-    check = [*_cards(layout, plans), _panel("First power", bench_cautions_folded(), sheet, full=True)]
+    check = [html.Div(_cards(layout, plans), className="detail"), _panel("First power", bench_cautions_folded(), sheet)]
     wire = [
         _panel("Wiring card", *_wiring(plans)),
         _panel(
@@ -142,9 +140,9 @@ def _parts(layout: Layout, plans: Plans, standing: SupplyVerdict) -> tuple[list[
         _panel("Sharing the load", *_share(plans)),
     ]
     listed = [
-        _panel("Show morning: print or tick off", *_morning(plans.morning, standing), full=True),
-        _panel("Before the doors open", _ticks(cautions_at("show")), full=True),
-        _panel("Evening: power down", _ticks(tuple(power_down_items(layout))), full=True),
+        _panel("Show morning: print or tick off", *_morning(plans.morning, standing)),
+        _panel("Before the doors open", _ticks(cautions_at("show"))),
+        _panel("Evening: power down", _ticks(tuple(power_down_items(layout)))),
     ]
     return check, wire, budget, listed
 
@@ -173,8 +171,8 @@ def _cards(layout: Layout, plans: Plans) -> list[Component]:
     ]
 
 
-def _panel(title: str, *children: Component, full: bool = False) -> Component:
-    return html.Section([html.H2(title), *children], className="panel wide full" if full else "panel wide")
+def _panel(title: str, *children: Component) -> Component:
+    return html.Section([html.H2(title), *children], className="panel")
 
 
 def _morning(items: Sequence[str], standing: SupplyVerdict) -> list[Component]:

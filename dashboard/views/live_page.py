@@ -132,8 +132,7 @@ def _bar(outputs: list[str]) -> Component:
 def _heat() -> Component:
     """Heat of the protection, filled in where there is one."""
     rail = html.Div(html.Span(**hook(slot="heat_fill")), className="rail", **aria(hidden="true"))
-    short = [html.Span("Protection heat"), rail, html.Span(**hook(slot="heat"))]
-    return html.Div([*short, html.P(className="room", **hook(slot="heat_words"))], className="heat", **hook(slot="hot"))
+    return html.Div([html.Span("Protection heat"), rail, html.Span(**hook(slot="heat"))], className="heat", **hook(slot="hot"))
 
 
 def _plate_notes(supply: Supply) -> Component | None:
@@ -147,7 +146,7 @@ def _plate_notes(supply: Supply) -> Component | None:
 
 def _output_row(layout: Layout, supply: Supply, number: int, name: str) -> Component:
     fed = ", ".join(row.name for row in layout.districts_of_supply(supply.name) if row.output == name)
-    limit = f"{output_limit_amps(layout, supply, name):.1f}".removesuffix(".0")
+    limit = f"{output_limit_amps(layout, supply, name):.1f}"
     return html.Li(
         [
             html.B(name),
@@ -166,22 +165,26 @@ def _notices() -> Component:
     return html.Section(
         [
             html.Div([html.H2("Warnings"), asks("warnings")], className="title-row"),
-            html.P("None.", className="none", **hook(none="")),
-            html.Div(className="list", **hook(warnings="")),
-            html.Div(className="list", **hook(findings="")),
-            html.Div(className="list past", **hook(past="")),
-            html.Div(className="marking", **hook(marking="")),
-            html.Details(
-                [
-                    html.Summary("What the words ask for"),
-                    html.Dl([each for level in MEANING_OF_LEVEL for each in _meaning(level)]),
-                ],
-                className="meanings",
+            pile(
+                html.Div(className="marking", **hook(marking="")),
+                html.Details(
+                    [
+                        html.Summary("What the words ask for"),
+                        html.Dl([each for level in MEANING_OF_LEVEL for each in _meaning(level)]),
+                    ],
+                    className="meanings",
+                ),
             ),
         ],
         className="notices",
         **aria(label="Warnings and findings"),
     )
+
+
+def pile(*more: Component) -> Component:
+    """Warnings, findings and what is past, filled in and stacked by the page's script, and what stands below them."""
+    lists = [html.Div(className="list past" if name == "past" else "list", **hook(**{name: ""})) for name in ("warnings", "findings", "past")]
+    return html.Div([html.P("None.", className="none", **hook(none="")), *lists, *more], className="pile")
 
 
 def _meaning(level: Level) -> tuple[Component, Component]:

@@ -32,8 +32,8 @@ INDEX = """<!DOCTYPE html>
 """The page's frame; nothing in it comes from elsewhere."""
 
 CAUTIONS = (
-    "pilotlamp watches and advises; it switches nothing and replaces no breaker or fuse. "
-    "Stay away from the mains side: it is for licensed electricians. Local codes and makers' instructions come first."
+    "pilotlamp only watches and advises; it replaces no breaker or fuse. "
+    "Leave the mains side to licensed electricians. Local codes and makers' instructions come first."
 )
 
 

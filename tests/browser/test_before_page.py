@@ -19,8 +19,11 @@ def kept(show, tmp_path):
     return show(hall)
 
 
+STEP_OF = {"learn": "budget", "candidate": "budget", "terminals": "wire"}
+
+
 def opened(kept, form, **size):
-    page = kept.open("/before", ready=False, **size)
+    page = kept.open(f"/before#step-{STEP_OF[form]}", ready=False, **size)
     page.locator("details", has=page.locator(f"form[data-{form}]")).locator("summary").click()
     return page
 
@@ -45,7 +48,7 @@ def test_a_draw_is_looked_at_and_kept(kept):
 
 def test_a_verdict_is_set_aside_with_a_reason_and_a_name(kept):
     page = kept.open("/before", ready=False)
-    page.wait_for_selector(".before .drawn")
+    page.wait_for_selector(".before .bench")
     place = page.locator("details", has=page.locator('form[data-aside="South bench"]')).last
     place.locator("summary").click()
     form = page.locator('form[data-aside="South bench"]')
@@ -95,15 +98,18 @@ def test_terminals_are_measured_on_a_phone(kept):
 @pytest.mark.parametrize(("width", "height"), [(1920, 1080), (360, 740), (320, 640)])
 def test_nothing_runs_off_the_side(kept, width, height):
     page = kept.open("/before", ready=False, width=width, height=height)
-    page.wait_for_selector(".before .drawn")
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    for step in ("check", "wire", "budget", "list"):
+        page.locator(f"[data-step={step}]").click()
+        page.wait_for_selector(f"#step-{step}:target")
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.locator(".step:visible").count() == 1
     pictures = "[...document.querySelectorAll('.drawn')]"
     page.wait_for_function(f"{pictures}.length === 2 && {pictures}.every(image => image.complete && image.naturalWidth > 0)")
 
 
 def test_forms_and_alerts_are_not_printed(kept):
     page = kept.open("/before", ready=False)
-    page.wait_for_selector(".before .drawn")
+    page.wait_for_selector(".before .bench")
     page.emulate_media(media="print")
     shown = "element => getComputedStyle(element).display !== 'none'"
     assert not page.locator(".before details").first.evaluate(shown)

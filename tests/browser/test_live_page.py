@@ -3,6 +3,7 @@
 import itertools
 import re
 import time
+from dataclasses import replace
 from urllib.parse import quote
 
 import pytest
@@ -327,7 +328,7 @@ def test_what_binds_what_still_fits_and_heat_are_on_the_phone(shown):
     page = shown.open(width=360, height=740)
     for there in (
         '[data-supply="0"] [data-slot="limit"]:has-text("of the")',
-        '[data-supply="0"] [data-slot="heat_words"]:has-text("of the heat that opens it")',
+        '[data-supply="0"] .heat:has-text("Protection heat") [data-slot="heat"]:has-text("%")',
         '[data-district="0"] [data-slot="fits"]:has-text("left")',
     ):
         page.wait_for_selector(there)
@@ -352,6 +353,31 @@ def test_headlines_short_and_long_leave_the_cards_where_they_are(show, width):
     assert not page.evaluate(
         "(said => said.scrollHeight > said.clientHeight + 1)(document.querySelector('[data-headline] .said'))"
     )
+
+
+# The Layout Instability API (W3C draft) of the browser itself: what moved though nobody asked for it.
+SHIFTED = """() => new Promise(done => new PerformanceObserver((list, observer) => {
+  observer.disconnect();
+  done(list.getEntries().map(each => [each.value, ...each.sources.map(source => [source.node && source.node.outerHTML,
+    ...[source.previousRect, source.currentRect].map(rect => [rect.x, rect.y, rect.width, rect.height])])]));
+}).observe({ type: "layout-shift", buffered: true }) || setTimeout(() => done([]), 300))"""
+
+
+@pytest.mark.parametrize(("path", "width", "height"), [("", 320, 640), ("", 1280, 800), ("?wall", 1920, 1080)])
+def test_nothing_moves_while_amps_swing_and_warnings_come_and_go(show, path, width, height):
+    one = show(Hall(4))
+    page = one.open(path, width=width, height=height)
+    one.hall.amps[:] = [9.2, 0.3, 11.4, 2.6]
+    page.wait_for_selector('[data-district="0"] .amps:has-text("9.")')
+    raised = [warning(number=k, rule=rule, start_s=one.hall.now_s(), trip_in_s=60.0) for k, rule in ((1, "trip-forecast"), (2, "short"))]
+    for each in raised:
+        one.hall.publish(warnings=(each,))
+        page.wait_for_timeout(400)
+    one.hall.amps[:] = [0.6, 10.5, 0.0, 1.1]
+    page.wait_for_selector('[data-district="1"] .amps:has-text("10.")')
+    one.hall.publish(warnings=tuple(replace(each, end_s=one.hall.now_s(), state="normal") for each in raised))
+    page.wait_for_selector('[data-headline]:not([data-level="high"])')
+    assert page.evaluate(SHIFTED) == []
 
 
 def test_a_short_that_is_over_stays_in_the_headline_until_seen_and_its_line_leads_to_its_moment(show):

@@ -3,6 +3,7 @@ import { feed } from "./start.js";
 
 const KEPT = "pilotlamp-guide";
 const CALM_S = 30; // the overload of the first round comes so long after the first viewer
+const WAITS_S = 70; // by then it begins in any case
 const MANY = 6; // so many stalls are needed before a place can be told
 const openedAt = performance.now();
 
@@ -33,6 +34,7 @@ function progress(state) {
 }
 
 function calm(state) {
+  if (state.beganS > WAITS_S) return "An overload begins every few minutes: watch North bench.";
   const leftS = CALM_S - Math.max(feed.payload.now_s - state.beganS, (performance.now() - openedAt) / 1000);
   return leftS > 1
     ? "In about " + Math.ceil(leftS / 5) * 5 + " s an overload begins: watch North bench."
@@ -61,7 +63,10 @@ function fill() {
   strip.hidden = Boolean(state.hidden);
   const step = STORY[Math.min(state.done, STORY.length - 1)](state, window.location.pathname);
   const says = strip.querySelector("[data-guide-says]").children;
-  feed.parted(step[0]).forEach(function (part, k) { feed.put(says[k], part); });
+  feed.parted(step[0]).forEach(function (part, k) {
+    if (says[k].textContent.length !== part.length) says[k].replaceWith(says[k].cloneNode(true)); // another sentence is another element
+    feed.put(says[k], part);
+  });
   const link = strip.querySelector("[data-guide-to]");
   link.hidden = step[1] === null;
   if (step[1]) {

@@ -40,7 +40,7 @@ function makeWarning() {
       wish(own, item.ids, aside ? { kind: "unshelve" } : { kind: "shelve", minutes: SHELVE_MINUTES });
     })
   );
-  top.append(strokes(), make("b", "word"), make("span", "where"), make("span", "opens"), buttons);
+  top.append(strokes(), make("b", "word"), make("span", "opens"), buttons, make("span", "where"));
   item.append(top, make("p", "message"), make("p", "advice"));
   return item;
 }
@@ -119,8 +119,27 @@ function list(place, things, makeOne, fillOne) {
       place.kept.set(thing.id, item);
     }
     fillOne(item, thing);
-    if (place.children[k] !== item) place.insertBefore(item, place.children[k] || null);
+    if (place.children[k] !== item) {
+      place.insertBefore(item, place.children[k] || null);
+      sizes.observe(item); // which stacks them all, for it asks to be told of a first size, too
+    }
   });
+}
+
+/* Items stand one below the other by transforms: one that comes or goes lets the others glide and lays out nothing again. */
+const GAP = 8;
+const ITEMS = ".none, .notice, .past p, .marking, .meanings";
+const sizes = new ResizeObserver(stack);
+
+function stack() {
+  const pile = document.querySelector(".pile");
+  if (!pile) return;
+  let top = 0;
+  pile.querySelectorAll(ITEMS).forEach(function (item) {
+    item.style.transform = "translateY(" + top + "px)";
+    if (item.offsetHeight) top += item.offsetHeight + GAP;
+  });
+  pile.style.height = top + "px";
 }
 
 function makeMarking(place) {
@@ -161,6 +180,8 @@ function fill() {
   put(none, payload.headline.level === "stale" ? "None known: figures are missing." : "None.");
   const marking = document.querySelector("[data-marking]");
   if (marking && !marking.children.length) makeMarking(marking);
+  const pile = warnings.closest(".pile");
+  if (!pile.style.height) pile.querySelectorAll(ITEMS).forEach(function (item) { sizes.observe(item); });
 }
 
 document.addEventListener("pilotlamp:tick", fill);

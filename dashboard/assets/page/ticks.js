@@ -1,4 +1,4 @@
-/* Ticks of the list before the show: kept on this device for the day, counted at their step. */
+/* Steps before the show: the one that the address names is marked. Ticks of the list: kept on this device for the day, counted at their step. */
 import { put } from "./start.js";
 
 const today = new Date().toDateString();
@@ -11,7 +11,16 @@ function kept() {
   } catch { return []; }
 }
 
+function markStep() {
+  const steps = Array.from(document.querySelectorAll("[data-step]"));
+  const here = steps.find(function (step) { return step.hash === window.location.hash; }) || steps[0];
+  steps.forEach(function (step) { if (step === here) step.setAttribute("aria-current", "step"); else step.removeAttribute("aria-current"); });
+  // The page comes after its address: a step that was not there yet is gone to once it is.
+  if (here && here.hash === window.location.hash && !document.querySelector(".step:target")) window.location.replace(here.hash);
+}
+
 function show() {
+  markStep();
   const ticked = new Set(kept());
   const all = document.querySelectorAll("[data-tick]");
   all.forEach(function (button) {
@@ -33,5 +42,6 @@ document.addEventListener("click", function (click) {
   try { window.localStorage.setItem(KEPT, JSON.stringify({ day: today, ticked: Array.from(ticked) })); } catch { /* kept on this page alone */ }
   show();
 });
+window.addEventListener("hashchange", markStep);
 document.addEventListener("pilotlamp:page", show);
 show();
