@@ -183,7 +183,10 @@ def _notices() -> Component:
 
 def pile(*more: Component) -> Component:
     """Warnings, findings and what is past, filled in and stacked by the page's script, and what stands below them."""
-    lists = [html.Div(className="list past" if name == "past" else "list", **hook(**{name: ""})) for name in ("warnings", "findings", "past")]
+    lists = [
+        html.Div(className="list past" if name == "past" else "list", **hook(**{name: ""}))
+        for name in ("warnings", "findings", "past")
+    ]
     return html.Div([html.P("None.", className="none", **hook(none="")), *lists, *more], className="pile")
 
 

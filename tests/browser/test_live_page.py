@@ -369,7 +369,9 @@ def test_nothing_moves_while_amps_swing_and_warnings_come_and_go(show, path, wid
     page = one.open(path, width=width, height=height)
     one.hall.amps[:] = [9.2, 0.3, 11.4, 2.6]
     page.wait_for_selector('[data-district="0"] .amps:has-text("9.")')
-    raised = [warning(number=k, rule=rule, start_s=one.hall.now_s(), trip_in_s=60.0) for k, rule in ((1, "trip-forecast"), (2, "short"))]
+    raised = [
+        warning(number=k, rule=rule, start_s=one.hall.now_s(), trip_in_s=60.0) for k, rule in ((1, "trip-forecast"), (2, "short"))
+    ]
     for each in raised:
         one.hall.publish(warnings=(each,))
         page.wait_for_timeout(400)
