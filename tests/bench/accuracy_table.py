@@ -1,4 +1,4 @@
-"""Prints the table of metering errors as DEVELOPERS.md has it: ``python tests/bench/accuracy_table.py``.
+"""Prints the table of metering errors as results.md has it: ``python tests/bench/accuracy_table.py``.
 
 Each waveform goes through a model of a multiplexed 10-bit converter (scan every 832 us, 104 us from channel to channel, noise of half
 a count, +-36 V and +-30 A of range). Shown are the largest errors of all windows from one second on, as shares of full scale
