@@ -19,7 +19,7 @@ from monitor.wire.inspection import Transcript, why_not
 if TYPE_CHECKING:
     from monitor.runtime.would_open import WouldOpen
 
-CHUNK_BYTES = 1 << 18
+CHUNK_BYTES = 1 << 21
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
