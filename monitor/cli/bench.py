@@ -6,6 +6,7 @@ import json
 import sys
 from collections.abc import Mapping
 from pathlib import Path
+from typing import cast
 
 import msgspec
 
@@ -134,7 +135,7 @@ def _record(text: str) -> Mapping[str, Plain]:
         record = msgspec.convert(raw, BenchRecord, strict=False)
     except msgspec.ValidationError as error:
         raise LayoutError(f"--record takes {RECORD_FORM}: {error}") from error
-    return {key: value for key, value in msgspec.to_builtins(record).items() if value is not None}
+    return cast("Mapping[str, Plain]", msgspec.to_builtins(record))
 
 
 def _ask_and_write(path: Path, supply: Supply, today: str) -> None:

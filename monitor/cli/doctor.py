@@ -21,7 +21,7 @@ from monitor.layout import Board, Layout, load_layout, parse_layout
 from monitor.link import HostClock
 from monitor.link.listen import PortCapture, PortListener
 from monitor.rehearsal import demo_layout_text
-from monitor.runtime.checkup import Check, check_computer
+from monitor.runtime.checkup import Check, as_sentence, check_computer
 
 LIMIT_S = 20.0
 ENDS_SOON = timedelta(days=14)
@@ -36,7 +36,7 @@ def try_page(args: argparse.Namespace, layout: Layout | None) -> Iterator[Check]
         page = opened_page(watch, args)
     except PageError as error:
         problem, _, remedy = str(error).partition(": ")
-        yield Check(name="page", good=False, found=_sentence(problem), remedy=_sentence(remedy))
+        yield Check(name="page", good=False, found=as_sentence(problem), remedy=as_sentence(remedy))
         return
     page.start()
     try:
@@ -110,10 +110,6 @@ def _key_rights(key: Path) -> Check:
     return Check(name="key", good=not may_others, found=found, remedy=f"Keep it from them: chmod 600 {key}" if may_others else "")
 
 
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}." if text else ""
-
-
 if TYPE_CHECKING:
     from monitor.bus.broker import Broker
     from monitor.bus.connection import Outcome
@@ -176,14 +172,14 @@ def try_broker(broker: "Broker", station: str) -> Iterator[Check]:
         trouble, (ours, theirs) = _tried(broker, Address(hall=broker.hall, station=station, kind="kept").topic, (own, other))
     except BusError as error:
         problem, _, remedy = str(error).partition(": ")
-        yield Check(name="hall", good=False, found=_sentence(problem), remedy=_sentence(remedy))
+        yield Check(name="hall", good=False, found=as_sentence(problem), remedy=as_sentence(remedy))
         return
     good = ours in (Outcome.TAKEN, Outcome.NO_SUBSCRIBER) and not trouble
     why = trouble or f"the broker refuses what {station} sends to {own}"
     yield Check(
         name="hall",
         good=good,
-        found=f"{broker.place} takes what {station} sends." if good else _sentence(why),
+        found=f"{broker.place} takes what {station} sends." if good else as_sentence(why),
         remedy="" if good else "User, station and hall have to be those that 'pilotlamp hall setup' was given.",
     )
     alone = theirs is Outcome.REFUSED

@@ -35,10 +35,11 @@ def check_isolation(layout: Layout, *, source: str | None = None) -> None:
             )
 
 
-_Error = tuple[str, str | None, str]
+TableError = tuple[str | None, str | None, str]
+"""Table, key, and what is wrong there."""
 
 
-def _errors(layout: Layout) -> Iterator[_Error]:
+def _errors(layout: Layout) -> Iterator[TableError]:
     yield from _twice("board", (board.name for board in layout.board))
     yield from _twice("supply", (supply.name for supply in layout.supply))
     yield from _twice("output", (f"{output.supply}/{output.name}" for output in layout.output))
@@ -55,12 +56,12 @@ def _errors(layout: Layout) -> Iterator[_Error]:
         yield from _district_errors(district, layout)
     yield from _channel_errors(layout)
     for load in layout.load:
-        yield from _points_nowhere(f'load "{load.name}"', "district", load.district, [d.name for d in layout.district])
+        yield from points_nowhere(f'load "{load.name}"', "district", [load.district], [d.name for d in layout.district])
     yield from _calibration_errors(layout)
     yield from _wire_number_errors(layout)
 
 
-def _twice(kind: str, names: Iterable[str]) -> Iterator[_Error]:
+def _twice(kind: str, names: Iterable[str]) -> Iterator[TableError]:
     seen: set[str] = set()
     for name in names:
         if name in seen:
@@ -68,18 +69,17 @@ def _twice(kind: str, names: Iterable[str]) -> Iterator[_Error]:
         seen.add(name)
 
 
-def _points_nowhere(table: str, key: str, name: str, known: Iterable[str]) -> Iterator[_Error]:
+def points_nowhere(table: str | None, key: str, names: Iterable[str], known: Iterable[str]) -> Iterator[TableError]:
+    """What is wrong with names that are to be names of tables, with the remedy."""
     choices = list(known)
-    if name in choices:
-        return
-    close = difflib.get_close_matches(name, choices, n=1)
-    remedy = (
-        f'did you mean "{close[0]}"?' if close else f"add a table for it, or use one of: {', '.join(choices) or '(none yet)'}"
-    )
-    yield table, key, f'"{name}" points nowhere: {remedy}'
+    for name in names:
+        if name not in choices:
+            close = difflib.get_close_matches(name, choices, n=1)
+            remedy = f'did you mean "{close[0]}"?' if close else f"use one of: {', '.join(choices) or '(none yet)'}"
+            yield table, key, f'"{name}" points nowhere: {remedy}'
 
 
-def _line_errors(table: str, lines: LineMapping) -> Iterator[_Error]:
+def _line_errors(table: str, lines: LineMapping) -> Iterator[TableError]:
     by_place = lines.form == "values"
     used: dict[int | str, str] = {}
     for asked, place in lines.places:
@@ -101,7 +101,7 @@ def _line_errors(table: str, lines: LineMapping) -> Iterator[_Error]:
                 )
 
 
-def _supply_errors(supply: Supply) -> Iterator[_Error]:
+def _supply_errors(supply: Supply) -> Iterator[TableError]:
     table = f'supply "{supply.name}"'
     if (supply.rated_va is None) == (supply.rated_watts is None):
         yield table, "rated_va", "give exactly one of rated_va and rated_watts, as the nameplate reads"
@@ -123,23 +123,23 @@ def _supply_errors(supply: Supply) -> Iterator[_Error]:
             yield table, "protection.points", "points must rise in amps and fall in seconds: put them in order"
 
 
-def _output_errors(output: Output, layout: Layout) -> Iterator[_Error]:
-    yield from _points_nowhere(
-        f'output "{output.supply}/{output.name}"', "supply", output.supply, [s.name for s in layout.supply]
+def _output_errors(output: Output, layout: Layout) -> Iterator[TableError]:
+    yield from points_nowhere(
+        f'output "{output.supply}/{output.name}"', "supply", [output.supply], [s.name for s in layout.supply]
     )
 
 
-def _district_errors(district: District, layout: Layout) -> Iterator[_Error]:
+def _district_errors(district: District, layout: Layout) -> Iterator[TableError]:
     table = f'district "{district.name}"'
-    yield from _points_nowhere(table, "supply", district.supply, [supply.name for supply in layout.supply])
+    yield from points_nowhere(table, "supply", [district.supply], [supply.name for supply in layout.supply])
     outputs = [output.name for output in layout.output if output.supply == district.supply]
-    yield from _points_nowhere(table, "output", district.output, outputs)
-    yield from _points_nowhere(table, "board", district.board, [board.name for board in layout.board])
+    yield from points_nowhere(table, "output", [district.output], outputs)
+    yield from points_nowhere(table, "board", [district.board], [board.name for board in layout.board])
     if district.feeder and (district.feeder.awg is None) == (district.feeder.mm2 is None):
         yield table, "feeder", "give exactly one of awg and mm2 for the feeder"
 
 
-def _channel_errors(layout: Layout) -> Iterator[_Error]:
+def _channel_errors(layout: Layout) -> Iterator[TableError]:
     used: dict[tuple[str, int], str] = {}
     for district in layout.district:
         for key in ("volts_channel", "amps_channel", "far_volts_channel"):
@@ -156,17 +156,17 @@ def _channel_errors(layout: Layout) -> Iterator[_Error]:
             used[place] = f'{key} of district "{district.name}"'
 
 
-def _calibration_errors(layout: Layout) -> Iterator[_Error]:
+def _calibration_errors(layout: Layout) -> Iterator[TableError]:
     boards = [board.name for board in layout.board]
     for board, channels in layout.calibration.items():
         table = f'calibration."{board}"'
-        yield from _points_nowhere(table, "board", board, boards)
+        yield from points_nowhere(table, "board", [board], boards)
         for channel in channels:
             if not channel.isdecimal() or int(channel) >= CHANNELS_LIMIT:
                 yield table, channel, f"calibration is by channel number, 0 to {CHANNELS_LIMIT - 1}: correct the number"
 
 
-def _wire_number_errors(layout: Layout) -> Iterator[_Error]:
+def _wire_number_errors(layout: Layout) -> Iterator[TableError]:
     seen: dict[tuple[str | None, int], str] = {}
     for board in layout.board:
         place = (board.port, board.number)

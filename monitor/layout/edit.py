@@ -10,7 +10,7 @@ from typing import Any, cast
 import msgspec
 import tomlkit
 from tomlkit import TOMLDocument
-from tomlkit.items import AoT, Table
+from tomlkit.items import AoT, InlineTable, Table
 
 from monitor.errors import LayoutError
 from monitor.layout.line_mapping import LineMapping
@@ -68,8 +68,11 @@ def add_bench_record(text: str, supply: str, record: Mapping[str, Plain]) -> str
         LayoutError: The file has no such supply.
     """
     document = tomlkit.parse(text)
-    condition = _table(_named(document, "supply", supply), "condition")
-    add_table(condition, "record", record)
+    table = _named(document, "supply", supply)
+    written = table.get("condition")
+    if isinstance(written, InlineTable):
+        table["condition"] = new_table(written.unwrap())  # a table on one line holds no further tables
+    add_table(_table(table, "condition"), "record", record)
     return tomlkit.dumps(document)
 
 
@@ -146,11 +149,9 @@ def set_board_lines(text: str, board: str, lines: LineMapping, baud: int) -> str
 
 def _plain_of(struct: msgspec.Struct) -> dict[str, Any]:
     """Keys that are not at their defaults; whole figures without decimals."""
-    fields = {field.name: (getattr(struct, field.name), field.default) for field in msgspec.structs.fields(struct)}
     return {
-        name: int(value) if isinstance(value, float) and value.is_integer() else value
-        for name, (value, default) in fields.items()
-        if value != default
+        key: int(value) if isinstance(value, float) and value.is_integer() else value
+        for key, value in msgspec.to_builtins(struct).items()
     }
 
 

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from msgspec import Meta, Struct
 
 
-class Table(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class Table(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
     """A table of the file: unknown keys are errors."""
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import msgspec
 import tomlkit
 from tomlkit import TOMLDocument
-from tomlkit.items import InlineTable
+from tomlkit.items import AoT, InlineTable
 
 from monitor.errors import LayoutError
 from monitor.layout import Layout, Output, Supply, load_layout
@@ -22,7 +22,6 @@ from monitor.planning.terminal_commons import TerminalWinding
 from monitor.planning.terminals import TerminalFinding, post_volts
 
 HEAD = "# What planning needs beside the layout file; every key is optional.\n"
-_DEFAULTS: dict[str, object] = {"rating_is": "output", "outputs": 1, "count": 1}
 
 
 def add_candidate(layout_path: Path, candidate: Candidate) -> None:
@@ -33,14 +32,7 @@ def add_candidate(layout_path: Path, candidate: Candidate) -> None:
     """
 
     def change(document: TOMLDocument, _layout: Layout) -> None:
-        keys: dict[str, object] = {}
-        for key in candidate.__struct_fields__:
-            value = getattr(candidate, key)
-            if isinstance(value, msgspec.Struct):
-                value = {name: part for name, part in msgspec.to_builtins(value).items() if part not in (None, [])}
-            if value is not None and value != _DEFAULTS.get(key):
-                keys[key] = value
-        add_table(document, "candidate", keys)
+        add_table(document, "candidate", msgspec.to_builtins(candidate))
 
     _changed(layout_path, change)
 
@@ -79,8 +71,7 @@ def keep_terminals(layout_path: Path, supply: str, found: TerminalFinding, *, ra
             raise LayoutError("nothing is decided yet, so there is nothing to keep: measure what is asked for first")
         tables = tables_of(document, "terminals")
         kept = [dict(each.unwrap()) for each in tables if each.get("supply") == supply]
-        for k in reversed([k for k, each in enumerate(tables) if each.get("supply") == supply]):
-            del tables[k]
+        _take_out(tables, supply)
         measured = _terminals_table(layout, layout.supply_named(supply), found, kept[0] if kept else {})
         tables.append(new_table({"supply": supply, **measured}))
         if rails != document.get("rails", 3):
@@ -140,10 +131,9 @@ def set_aside(layout_path: Path, supply: str, setting: SetAside | None, *, today
         if setting is not None and final is not None:
             raise LayoutError(f"no reason sets this aside. {final.finding} {final.remedy}", table=f'supply "{supply}"')
         tables = tables_of(document, "set_aside")
-        for k in reversed([k for k, each in enumerate(tables) if each.get("supply") == supply]):
-            del tables[k]
+        _take_out(tables, supply)
         if setting is not None:
-            tables.append(new_table({key: getattr(setting, key) for key in setting.__struct_fields__}))
+            tables.append(new_table(msgspec.to_builtins(setting)))
         if not len(tables):
             del document["set_aside"]
 
@@ -158,6 +148,11 @@ def _changed(layout_path: Path, change: Callable[[TOMLDocument, Layout], None]) 
     text = tomlkit.dumps(document)
     parse_plan(text, layout, source=str(path))
     write_text(path, text)
+
+
+def _take_out(tables: AoT, supply: str) -> None:
+    for k in reversed([k for k, each in enumerate(tables) if each.get("supply") == supply]):
+        del tables[k]
 
 
 def _inline(values: dict[str, str]) -> InlineTable:

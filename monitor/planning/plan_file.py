@@ -19,7 +19,7 @@ Share = Annotated[float, Meta(ge=0, le=1)]
 CANDIDATES_LIMIT = 60
 
 
-class _PlanTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class _PlanTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
     """A table of the file: unknown keys are errors."""
 
 

@@ -1,7 +1,6 @@
 """Reading the plan file, and what its shape alone cannot say: names that point nowhere, returns that hang on nothing."""
 
-import difflib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -9,6 +8,7 @@ import msgspec
 
 from monitor.errors import LayoutError
 from monitor.layout import Layout, Supply, load_layout
+from monitor.layout.check import TableError, points_nowhere
 from monitor.layout.load import parse_tables, read_text
 from monitor.planning.bench_check import BenchVerdict, check_all, refused, today_here
 from monitor.planning.plan_file import Candidate, CommonReturn, Plan
@@ -95,29 +95,26 @@ def parse_plan(text: str, layout: Layout, *, source: str | None = None) -> Plan:
     return plan
 
 
-_Error = tuple[str | None, str, str]
-
-
-def _errors(plan: Plan, layout: Layout) -> Iterator[_Error]:
+def _errors(plan: Plan, layout: Layout) -> Iterator[TableError]:
     supplies = [supply.name for supply in layout.supply]
     for key, names in (("prices", plan.prices), ("phased", [n for g in plan.phased for n in g])):
-        yield from _points_nowhere(None, key, names, supplies)
+        yield from points_nowhere(None, key, names, supplies)
     taken = set(supplies)
     for candidate in plan.candidate:
         yield from _candidate_errors(candidate, taken)
         taken.add(candidate.name)
-    yield from _points_nowhere("set_aside", "supply", [each.supply for each in plan.set_aside], supplies)
+    yield from points_nowhere("set_aside", "supply", [each.supply for each in plan.set_aside], supplies)
     for guess in plan.guess:
-        yield from _points_nowhere("guess", "district", [guess.district], [district.name for district in layout.district])
-        yield from _points_nowhere("guess", "like", [guess.like], [draw.name for draw in TYPICAL_DRAWS])
+        yield from points_nowhere("guess", "district", [guess.district], [district.name for district in layout.district])
+        yield from points_nowhere("guess", "like", [guess.like], [draw.name for draw in TYPICAL_DRAWS])
     yield from _way_errors(plan, layout)
     for terminals in plan.terminals:
-        yield from _points_nowhere("terminals", "supply", [terminals.supply], supplies)
+        yield from points_nowhere("terminals", "supply", [terminals.supply], supplies)
         outputs = [output.name for output in layout.output if output.supply == terminals.supply]
-        yield from _points_nowhere("terminals", "hot", [*terminals.hot, *terminals.other_commons, *terminals.alone], outputs)
+        yield from points_nowhere("terminals", "hot", [*terminals.hot, *terminals.other_commons, *terminals.alone], outputs)
 
 
-def _way_errors(plan: Plan, layout: Layout) -> Iterator[_Error]:
+def _way_errors(plan: Plan, layout: Layout) -> Iterator[TableError]:
     for common in plan.common:
         yield from _common_errors(common, layout)
         for name in {name for group in plan.phased for name in group} & set(common.opposed):
@@ -127,20 +124,12 @@ def _way_errors(plan: Plan, layout: Layout) -> Iterator[_Error]:
                 f'"{name}" is in phased, too: it is one or the other, so take it out of one',
             )
     for track in plan.track:
-        yield from _points_nowhere("track", "district", [track.district], [district.name for district in layout.district])
+        yield from points_nowhere("track", "district", [track.district], [district.name for district in layout.district])
         if (track.loop_ohms is None) == (track.ohms_per_m is None or track.metres is None):
             yield f'track "{track.district}"', "loop_ohms", "give either loop_ohms as measured, or ohms_per_m and metres"
 
 
-def _points_nowhere(table: str | None, key: str, names: Iterable[str], known: list[str]) -> Iterator[_Error]:
-    for name in names:
-        if name not in known:
-            close = difflib.get_close_matches(name, known, n=1)
-            remedy = f'did you mean "{close[0]}"?' if close else f"use one of: {', '.join(known) or '(none yet)'}"
-            yield table, key, f'"{name}" points nowhere: {remedy}'
-
-
-def _candidate_errors(candidate: Candidate, taken: set[str]) -> Iterator[_Error]:
+def _candidate_errors(candidate: Candidate, taken: set[str]) -> Iterator[TableError]:
     table = f'candidate "{candidate.name}"'
     if candidate.name in taken:
         yield table, "name", "a supply or another candidate has this name: give it one of its own"
@@ -148,7 +137,7 @@ def _candidate_errors(candidate: Candidate, taken: set[str]) -> Iterator[_Error]
         yield table, "rated_va", "give exactly one of rated_va and rated_watts, as the nameplate reads"
 
 
-def _common_errors(common: CommonReturn, layout: Layout) -> Iterator[_Error]:
+def _common_errors(common: CommonReturn, layout: Layout) -> Iterator[TableError]:
     table = f'common "{common.name}"'
     if (common.awg is None) == (common.mm2 is None):
         yield table, "awg", "give exactly one of awg and mm2 for its wire"
@@ -156,9 +145,9 @@ def _common_errors(common: CommonReturn, layout: Layout) -> Iterator[_Error]:
     districts = [tap.district for tap in common.tap if tap.district is not None]
     if any((tap.supply is None) == (tap.district is None) for tap in common.tap):
         yield table, "tap", "each tap joins either a supply or a district: give one of the two"
-    yield from _points_nowhere(table, "tap", supplies, [supply.name for supply in layout.supply])
-    yield from _points_nowhere(table, "tap", districts, [district.name for district in layout.district])
-    yield from _points_nowhere(table, "opposed", common.opposed, supplies)
+    yield from points_nowhere(table, "tap", supplies, [supply.name for supply in layout.supply])
+    yield from points_nowhere(table, "tap", districts, [district.name for district in layout.district])
+    yield from points_nowhere(table, "opposed", common.opposed, supplies)
     for name in [name for names in (supplies, districts) for name in sorted({n for n in names if names.count(n) > 1})]:
         yield table, "tap", f'"{name}" is joined twice: once is enough'
     for district in (district for district in layout.district if district.name in districts and district.supply not in supplies):

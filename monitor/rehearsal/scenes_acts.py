@@ -86,8 +86,7 @@ def solenoids(rng: Rng, bench: BenchSpec, span: tuple[float, float], gap: tuple[
     places = [n for n, district in enumerate(bench.districts) if district.use == "accessories"]
     for at in moments(rng, span, gap) if places else []:
         district = int(rng.choice(places))
-        supply = bench.supply_of(district)
-        amps = min(rng.uniform(1.0, 3.0), 0.2 * supply.rated_va / supply.max_volts)
+        amps = min(rng.uniform(1.0, 3.0), 0.2 * bench.supply_of(district).rated_amps)
         out.append(StepLoad(at_s=at, seconds=rng.uniform(0.2, 0.8), district=district, amps=amps))
     return out
 
@@ -126,8 +125,7 @@ def presses(rng: Rng, bench: BenchSpec, district: int, at_s: float) -> list[Act]
 def switched(rng: Rng, bench: BenchSpec, at_s: float) -> list[Act]:
     """A load on a track district that somebody switches on and off."""
     district = track(rng, bench)
-    supply = bench.supply_of(district)
-    amps = rng.uniform(0.1, 0.35) * supply.rated_va / supply.max_volts
+    amps = rng.uniform(0.1, 0.35) * bench.supply_of(district).rated_amps
     return [
         StepLoad(at_s=at_s, seconds=float(rng.choice([rng.uniform(0.3, 1.5), rng.uniform(1.5, 8)])), district=district, amps=amps)
     ]

@@ -122,7 +122,7 @@ def draw_train(rng: Rng, name: str, district: int, *, amps: tuple[float, float],
 
 
 def draw_breaker(rng: Rng, request: SceneRequest, rated_amps: float) -> BreakerSpec:
-    """A protection of one of the kinds wished for."""
+    """A protection of one of the kinds asked for."""
     kind: BreakerKind = request.breakers[int(rng.integers(len(request.breakers)))]
     electronic = kind == "electronic"
     instant = rng.uniform(1.9, 2.6) if electronic else rng.uniform(5, 10) if rng.random() < 0.4 else None

@@ -64,7 +64,7 @@ def supply_sag(rng: Rng) -> Scene:
     bench = draw_bench(rng, request)
     supply = int(rng.integers(0, len(bench.supplies)))
     places = bench.districts_of(supply)
-    rated = bench.supplies[supply].rated_va / bench.supplies[supply].max_volts
+    rated = bench.supplies[supply].rated_amps
     acts: list[Act] = [
         StepLoad(
             at_s=at,

@@ -51,7 +51,7 @@ def solenoid_pulses(rng: Rng) -> Scene:
     acts: list[Act] = []
     for at in moments(rng, (8, 170), (1.5, 12)):
         district = int(rng.integers(len(bench.districts)))
-        rated = bench.supply_of(district).rated_va / bench.supplies[0].max_volts
+        rated = bench.supply_of(district).rated_amps
         pulse, pause, amps = rng.uniform(0.03, 0.6), rng.uniform(0.08, 0.9), rng.uniform(0.08, 0.45) * rated
         surge = float(rng.choice([1.0, rng.uniform(1.1, 2.0)]))
         acts += [

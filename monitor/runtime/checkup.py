@@ -97,8 +97,8 @@ def port_check(layout: Layout, board: Board, capture: PortCapture | LinkError | 
     if capture is None:
         return _board_check(board, f"{board.port} was not listened to.")
     if isinstance(capture, LinkError):
-        said, _, remedy = str(capture).partition(": ")
-        return _board_check(board, f"{_sentence(said)}", _sentence(remedy) or "See pilotlamp ports for what is there.")
+        problem, _, remedy = str(capture).partition(": ")
+        return _board_check(board, as_sentence(problem), as_sentence(remedy) or "See pilotlamp ports for what is there.")
     if not capture.bytes:
         remedy = "Check the board's power and sketch, and press its reset button."
         return _board_check(board, f"{board.port} is open, but nothing came in {capture.seconds:.0f} s.", remedy)
@@ -164,7 +164,8 @@ def _board_check(board: Board, found: str, remedy: str = "", *, good: bool = Fal
     return Check(name=f'port of board "{board.name}"', good=good, found=found, remedy=remedy)
 
 
-def _sentence(text: str) -> str:
+def as_sentence(text: str) -> str:
+    """A part of a message as a sentence of its own."""
     text = text.rstrip(".")
     return f"{text if text.startswith('/') else text[:1].upper() + text[1:]}." if text else ""
 

@@ -1,8 +1,9 @@
+import msgspec
 import pytest
 
 from monitor.errors import LayoutError
 from monitor.layout import ChannelCalibration, parse_layout
-from monitor.layout.edit import set_calibration, set_keys, set_load_draw, set_supply_findings
+from monitor.layout.edit import add_bench_record, set_calibration, set_keys, set_load_draw, set_supply_findings
 from tests.layout.fernhollow import FERNHOLLOW
 
 COMMENTED = "# our own remark\n" + FERNHOLLOW.replace("rated_va = 180", "rated_va = 180 # plate under the case")
@@ -27,6 +28,19 @@ def test_an_earlier_check_is_changed_in_place():
     condition = parse_layout(text).supply[0].condition
     assert condition is not None
     assert (condition.cord, condition.made_year) == ("stiff", 1998)
+
+
+def test_a_test_is_kept_beside_a_check_on_one_line():
+    head, _, rest = FERNHOLLOW.partition("[supply.condition]")
+    body, _, rest = rest.partition("[[supply]]")
+    inline = ", ".join(line for line in body.strip().splitlines() if "=" in line)
+    text = head.replace("max_volts = 18", f"max_volts = 18\ncondition = {{ {inline} }}") + f"[[supply]]{rest}"
+    before = parse_layout(text).supply[0].condition
+    assert before == parse_layout(FERNHOLLOW).supply[0].condition
+    record = {"what": "insulation-test", "on": "2026-11-02", "by": "the club's tester", "megohms": 5.0}
+    after = parse_layout(add_bench_record(text, "North bench", record)).supply[0].condition
+    assert msgspec.structs.replace(after, record=()) == before
+    assert [(each.on, each.megohms) for each in after.record] == [("2026-11-02", 5.0)]
 
 
 def test_a_measured_draw_replaces_a_guess():
