@@ -15,6 +15,7 @@ from monitor.facts.edges import is_fine, sharpest_share, steady
 from monitor.facts.medians import lowest_tenth, median, medians
 from monitor.facts.rows import Cut
 from monitor.facts.sliding import rows_before, sliding
+from monitor.facts.stillness import waver_share
 from monitor.facts.ticks import TICK_S
 from monitor.values import Cause
 from monitor.values.arrays import Floats
@@ -71,7 +72,7 @@ class Climbs(Watcher):
             tick = int(onsets[-1]) + 2
             for climb in self._measured(onsets):
                 same_since = self._same_since
-                event = self._event(climb)
+                event = yield from self._event(climb)
                 if event is not None:
                     self.look_at(climb.found + t.CLIMB_STAYS_TICKS + 1)
                     self.tell(event)
@@ -103,6 +104,9 @@ class Climbs(Watcher):
         stays &= medians(amps[:, -4:], 1) > t.CLIMB_LASTS_SHARE * medians(amps[:, 2:6], 1)
         before, during = medians(self._around("volts", found, -t.CLIMB_BEFORE_TICKS, -9), 1), medians(volts, 1)
         holds = (t.CLIMB_HOLD_SHARE * before < during) & (during < 1.025 * before)
+        # The floor is the lowest of these seconds, so the volts that it is held against are the highest.
+        highest = np.max(self._around("usual_volts", found, -t.CLIMB_BEFORE_TICKS, 0), axis=1)
+        holds &= (highest - during) * floor < t.CLIMB_FALL * (level - floor) * highest
         some = np.flatnonzero((floor + t.CLIMB_LEAST_AMPS < level) & stays & holds)
         high, base, known = _highest(laps, found[some] - found[0], during[some])
         above = level[some] > t.CLIMB_ABOVE_HIGH_RATIO * high
@@ -140,17 +144,23 @@ class Climbs(Watcher):
         often = int(np.count_nonzero(same & (t.CLIMB_ABOVE_HIGH_RATIO * amps_then >= amps.max())))
         return often > (1 - t.CLIMB_HIGH_QUANTILE) * COMPARED_TICKS + 1
 
-    def _event(self, climb: _Climb) -> Occurrence | None:
+    def _event(self, climb: _Climb) -> Generator[int, None, Occurrence | None]:
         found, floor, level, high = climb.found, climb.floor, climb.level, climb.high
         if self.stream.signal_changed(self.district, found - t.CLIMB_BEFORE_TICKS, found + 2):
             return None  # a whistle draws amps of its own
+        waver_share = None
         stalled = climb.known and self._stalled(climb)
         if not stalled and (not level < t.CLIMB_ARRIVAL_RATIO * floor or self._came_from_elsewhere(found, floor, level)):
-            # What laps brought before says nothing about one train more.
-            if found - t.CLIMB_BEFORE_TICKS > self._same_since:
-                self._same_since = found + t.CLIMB_STAYS_TICKS // 2
-            return None
-        if not climb.known or (not stalled and level < climb.both):
+            waver_share = (yield from self._waver_share(climb)) if climb.known and self._is_own(climb) else None
+            stalled = waver_share is not None and waver_share < t.STILL_SHARE
+            if not stalled:
+                # What laps brought before says nothing about one train more.
+                if found - t.CLIMB_BEFORE_TICKS > self._same_since:
+                    self._same_since = found + t.CLIMB_STAYS_TICKS // 2
+                return None
+        if not climb.known or (
+            not stalled and (level < climb.both or (self._may_have_turned(found) and level < t.CLIMB_SURE * high))
+        ):
             return None
         event = Occurrence(district=self.district, cause=Cause.BINDING, start_s=self._onset_s(found, floor, level))
         event.evidence = {
@@ -161,8 +171,30 @@ class Climbs(Watcher):
             "volts_before": climb.volts_before,
             "volts_during": climb.volts_during,
         }
-        event.confidence = 0.95 if level > 1.25 * high else 0.85
+        if waver_share is not None:
+            event.evidence["waver_share"] = waver_share
+        event.confidence = 0.95 if level > t.CLIMB_SURE * high else 0.85
         return event
+
+    def _may_have_turned(self, found: int) -> bool:
+        """The volts were broken within the laps looked back on: the other way round its hills are others."""
+        return not bool(self.ticks.calm[self.ticks.rows(found - t.CLIMB_KNOWN_TICKS, found), self.district].all())
+
+    def _is_own(self, climb: _Climb) -> bool:
+        """The volts stayed on, and no other district lost what came on here."""
+        found, change = climb.found, climb.level - climb.floor
+        rows = self.ticks.rows(found - t.CLIMB_BEFORE_TICKS, found + t.CLIMB_STAYS_TICKS)
+        if not bool(self.ticks.calm[rows, self.district].all()) or self._left_another(found, change):
+            return False
+        onset = int(self._onset_s(found, climb.floor, climb.level) / TICK_S)
+        return not handed_over(self.stream, self.district, onset, -change)
+
+    def _waver_share(self, climb: _Climb) -> Generator[int, None, float]:
+        """What the amps waver by behind the climb, as a share of the least that laps did: a load adds to that, a stall ends it."""
+        first, last = climb.found + t.STILL_AFTER_TICKS, climb.found + t.STILL_AFTER_TICKS + t.STILL_TICKS
+        yield last
+        volts, amps = self._laps(np.array([climb.found]))
+        return waver_share(np.where(np.isnan(volts), np.nan, amps), self.ticks.amps[self.ticks.rows(first, last), self.district])
 
     def _stalled(self, climb: _Climb) -> bool:
         """Brought to a stop within a moment: far more amps, and no more ripple than before, for no wheel turns.
@@ -171,12 +203,7 @@ class Climbs(Watcher):
         """
         found, floor, level = climb.found, climb.floor, climb.level
         cut = self.stream.cut(self.district, found - t.CLIMB_BEFORE_TICKS - 8, found + 2)
-        calm = bool(
-            self.ticks.calm[self.ticks.rows(found - t.CLIMB_BEFORE_TICKS, found + t.CLIMB_STAYS_TICKS), self.district].all()
-        )
-        if not is_fine(cut) or not calm or self._left_another(found, level - floor):
-            return False
-        if handed_over(self.stream, self.district, int(self._onset_s(found, floor, level) / TICK_S), floor - level):
+        if not is_fine(cut) or not self._is_own(climb):
             return False
         before = self.stream.ripple(
             self.district, found - t.CLIMB_BEFORE_TICKS - t.CLIMB_STAYS_TICKS, found - t.CLIMB_BEFORE_TICKS // 2

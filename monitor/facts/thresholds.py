@@ -199,7 +199,7 @@ BALANCE_LEAST_AMPS = 0.03  # A | less drowns in a converter's noise | judgement
 
 # Amps that climb
 CLIMB_LEAST_RATIO = 1.18  # times | of the amps just before | judgement
-CLIMB_ABOVE_HIGH_RATIO = 1.13  # times | of the highest that grades brought in the laps before | judgement
+CLIMB_ABOVE_HIGH_RATIO = 1.15  # times | of the highest that grades brought in the laps before | judgement
 CLIMB_KNOWN_TICKS = 240  # ticks | until so much of its way was seen a hill looks like binding | judgement
 CLIMB_HIGH_QUANTILE = 0.95  # share | what lasts a shorter share of the time are surges, not grades | judgement
 CLIMB_LEVEL_QUANTILE = 0.3  # share | a train runs on the level for most of its laps | judgement
@@ -217,6 +217,10 @@ CLIMB_ARRIVAL_S = 0.16  # s | a fifth to four fifths of the climb: inertia keeps
 CLIMB_LEFT_SHARE = 0.85  # share | of the least it drew just before: a train left; a grade's end leaves more | judgement
 CLIMB_LEFT_TICKS = 120  # ticks | seconds of the other district's way | judgement
 CLIMB_HOLD_SHARE = 0.85  # share | of the volts before: more loss is a short or a sag | judgement
+CLIMB_SURE = 1.25  # times | of the highest: beyond hills of the other direction, too | rehearsal
+CLIMB_FALL = (
+    0.2  # share | of the share by which the amps climb: volts that fall by more, as behind a rheostat, do not hold | judgement
+)
 CLIMB_STALL_RATIO = 1.3  # times | of the highest that laps brought before | judgement
 CLIMB_STALL_S = 0.4  # s | a blocked train stands by then | judgement
 CLIMB_STALL_RIPPLE = 1.2  # times | of the ripple before; of far more amps | judgement
@@ -227,6 +231,12 @@ CLIMB_LEFT_OF_OWN = 0.3  # share | of a climb, and of its own amps, that another
 CLIMB_CLOSED_SHARE = 0.75  # share | of the climb within one cycle: a contact closed, whatever the ripple | judgement
 CLIMB_SWITCHED_SHARE = 0.62  # share | of the climb within one cycle: a motor takes some to stop | judgement
 CLIMB_LAMP_QUIET = 0.35  # share | amps that waver less than this share of what they do later had no motor among them | judgement
+
+# Amps that stand still
+STILL_AFTER_TICKS = 2  # ticks | a motor's amps have risen by then | judgement
+STILL_TICKS = 30  # ticks | wheels and grades show within so long | rehearsal
+STILL_QUANTILE = 0.02  # share | of the stretches of the laps: the quietest, single ones apart | judgement
+STILL_SHARE = 0.65  # share | of what the quietest waver by: a load switched on adds to that, a stalled motor ends it | rehearsal
 
 # DC signals
 SIGNAL_LEAST_VOLTS = 0.45  # V | sound units react from about 1 V, of which a phase-cut output passes half | common practice

@@ -3,9 +3,13 @@
 So does a load that somebody switched on: the figures cannot tell, so the warning asks somebody to look.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.facts import thresholds as t
+from monitor.facts.stillness import waver_share
 from monitor.layout import Layout
 from monitor.protection import thresholds as th
 from monitor.protection import words
@@ -18,6 +22,25 @@ from monitor.values.arrays import Floats
 LAPS_TICKS, KNOWN_TICKS, JUST_TICKS, FLAT_TICKS = (
     round(seconds / TICK_S) for seconds in (th.STALL_LAPS_S, th.STALL_KNOWN_S, 1.0, th.STALL_FLAT_S)
 )
+
+
+@dataclass(slots=True, kw_only=True)
+class _Leap:
+    """Amps that leapt above what laps took, and have not come back.
+
+    Attributes:
+        at_s: When.
+        most: The most that laps took before.
+        laps: Shape (n,): amps of the laps before; NaN where they do not count.
+        still_s: When they last stood still; the leap before they ever did.
+        stood: They stood still once: no lap is like it.
+    """
+
+    at_s: float
+    most: float
+    laps: Floats
+    still_s: float
+    stood: bool = False
 
 
 class StallRule:
@@ -33,12 +56,13 @@ class StallRule:
     def __init__(self, layout: Layout, supply: str, districts: tuple[str, ...], alarms: Alarms) -> None:
         self._supply, self._districts, self._alarms = supply, districts, alarms
         self._is_track = np.array([district.use == "track" for district in layout.districts_of_supply(supply)], dtype=bool)
-        self._since_s: dict[int, tuple[float, float]] = {}  # by column: when the amps leapt, and the most that laps took before
+        self._leaps: dict[int, _Leap] = {}  # by column
+        self._stood_s: dict[int, list[tuple[float, float]]] = {}  # by column, from when to when: what a stall drew is no lap's
 
     @property
     def is_quiet(self) -> bool:
         """No district draws more than its laps did."""
-        return not self._since_s
+        return not self._leaps
 
     def active_ticks(self, amps: Floats, squares: Floats) -> NDArray[np.bool_]:
         """Ticks in which it may begin, shape (n,).
@@ -62,8 +86,8 @@ class StallRule:
         """
         out: list[RaisedWarning] = []
         leapt = self.active_ticks(amps[None], before[:1])[0]
-        for column in np.flatnonzero(self._is_track).tolist() if leapt or self._since_s else []:
-            if column in self._since_s:
+        for column in np.flatnonzero(self._is_track).tolist() if leapt or self._leaps else []:
+            if column in self._leaps:
                 out += self._follow(at_s, column, float(amps[column]), history)
             elif amps[column] ** 2 > th.STALL_LEAP**2 * before[0, column]:
                 self._begin(at_s, column, amps, before, volts, history)
@@ -71,36 +95,44 @@ class StallRule:
 
     def rest(self, at_s: float) -> list[RaisedWarning]:
         """The protection is open: no motor is under power, whatever stood still before."""
-        out: list[RaisedWarning] = []
-        for column in self._since_s:
-            out += self._alarms.clear(at_s, self._key(column), self._supply, at_once=True)
-        self._since_s.clear()
-        return out
+        return [warning for column in tuple(self._leaps) for warning in self._end(at_s, column, at_once=True)]
 
     def _key(self, column: int) -> Key:
         return "stalled", Scope(kind="district", name=self._districts[column])
 
     def _begin(self, at_s: float, column: int, amps: Floats, before: Floats, volts: Floats, history: Floats) -> None:
-        past = history[-LAPS_TICKS - JUST_TICKS : -JUST_TICKS, column]
-        past = past[past > th.STALL_RAN * amps[column]]
+        laps = self._laps(at_s, column, history)
+        past = laps[laps > th.STALL_RAN * amps[column]]
         turned_up = volts[column] * np.sqrt(before[0, column]) > th.STALL_TURNED_UP * before[1, column]
         if len(past) >= KNOWN_TICKS and not turned_up:
             most = float(np.quantile(past, th.STALL_QUANTILE))
             if amps[column] > th.STALL_TIMES * most:
-                self._since_s[column] = at_s, most
+                self._leaps[column] = _Leap(at_s=at_s, most=most, laps=laps, still_s=at_s)
+
+    def _laps(self, at_s: float, column: int, history: Floats) -> Floats:
+        """Amps of the last laps, shape (n,); NaN where it stood."""
+        laps = history[-LAPS_TICKS - JUST_TICKS : -JUST_TICKS, column].copy()
+        ends_s = at_s - TICK_S * (JUST_TICKS + np.arange(len(laps))[::-1])
+        stood = self._stood_s.get(column, ())
+        self._stood_s[column] = [(from_s, to_s) for from_s, to_s in stood if len(ends_s) and to_s > ends_s[0]]
+        for from_s, to_s in self._stood_s[column]:
+            laps[(ends_s > from_s - JUST_TICKS * TICK_S) & (ends_s <= to_s)] = np.nan
+        return laps
 
     def _follow(self, at_s: float, column: int, amps: float, history: Floats) -> list[RaisedWarning]:
-        since_s, most = self._since_s[column]
+        leap = self._leaps[column]
         key = self._key(column)
-        if not amps > th.STALL_BACK * most or at_s - since_s > th.STALL_LAPS_S:
-            del self._since_s[column]
-            return self._alarms.clear(at_s, key, self._supply)
-        last = history[-FLAT_TICKS:, column]
-        if (
-            at_s - since_s < th.STALL_FLAT_S + 1.0
-            or np.ptp(last) > th.STALL_FLAT * amps
-            or self._alarms.standing(*key) is not None
-        ):
+        if at_s - leap.at_s >= th.STALL_FLAT_S + 1.0 and waver_share(leap.laps, history[-FLAT_TICKS:, column]) < t.STILL_SHARE:
+            leap.still_s, leap.stood = at_s, True
+        if not amps > th.STALL_BACK * leap.most or at_s - leap.still_s > th.STALL_MOVES_S:
+            return self._end(at_s, column)
+        if leap.still_s < at_s or self._alarms.standing(*key) is not None:
             return []
-        wording = words.stalled(self._districts[column], amps, most, at_s - since_s)
+        wording = words.stalled(self._districts[column], amps, leap.most, at_s - leap.at_s)
         return self._alarms.raise_(at_s, key, Priority.LOW, wording, self._supply)
+
+    def _end(self, at_s: float, column: int, *, at_once: bool = False) -> list[RaisedWarning]:
+        leap = self._leaps.pop(column)
+        if leap.stood:
+            self._stood_s.setdefault(column, []).append((leap.at_s, at_s))
+        return self._alarms.clear(at_s, self._key(column), self._supply, at_once=at_once)

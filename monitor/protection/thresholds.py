@@ -28,11 +28,11 @@ STALL_LEAP = _T(1.15, "times", "of the last second's amps; a blocked motor takes
 STALL_TIMES = _T(1.3, "times", "of what nearly all of its laps took: beyond any hill that was driven", _OURS)
 STALL_QUANTILE = _T(0.95, "share", "of the laps' amps that counts as their most; starts are above", _OURS)
 STALL_BACK = _T(1.12, "times", "of that: below, it runs again", _OURS)
-STALL_LAPS_S = _T(60.0, "s", "of laps looked back on; what lasts longer is the new usual", _OURS)
+STALL_LAPS_S = _T(60.0, "s", "of laps looked back on", _OURS)
 STALL_KNOWN_S = _T(24.0, "s", "of running, so that most of a lap was seen", _OURS)
 STALL_RAN = _T(0.15, "share", "of the amps now: with less, no train ran", _OURS)
 STALL_FLAT_S = _T(3.0, "s", "a stalled motor burns within some ten seconds to minutes, so a few seconds are all there is", _TRADE)
-STALL_FLAT = _T(0.04, "share", "from lowest to highest: a train that runs wavers by more", _OURS)
+STALL_MOVES_S = _T(10.0, "s", "without standing still: it runs, and what leapt was a load", _OURS)
 STALL_TURNED_UP = _T(1.03, "times", "of the volts a second ago: a hand that turns up a throttle raises the amps", _OURS)
 
 # Readings and ticks

@@ -10,10 +10,10 @@ NONE = "[supply.protection]\nkind = 'none'\n"
 AT_S, UNTIL_S = 60.0, 80.0
 
 
-def stalls(amps, volts=lambda t: 14.0 + 0 * t, cuts=()):
+def stalls(amps, volts=lambda t: 14.0 + 0 * t, seconds=100):
     """Warnings of the rule where one district draws these amps and the other one ampere."""
-    whole = readings(100, amps, lambda t: 1.0 + 0 * t, volts)
-    return [w for w in judged(parse_layout(HEAD + NONE + DISTRICTS), whole, *cuts)[0] if w.rule == "stalled"]
+    whole = readings(seconds, amps, lambda t: 1.0 + 0 * t, volts)
+    return [w for w in judged(parse_layout(HEAD + NONE + DISTRICTS), whole)[0] if w.rule == "stalled"]
 
 
 def laps(t):
@@ -40,6 +40,7 @@ def test_far_above_its_laps_and_flat_asks_to_look_within_six_seconds_and_clears(
         pytest.param(laps, None, id="a hill of every lap"),
         pytest.param(lambda t: blocked(t, 3.0), None, id="little above the hill"),
         pytest.param(lambda t: blocked(t) * (1 + 0.06 * np.sin(2 * np.pi * t / 1.7)), None, id="a train that wavers runs"),
+        pytest.param(lambda t: laps(t) + 2.2 * (t > AT_S), None, id="a load switched on beside a train that runs"),
         pytest.param(lambda t: np.where((t > AT_S) & (t < AT_S + 3), 4.2, laps(t)), None, id="over in three seconds"),
         pytest.param(lambda t: np.where(t < 20, laps(t), 4.2), None, id="before most of a lap was seen"),
         pytest.param(blocked, lambda t: np.where(t > AT_S - 0.4, 16.0, 14.0), id="a throttle turned up"),
@@ -49,9 +50,22 @@ def test_what_has_another_reason_raises_nothing(amps, volts):
     assert stalls(amps, volts or (lambda t: 14.0 + 0 * t)) == []
 
 
-def test_what_lasts_longer_than_a_minute_is_the_new_usual():
-    (told,) = stalls(lambda t: np.where(t > 32, 4.2, laps(t)))
-    assert 92.0 <= told.end_s < 97.0
+def test_it_stands_while_the_stall_does_and_each_later_one_is_told_too():
+    """Stalls of 20 s, 100 s and 15 s: a stall teaches nothing of what laps draw."""
+    stalls_s = ((40, 60), (100, 200), (230, 245))
+
+    def amps(t):
+        stands = np.any([(t > a) & (t < b) for a, b in stalls_s], axis=0)
+        return np.where(stands, 4.2, laps(t))
+
+    told = stalls(amps, seconds=260)
+    assert [w.start_s for w in told] == pytest.approx([a + 4.5 for a, _ in stalls_s], abs=1.5)
+    assert [w.end_s for w in told] == pytest.approx([b + 2.5 for _, b in stalls_s], abs=2.5)
+
+
+def test_a_train_that_moves_again_though_it_labours_ends_it():
+    (told,) = stalls(lambda t: np.where(t < AT_S, laps(t), np.where(t < UNTIL_S, 4.2, 1.6 + laps(t))), seconds=110)
+    assert UNTIL_S + 8 < told.end_s < UNTIL_S + 16
 
 
 def test_an_opening_ends_it_at_once():
