@@ -25,6 +25,9 @@ WHAT: dict[Cause, str] = {
     Cause.DC_SIGNAL: "Somebody sounded a whistle or a bell. Nothing is wrong.",
     Cause.THROTTLE: "Somebody moved the throttle. Nothing is wrong.",
 }
+STALLED = (
+    "A train stalled, or something was switched on: the amps leapt above its laps' and stand still, as no train that runs does."
+)
 SHORT_BEFORE_S = 1.0
 VERDICT = {"fixed-spot": "One place of the track", "follows-train": "One train", "scattered": "No one place"}
 _LABELS = {
@@ -42,6 +45,7 @@ _LABELS = {
     "volts_after": ("Volts after", "V"),
     "volts_lowest": ("Volts, lowest", "V"),
     "offset_volts": ("DC offset", "V"),
+    "waver_share": ("Wavering, as a share of its quietest lap's", ""),
     "lasted_s": ("Lasted", "s"),
     "dead_s": ("Dead for", "s"),
     "without_amps_s": ("Without amps", "s"),
@@ -53,6 +57,11 @@ def how_sure(confidence: float) -> str:
     """A confidence in words; the figure is the share of such calls that are right."""
     word = "sure" if confidence >= 0.95 else "quite sure" if confidence >= 0.85 else "likely" if confidence >= 0.7 else "a guess"
     return f"{word} ({percent(confidence)})"
+
+
+def what(event: Event) -> str:
+    """What was seen, in a sentence."""
+    return STALLED if "waver_share" in event.evidence else WHAT[event.cause]
 
 
 def lasted(event: Event, now_s: float) -> str:

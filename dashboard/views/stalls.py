@@ -14,7 +14,6 @@ from dashboard.views.markup import svg_image
 from dashboard.views.plots import moment_plot, plot
 from dashboard.views.stall_words import (
     VERDICT,
-    WHAT,
     board_sentences,
     chance_words,
     evidence_rows,
@@ -23,6 +22,7 @@ from dashboard.views.stall_words import (
     pattern_sentence,
     slow_sentence,
     steps_to_try,
+    what,
 )
 from monitor.layout import Layout
 from monitor.runtime.picture import Picture
@@ -98,7 +98,7 @@ def moment(
     when = "" if at is None else f" {at:%d %B, %H:%M:%S}."
     return [
         html.Div([html.H2(f"{event.district}: {WORD_OF_CAUSE[event.cause]}"), asks("moment")], className="title-row"),
-        html.P(WHAT[event.cause], className="what"),
+        html.P(what(event), className="what"),
         html.P(f"We are {how_sure(event.confidence)}. It {way} {lasted(event, picture.now_s)}.{when}", className="quiet"),
         # Of a recorded session no samples come later: then there is nothing to draw.
         *(_plotted(snapshot, event, layout) if snapshot is not None or not session_id else []),

@@ -218,9 +218,7 @@ CLIMB_LEFT_SHARE = 0.85  # share | of the least it drew just before: a train lef
 CLIMB_LEFT_TICKS = 120  # ticks | seconds of the other district's way | judgement
 CLIMB_HOLD_SHARE = 0.85  # share | of the volts before: more loss is a short or a sag | judgement
 CLIMB_SURE = 1.25  # times | of the highest: beyond hills of the other direction, too | rehearsal
-CLIMB_FALL = (
-    0.2  # share | of the share by which the amps climb: volts that fall by more, as behind a rheostat, do not hold | judgement
-)
+CLIMB_FALL = 0.2  # share | of the share by which the amps climb: volts that fall by more do not hold | judgement
 CLIMB_STALL_RATIO = 1.3  # times | of the highest that laps brought before | judgement
 CLIMB_STALL_S = 0.4  # s | a blocked train stands by then | judgement
 CLIMB_STALL_RIPPLE = 1.2  # times | of the ripple before; of far more amps | judgement

@@ -17,7 +17,7 @@ from dashboard.views.lap_ring import lap_ring, ring_dots
 from dashboard.views.plots import moment_plot, rms_course
 from dashboard.views.stall_effects import against_earlier, effects
 from dashboard.views.stall_list import opened_event, stall_list
-from dashboard.views.stall_words import WHAT, evidence_rows, how_sure, pattern_sentence, steps_to_try
+from dashboard.views.stall_words import WHAT, evidence_rows, how_sure, pattern_sentence, steps_to_try, what
 from dashboard.views.stalls import moment, places
 from dashboard.worker_pool import BusyError, WorkerPool
 from monitor.runtime.picture import Picture
@@ -65,6 +65,12 @@ def words(component):
 def test_every_cause_has_its_words_and_every_fault_its_advice():
     assert set(WHAT) == set(REMEDIES) == set(Cause)
     assert all(REMEDIES[cause] for cause in Cause if cause.is_fault)
+
+
+def test_amps_that_stand_still_are_a_stall_or_something_switched_on():
+    labours = replace(LOST, cause=Cause.BINDING, evidence={"amps_during": 3.0})
+    assert "laboured" in what(labours)
+    assert "or something was switched on" in what(replace(labours, evidence={"waver_share": 0.3}))
 
 
 def test_the_newest_fault_is_opened_unless_another_is_chosen():
