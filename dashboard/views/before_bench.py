@@ -46,7 +46,7 @@ def _chip(verdict: BenchVerdict) -> Component:
 
 
 def _form(supply: Supply) -> Component:
-    caution = "Unplug it before you touch it; look and feel only, never open the case."
+    caution = "Switch the strip off and unplug it before you touch it; look and feel only, never open the case."
     fields = [_field(supply, question) for question in QUESTIONS]
     button = html.Button("Keep the answers with the layout", type="submit")
     said = html.P(className="said", role="status", **hook(said=""))

@@ -71,7 +71,7 @@ HELP = {
         "Where on the lap",
         "One turn of the ring is one lap. Each dot is a stall; an arc is where they gather, as wide as it is uncertain.",
         "Dots spread all round: then it is not one place, but rails or wheels as a whole.",
-        'Press "The train passes the station now" once, so that places are counted from the station. Look along the whole arc.',
+        'Press "The train passes the station now" once, to count from the station. Then turn the district off and look along the whole arc.',
     ),
     "done": Help(
         "What was done, and did it help?",
@@ -83,7 +83,7 @@ HELP = {
         "What changes slowly",
         "What a supply loses in its own winding and leads, and how soon its protection opens, from session to session.",
         "The same within a tenth, which warmth alone can do.",
-        "A steady rise means a tired contact, lead or protection: have it looked at.",
+        "A steady rise may mean a worn contact, lead or protection: have it checked by somebody licensed.",
     ),
     "sessions": Help(
         "Recorded sessions",
@@ -101,7 +101,7 @@ HELP = {
         "Figures of the session",
         "What was drawn on average, most of the time (no higher for 95 % of it), and at most.",
         "Most of the time below 80 % of the plate.",
-        "Where a supply was often above its plate, move a load to another one: Before, step 3.",
+        "Where a supply was often above its plate, move a load to another one with the strip off: Before, step 3.",
     ),
     "trends": Help(
         "All sessions together",
@@ -113,7 +113,7 @@ HELP = {
         "Step 1: check each supply",
         "Whether a supply may be used at all, with every reason.",
         "Fit to use, with nothing left to look at.",
-        "Answer the questions with the supply unplugged. What is not fit stays off until it is repaired by somebody licensed.",
+        "Answer the questions with the strip off and the supply unplugged. What is not fit stays off until somebody licensed repaired it.",
     ),
     "wire": Help(
         "Step 2: wire and compare",
@@ -125,7 +125,7 @@ HELP = {
         "Step 3: will it be enough?",
         "What all trains and lamps of a supply draw together, against each of its limits.",
         "Everything running stays below 80 %.",
-        "Above that, move a load, run fewer trains at once, or share the load as proposed.",
+        "Above that, run fewer trains at once, or move a load as proposed, with the strip off.",
     ),
     "list": Help(
         "Step 4: the list",

@@ -219,7 +219,7 @@ def _moment(warning: RaisedWarning) -> str:
 
 def _over(warning: RaisedWarning) -> str:
     """What a warning that cleared had said, and whether anybody had marked it as seen."""
-    return f"over{', not seen yet' if is_unseen(warning) else ''}: {past_words(warning.message, warning.time_words)}"
+    return f"{past_words(warning.message, warning.time_words)} (over{', not seen yet' if is_unseen(warning) else ''})"
 
 
 def _columns(table: object, decimals: int) -> list[list[float | None]]:

@@ -123,7 +123,9 @@ def _board_sentence(name: str, between_s: float) -> str:
     )
 
 
-SHORTS_THERE = "Look there for a turnout or a crossing whose rails a wheel can bridge, or for metal across the rails."
+SHORTS_THERE = (
+    "Turn the district off, then look there for a turnout or a crossing whose rails a wheel can bridge, or for metal across the rails."
+)
 
 
 def place_words(pattern: Pattern) -> str:
@@ -143,11 +145,11 @@ def pattern_sentence(pattern: Pattern) -> str:
         lap = "" if pattern.lap_s is None else f" (one lap takes {pattern.lap_s:.1f} s)"
         near = "" if pattern.spread is None else f", give or take {10 * pattern.spread:.1f},"
         counted = f"{pattern.there} of the last {pattern.latest}" if pattern.latest else f"{pattern.events}"
-        step = SHORTS_THERE if pattern.causes == (Cause.SHORT,) else "Clean or mend the track there."
+        step = SHORTS_THERE if pattern.causes == (Cause.SHORT,) else "Turn the district off, then clean or mend the track there."
         return f"{where}: {counted} events fall at one place{place_words(pattern)}{near}{lap}. {step}"
     if pattern.verdict == "follows-train":
-        return f"{where}: {pattern.events} events go with one train from district to district. Look at its pickups and wheels."
-    return f"{where}: {pattern.events} events, at no one place. Clean all of its rails, and the trains' wheels."
+        return f"{where}: {pattern.events} events go with one train. Take it off the track and look at its pickups and wheels."
+    return f"{where}: {pattern.events} events, at no one place. Turn the district off, then clean all of its rails, and the trains' wheels."
 
 
 def chance_words(p_value: float | None) -> str:
@@ -171,15 +173,19 @@ def slow_sentence(figure: SlowFigure) -> tuple[str, str]:
         if figure.reference is None:
             return line, "Write the wire's gauge and length into the layout file to see what it should have."
         more = figure.value / figure.reference
-        good = "as its wire should." if more < 1.25 else f"{more:.1f} times what its wire alone has: look for a bad joint."
+        good = (
+            "as its wire should."
+            if more < 1.25
+            else f"{more:.1f} times what its wire alone has: look for a bad joint, with the supply off."
+        )
         return f"{line}; its wire {figure.reference:.3f}", f"That is {good}"
     if figure.kind == "flickers":
         line = f"{figure.name}: the cars' pickups flicker, {figure.value:.0f} times in the last minute"
-        return line, "Lights only: the engine runs on. Clean the cars' wheels when there is time."
+        return line, "Lights only: the engine runs on. When there is time, take the cars off the track and clean their wheels."
     share = figure.value / figure.reference if figure.reference else 1.0
     if figure.kind == "running-amps":
         return f"{figure.name} draws {figure.value:.2f} A at unchanged volts", (
-            f"That is {percent(share - 1)} more than at first: let it cool, and oil it."
+            f"That is {percent(share - 1)} more than at first: take the engine off the track, let it cool, and oil it as its maker says."
             if share > 1.08
             else "That is about what it drew at first."
         )
@@ -240,11 +246,14 @@ def _change_meaning(change: FigureChange) -> str:
 _MEANINGS = {
     ("loop-ohms", "up"): "Look along this feeder for a loose clip, plug or joint, with the supply off.",
     ("loop-ohms", "down"): "Whatever was mended there helped.",
-    ("source-ohms", "up"): "Compare at the same throttle setting; if it stays, a contact or a winding of this supply is tiring.",
+    (
+        "source-ohms",
+        "up",
+    ): "Compare at the same throttle setting; if it stays, a contact or winding of this supply is wearing out: have it checked.",
     ("source-ohms", "down"): "Compare at the same throttle setting; otherwise a contact got better.",
-    ("opening-share", "up"): "It opens later than it used to: do not lean on it, and have it looked at.",
+    ("opening-share", "up"): "It opens later than it used to: do not rely on it, and have it checked by somebody licensed.",
     (
         "opening-share",
         "down",
-    ): "It opens sooner than it used to: let it cool; if it stays, it is tired. Never put in a bigger one.",
+    ): "It opens sooner than it used to: let it cool; if that stays, have it checked. Never put in a bigger one.",
 }

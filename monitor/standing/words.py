@@ -179,7 +179,7 @@ def notice_now(notice: Notice, standing: LayoutStanding, now_s: float) -> tuple[
     if notice.rule == "short" and district is not None:
         return _short(notice, district, now_s)
     if supply is not None and notice.rule == "protection-open" and has_power(supply):
-        return say("opened-over", where=notice.where, age=seconds(now_s - notice.start_s)), say("do-opening")
+        return say("opened-over", where=notice.where, age=seconds(now_s - notice.start_s)), say("do-opening", where=supply.name)
     if supply is not None and notice.rule in DRAW_RULES:
         return _draw(notice, standing, supply, now_s)
     return _as_raised(notice, supply, now_s), notice.advice

@@ -51,7 +51,7 @@ SENTENCES: dict[str, Sentence] = {
     "much-over": _S("{over} A more than its protection holds", "take as much off", "against what a typical one holds"),
     "much-close": _S("close to what its protection holds", "take something off", "less than 0.05 A beyond, or warm from before"),
     "do-opens": _S(
-        "Stop a train on {where} or switch something off there now: everything on {supply} stops otherwise.",
+        "Stop a train on {where} or switch something off there now, or everything on {supply} may stop.",
         "stop a train", "the place whose draw rose; the whole supply where none stands out",
     ),
     "rise-over": _S("{where} carries {drawn}, {share} of {limit}: {over} too much; {what}", "take as much off", "held for 5 s"),
@@ -66,13 +66,16 @@ SENTENCES: dict[str, Sentence] = {
         "{where} has carried {share} of its rating for a minute and nothing is known that would switch it off",
         "switch it off", "only where no protection is known",
     ),
-    "do-unguarded": _S("Switch {where} off now, unplug it and let it cool before you look for the cause.", "unplug it", "it cools first"),
+    "do-unguarded": _S(
+        "Switch off the strip that feeds {where} now and let it cool before you look for the cause.",
+        "switch all off", "off first, it cools; no plug is pulled alone, whose pins may carry volts of a joined supply",
+    ),
     "rise-stalled": _S(
         "{where} has drawn a steady {drawn} A for {span}; its laps drew {most} A at most: a train is stalled, or something was switched on.",
         "look there", "names both, for figures cannot tell them apart",
     ),
     "do-stalled": _S(
-        "Look at {where}. If a train stands still with its power on, turn its throttle down now: a stalled motor burns out.",
+        "Look at {where}. If a train stands still with its power on, turn its throttle down now: a stalled motor can burn out.",
         "turn a throttle down", "only after looking",
     ),
     "rise-short": _S("Short circuit on {where}: {amps} A flow and only {volts} V are left.", "switch that output off", "measured so"),
@@ -80,8 +83,15 @@ SENTENCES: dict[str, Sentence] = {
     "rise-opened": _S("The protection of {where} opened after {why}: everything it feeds lost power; {back}.", "wait", "see back"),
     "after-short": _S("a short", _NONE, "part of the sentence before"),
     "after-overload": _S("an overload", _NONE, "part of the sentence before"),
-    "do-opened": _S("Turn the throttles of {where} down and remove the cause before power returns.", "look there", "throttles first"),
-    "do-opened-fuse": _S("Unplug {where}, find the cause, then put in a fuse of the same kind and rating.", "change it", "unplugged first"),
+    "do-opened": _S(
+        "Turn the throttles of {where} down and switch it off: power may come back by itself. Then look for the cause.",
+        "switch it off", "off first; nobody is hurried to the rails",
+    ),
+    "do-opened-fuse": _S(
+        "Switch the strip off and unplug {where}, find the cause, then put in a fuse of the same kind and rating; "
+        "a fuse inside the case is for somebody licensed.",
+        "change it", "off and unplugged first, the case stays closed",
+    ),
     "recorded-open": _S("In the recording the protection of {where} opened: everything it fed lost power.", _NONE, "a replay"),
     "do-recorded-open": _S("What the protection of this layout would have done stands among the answers.", _NONE, "a replay"),
     "crept": _S("It crept up over the last minute, most on {where}, by {amps} A.", _LOOK, "the largest rise, called the most"),
@@ -119,7 +129,7 @@ SENTENCES: dict[str, Sentence] = {
     "heat-opens": _S("{heat}; opens {left}", "take something off", "the one countdown"),
     "cooling": _S("Protection open for {age}, cooled to {heat} of the heat that opens it: {back}", "wait", "only while no power is there"),
     "back-itself": _S("it closes by itself {left}", "keep hands off the rails, throttles down", "only of a kind that does"),
-    "back-hand": _S("find the cause, then reset it by hand", "reset it", "the cause comes first; only of a kind that stays open"),
+    "back-hand": _S("find the cause, then reset it by hand, twice at most", "reset it", "cause first; only of a kind that stays open"),
     "back-fuse": _S("its fuse has to be replaced", "unplug it and change the fuse", "the advice has unplugging and the rating"),
     "back-unknown": _S("whether it closes by itself is not known", "expect power at any moment", "the layout file does not say"),
     # The countdown
@@ -168,7 +178,10 @@ SENTENCES: dict[str, Sentence] = {
     "now-dead": _S("no power there now", "look for its cause", "figures of now show none"),
     "now-unknown": _S("no figures from there now", "measure by hand", "nothing is said of power"),
     "do-short": _S("Turn {where} off before you clear derailed wheels or metal from the rails there, then press Seen.", "go", "off first"),
-    "do-opening": _S("Find what opened it before trains run there again, then press Seen.", "look for the cause", "no reset is asked for"),
+    "do-opening": _S(
+        "Turn the throttles of {where} down and find what opened it before trains run there again. Then press Seen.",
+        "look for the cause", "throttles first, no reset is asked for",
+    ),
     "do-overload": _S("Run less there, then press Seen.", "take something off", "harmless where it was not needed"),
     "dead-where": _S("{where}: {word}", "look for what switched it off", "see the words of no power"),
     "cause-where": _S("{where}: {cause}", _LOOK, "an event that goes on, refuted by no figure"),

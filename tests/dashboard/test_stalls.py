@@ -95,7 +95,7 @@ def test_the_moment_shows_marks_figures_and_advice():
     text = words(moment(LOST, snapshot(), picture(), BEGAN_AT, "2026-11-25", hall_layout()))
     for expected in (
         "A train lost contact",
-        "Clean the rails",
+        "then clean the rails",
         "0.40 A",
         "sure (95 %)",
         "in the background: Inner main",
@@ -116,8 +116,8 @@ def test_what_else_is_known_comes_first_among_what_to_try():
         p_value=1e-4,
         start_s=0.0,
     )
-    assert "that train's pickups" in steps_to_try(LOST, [follows], [], hall_layout())[0]
-    assert plain[0].startswith("Clean the rails")
+    assert "look at its pickups" in steps_to_try(LOST, [follows], [], hall_layout())[0]
+    assert plain[0].startswith("then clean the rails")
     opened = replace(LOST, cause=Cause.PROTECTION_OPEN, district="Inner main", start_s=20.3, end_s=30.0)
     short = replace(LOST, cause=Cause.SHORT)
     assert steps_to_try(opened, [], [short], hall_layout())[0].startswith("Look for a short")

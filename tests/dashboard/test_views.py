@@ -154,7 +154,7 @@ def test_what_happened_lately_stands_newest_first_and_deliberate_acts_do_not():
     assert [p["link"] for p in said] == ["/stalls?event=2", "/review?session=now&at=90.0", "/stalls?event=1"]
     returned = replace(past, state="returned")
     (unseen,) = tick_of(picture_of(past_warnings=(returned,)))["past"]
-    assert (unseen["unseen"], unseen["what"]) == ([7], "over, not seen yet: North bench may open")
+    assert (unseen["unseen"], unseen["what"]) == ([7], "North bench may open (over, not seen yet)")
 
 
 def test_the_first_sentence_is_enough_for_the_door():

@@ -56,7 +56,11 @@ def test_what_began_it():
 @pytest.mark.parametrize(
     ("protection", "said", "advice"),
     [
-        (Protection(kind="fuse", rated_amps=5.0), "its fuse has to be replaced", "Unplug North bench, find the cause, then"),
+        (
+            Protection(kind="fuse", rated_amps=5.0),
+            "its fuse has to be replaced",
+            "strip off and unplug North bench, find the cause, then",
+        ),
         (Protection(kind="thermal", reset="manual"), "find the cause, then reset it by hand", "throttles of North bench down"),
         (Protection(kind="unknown"), "whether it closes by itself is not known", "throttles of North bench down"),
     ],

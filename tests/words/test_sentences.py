@@ -60,7 +60,7 @@ def test_each_was_read_by_somebody_who_wants_to_be_misled(key):
     if re.search(r"\breset\b|replace", said.text):
         assert re.search("cause|its fuse has", said.text)
     if re.search("across the rails|from the rails|put in a fuse", said.text):
-        assert re.search("Turn .* off (now, then|before)|^Unplug", said.text)
+        assert re.search("Turn .* off (now, then|before)|^Switch the strip off and unplug", said.text)
 
 
 def test_percent_is_written_in_one_place_and_with_a_blank():
