@@ -117,7 +117,7 @@ def test_what_else_is_known_comes_first_among_what_to_try():
         start_s=0.0,
     )
     assert "look at its pickups" in steps_to_try(LOST, [follows], [], hall_layout())[0]
-    assert plain[0].startswith("then clean the rails")
+    assert plain[0].startswith("Turn the district off, then clean the rails")
     opened = replace(LOST, cause=Cause.PROTECTION_OPEN, district="Inner main", start_s=20.3, end_s=30.0)
     short = replace(LOST, cause=Cause.SHORT)
     assert steps_to_try(opened, [], [short], hall_layout())[0].startswith("Look for a short")
