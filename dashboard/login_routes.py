@@ -81,7 +81,7 @@ _log = logging.getLogger(__name__)
 # The secret of a link stands behind '#': browsers never send that part, so it is in no log, and no preview of a link uses it up.
 FORM = plain_page(
     "Act from this device",
-    """<p>Looking needs nothing. To acknowledge, mark or edit from here, give the passphrase of this watch.</p>
+    """<p>Looking needs no passphrase. To mark a warning as seen or to change anything from here, enter the passphrase of this watch.</p>
 <form id="enter"><input type="text" name="user" autocomplete="username" value="this watch" hidden>
 <label>Passphrase <input type="password" name="passphrase" autocomplete="current-password" maxlength="200"></label>
 <div class="files"><button type="submit">Enter</button> <button type="button" id="leave">Leave</button></div></form>

@@ -48,5 +48,6 @@
     shown.showModal();
   });
   document.addEventListener("pilotlamp:page", markPage);
+  document.addEventListener("pilotlamp:start", markPage);
   window.addEventListener("popstate", markPage);
 })();

@@ -66,7 +66,7 @@
     const share = stale ? null : district.share;
     fit(card, "share", percent(share, district.clipped));
     know(gauge, share !== null);
-    if (district.limit) put(slot(card, "limit"), "of " + district.limit.replace(" to " + nameOf(card), ""));
+    if (district.limit) put(slot(card, "limit"), "of " + district.limit.replace(" to " + nameOf(card), "").replace(/ [^ ]*( [^ ]*)*\//, " "));
     const shown = slot(card, "fill");
     shown.style.width = Math.min(100, (share || 0) * 100) + "%";
     mark(shown, "much", stale ? "" : MUCH[district.state] || "");
@@ -195,6 +195,10 @@
   });
 
   function fillStates(payload, connected) {
+    const said = (payload.recording.sentence || "").replace(/\.$/, "");
+    if (shape(document.querySelector("[data-recording]").textContent) !== shape(said)) {
+      document.querySelectorAll(".states > :not(.alerts)").forEach(renew); // they stand at the right edge
+    }
     const age = document.querySelector("[data-age]");
     const districts = payload.oldest_s === undefined ? payload.districts : [{ age_s: payload.oldest_s }];
     const ages = districts.map(function (d) { return feed.ageS(d.age_s); }).filter(isFinite);
@@ -214,7 +218,7 @@
     const recording = document.querySelector("[data-recording]");
     recording.hidden = payload.recording.sentence === null;
     mark(recording, "well", String(payload.recording.well && connected));
-    put(recording, (payload.recording.sentence || "").replace(/\.$/, ""));
+    put(recording, said);
   }
 
   function fill() {

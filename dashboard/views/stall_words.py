@@ -123,7 +123,9 @@ def _board_sentence(name: str, between_s: float) -> str:
     )
 
 
-SHORTS_THERE = "Turn the district off, then look there for a turnout or a crossing whose rails a wheel can bridge, or for metal across the rails."
+SHORTS_THERE = (
+    "Turn the district off, then look there for a turnout or a crossing whose rails a wheel can bridge, or for metal across them."
+)
 
 
 def place_words(pattern: Pattern) -> str:

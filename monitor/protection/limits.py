@@ -35,7 +35,7 @@ def supply_limits(supply: Supply) -> tuple[Limit, ...]:
     protection = supply.protection
     if protection is not None and protection.kind != "none" and protection.rated_amps is not None:
         rated = protection.rated_amps
-        words = say("limit-protection", where=supply.name, amps=f"{rated:g}")
+        words = say("limit-protection", where=supply.name, amps=f"{rated:.1f}")
         limits.append(Limit(kind="protection", place=supply.name, amps=rated, va=None, words=words))
     return tuple(limits)
 
@@ -50,7 +50,7 @@ def output_limit(output: Output) -> Limit | None:
     if output.max_amps is None:
         return None
     name = f"{output.supply}/{output.name}"
-    words = say("limit-output", where=name, amps=f"{output.max_amps:g}")
+    words = say("limit-output", where=name, amps=f"{output.max_amps:.1f}")
     return Limit(kind="output", place=name, amps=output.max_amps, va=None, words=words)
 
 

@@ -298,7 +298,6 @@ def _countdown(load: SupplyLoad | None, told: Sequence[Notice]) -> Countdown | N
             earliest_at_s=load.at_s + ahead.earliest_s,
             latest_at_s=None if ahead.latest_s is None else load.at_s + ahead.latest_s,
             is_late=ahead.is_late,
-            has_points=ahead.has_points,
         )  # fmt: skip
     told_s = next((n.opens_as_raised_s for n in told if n.opens_as_raised_s is not None), None)
     if told_s is None:

@@ -46,7 +46,6 @@ class Countdown:
         earliest_at_s: Nearly all devices that it may be open later.
         latest_at_s: And nearly all earlier; None where it may never open.
         is_late: A typical one would have opened by now.
-        has_points: Points of its data sheet are known.
         is_bounded: Earliest and latest are known; where they are not, they are the likely moment itself.
     """
 
@@ -54,7 +53,6 @@ class Countdown:
     earliest_at_s: float
     latest_at_s: float | None
     is_late: bool = False
-    has_points: bool = True
     is_bounded: bool = True
 
 

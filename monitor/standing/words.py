@@ -89,7 +89,6 @@ def countdown_words(countdown: Countdown, now_s: float) -> str:
         latest_s=None if latest_s is None else max(0.0, latest_s - now_s),
         by_lap=False,
         is_late=countdown.is_late,
-        has_points=countdown.has_points,
     )
     return time_left(ahead)
 

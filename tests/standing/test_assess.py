@@ -86,7 +86,7 @@ SHORT = {"rule": "short", "kind": "district", "name": "Outer main"}
         (
             picture_of(warnings=(standing(rule="over-output-limit", priority=Priority.MEDIUM, kind="output", name="North bench/A"),)),
             "near its limit", "near its limit",
-            "North bench/A was overloaded a moment ago: now 33 % of output North bench/A at 6 A.",
+            "North bench/A was overloaded a moment ago: now 33 % of output North bench/A at 6.0 A.",
         ),
         (
             picture_of(warnings=(standing(**SHORT, comes_and_goes=True),)),

@@ -51,14 +51,14 @@ HEAVY = load_of(share=1.3, forecast_s=30.5, heat=None)
 @pytest.mark.parametrize(
     ("load", "now", "said", "advice"),
     [
-        (HEAVY, now_of(), "was overloaded a moment ago: now 33 % of output North bench/A at 6 A", "Add nothing there."),
+        (HEAVY, now_of(), "was overloaded a moment ago: now 33 % of output North bench/A at 6.0 A", "Add nothing there."),
         (
             replace(HEAVY, districts=(replace(HEAVY.districts[0], amps=7.2), HEAVY.districts[1])), now_of(amps=7.2),
-            "is overloaded: 120 % of output North bench/A at 6 A; its protection opens in about 30 s (15 s to 60 s)", "Within a few",
+            "is overloaded: 120 % of output North bench/A at 6.0 A; its protection opens in about 30 s (15 s to 60 s)", "Within a few",
         ),
-        (HEAVY, now_of(volts=0.1, amps=0.0), "carries 12.0 A, 200 % of output North bench/A at 6 A: 6.0 A (84 VA) too much; its", "Within"),
+        (HEAVY, now_of(volts=0.1, amps=0.0), "carries 12.0 A, 200 % of output North bench/A at 6.0 A: 6.0 A (84 VA) too much; its", "Within"),
         (replace(HEAVY, forecast=None, districts=()), now_of(),
-            "carries 12.0 A, 200 % of output North bench/A at 6 A: 6.0 A (84 VA) too much", "Within"),
+            "carries 12.0 A, 200 % of output North bench/A at 6.0 A: 6.0 A (84 VA) too much", "Within"),
         (load_of(share=0.0, is_open=True), now_of(volts=0.1, amps=0.0), "was overloaded; there is no power now", "Turn the throttles"),
     ],
 )  # fmt: skip

@@ -40,7 +40,7 @@ function makeWarning() {
       wish(own, item.ids, aside ? { kind: "unshelve" } : { kind: "shelve", minutes: SHELVE_MINUTES });
     })
   );
-  top.append(strokes(), make("b", "word"), make("span", "opens"), buttons, make("span", "where"));
+  top.append(strokes(), make("b", "word"), buttons, make("span", "where"));
   item.append(top, make("p", "message"), make("p", "advice"));
   return item;
 }
@@ -58,7 +58,6 @@ function fillWarning(item, warning) {
   const first = warning.first && feed.payload.warnings.length > 1 ? ", came first" : "";
   const often = warning.comes_and_goes ? ", comes and goes" : "";
   put(item.querySelector(".where"), warning.where + first + often + (aside ? ", aside for " + feed.span(warning.shelved_s) : ", " + feed.span(warning.since_s)));
-  put(item.querySelector(".opens"), warning.opens === null ? "" : "opens " + warning.opens.words.split(" (")[0]);
   put(item.querySelector(".message"), warning.message);
   put(item.querySelector(".advice"), warning.advice);
   const buttons = item.querySelectorAll("button");
