@@ -92,7 +92,7 @@ class PageServer(Server):
         super().__init__(make, host, port, options)
 
     def renew(self, watch: WatchLike) -> None:
-        """Show another watch from now on; whoever looks is told to load the page again, who may act still may."""
+        """Show another watch from now on; browsers are made to load the page again, who may act still may."""
         self._watch = watch
         self._app.serve(self._make().server)
 

@@ -56,9 +56,9 @@ def guard(app: dash.Dash, gate: Gate, *, insist_on_encryption: bool = False) -> 
         refusal = gate.refusal(request)
         if refusal is None:
             return None
-        # The pages' scripts show what is said to a POST.
-        said = Response(f"{refusal}\n", status=403, mimetype="text/plain")
-        return answer(403, refusal) if request.method == "POST" else said
+        # The pages' scripts show the answer to a POST.
+        plain = Response(f"{refusal}\n", status=403, mimetype="text/plain")
+        return answer(403, refusal) if request.method == "POST" else plain
 
     @app.server.after_request
     def protect(response: Response) -> Response:
@@ -98,13 +98,13 @@ def register_error_handlers(app: dash.Dash) -> None:
     def answer(error: Exception) -> Response | HTTPException:
         if isinstance(error, HTTPException):
             return error
-        _tell(error, seen)
+        _log_failure(error, seen)
         if not request.path.startswith(_DASH_ROOM):
             return _plain(500, "This failed; the log of pilotlamp says on what.")
         return _plain(404, "There is nothing here.") if request.method in ("GET", "HEAD") else _plain(400, "Not understood.")
 
 
-def _tell(error: Exception, seen: Counter[str]) -> None:
+def _log_failure(error: Exception, seen: Counter[str]) -> None:
     """The first, second, fourth, eighth... of a kind: a thousand requests for it must not fill the log."""
     kind = f"{type(error).__name__} at {request.endpoint}"
     if kind not in seen and len(seen) >= KINDS_LIMIT:

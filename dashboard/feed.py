@@ -1,6 +1,6 @@
 """The feed: one payload a tick, made once and shared by all viewers.
 
-Nothing is kept per viewer: the browser holds its own cursor. Whoever asks first after a tick is due makes the payload, the others
+Nothing is kept per viewer: the browser holds its own cursor. The first request after a tick is due makes the payload, the others
 get the same bytes; a slow viewer misses ticks, it never queues them.
 """
 

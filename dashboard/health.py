@@ -35,8 +35,8 @@ def health_routes(watch: WatchLike) -> Blueprint:
         ports = watch.statuses()
         picture = watch.live.picture()
         standing = assess(watch.live.layout, replace(picture, ports=ports))
-        well, said = health(watch.parts(), picture, standing, ports, names_ports=is_local(request))
-        return json_answer(msgspec.json.encode(said), 200 if well else 503)
+        well, report = health(watch.parts(), picture, standing, ports, names_ports=is_local(request))
+        return json_answer(msgspec.json.encode(report), 200 if well else 503)
 
     @routes.get("/metrics")
     def metrics() -> Response:

@@ -150,23 +150,23 @@ def login_routes(gate: Gate, passphrase: Passphrase | None) -> Blueprint:
         except msgspec.MsgspecError:
             return answer(400, "Not understood.")
         status, sentence, visit = login.enter(key, HERE if is_local(request) else request.remote_addr or "nowhere")
-        said = answer(status, sentence)
+        response = answer(status, sentence)
         if visit is not None:
-            _keep_visit(said, visit)
-        return said
+            _keep_visit(response, visit)
+        return response
 
     @routes.post("/leave")
     def leave() -> Response:
         if ACTING_HEADER not in request.headers:
             return answer(403, "Only the page itself may leave.")
         gate.visits.end(request.cookies.get(cookie_name(request)))
-        said = answer(200, "This device only looks now.")
-        said.delete_cookie(cookie_name(request), httponly=True, samesite="Strict", path="/")
-        return said
+        response = answer(200, "This device only looks now.")
+        response.delete_cookie(cookie_name(request), httponly=True, samesite="Strict", path="/")
+        return response
 
     return routes
 
 
-def _keep_visit(said: Response, visit: str) -> None:
+def _keep_visit(response: Response, visit: str) -> None:
     name, secure = cookie_name(request), request.is_secure
-    said.set_cookie(name, visit, max_age=VISIT_LASTS_S, httponly=True, samesite="Strict", secure=secure, path="/")
+    response.set_cookie(name, visit, max_age=VISIT_LASTS_S, httponly=True, samesite="Strict", secure=secure, path="/")

@@ -100,10 +100,10 @@ def keep_answers(path: Path, sent: BenchAnswers) -> None:
     """
     known = {question.key: question for question in QUESTIONS}
     findings: dict[str, Plain] = {"checked_on": today_here().isoformat()}
-    for key, said in sent.answers.items():
+    for key, typed in sent.answers.items():
         if key not in known:
             raise LayoutError(f'there is no question "{key[:40]}"')
-        found = answer_of(known[key], said)
+        found = answer_of(known[key], typed)
         if found is not None:
             findings[key] = found
     change_layout(path, lambda text: set_supply_findings(text, sent.supply, findings), spare=False)

@@ -40,13 +40,13 @@ def replay_routes(replay: Replay) -> Blueprint:
             body = read_request(ReplayRequest, BODY_LIMIT_BYTES)
         except msgspec.MsgspecError as error:
             return answer(400, f"Not understood: {error}.")
-        _obey(replay, body)
+        _act_on(replay, body)
         return answer_with(200, _state(replay))
 
     return routes
 
 
-def _obey(replay: Replay, body: ReplayRequest) -> None:
+def _act_on(replay: Replay, body: ReplayRequest) -> None:
     first_s = replay.status().first_s
     does = {
         "pause": replay.pause,

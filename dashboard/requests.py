@@ -29,6 +29,6 @@ def answer(status: int, sentence: str, **more: object) -> Response:
     return answer_with(status, {"sentence": sentence, **more})
 
 
-def answer_with(status: int, said: Mapping[str, object]) -> Response:
+def answer_with(status: int, fields: Mapping[str, object]) -> Response:
     """The same where there is more to say than a sentence."""
-    return Response(msgspec.json.encode(said), status=status, mimetype="application/json", headers=_NEVER_KEPT)
+    return Response(msgspec.json.encode(fields), status=status, mimetype="application/json", headers=_NEVER_KEPT)

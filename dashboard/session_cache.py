@@ -35,7 +35,7 @@ class Listed:
         began_at: When it began, in the time of this computer.
         length_s: How long it is; None where it is being recorded or was cut off.
         invented: Nothing of it was measured.
-        said: "being recorded", "cut off" or empty.
+        state: "being recorded", "cut off" or empty.
     """
 
     id: str
@@ -43,13 +43,13 @@ class Listed:
     began_at: datetime
     length_s: float | None
     invented: bool
-    said: str
+    state: str
     session: SessionFolder
 
     @property
     def is_recorded_now(self) -> bool:
         """Whether it is being recorded at this moment."""
-        return self.said == RECORDED_NOW
+        return self.state == RECORDED_NOW
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,14 +145,14 @@ def _stamp(session: SessionFolder) -> tuple[int, ...]:
 
 def _listed(session: SessionFolder) -> Listed:
     manifest, closing = session.manifest(), session.closing()
-    said = "" if closing is not None else RECORDED_NOW if is_held(session.path / LOCK) else "cut off"
+    state = "" if closing is not None else RECORDED_NOW if is_held(session.path / LOCK) else "cut off"
     return Listed(
         id=session.name,
         title=manifest.title,
         began_at=(manifest.began_at + timedelta(seconds=manifest.first_s)).astimezone(),
         length_s=None if closing is None else max(0.0, closing.ended_s - manifest.first_s),
         invented=manifest.invented,
-        said=said,
+        state=state,
         session=session,
     )
 

@@ -82,7 +82,7 @@ def setup_routes(watch: MirroredWatch) -> Blueprint:
 
 
 class SetupPage:
-    """One set-up, whoever types into it."""
+    """One set-up, shared by all who type into it."""
 
     def __init__(self, watch: SettableWatch) -> None:
         self._watch = watch
@@ -138,7 +138,7 @@ class SetupPage:
             if (board.port, board.identity.number) in seen
             for key, typed in asked.answers.items()
             if key == f"zero.{board.name}" or key.startswith(f"gain.{board.name}.")
-            # What was taken stays, whoever looks at its card again; what was refused is taken again.
+            # What was taken stays when its card is looked at again; what was refused is taken again.
             if draft.answers.get(key) != typed or key in refused or key not in draft.seen
         }
         draft = draft.with_answers(asked.answers, looks)

@@ -241,10 +241,10 @@ def _exported(snapshot: Snapshot, event: Event, origin: Origin, form: Form) -> t
     return next(iter(files.items())) if form == "csv" else (f"{file_stem(event)}_{form}.zip", zipped(files))
 
 
-def _standing(said: Sequence[Pattern]) -> tuple[Pattern, ...]:
-    """What was said last for each district replaces what was said before."""
+def _standing(patterns: Sequence[Pattern]) -> tuple[Pattern, ...]:
+    """The latest for each district replaces those before."""
     kept: list[Pattern] = []
-    for pattern in said:
+    for pattern in patterns:
         kept = [other for other in kept if not set(other.districts) & set(pattern.districts)] + [pattern]
     return tuple(kept)
 

@@ -90,10 +90,10 @@ class TrendJob:
             last = done == len(sessions)
             found = trends(reviews) if last or stop.is_set() else ()
             state: Stage = "done" if last else "stopping" if stop.is_set() else "working"
-            self._tell(stop, TrendState(state=state, done=done, total=len(sessions), unread=tuple(unread), found=found))
+            self._report(stop, TrendState(state=state, done=done, total=len(sessions), unread=tuple(unread), found=found))
         else:
             return
-        self._tell(stop, TrendState(
+        self._report(stop, TrendState(
             state="stopped", done=len(reviews), total=len(sessions), unread=tuple(unread), found=trends(reviews)
         ))  # fmt: skip
 
@@ -104,7 +104,7 @@ class TrendJob:
                 self._known.popitem(last=False)
         return self._known[listed.id]
 
-    def _tell(self, stop: threading.Event, state: TrendState) -> None:
+    def _report(self, stop: threading.Event, state: TrendState) -> None:
         with self._lock:
             # Another job may have begun meanwhile: then this one has nothing more to say.
             if stop is self._stop:

@@ -249,12 +249,12 @@ class Watch:
             self._suspected_s = now_s
         # Where the whole program stood still, the supervisor has a moment to go on like everybody else.
         stalled = self._suspected_s is not None and now_s - self._suspected_s > SUSPECTED_FOR_S
-        said = (
+        sentence = (
             "The supervisor stands still: if another part did too, it would go unnoticed. Start the program again."
             if stalled
             else ""
         )
-        return replace(self._supervisor.health(), still_s=still_s, is_stalled=stalled, standstill=said)
+        return replace(self._supervisor.health(), still_s=still_s, is_stalled=stalled, standstill=sentence)
 
     def _reader(self, port: str, baud: int, options: WatchOptions) -> SupervisedWorker[PortReader]:
         reader = PortReader(
@@ -276,9 +276,9 @@ class Watch:
             self._pipeline.look(gone_s)
             if self._recording is not None:
                 self._recording.look(gone_s)
-            self._tell()
+            self._report()
 
-    def _tell(self) -> None:
+    def _report(self) -> None:
         """Tell the pages how the parts are doing."""
         self.live.set_ports(self.statuses())
         self.live.set_troubles((*(part.standstill for part in self.parts() if part.standstill), *self._further_troubles()))

@@ -35,11 +35,11 @@
     isReplay: function () {
       return document.querySelector("[data-replay]") !== null;
     },
-    act: function (wish) {
+    act: function (request) {
       return fetch("/act", {
         method: "POST",
         headers: { "Content-Type": "application/json", "X-Pilotlamp": "act" },
-        body: JSON.stringify(wish),
+        body: JSON.stringify(request),
       }).then(function (answer) {
         return answer.json().then(function (said) {
           if (!answer.ok) throw new Error(said.sentence);
@@ -48,8 +48,8 @@
       });
     },
     /* The same to several warnings that say one thing. */
-    actOnAll: function (ids, wish) {
-      return Promise.all(ids.map(function (id) { return feed.act(Object.assign({ warning_id: id }, wish)); }));
+    actOnAll: function (ids, request) {
+      return Promise.all(ids.map(function (id) { return feed.act(Object.assign({ warning_id: id }, request)); }));
     },
   };
   window.pilotlamp = feed;

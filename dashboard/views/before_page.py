@@ -25,7 +25,7 @@ from monitor.values import Phasing
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plans:
-    """What the page shows, reckoned from the layout file and the plan file.
+    """What the page shows, computed from the layout file and the plan file.
 
     Attributes:
         verdicts: Bench verdicts, in file order.

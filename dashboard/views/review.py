@@ -112,7 +112,7 @@ def session_list(listing: Sequence[Listed], chosen: Listed | None, beside: Liste
 
 def _row(each: Listed, chosen: Listed | None, beside: Listed | None) -> Component:
     is_open = chosen is not None and each.id == chosen.id
-    length = each.said if each.length_s is None else seconds(each.length_s)
+    length = each.state if each.length_s is None else seconds(each.length_s)
     words = [
         html.Strong(f"{each.began_at:%a %d %b, %H:%M}"),
         html.Span(length),

@@ -46,7 +46,7 @@ certfile {AT}/broker.crt
 keyfile {AT}/broker.key
 tls_version tlsv1.2
 
-# As untrusted as a wire: no message larger than a payload may be, nobody fills the memory.
+# As untrusted as a wire: no message larger than a payload may be, no one fills the memory.
 message_size_limit 65536
 max_packet_size 131072
 max_inflight_messages 1000

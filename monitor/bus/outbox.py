@@ -115,7 +115,7 @@ class Outbox:
 
         Args:
             names: Boot, first and last seq of each run of them.
-            sent: Ids of what was sent at all: nobody can have anything else, whatever is said.
+            sent: Ids of what was sent at all: no one can have anything else, whatever is said.
             now_unix_s: Wall clock.
 
         Returns:
@@ -135,7 +135,7 @@ class Outbox:
         return gone
 
     def has_collector(self, now_unix_s: float) -> bool:
-        """Whether somebody is to acknowledge messages; where nobody collects, the broker's word has to do."""
+        """Whether somebody is to acknowledge messages; where no one collects, the broker's word has to do."""
         return now_unix_s - self._collected_unix_s < COLLECTED_FOR_S
 
     def drop(self, number: int) -> None:

@@ -38,7 +38,7 @@ AGAIN_S = 10.0
 RESUMES_AFTER_S = 3.0
 """Collectors come back when a station does, and say again what they had: what waited longer goes out after that."""
 BROKER_KEEPS_S = 8.0
-"""Where nobody collects, what the broker took is dropped after this: a broker that is killed may not have passed it on."""
+"""Where no one collects, what the broker took is dropped after this: a broker that is killed may not have passed it on."""
 PATIENCE_S = 10.0
 """A broker that is away for less is no trouble worth a line on the page."""
 STEPS_LIMIT = 4000
@@ -109,7 +109,7 @@ class Publisher:
         if len(self._steps) < STEPS_LIMIT:
             self._steps.append(step)
 
-    def said(self) -> str:
+    def status_words(self) -> str:
         """How the sending stands, for the station's own people; from any thread."""
         return " ".join([self.sentence or f"This station sends to {self._broker.place}.", *self._losses()])
 
@@ -229,7 +229,7 @@ class Publisher:
         self.sentence = f"Nothing reaches the hall: {why}. It waits on this computer's disk meanwhile."
 
     def _aim(self, now_s: float) -> None:
-        """Where to go on: with what is new, and from time to time with all that nobody acknowledged."""
+        """Where to go on: with what is new, and from time to time with all that no one acknowledged."""
         if now_s < self._next_pass_s:
             return
         self._next_pass_s = now_s + AGAIN_S
@@ -241,7 +241,7 @@ class Publisher:
                 self._outbox.drop(number)
                 del self._taken_s[number], self._sent_s[number]
         elif now_s - self._acknowledged_s >= AGAIN_S:
-            # All of it would go to nobody: the first is sent, and its acknowledgement begins the rest.
+            # All of it would go to no one: the first is sent, and its acknowledgement begins the rest.
             self._send_some(notice=True, after=0, most=1)
             self._send_some(notice=False, after=0, most=1)
             return

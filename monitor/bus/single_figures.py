@@ -14,7 +14,7 @@ from monitor.values import SupplyLoad
 EVERY_ROWS = 2
 """Of half seconds: once a second."""
 EXPIRES_S = 10
-"""A figure that nobody fetched within this is of no use as a present one."""
+"""A figure that no one fetched within this is of no use as a present one."""
 OF_DISTRICTS = {
     "volts_rms": ("V", "RMS volts over half a second"),
     "amps_rms": ("A", "RMS amps over half a second"),

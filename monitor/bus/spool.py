@@ -76,7 +76,7 @@ class Spool:
     def adopt(self, silent_for_s: float, owner: str) -> Iterator[Path]:
         """Files of collectors, or of one of them, that gave no sign of life for so long, renamed to ours.
 
-        Ages are differences between times that the folder's own computer gave to files; nobody's clock matters.
+        Ages are differences between times that the folder's own computer gave to files; no one's clock matters.
         """
         self.beat(())
         now_s = os.fstat(self._file.fileno()).st_mtime
@@ -84,7 +84,7 @@ class Spool:
             ours = self._next()
             try:
                 if path != self._path and now_s - path.stat().st_mtime >= silent_for_s:
-                    os.utime(path)  # it is fresh before it is ours: nobody takes it on from us
+                    os.utime(path)  # it is fresh before it is ours: no one takes it on from us
                     path.rename(ours)
                     yield ours
             except OSError:

@@ -120,7 +120,7 @@ LISTEN_S = 3.0
 
 ANSWERS_WITHIN_S = 5.0
 TRY = "try"
-"""A topic that nobody listens to."""
+"""A topic that no one listens to."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -138,20 +138,20 @@ def run(args: argparse.Namespace) -> int:
     if layout is not None and layout.board:
         print(f"Listening {LISTEN_S:g} s at each port ...", flush=True)
 
-    def hear(board: Board) -> PortCapture:
+    def listen_at(board: Board) -> PortCapture:
         clock = HostClock()
         source = port_source(board.port or "", board.baud, clock)
         source.open()
         try:
             line_board = layout.line_board(board.port or "") if layout else None
-            return PortListener(source, clock.now_s, board.baud, line_board).hear(LISTEN_S)
+            return PortListener(source, clock.now_s, board.baud, line_board).capture(LISTEN_S)
         finally:
             source.close()
 
     checks = []
     station = args.station or (layout.title if layout else "")
     broker = () if args.broker is None else try_broker(broker_of(args), station)
-    for check in (*check_computer(args.recordings, layout, hear), *try_page(args, layout), *broker):
+    for check in (*check_computer(args.recordings, layout, listen_at), *try_page(args, layout), *broker):
         checks.append(check)
         print(f"{'good' if check.good else 'LOOK':6}{check.name:26}{check.found}")
         if check.remedy:

@@ -75,7 +75,7 @@ def _listened(args: argparse.Namespace) -> PortCapture | None:
                 return None
             baud = found.baud
         print(f"Listening to {args.port} at {baud} baud for {args.seconds:g} s ...", flush=True)
-        return PortListener(source, clock.now_s, baud).hear(args.seconds)
+        return PortListener(source, clock.now_s, baud).capture(args.seconds)
     finally:
         source.close()
 

@@ -82,7 +82,7 @@ class _SessionClock(HostClock):
 
 def _follow(replay: Replay, lines: TerminalLines, *, keys: bool, to_its_end: bool) -> None:
     while True:
-        if keys and not _obey(replay, _key()):
+        if keys and not _act_on(replay, _key()):
             return
         if not keys:
             replay.wait(SAY_EVERY_S)
@@ -91,7 +91,7 @@ def _follow(replay: Replay, lines: TerminalLines, *, keys: bool, to_its_end: boo
             return
 
 
-def _obey(replay: Replay, key: str) -> bool:
+def _act_on(replay: Replay, key: str) -> bool:
     """Do what a key says; False where it says to end."""
     status = replay.status()
     if key == " ":

@@ -133,7 +133,7 @@ def _print_until(
             return
         _print(watch, lines)
         if all(part.is_well for part in watch.parts() if part.name == SUPERVISOR):
-            # What else stands still, the supervisor restarts; itself, only whoever started the program can.
+            # What else stands still, the supervisor restarts; itself, only what started the program can.
             tell_service_manager("WATCHDOG=1")
 
 

@@ -24,7 +24,7 @@ from monitor.values import Action, PortStatus, Step
 LOOKED_AT_FOR_S = 10.0
 NO_LAYOUT = Layout(title="Set up", mains=Mains(volts=120, hertz=60))
 REHEARSED = "rehearsal.toml"
-"""What is set up on the rehearsal board is written there: it is nobody's layout."""
+"""What is set up on the rehearsal board is written there: it is no one's layout."""
 REHEARSAL = "rehearsal board, a model and not your bench"
 
 
@@ -120,7 +120,7 @@ class Desk:
             self._change()
 
     def view(self) -> SetupView | None:
-        """How boards stand; None while nobody looks."""
+        """How boards stand; None while no one looks."""
         if time.monotonic() - self._looked_s > LOOKED_AT_FOR_S:
             return None
         now_s = self._clock.now_s()

@@ -43,7 +43,7 @@ class TerminalLines:
 
     Attributes:
         hall: Says how the sending to the hall stands; None where nothing is sent.
-        standing: Says how everything stands, so that warnings read as on the page; None where nobody knows.
+        standing: Says how everything stands, so that warnings read as on the page; None where no one knows.
     """
 
     def __init__(self, clock: HostClock) -> None:

@@ -172,7 +172,7 @@ class Watching:
             if getattr(args, "viewed", None) is not None:
                 options = replace(options, viewed=args.viewed)
             if publisher is not None:
-                lines.hall = publisher.said
+                lines.hall = publisher.status_words
                 options = replace(options, troubles=publisher.troubles)
             watch = Watch(layout, options, clock=clock)
             lines.standing = watch.live.standing

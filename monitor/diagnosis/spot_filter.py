@@ -1,6 +1,6 @@
 """The spot filter: where on the lap one bad spot lies, followed from event to event, and how much the events speak for it.
 
-A train counts its laps by a clock that is wrong by a little each lap: nobody measures its speed. So the spot wanders on that clock,
+A train counts its laps by a clock that is wrong by a little each lap: no one measures its speed. So the spot wanders on that clock,
 and the filter follows it: for each lap length that is possible a density over the lap, spread out by the way gone since, thinned
 where the train passed without an event, and raised where one happened (a Bayes filter of a point process; Brémaud, Point Processes
 and Queues, 1981, chapter VI). The factor by which an event is likelier there than anywhere multiplies up to the evidence. Under

@@ -6,7 +6,7 @@
 # Volts gone: a hand, the protection, the feed, the mains
 BREAK_LIVE_TICKS = 5  # ticks | what was dead until just now cannot go dead | judgement
 BREAK_BY_HAND_TICKS = 35  # ticks | a break that steps a reversing unit is 0.15-3 s long; longer is not one | judgement
-BREAK_SHORTEST_BY_HAND_S = 0.1  # s | nobody lets go of a button faster | judgement
+BREAK_SHORTEST_BY_HAND_S = 0.1  # s | no one lets go of a button faster | judgement
 BREAK_UNSURE = 0.5  # confidence | a lost feed or a throttle slammed shut, from coarse readings | rehearsal
 BREAK_DOWN_SHARE = 0.5  # share | of the volts before: below, a feed is open | judgement
 BREAK_EDGE_ROWS = 4  # readings | a switch's edge lies within so many readings | judgement

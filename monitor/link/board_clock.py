@@ -34,7 +34,7 @@ RATE_LIMIT = 0.01
 
 
 class BoardClock:
-    """The mapping of one board: monotone, continuous except where the board itself began anew.
+    """The mapping of one board: monotone, continuous except where the board itself restarted.
 
     Implements :class:`monitor.runtime.stream_clock.StreamClock`.
 
@@ -92,7 +92,7 @@ class BoardClock:
         return self._knots_board[-1] + bent_s / self._slope + (ahead_s - bent_s) / self._rate
 
     def reanchor(self, board_s: float) -> None:
-        """From this board time on the board counts anew: the next observation says where that is, not before what was."""
+        """From this board time on the board counts from the beginning again: the next observation says where that is, not before what was."""
         if not self._knots_board:
             return
         self._knot(self._reached_s)

@@ -16,7 +16,7 @@ from monitor.wire.reading_lines import line_channels
 LISTEN_S = 1.3
 """Time for each baud rate: a packed board says who it is once a second."""
 MORE_S = 1.5
-"""Time to hear all boards of the port, and all outputs of a line board that does not say how many it has."""
+"""Time for all boards of the port, and all outputs of a line board that does not say how many it has."""
 FEWEST_LINES = 3
 """So many line ends in text mean that the baud rate is right, whatever the lines say."""
 
@@ -71,7 +71,7 @@ class PortListener:
         self._items: list[Item] = []
         self._seconds = 0.0
 
-    def hear(self, seconds: float) -> PortCapture:
+    def capture(self, seconds: float) -> PortCapture:
         """Go on listening for so long; all that came since the beginning.
 
         Raises:
@@ -109,10 +109,10 @@ def listen(source: OpenPort, bauds: Iterable[int], now_s: Callable[[], float], *
     """
     for baud in bauds:
         listener = PortListener(source, now_s, baud)
-        capture = listener.hear(LISTEN_S)
+        capture = listener.capture(LISTEN_S)
         is_text = capture.seen.look == "text" and capture.line_ends >= FEWEST_LINES
         if capture.form is not None or (text_too and is_text):
-            return listener.hear(MORE_S)
+            return listener.capture(MORE_S)
     return None
 
 

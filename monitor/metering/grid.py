@@ -96,7 +96,7 @@ class CycleGrid:
         return (self._omega + self._drift) / (2 * np.pi) if self._unseen < th.HELD_FRAMES else np.nan
 
     def _place(self, view: MainsView, start_s: float) -> None:
-        """Put the grid where the first sight of the mains wants it, reckoned back to the start."""
+        """Put the grid where the first sight of the mains wants it, counted back to the start."""
         self._placed = True
         self._time_s = start_s
         seen = np.flatnonzero(view.seen)

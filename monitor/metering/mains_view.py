@@ -196,7 +196,7 @@ class MainsTracker:
 
 
 class _Frames:
-    """Frames not yet forgotten; they reach back over short holes, but no turn is reckoned across one."""
+    """Frames not yet forgotten; they reach back over short holes, but no turn is counted across one."""
 
     def __init__(self, channels: int) -> None:
         self._frames: Phasors = np.zeros((channels, th.WINDOW_FRAMES), dtype=np.complex128)

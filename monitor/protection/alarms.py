@@ -144,10 +144,10 @@ class Alarms:
     def tick(self, now_s: float) -> list[RaisedWarning]:
         """Shelving and floods that end."""
         out = self._end_flood(now_s)
-        for shelf in [shelf for shelf, until_s in self._shelved.items() if until_s <= now_s]:
-            del self._shelved[shelf]
-            state = self._states[shelf[:2]]
-            if state.standing is not None and state.standing.priority == shelf[2]:
+        for key in [key for key, until_s in self._shelved.items() if until_s <= now_s]:
+            del self._shelved[key]
+            state = self._states[key[:2]]
+            if state.standing is not None and state.standing.priority == key[2]:
                 state.standing = replace(state.standing, shelved_until_s=None)
                 out.append(state.standing)
         return out

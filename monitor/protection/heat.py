@@ -64,7 +64,7 @@ class HeatTrack:
 
     @property
     def has_learnt(self) -> bool:
-        """An opening was seen that told of this very device."""
+        """An opening of this very device was seen."""
         return self._openings > 0
 
     @property

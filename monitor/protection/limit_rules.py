@@ -33,7 +33,7 @@ RULES = {
 
 @dataclass(slots=True)
 class _Watched:
-    """Limits of one place, told as one warning."""
+    """Limits of one place, given as one warning."""
 
     scope: Scope
     limits: tuple[Limit, ...]

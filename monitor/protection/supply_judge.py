@@ -122,7 +122,7 @@ class SupplyJudge:
         active |= self._stalls.active_ticks(figures[:, 1], np.concatenate([self.smooth[None, 0], smooth[:-1, 0]]))
         if self._is_unguarded:
             active |= self._rules.whole_shares(smooth) > th.UNGUARDED - HAIR
-        # A district whose readings begin or end starts afresh.
+        # A district whose readings begin or end starts from nothing.
         active |= (np.isnan(_squared(figures)) != np.isnan(self.smooth)).any(axis=(1, 2))
         totals = _totals(figures)
         if self._trip is not None:
@@ -146,7 +146,7 @@ class SupplyJudge:
         self._remember(amps[None])
         now = np.array([amps * amps, va])
         before, smooth = self.smooth, self.smooth + SMOOTH * (now - self.smooth)
-        # Where readings begin or end, start afresh with what is known now.
+        # Where readings begin or end, start again with what is known now.
         self.smooth = np.where(np.isnan(smooth), now, smooth)
         out = self._judge_trip(volts, total) if self._trip is not None else []
         if self._trip is not None and self._trip.is_open:

@@ -141,7 +141,7 @@ def opened_in_recording(supply: str) -> Wording:
 
 
 def back(protection: Protection | None) -> str:
-    """How power comes back behind a protection of which nobody can say when it closes."""
+    """How power comes back behind a protection of which no one can say when it closes."""
     if protection is not None and protection.kind == "fuse":
         return say("back-fuse")
     return say("back-hand" if protection is not None and protection.reset == "manual" else "back-unknown")

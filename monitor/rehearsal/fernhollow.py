@@ -26,7 +26,7 @@ OUTER, INNER, QUARRY, TOWN = range(4)
 EXPRESS, LOCAL, ORE, FREIGHT = range(4)
 _FREIGHT_STAYS_S = 75.0
 CALM_S, PATIENCE_S = 2.0, 60.0
-"""The calm before the first round comes in pieces of so many seconds, and goes on for so long where nobody looks."""
+"""The quiet before the first round comes in pieces of so many seconds, and goes on for so long where no one looks."""
 
 
 def fernhollow_show(
@@ -126,18 +126,18 @@ class _People:
 
 
 class _Rounds:
-    """Rounds of the show, after a calm that lasts until somebody looks."""
+    """Rounds of the show, after a quiet time that lasts until somebody looks."""
 
     def __init__(self, may_begin: Callable[[], bool]) -> None:
         self._may_begin = may_begin
-        self._calm: int | None = None
+        self._quiet: int | None = None
 
     def __call__(self, rng: np.random.Generator, number: int) -> tuple[list[Act], float]:
-        if self._calm is None:
+        if self._quiet is None:
             if number * CALM_S < PATIENCE_S and not self._may_begin():
                 return [], CALM_S
-            self._calm = number
-        return _write_round(rng, number - self._calm)
+            self._quiet = number
+        return _write_round(rng, number - self._quiet)
 
 
 def _write_round(rng: np.random.Generator, number: int) -> tuple[list[Act], float]:
@@ -146,8 +146,8 @@ def _write_round(rng: np.random.Generator, number: int) -> tuple[list[Act], floa
         return _first_round(rng), 122.0
     acts: list[Act] = []
     at = rng.uniform(4, 9)
-    for trouble in rng.permutation(["overload", "short", "calm", "odd"]):
-        acts += _calm(rng, at)
+    for trouble in rng.permutation(["overload", "short", "quiet", "odd"]):
+        acts += _quiet(rng, at)
         at += 14.0
         made, lasts = _trouble(rng, str(trouble), at)
         acts += made
@@ -166,7 +166,7 @@ def _first_round(rng: np.random.Generator) -> list[Act]:
     ]
 
 
-def _calm(rng: np.random.Generator, at_s: float) -> list[Act]:
+def _quiet(rng: np.random.Generator, at_s: float) -> list[Act]:
     level = rng.uniform(0.68, 0.8)
     return [
         whistle(rng, int(rng.choice([OUTER, INNER])), at_s),

@@ -46,16 +46,16 @@ class Check:
 
 
 def check_computer(
-    recordings: Path, layout: Layout | None, hear: Callable[[Board], PortCapture] | None = None
+    recordings: Path, layout: Layout | None, listen_at: Callable[[Board], PortCapture] | None = None
 ) -> Iterator[Check]:
     """All checks but those of the page, in the order a person would go through them. Nothing is left behind.
 
     Args:
         recordings: Where sessions are kept.
         layout: The layout file, where given: its boards' ports are looked at too.
-        hear: Listens to a board's port for some seconds, or raises a LinkError; None where no port is to be opened.
+        listen_at: Listens to a board's port for some seconds, or raises a LinkError; None where no port is to be opened.
     """
-    yield from _ports(layout, hear)
+    yield from _ports(layout, listen_at)
     yield _folder(recordings)
     yield _disk(recordings)
     yield disk_speed_check(_seconds_to_keep(recordings))
@@ -63,7 +63,7 @@ def check_computer(
     yield browser_check(shutil.which)
 
 
-def _ports(layout: Layout | None, hear: Callable[[Board], PortCapture] | None) -> Iterator[Check]:
+def _ports(layout: Layout | None, listen_at: Callable[[Board], PortCapture] | None) -> Iterator[Check]:
     found = find_ports()
     names = ", ".join(port.device for port in found) or "none"
     wired = layout is None or any(board.port is not None and "://" not in board.port for board in layout.board)
@@ -75,9 +75,9 @@ def _ports(layout: Layout | None, hear: Callable[[Board], PortCapture] | None) -
     )
     captures: dict[str, PortCapture | LinkError] = {}
     for board in layout.board if layout else ():
-        if board.port is not None and hear is not None and board.port not in captures:
+        if board.port is not None and listen_at is not None and board.port not in captures:
             try:
-                captures[board.port] = hear(board)
+                captures[board.port] = listen_at(board)
             except LinkError as error:
                 captures[board.port] = error
         assert layout is not None  # noqa: S101 - it has boards

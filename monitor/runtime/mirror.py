@@ -52,7 +52,7 @@ class SetupDesk(Protocol):
         """Do what the page asks for."""
 
     def view(self) -> SetupView | None:
-        """How boards stand; None while nobody sets anything up."""
+        """How boards stand; None while no one sets anything up."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,7 +83,7 @@ class MirrorState:
         parts: How its parts are doing.
         troubles: Sentences for the page.
         recording: What the recorder says of itself, and whether it is well.
-        setup: How boards stand for a set-up; None while nobody sets anything up.
+        setup: How boards stand for a set-up; None while no one sets anything up.
     """
 
     statuses: tuple[PortStatus, ...]

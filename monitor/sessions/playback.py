@@ -219,7 +219,7 @@ class SessionPart:
         return stream.take(size) if stream is not None and size else b""
 
     def rest(self) -> Iterator[tuple[tuple[str, Chunk], ...]]:
-        """Bytes beyond the chunk log, a piece of every port at a time: what a kill left behind. Nobody knows to the moment when they came."""
+        """Bytes beyond the chunk log, a piece of every port at a time: what a kill left behind. No one knows to the moment when they came."""
         rests = {self.name(port): stream.rest() for port, stream in self._streams.items()}
         while found := {name: data for name, rest in rests.items() if (data := next(rest, None)) is not None}:
             yield tuple((name, Chunk(data=data)) for name, data in found.items())

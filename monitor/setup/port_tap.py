@@ -69,7 +69,7 @@ class PortTap:
         port: Which.
         baud: At which rate it is read.
         known: The board there that prints lines of its own, where the layout says so.
-        guesses: Whether lines that nobody explained are read by a guess.
+        guesses: Whether lines that no one explained are read by a guess.
     """
 
     def __init__(self, port: str, baud: int, known: Board | None = None, *, guesses: bool = True) -> None:

@@ -275,7 +275,7 @@ def _loaded_supply(
         rests = all(district.state in (State.RESTING, State.NO_POWER) for district in live)
         state = State.RESTING if rests else State.RUNNING
     level = {State.RESTING: Level.REST, State.RUNNING: Level.WELL}.get(state, Level.LOW)
-    # What is left under a rating invites nobody while an opening is expected.
+    # What is left under a rating invites no one while an opening is expected.
     tells_left = left.amps_left is not None and (base.countdown is None or left.amps_left < 0)
     return replace(
         base,

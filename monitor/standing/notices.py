@@ -98,7 +98,7 @@ def _kind(warning: RaisedWarning) -> Literal["short", "opening", "overload"]:
 
 
 def asks_at_once(warning: RaisedWarning) -> bool:
-    """An act-now, or an opening: what nobody should miss."""
+    """An act-now, or an opening: what no one should miss."""
     return warning.priority >= Priority.HIGH or warning.rule == "protection-open"
 
 

@@ -76,10 +76,10 @@ class SupplyStanding:
         heat: Likely heat of its protection, 1 where it opens; with its bounds.
         heat_lowest: See heat.
         heat_highest: See heat.
-        closes_at_s: When its protection is likely to close by itself; None where it does not or nobody can say.
+        closes_at_s: When its protection is likely to close by itself; None where it does not or no one can say.
         unknown: Districts of it without live figures: sums are lower bounds while there are any.
         guard: What becomes of an overload that nothing is expected to open.
-        back: How its power comes back where nobody can say when.
+        back: How its power comes back where no one can say when.
     """
 
     name: str
@@ -154,7 +154,7 @@ class Notice:
         limit: The limit that it holds a draw against, in words; empty where there is none.
         start_s: When the first of them rose.
         figure: Where no standing says more: the sentence of the warning itself.
-        source: What brought it about, a sentence; empty where nobody knows.
+        source: What brought it about, a sentence; empty where no one knows.
         advice: What to do.
         opens_as_raised_s: When the protection would open as seen when it rose; None where no time was said.
         time_words: The words of ``figure`` that say how long is left.

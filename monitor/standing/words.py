@@ -70,7 +70,7 @@ def first_sentence(text: str) -> str:
 
 
 def room(place: PlaceLoad) -> str:
-    """What still fits on a district; empty where nobody knows."""
+    """What still fits on a district; empty where no one knows."""
     left = place.headroom
     if place.amps is None or left.amps_left is None or left.amps_left <= 0:
         return ""

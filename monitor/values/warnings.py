@@ -52,7 +52,7 @@ class Warning:  # noqa: A001 - the trade's own word; the builtin is an exception
         trip_in_s: Seconds to the predicted opening as seen at start_s; None where none is predicted.
         message: What is wrong, where, how long is left: one sentence.
         advice: What to do now: one sentence.
-        state: Of an occurrence that stands: "unacknowledged" or "acknowledged"; of one that cleared: "returned" (nobody has
+        state: Of an occurrence that stands: "unacknowledged" or "acknowledged"; of one that cleared: "returned" (no one has
             acknowledged it yet) or "normal".
         shelved_until_s: Put aside by an operator until this moment of the stream; None where it is not.
         first_out: The first one of its supply since everything there was well: look here first.

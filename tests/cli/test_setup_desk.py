@@ -28,8 +28,8 @@ class Visit:
         self.link = link
         _, _, self.cookie = ask(link, "POST", "enter", {"secret": urlsplit(link).fragment})
 
-    def setup(self, **wish):
-        status, text, _ = ask(self.link, "POST", "setup/state", wish, self.cookie)
+    def setup(self, **asked):
+        status, text, _ = ask(self.link, "POST", "setup/state", asked, self.cookie)
         return json.loads(text) if status == 200 else {"status": status, "said": text}
 
 

@@ -141,7 +141,7 @@ def test_a_district_from_near(client):
 
 
 @pytest.mark.parametrize(
-    ("wish", "kind", "until_s"),
+    ("asked", "kind", "until_s"),
     [
         ({"kind": "acknowledge", "warning_id": 3}, "acknowledge", None),
         ({"kind": "shelve", "warning_id": 3, "minutes": 15}, "shelve", 900),
@@ -149,17 +149,17 @@ def test_a_district_from_near(client):
         ({"kind": "mark", "text": "<b>cleaned</b> rails", "district": "Inner main"}, "mark", None),
     ],
 )
-def test_acting_reaches_the_watch(client, hall, wish, kind, until_s):
-    assert client.post("/act", json=wish, headers=ACT).status_code == 200
+def test_acting_reaches_the_watch(client, hall, asked, kind, until_s):
+    assert client.post("/act", json=asked, headers=ACT).status_code == 200
     (action,) = hall.operated
     assert action.kind == kind
     assert action.at_s == pytest.approx(hall.now_s(), abs=1.0)
     assert action.until_s is None or action.until_s == pytest.approx(action.at_s + until_s)
-    assert action.text == wish.get("text", "")
+    assert action.text == asked.get("text", "")
 
 
 @pytest.mark.parametrize(
-    "wish",
+    "asked",
     [
         {"kind": "explode"},
         {"kind": "shelve", "warning_id": 3},
@@ -172,8 +172,8 @@ def test_acting_reaches_the_watch(client, hall, wish, kind, until_s):
         [],
     ],
 )
-def test_a_wish_that_makes_no_sense_is_refused_with_a_sentence(client, hall, wish):
-    answer = client.post("/act", json=wish, headers=ACT)
+def test_a_wish_that_makes_no_sense_is_refused_with_a_sentence(client, hall, asked):
+    answer = client.post("/act", json=asked, headers=ACT)
     assert answer.status_code == 400
     assert answer.json["sentence"].endswith(".")
     assert hall.operated == []

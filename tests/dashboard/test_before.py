@@ -203,13 +203,13 @@ def test_a_draw_is_learnt_shown_and_kept(watched):
     amps = np.array([0.0] * 10 + [4.2] * 3 + [3.0] * 7 + [2.4] * 60)
     end_s = 0.2 * np.arange(1, len(amps) + 1) - 0.05
     hall.publish(readings=(readings_of(end_s, np.full(len(amps), 14.0), amps),))
-    wish = {"load": "Heavy freight engine", "seconds": 20, "until_s": float(end_s[-1])}
-    shown = client.post("/learn", json=wish, headers=ACT)
+    asked = {"load": "Heavy freight engine", "seconds": 20, "until_s": float(end_s[-1])}
+    shown = client.post("/learn", json=asked, headers=ACT)
     assert shown.status_code == 200
     assert "2.40 A running" in shown.json["sentence"]
     assert "Starting: 4.20 A" in shown.json["sentence"]
     assert load_layout(hall.layout_path).load[0].measured_on is None
-    assert client.post("/learn", json={**wish, "until_s": shown.json["until_s"], "keep": True}, headers=ACT).status_code == 200
+    assert client.post("/learn", json={**asked, "until_s": shown.json["until_s"], "keep": True}, headers=ACT).status_code == 200
     load = load_layout(hall.layout_path).load[0]
     assert (load.running_amps, load.starting_amps) == (2.4, 4.2)
     assert load.measured_on is not None

@@ -16,18 +16,18 @@ from tests.wire.bytestreams import counts, identity, identity_packet, samples_pa
 PORT = 'port of board "bench-1"'
 
 
-def checks_of(folder, layout=None, hear=None):
-    return {check.name: check for check in check_computer(folder, layout, hear)}
+def checks_of(folder, layout=None, listen_at=None):
+    return {check.name: check for check in check_computer(folder, layout, listen_at)}
 
 
 def port_of(layout, *, sent=(), reads=80):
     """The check of a board's port where a source sends this, a fiftieth of a second apart."""
 
-    def hear(board):
+    def listen_at(board):
         source = FakeSource([*sent, *[b""] * reads][:reads])
-        return PortListener(source, source.now_s, board.baud, layout.line_board(board.port)).hear(3.0)
+        return PortListener(source, source.now_s, board.baud, layout.line_board(board.port)).capture(3.0)
 
-    return next(check for check in check_computer(Path("nowhere"), layout, hear) if check.name == PORT)
+    return next(check for check in check_computer(Path("nowhere"), layout, listen_at) if check.name == PORT)
 
 
 def test_a_good_folder_and_disk(tmp_path):
@@ -59,13 +59,13 @@ def test_no_folder_is_left_behind(tmp_path):
 def test_a_port_that_is_not_there_or_not_named(tmp_path):
     layout = parse_layout(FERNHOLLOW.replace("/dev/ttyUSB0", "/dev/no-such-port"))
 
-    def hear(board):
+    def listen_at(board):
         raise LinkUnavailableError(f"there is no port {board.port}: plug the board in", port=board.port)
 
-    check = checks_of(tmp_path, layout, hear)[PORT]
+    check = checks_of(tmp_path, layout, listen_at)[PORT]
     assert (check.good, check.found, check.remedy) == (False, "There is no port /dev/no-such-port.", "Plug the board in.")
     layout = parse_layout(FERNHOLLOW.replace('port = "/dev/ttyUSB0"\n', ""))
-    assert "Add port" in checks_of(tmp_path, layout, hear)[PORT].remedy
+    assert "Add port" in checks_of(tmp_path, layout, listen_at)[PORT].remedy
 
 
 def test_a_packed_board_is_heard_with_its_rate_and_its_noise():

@@ -1,7 +1,7 @@
 /* Learning a draw: asks what was drawn lately, shows it, keeps just that with the layout where wanted. */
 import { AWAY, send } from "./start.js";
 
-function wishOf(form) {
+function requestOf(form) {
   const load = form.querySelector("[data-learn-load] select, select[data-learn-load]");
   const also = Array.from(form.querySelectorAll("[data-also]"))
     .filter(function (box) { return box.dataset.on === "true" && !box.hidden; })
@@ -40,10 +40,10 @@ document.addEventListener("click", function (event) {
     return;
   }
   if (!event.target.closest("[data-keep]")) return;
-  const wish = JSON.parse(form.dataset.seen);
-  wish.keep = true;
+  const request = JSON.parse(form.dataset.seen);
+  request.keep = true;
   const said = form.querySelector("[data-said]");
-  send("/learn", wish).then(function (got) {
+  send("/learn", request).then(function (got) {
     said.textContent = got.answer.sentence;
     if (got.ok) window.setTimeout(function () { window.location.reload(); }, 600);
   }).catch(function () { said.textContent = "Not kept: " + AWAY; });
@@ -53,14 +53,14 @@ document.addEventListener("submit", function (event) {
   const form = event.target;
   if (!form.dataset || form.dataset.learn === undefined) return;
   event.preventDefault();
-  const wish = wishOf(form), said = form.querySelector("[data-said]");
+  const request = requestOf(form), said = form.querySelector("[data-said]");
   forget(form);
   said.textContent = "Looking …";
-  send("/learn", wish).then(function (got) {
+  send("/learn", request).then(function (got) {
     said.textContent = got.answer.sentence;
     if (!got.ok) return;
-    wish.until_s = got.answer.until_s;
-    form.dataset.seen = JSON.stringify(wish);
+    request.until_s = got.answer.until_s;
+    form.dataset.seen = JSON.stringify(request);
     form.querySelector("[data-keep]").disabled = form.dataset.learn !== "true";
   }).catch(function () { said.textContent = "Not learnt: " + AWAY; });
 });

@@ -3,7 +3,7 @@ import { feed, make, put, strokes } from "./start.js";
 
 const SHELVE_MINUTES = 15;
 
-function wish(pressed, ids, what) {
+function act(pressed, ids, what) {
   pressed.disabled = true;
   feed.actOnAll(ids, what)
     .catch(function (error) { say(error.message || "That did not reach pilotlamp."); })
@@ -33,11 +33,11 @@ function makeWarning() {
   const buttons = make("div", "buttons");
   buttons.append(
     button("Seen", "Say that somebody is looking after it", function (own) {
-      wish(own, item.ids, { kind: "acknowledge" });
+      act(own, item.ids, { kind: "acknowledge" });
     }),
     button("Put aside", "Out of sight and silent for " + SHELVE_MINUTES + " minutes, then back by itself", function (own) {
       const aside = item.dataset.aside === "true";
-      wish(own, item.ids, aside ? { kind: "unshelve" } : { kind: "shelve", minutes: SHELVE_MINUTES });
+      act(own, item.ids, aside ? { kind: "unshelve" } : { kind: "shelve", minutes: SHELVE_MINUTES });
     })
   );
   top.append(strokes(), make("b", "word"), buttons, make("span", "where"));
@@ -86,7 +86,7 @@ function makePast(past) {
   const buttons = make("span", "buttons");
   buttons.append(
     button("Seen", "Say that somebody has looked after it", function (own) {
-      wish(own, past.unseen, { kind: "acknowledge" });
+      act(own, past.unseen, { kind: "acknowledge" });
     })
   );
   const link = make("a", "what");

@@ -70,8 +70,8 @@ function fill(told) {
 
 function say(text) { put(bar().querySelector("[data-replay-where]"), text); }
 
-function ask(wish) {
-  send("/replay", wish)
+function ask(request) {
+  send("/replay", request)
     .then(function (got) {
       if (got.ok) fill(got.answer);
       else say(got.answer.sentence);

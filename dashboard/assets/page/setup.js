@@ -11,15 +11,15 @@ let asked = 0, stepped = 0, stepping = 0, pending = 0; // requests: the last, th
 function place(name) { return document.querySelector("[data-setup-" + name + "]"); }
 
 /* Ask the server. Where a step to another card is on its way, what answers anything else is not drawn: it is of the card before. */
-function ask(wish) {
-  const steps = Boolean(wish.order || wish.card || (wish.move && wish.move !== "stay")), isOld = stepping > 0 && !steps;
+function ask(request) {
+  const steps = Boolean(request.order || request.card || (request.move && request.move !== "stay")), isOld = stepping > 0 && !steps;
   const number = ++asked;
   if (steps) { stepping++; stepped = number; }
   pending++;
   return fetch("/setup/state", {
     method: "POST",
     headers: { "Content-Type": "application/json", "X-Pilotlamp": "1" },
-    body: JSON.stringify(Object.assign({ card: shown ? shown.card : "" }, wish)),
+    body: JSON.stringify(Object.assign({ card: shown ? shown.card : "" }, request)),
   })
     .then(function (response) { return response.text().then(function (text) { return { status: response.status, text: text }; }); })
     .finally(function () { pending--; if (steps) stepping--; })

@@ -142,10 +142,10 @@ document.addEventListener("click", function (click) {
   const done = document.getElementById("stall-done");
   const where = document.getElementById("stall-where");
   const said = document.querySelector("[data-remembered]");
-  const wish = { kind: "mark", text: done.value };
-  if (where.value) wish.district = where.value;
+  const request = { kind: "mark", text: done.value };
+  if (where.value) request.district = where.value;
   button.disabled = true;
-  feed.act(wish)
+  feed.act(request)
     .then(function () { done.value = ""; said.textContent = "Remembered."; })
     .catch(function (error) { said.textContent = error.message || "That did not reach pilotlamp."; })
     .then(function () { button.disabled = false; });
