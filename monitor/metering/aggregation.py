@@ -23,6 +23,7 @@ class Gathered:
         spans: Shape (2, n, d): highest less lowest volts and amps.
         clipped: Shape (2, n, d): samples at the end of the converter's range.
         pulses: Shape (n, d): where volts are pulses that the scans cannot follow.
+        restless: Shape (n, d): where next to no volts move by themselves, beyond the converter's noise.
         other_mains: Shape (n, d): where volts have the frequency of the other mains of the world, not that of the layout.
     """
 
@@ -31,6 +32,7 @@ class Gathered:
     spans: Floats
     clipped: Floats
     pulses: Bools
+    restless: Bools
     other_mains: Bools
 
 
@@ -74,7 +76,10 @@ class Aggregator:
         means, hertz = _means(used, starts)
         shapes = WindowShapes.of(used, starts, means)
         start_s, end_s = used.start_s[starts], used.end_s[np.append(starts[1:], len(used)) - 1]
-        fast_ripple = self._fast_ripple(shapes, start_s, end_s)
+        on_grid = np.abs(hertz - self._hertz) < th.ON_GRID_HERTZ
+        halves_hertz = np.diff(starts, append=len(used)) / np.add.reduceat(used.end_s - used.start_s, starts)
+        other_mains = other_mains_seen(shapes, halves_hertz, self._hertz) & ~on_grid[:, None]
+        fast_ripple = self._fast_ripple(shapes, start_s, end_s, other_mains)
         kinds, cut, pulses = waveform_kinds(shapes, self._doubt.volts_off, fast_ripple)
         (volts_rms, amps_rms), (volts_peak, amps_peak) = np.sqrt(means[2:4]), np.maximum(tops, -bottoms)
         unknown = np.full(volts_rms.shape, np.nan)
@@ -103,14 +108,21 @@ class Aggregator:
         edge_doubt = np.add.reduceat(used.edge_doubt, starts, axis=1) / np.diff(starts, append=len(used))[:, None]
         u95 = self._doubt.half_widths(block, block.conduction_degrees, fast_ripple, edge_doubt)
         block = replace(block, volts_u95=u95[0], amps_u95=u95[1], watts_u95=u95[2])
-        off_grid = ~(np.abs(hertz - self._hertz) < th.ON_GRID_HERTZ)[:, None]
-        other_mains = other_mains_seen(used, starts, shapes, self._hertz) & off_grid
-        return Gathered(block=block, told_s=told_s, spans=tops - bottoms, clipped=clipped, pulses=pulses, other_mains=other_mains)
+        return Gathered(
+            block=block,
+            told_s=told_s,
+            spans=tops - bottoms,
+            clipped=clipped,
+            pulses=pulses,
+            restless=(volts_rms < self._doubt.volts_off) & (fast_ripple >= self._doubt.volts_restless),
+            other_mains=other_mains,
+        )
 
-    def _fast_ripple(self, shapes: WindowShapes, starts_s: Floats, ends_s: Floats) -> Floats:
-        """RMS volts, shape (n, d); 0 where AC or nothing needs none, NaN where it is unknown."""
+    def _fast_ripple(self, shapes: WindowShapes, starts_s: Floats, ends_s: Floats, other_mains: Bools) -> Floats:
+        """RMS volts, shape (n, d); 0 where plain AC or nothing needs none, NaN where it is unknown."""
         found = np.zeros(shapes.rms.shape)
-        asked = shapes.doubtful & (shapes.rms >= self._doubt.volts_off)
+        off = shapes.rms < self._doubt.volts_off
+        asked = np.where(off, shapes.swing >= self._doubt.volts_restless, shapes.doubtful & ~other_mains)
         for column in np.flatnonzero(asked.any(axis=0)).tolist():
             rows = asked[:, column]
             found[rows, column] = self._doubt.volts_beyond_noise(column, self._ripple.of(column, starts_s[rows], ends_s[rows]))

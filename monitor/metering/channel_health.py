@@ -20,10 +20,12 @@ CHECKS = {
     "or swap its two leads.",
     FindingKind.CROSSED: "Volts show where no amps are and amps where no volts are: check that the leads of two districts are not "
     "crossed, against the layout file's channels.",
-    FindingKind.NOISY: "This channel jumps about with nothing to measure: check its ground, keep its wire away from track wiring, "
-    "twist the pair.",
-    FindingKind.PULSES: "This output gives pulses that the board's scans cannot follow: do not rely on its figures. A low-pass makes them "
-    "readable as means: 1 microfarad in place of 10 nanofarad at the volts pin and the amps pin of this district (DC only).",
+    FindingKind.NOISY: "This channel jumps about with next to nothing to measure: check its ground, keep its wire away from track wiring, "
+    "twist the pair. Do not take it for off before a true RMS meter rated for 100 kilohertz shows nothing: an electronic transformer's full "
+    "volts look like this.",
+    FindingKind.PULSES: "This output carries a frequency that the board cannot measure: do not rely on its figures, it may carry ten times "
+    "the volts shown. Use a true RMS meter rated for that frequency. Where it is a pulsed DC throttle, a low-pass makes its mean readable: "
+    "1 microfarad in place of 10 nanofarad at the volts pin and the amps pin of this district.",
     FindingKind.OTHER_MAINS: "The mains here turns at another frequency than the layout file says: correct hertz under mains, 50 or 60.",
     FindingKind.ZERO_DRIFT: "With nothing connected this channel does not read zero: run 'pilotlamp calibrate' for its zero.",
 }
@@ -31,11 +33,15 @@ CHECKS = {
 
 @dataclass(frozen=True, slots=True)
 class _Rule:
-    """How long a state has to last before it is said, in aggregates of about 200 ms; quantity is 0 for volts, 1 for amps."""
+    """How long a state has to last before it is said, and holds afterwards, in aggregates of about 200 ms.
+
+    Quantity is 0 for volts, 1 for amps.
+    """
 
     kind: FindingKind
     quantity: int
     windows: int
+    holds: int = 0
 
     @property
     def spoils(self) -> bool:
@@ -52,7 +58,9 @@ _RULES = {
     "crossed": _Rule(FindingKind.CROSSED, 0, 10),
     "noisy volts": _Rule(FindingKind.NOISY, 0, 25),
     "noisy amps": _Rule(FindingKind.NOISY, 1, 25),
-    "pulses": _Rule(FindingKind.PULSES, 0, 5),
+    # For seconds a frequency may keep step with the scans and look like plain AC or DC.
+    "pulses": _Rule(FindingKind.PULSES, 0, 5, holds=25),
+    "restless volts": _Rule(FindingKind.NOISY, 0, 10, holds=10),
     "other mains": _Rule(FindingKind.OTHER_MAINS, 0, 10),
     "drift of volts": _Rule(FindingKind.ZERO_DRIFT, 0, 50),
     "drift of amps": _Rule(FindingKind.ZERO_DRIFT, 1, 50),
@@ -71,6 +79,7 @@ class ChannelHealth:
         self._channels = (table.volts, table.amps)
         self._units = tuple(np.abs(table.gain_of(channels)) for channels in self._channels)
         self._lasting = {name: np.zeros(len(ac), dtype=np.intp) for name in _RULES}
+        self._since = {name: np.full(len(ac), rule.holds + 1, dtype=np.intp) for name, rule in _RULES.items()}
         self._lively = np.zeros((2, len(ac)), dtype=np.intp)
 
     def feed(self, gathered: Gathered) -> tuple[list[Trouble], Bools, Bools]:
@@ -88,7 +97,9 @@ class ChannelHealth:
             rule = _RULES[name]
             lasting = _lasted(state, self._lasting[name])
             self._lasting[name] = lasting[-1]
-            standing = lasting >= rule.windows
+            since = _lasted(lasting < rule.windows, self._since[name])
+            self._since[name] = since[-1]
+            standing = since <= rule.holds
             if not standing.any():
                 continue
             if rule.spoils:
@@ -120,6 +131,7 @@ class ChannelHealth:
         elsewhere = idle.sum(axis=1, keepdims=True) - idle > 0
         return {
             "pulses": gathered.pulses,
+            "restless volts": gathered.restless,
             "other mains": gathered.other_mains,
             "clipped volts": clipped[0] > 0,
             "clipped amps": clipped[1] > 0,

@@ -124,6 +124,7 @@ class Doubt:
         self._late_rad = th.TIMING_S * 2 * np.pi * hertz
         self._interval_s = table.interval_s
         self.volts_off: Floats = th.OFF_COUNTS * self._volts.unit
+        self.volts_restless: Floats = th.RESTLESS_COUNTS * self._volts.unit
 
     def volts_beyond_noise(self, district: int, counts: Floats) -> Floats:
         """What is left of a standard deviation in counts once the converter's noise is taken off, volts."""

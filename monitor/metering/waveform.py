@@ -25,6 +25,8 @@ class WindowShapes:
         one_way: Whether amps flow one way only.
         ripple: RMS of what is not the mean within half cycles.
         lopsided: Difference of the energy of odd and even half cycles about the mean, as a share of both.
+        turn_cosine: Of the angle from each half cycle's mean volts to those of the next, about the mean: -1 where they go up and down by
+            turns; NaN where there are too few to tell or nothing moves.
     """
 
     rms: Floats
@@ -36,6 +38,12 @@ class WindowShapes:
     one_way: Bools
     ripple: Floats
     lopsided: Floats
+    turn_cosine: Floats
+
+    @property
+    def swing(self) -> Floats:
+        """RMS volts about the mean."""
+        return np.asarray(np.sqrt(np.maximum(0.0, self.rms**2 - self.mean**2)))
 
     @property
     def both_ways(self) -> Bools:
@@ -45,8 +53,9 @@ class WindowShapes:
 
     @property
     def doubtful(self) -> Bools:
-        """One way and not smooth, so that it has to be looked into whether the mains makes the ripple."""
-        return np.asarray(~self.both_ways & (self.ripple >= th.SMOOTHEST * np.abs(self.mean)))
+        """Where it has to be looked into whether the mains makes the ripple: one way and not smooth, or not up and down by turns."""
+        one_way = ~self.both_ways & (self.ripple >= th.SMOOTHEST * np.abs(self.mean))
+        return np.asarray(one_way | (self.both_ways & (self.turn_cosine > th.BY_TURNS)))
 
     @classmethod
     def of(cls, halves: HalfCycles, starts: Ints, means: Floats) -> "WindowShapes":
@@ -76,6 +85,7 @@ class WindowShapes:
             one_way=np.minimum(amps_top, -amps_bottom) < th.ONE_WAY * np.maximum(amps_top, -amps_bottom),
             ripple=np.sqrt(total(ripple) / counts),
             lopsided=np.divide(difference, both, out=np.zeros_like(both), where=both > 0),
+            turn_cosine=_turn_cosine(halves.means[0] - each(mean), starts),
         )
 
 
@@ -96,7 +106,8 @@ def waveform_kinds(
     both_ways = shapes.both_ways
     rippled = shapes.rippled >= th.MOST
     cut = ~off & both_ways & (shapes.steep >= th.SOME_STEEP)
-    pulses = ~off & ~both_ways & ((rippled & _two_levels(shapes)) | (fast_ripple >= th.FAST_RIPPLE * np.abs(shapes.mean)))
+    one_way = (rippled & _two_levels(shapes)) | (fast_ripple >= th.FAST_RIPPLE * np.abs(shapes.mean))
+    pulses = ~off & np.where(both_ways, fast_ripple >= th.CHOPPED * shapes.swing, one_way)
     choices = {
         WaveformKind.OFF: off,
         WaveformKind.PHASE_CUT: cut,
@@ -118,37 +129,34 @@ def _two_levels(shapes: WindowShapes) -> Bools:
     return np.asarray(above * height < th.TWO_LEVELS * square)
 
 
-def other_mains_seen(halves: HalfCycles, starts: Ints, shapes: WindowShapes, hertz: float) -> Bools:
-    """Where AC turns at 50 Hz on a grid of 60 or at 60 on one of 50, shape (n, d).
-
-    The means of half cycles are then a sampled sinusoid m, for which m[k-1] + m[k+1] = 2 cos(a) m[k] with the angle a from one to the
-    next (closed form); an angle beyond half a turn looks like what is missing to a whole one.
-
-    Args:
-        halves: Half cycles of all windows.
-        starts: Shape (n,): the first of each window.
-        shapes: Of these windows.
-        hertz: Nominal mains frequency.
-    """
-    seen = np.zeros(shapes.rms.shape, dtype=bool)
-    if not shapes.both_ways.any() or len(halves) < th.FEWEST_HALVES:
-        return seen
-    means = halves.means[0] - np.repeat(shapes.mean, np.diff(starts, append=len(halves)), axis=0)
-    beside = np.zeros_like(means)
+def _turn_cosine(means: Floats, starts: Ints) -> Floats:
+    """Of the angle a from one to the next of means that are a sampled sinusoid: m[k-1] + m[k+1] = 2 cos(a) m[k] (closed form)."""
+    found = np.full((len(starts), means.shape[1]), np.nan)
+    if len(means) < th.FEWEST_HALVES:
+        return found
+    beside, inside = np.zeros_like(means), np.zeros_like(means)
     beside[1:-1] = means[1:-1] * (means[:-2] + means[2:])
-    inside = np.zeros_like(means)
     inside[1:-1] = means[1:-1] ** 2
     for each in (beside, inside):
         each[starts] = each[starts - 1] = 0.0
     products, squares = np.add.reduceat(beside, starts, axis=0), np.add.reduceat(inside, starts, axis=0)
-    told = shapes.both_ways & (squares > 0)
-    cosine = np.divide(products, 2 * squares, out=np.ones_like(products), where=told)
-    lengths_s = halves.end_s - halves.start_s
-    grid_hertz = np.diff(starts, append=len(halves)) / (2 * np.add.reduceat(lengths_s, starts))
-    turns = np.arccos(np.clip(cosine, -1.0, 1.0)) / np.pi
+    return np.clip(np.divide(products, 2 * squares, out=found, where=squares > 0), -1.0, 1.0)
+
+
+def other_mains_seen(shapes: WindowShapes, halves_hertz: Floats, hertz: float) -> Bools:
+    """Where AC turns at 50 Hz on a grid of 60 or at 60 on one of 50, shape (n, d).
+
+    An angle beyond half a turn from one half cycle of the grid to the next looks like what is missing to a whole one.
+
+    Args:
+        shapes: Of n windows.
+        halves_hertz: Shape (n,): half cycles of the grid in a second.
+        hertz: Nominal mains frequency.
+    """
+    turns = np.arccos(shapes.turn_cosine) / np.pi
     other = min(th.MAINS_HERTZ, key=lambda each: -abs(each - hertz))
-    found = (turns if other < hertz else 2 - turns) * grid_hertz[:, None]
-    return np.asarray(told & (np.abs(found - other) < th.NEAR_HERTZ))
+    found = (turns if other < hertz else 2 - turns) * halves_hertz[:, None] / 2
+    return np.asarray(shapes.both_ways & (np.abs(found - other) < th.NEAR_HERTZ))
 
 
 def conduction_degrees(conduction: Floats, starts: Ints, cut: Bools) -> Floats:
