@@ -22,6 +22,8 @@ LIKELY_SLIPS = (
 )
 """What the meter shows, as typed, over what the board shows, or the other way round, and what it likely is (common practice)."""
 
+UNMEASURED = "an electronic transformer looks like this, whose frequency the board cannot measure: then leave every scale as it is and use another supply"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Observed:
@@ -109,7 +111,7 @@ def _check_seen(size: float, seen: Observed) -> None:
     if size < th.CALIBRATED_LEAST_COUNTS:
         raise CalibrationError(
             f"this reading moves the channel by {size:.0f} counts only: take one of at least {th.CALIBRATED_LEAST_COUNTS:.0f} counts, best "
-            "near the highest that the district ever sees; if it should move more, check that this is the right channel"
+            f"near the highest that the district ever sees; if it should move more, check that this is the right channel, or {UNMEASURED}"
         )
     if seen.moved_counts > th.MOVED_SHARE * size:
         raise CalibrationError(
@@ -170,6 +172,8 @@ def _slip(shown: float, meter: float, unit: str) -> str:
     """What is likely wrong with a reading that no sound channel has."""
     ratio = meter / shown
     said = f"the meter shows, as typed, {meter:g} {unit} where the board shows {shown:.2f}: "
+    if ratio >= th.HIDDEN_RATIO:
+        said += f"{UNMEASURED}; otherwise "
     for factor, words in LIKELY_SLIPS:
         if abs(ratio / factor - 1) < th.SLIP_NEAR:
             return said + words

@@ -90,6 +90,8 @@ GAIN_LIMITS = (0.9, 1.1)
 """A gain beyond means a slip, another channel or another range: four resistors of 5 % make 0.91 to 1.09 (closed form)."""
 GAIN_UNCERTAINTY_LIMIT = 0.03
 """Readings that leave more open do not agree with each other, or are too small."""
+HIDDEN_RATIO = 4.0
+"""A board's own filter leaves a seventh of 20 kHz and less of more (closed form), where a meter that is rated for it shows all."""
 SLIP_NEAR = 0.06
 """How near a ratio has to be to one of them: a meter, a divider and a sensor together."""
 ZERO_LIMIT_SHARE = 0.1
@@ -183,8 +185,8 @@ SIZE_HALVES = 8
 """Half cycles that the size of a deeply cut sine is averaged over."""
 
 # waveform.py
-CYCLES_BEFORE = (3, 11)
-"""Samples are compared with those so many cycles before. Pulses that seem to keep step over one of them do not over the other."""
+CYCLES_BEFORE = (3, 4, 11)
+"""Samples are compared with those so many cycles before. Pulses that seem to keep step over one of them do not over the others."""
 MAINS_OFF = (-0.004, -0.002, 0.0, 0.002, 0.004)
 """And that for mains off their nominal frequency by these shares; 0.2 Hz of 50 is the most of usual service (EN 50160, from memory)."""
 FEWEST_SAMPLES = 40

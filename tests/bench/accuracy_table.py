@@ -94,7 +94,7 @@ def cut_cases():
 
 
 def cut_errors(mains, rate, from_s):
-    """Volts, amps and watts: p99 of one cycle, highest of 200 ms and of 3 s, in per cent of full scale; and of the frequency, Hz."""
+    """Volts, amps and watts: p99 of one cycle, highest of 200 ms and of 3 s, in per cent of full scale; then the share that is good."""
     identity = identity_of(2, interval_s=1 / rate, skew_s=80.75e-6)
     waves = [lambda t: mains.sampled(t, 0), lambda t: mains.sampled(t, 1)]
     counts = front_end.counts_of(waves, identity, from_s + 6, start_s=0.0123)
@@ -104,11 +104,12 @@ def cut_errors(mains, rate, from_s):
         yield 100 * np.percentile(np.abs(cycles - true), 99) / scale
         yield worst(made.aggregates, name, true, from_s=from_s)
         yield worst(made.aggregates, name, true, seconds=3, from_s=from_s)
+    yield float(joined(made.aggregates, "good").mean())
 
 
 def main():
-    print("| waveform | U 1 cycle | U 200 ms | U 3 s | I 1 cycle | I 200 ms | P 1 cycle | P 200 ms | Hz over 1 s |")
-    print("|---|---|---|---|---|---|---|---|---|")
+    print("| waveform | U 1 cycle | U 200 ms | U 3 s | I 1 cycle | I 200 ms | P 1 cycle | P 200 ms | Hz over 1 s | good |")
+    print("|---|---|---|---|---|---|---|---|---|---|")
     for name, nominal, hertz, volts, amps, true in cases():
         made = metered([volts, amps], SECONDS, layout=layout_of(1, nominal), start_s=0.0123)
         cells = []
@@ -120,12 +121,15 @@ def main():
         measured = joined(made.readings, "frequency_hz")
         over_1_s = np.convolve(measured, np.ones(2 * nominal) / (2 * nominal), "valid")
         off = "-" if hertz is None or not np.isfinite(over_1_s).all() else f"{np.abs(over_1_s - hertz).max():.4f}"
-        print(f"| {name} | {row} | {off} |", flush=True)
-    print("\n| phase-cut mains | U p99, 200 ms, 3 s | I p99, 200 ms, 3 s | P p99, 200 ms, 3 s |")
-    print("|---|---|---|---|")
+        print(f"| {name} | {row} | {off} | {joined(made.aggregates, 'good').mean():.0%} |", flush=True)
+    print("\n| phase-cut mains | U p99, 200 ms, 3 s | I p99, 200 ms, 3 s | P p99, 200 ms, 3 s | good |")
+    print("|---|---|---|---|---|")
     for name, mains, rate, from_s in cut_cases():
-        errors = [f"{error:.2f}" for error in cut_errors(mains, rate, from_s)]
-        print(f"| {name} | " + " | ".join(", ".join(errors[k : k + 3]) + " %" for k in (0, 3, 6)) + " |", flush=True)
+        *found, good = cut_errors(mains, rate, from_s)
+        errors = [f"{error:.2f}" for error in found]
+        print(
+            f"| {name} | " + " | ".join(", ".join(errors[k : k + 3]) + " %" for k in (0, 3, 6)) + f" | {good:.0%} |", flush=True
+        )
 
 
 if __name__ == "__main__":

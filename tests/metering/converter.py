@@ -117,3 +117,32 @@ def rectified(rms, hertz=60.0, *, half=False, load=1.0):
 
 def pulsed(volts, duty, hertz, load=1.0):
     return lambda t: np.where((t * hertz) % 1.0 < duty, volts, 0.0) / load
+
+
+def chopped(volts, carrier_hertz, *, tau_s=56.4e-6, sweep=0.0, square=True, whole=False, hertz=60.0, load=1.0):
+    """An electronic transformer's output behind a one-pole filter: rectified mains, turned over some ten thousand times a second.
+
+    Closed form, for an envelope that is slow against the filter: each odd harmonic of the carrier is divided by 1 + j w tau (textbook).
+
+    Args:
+        volts: RMS of the output.
+        carrier_hertz: Mean frequency of the carrier.
+        tau_s: Time constant of the filter.
+        sweep: Share by which the carrier follows the envelope, as those of free-running converters do.
+        square: Else a sine.
+        whole: The envelope is smoothed, so that only the carrier is left.
+        hertz: Mains frequency.
+        load: Ohms, for amps in place of volts.
+    """
+
+    def wave(t):
+        angle = 2 * np.pi * hertz * t
+        turns = carrier_hertz * (t + sweep * np.sin(2 * angle) / (4 * np.pi * hertz))
+        orders = np.arange(1, 40, 2) if square else np.array([1])
+        sizes = 4 / np.pi / orders if square else np.array([np.sqrt(2)])
+        lags = 2 * np.pi * carrier_hertz * orders * tau_s
+        harmonics = (sizes / np.hypot(1, lags))[:, None] * np.sin(2 * np.pi * orders[:, None] * turns - np.arctan(lags)[:, None])
+        envelope = 1.0 if whole else np.sqrt(2) * np.abs(np.sin(angle))
+        return volts * envelope * harmonics.sum(axis=0) / load
+
+    return wave

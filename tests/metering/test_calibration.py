@@ -47,7 +47,8 @@ def test_fit_of_dc_readings_of_either_sign():
 @pytest.mark.parametrize(
     ("reading", "true", "words"),
     [
-        (80, 8, "a digit too many"),
+        (80, 8, "electronic transformer.*a digit too many"),
+        (12, 1.7, "electronic transformer"),
         (0.8, 8, "a digit too few"),
         (18, 8, "such as 18 for 8"),
         (12 * np.sqrt(2), 12, "peak for the RMS"),
@@ -86,7 +87,7 @@ def test_zero_alone_leaves_the_gain():
     [
         (observed(zero, true_zero=150), [], "nothing is connected"),
         (observed(sine(3)), [], "still moves"),
-        (observed(zero), [(0.5, observed(sine(0.5)))], "at least 20 counts"),
+        (observed(zero), [(0.5, observed(sine(0.5)))], "at least 20 counts.*electronic transformer"),
     ],
 )
 def test_what_no_sensor_does_is_refused(at_zero, known, words):

@@ -5,7 +5,7 @@ import pytest
 
 from monitor.metering import BoardHealth
 from monitor.values import FindingKind, Health, ResetCause
-from tests.metering.converter import counts_of, identity_of, joined, layout_of, metered_counts, phase_cut, pulsed, sine
+from tests.metering.converter import chopped, counts_of, identity_of, joined, layout_of, metered_counts, phase_cut, pulsed, sine
 
 IDENTITY = identity_of(4)
 LAYOUT = layout_of(2, supplies=2)
@@ -60,6 +60,33 @@ def test_pulses_are_named_with_a_remedy_and_never_good(hertz):
     assert "low-pass" in made.troubles[0].check
     # A window in twenty in which the pulses seem to keep step with the scans.
     assert joined(made.aggregates, "good")[1:, 0].mean() < 0.1
+    assert joined(made.aggregates, "good")[:, 1].all()
+
+
+@pytest.mark.parametrize(
+    ("volts", "hertz", "options", "ohms", "kind"),
+    [
+        (12, 39_017, {"sweep": 0.03}, 4, FindingKind.PULSES),
+        (12, 38_741, {}, 400, FindingKind.PULSES),
+        (24, 21_300, {"square": False, "whole": True}, 8, FindingKind.PULSES),
+        (12, 27_450, {"sweep": 0.01, "square": False}, 2.4, FindingKind.PULSES),
+        (12, 33_131, {"whole": True, "sweep": 0.002, "hertz": 50.03}, 4, FindingKind.PULSES),
+        (24, 78_000, {"sweep": 0.03}, 8, FindingKind.PULSES),
+        (12, 91_031, {"sweep": 0.03}, 4, FindingKind.NOISY),
+        (12, 82_000, {"sweep": 0.01, "hertz": 49.96}, 4, FindingKind.NOISY),
+    ],
+)
+@pytest.mark.parametrize("alone", [False, True])
+def test_chopped_ac_is_never_good_for_what_the_filter_leaves_of_it(volts, hertz, options, ohms, kind, alone):
+    mains = options.get("hertz", 60.0)
+    beside = [nothing, nothing] if alone else [sine(16, mains), sine(3, mains)]
+    waves = [chopped(volts, hertz, **options), chopped(volts, hertz, **options, load=ohms), *beside]
+    found, made = judged(counts_of(waves, 6, identity=IDENTITY), layout_of(2, round(mains)))
+    assert found == {(kind, 0)}
+    assert "true RMS" in made.troubles[0].check
+    # It shows a tenth of what is there, or less.
+    assert joined(made.aggregates, "volts_rms")[:, 0].max() < 0.15 * volts
+    assert not joined(made.aggregates, "good")[12:, 0].any()
     assert joined(made.aggregates, "good")[:, 1].all()
 
 
