@@ -22,7 +22,10 @@ LIKELY_SLIPS = (
 )
 """What the meter shows, as typed, over what the board shows, or the other way round, and what it likely is (common practice)."""
 
-UNMEASURED = "an electronic transformer looks like this, whose frequency the board cannot measure: then leave every scale as it is and use another supply"
+UNMEASURED = (
+    "an electronic transformer looks like this, whose frequency the board cannot measure: then leave every scale as it is and use "
+    "another supply"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

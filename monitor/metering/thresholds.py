@@ -219,8 +219,8 @@ BY_TURNS = -0.9
 """Means of half cycles of AC go up and down by turns, also within 8 Hz of the grid (cosine of 154 degrees, closed form); those of AC that is
 chopped many thousand times a second do not, for the scans meet it at any moment."""
 CHOPPED = 0.45
-"""AC of which so large a share does not come back after some cycles has another frequency than the mains: the edges of a phase-cut sine, which
-samples creep across, leave 0.35 and chopped AC leaves 0.9 (from the oracle of the tests)."""
+"""AC of which so large a share does not come back after some cycles has another frequency than the mains: the edges of a phase-cut sine,
+which samples creep across, leave 0.35 and chopped AC leaves 0.9 (from the oracle of the tests)."""
 RESTLESS_COUNTS = 1.5
 """An output that reads as good as nothing and moves by so much beyond the converter's noise, not with the mains, may be chopped AC of 40 kHz
 and more, of which the board's own filter leaves a fiftieth (closed form)."""

@@ -90,6 +90,13 @@ def test_chopped_ac_is_never_good_for_what_the_filter_leaves_of_it(volts, hertz,
     assert joined(made.aggregates, "good")[:, 1].all()
 
 
+def test_a_frequency_that_keeps_step_with_the_mains_for_a_second_is_not_good_meanwhile():
+    carrier = chopped(12, 39_017, sweep=0.03)
+    waves = [lambda t: np.where((t > 3) & (t < 4), sine(1)(t), carrier(t)), nothing, sine(12), nothing]
+    _, made = judged(counts_of(waves, 6, identity=IDENTITY))
+    assert not joined(made.aggregates, "good")[8:, 0].any()
+
+
 def test_an_output_switched_on_gives_no_pulses():
     waves = [lambda t: 12.0 * (t > 1.7), lambda t: 2.0 * (t > 1.7), lambda t: 12 - 2 * t, nothing]
     found, made = judged(counts_of(waves, 4, identity=IDENTITY), layout_of(2, current="dc"))
