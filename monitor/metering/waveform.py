@@ -140,7 +140,7 @@ def _turn_cosine(means: Floats, starts: Ints) -> Floats:
     for each in (beside, inside):
         each[starts] = each[starts - 1] = 0.0
     products, squares = np.add.reduceat(beside, starts, axis=0), np.add.reduceat(inside, starts, axis=0)
-    return np.clip(np.divide(products, 2 * squares, out=found, where=squares > 0), -1.0, 1.0)
+    return np.asarray(np.clip(np.divide(products, 2 * squares, out=found, where=squares > 0), -1.0, 1.0))
 
 
 def other_mains_seen(shapes: WindowShapes, halves_hertz: Floats, hertz: float) -> Bools:
