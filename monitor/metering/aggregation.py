@@ -70,19 +70,15 @@ class Aggregator:
 
     def _gathered(self, used: HalfCycles, windows: NDArray[np.int64], told_s: Floats) -> Gathered:
         starts = np.flatnonzero(np.diff(windows, prepend=-1))
-        tops = np.maximum.reduceat(used.peaks[:2], starts, axis=1)
-        bottoms = np.minimum.reduceat(used.peaks[2:], starts, axis=1)
+        tops, bottoms = np.maximum.reduceat(used.peaks[:2], starts, axis=1), np.minimum.reduceat(used.peaks[2:], starts, axis=1)
         clipped = np.add.reduceat(used.clipped, starts, axis=1)
         means, hertz = _means(used, starts)
         shapes = WindowShapes.of(used, starts, means)
         start_s, end_s = used.start_s[starts], used.end_s[np.append(starts[1:], len(used)) - 1]
-        on_grid = np.abs(hertz - self._hertz) < th.ON_GRID_HERTZ
-        halves_hertz = np.diff(starts, append=len(used)) / np.add.reduceat(used.end_s - used.start_s, starts)
-        other_mains = other_mains_seen(shapes, halves_hertz, self._hertz) & ~on_grid[:, None]
+        other_mains = self._other_mains(used, starts, shapes, hertz)
         fast_ripple = self._fast_ripple(shapes, start_s, end_s, other_mains)
         kinds, cut, pulses = waveform_kinds(shapes, self._doubt.volts_off, fast_ripple)
         (volts_rms, amps_rms), (volts_peak, amps_peak) = np.sqrt(means[2:4]), np.maximum(tops, -bottoms)
-        unknown = np.full(volts_rms.shape, np.nan)
         block = AggregateBlock(
             board=self._board,
             districts=self._districts,
@@ -98,18 +94,13 @@ class Aggregator:
             frequency_hz=hertz,
             waveform=kinds,
             conduction_degrees=conduction_degrees(used.conduction, starts, cut),
-            volts_u95=unknown,
-            amps_u95=unknown,
-            watts_u95=unknown,
+            **dict.fromkeys(("volts_u95", "amps_u95", "watts_u95"), np.full(volts_rms.shape, np.nan)),
             good=~clipped.any(axis=0) & ~pulses & np.isfinite(volts_rms) & np.isfinite(amps_rms),
             volts_clipped=clipped[0] > 0,
             amps_clipped=clipped[1] > 0,
         )
-        edge_doubt = np.add.reduceat(used.edge_doubt, starts, axis=1) / np.diff(starts, append=len(used))[:, None]
-        u95 = self._doubt.half_widths(block, block.conduction_degrees, fast_ripple, edge_doubt)
-        block = replace(block, volts_u95=u95[0], amps_u95=u95[1], watts_u95=u95[2])
         return Gathered(
-            block=block,
+            block=self._with_intervals(block, used, starts, fast_ripple),
             told_s=told_s,
             spans=tops - bottoms,
             clipped=clipped,
@@ -117,6 +108,17 @@ class Aggregator:
             restless=(volts_rms < self._doubt.volts_off) & (fast_ripple >= self._doubt.volts_restless),
             other_mains=other_mains,
         )
+
+    def _with_intervals(self, block: AggregateBlock, used: HalfCycles, starts: Ints, fast_ripple: Floats) -> AggregateBlock:
+        edge_doubt = np.add.reduceat(used.edge_doubt, starts, axis=1) / np.diff(starts, append=len(used))[:, None]
+        u95 = self._doubt.half_widths(block, block.conduction_degrees, fast_ripple, edge_doubt)
+        return replace(block, volts_u95=u95[0], amps_u95=u95[1], watts_u95=u95[2])
+
+    def _other_mains(self, used: HalfCycles, starts: Ints, shapes: WindowShapes, hertz: Floats) -> Bools:
+        """Where volts have the frequency of the other mains and the grid does not run at its own."""
+        on_grid = np.abs(hertz - self._hertz) < th.ON_GRID_HERTZ
+        halves_hertz = np.diff(starts, append=len(used)) / np.add.reduceat(used.end_s - used.start_s, starts)
+        return other_mains_seen(shapes, halves_hertz, self._hertz) & ~on_grid[:, None]
 
     def _fast_ripple(self, shapes: WindowShapes, starts_s: Floats, ends_s: Floats, other_mains: Bools) -> Floats:
         """RMS volts, shape (n, d); 0 where plain AC or nothing needs none, NaN where it is unknown."""

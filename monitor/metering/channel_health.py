@@ -144,8 +144,7 @@ class ChannelHealth:
             "noisy volts": (volts < th.CHANNEL_LIVE_COUNTS)
             & (noise_volts > th.NOISY_COUNTS)
             & (amps < th.QUIET_COUNTS)
-            & ~gathered.pulses
-            & ~_mains(block),
+            & ~(gathered.pulses | _mains(block)),
             "noisy amps": off & (noise_amps > th.NOISY_COUNTS) & ~live_amps,
             "drift of volts": off & (np.abs(volts_mean) > th.DRIFT_COUNTS) & (amps < th.CHANNEL_LIVE_COUNTS),
             "drift of amps": off & (np.abs(amps_mean) > th.DRIFT_COUNTS) & (noise_amps < th.QUIET_COUNTS),

@@ -317,6 +317,8 @@ SAME_PORT_LIMIT = 0.005
 """How far that supply strays from where it was when a meter was held to the board (common practice, no published source)."""
 TIMING_S = 5e-6
 """Standard deviation of the delay between volts and amps: two filters of 56 us with capacitors of 10 % (closed form, wiring.md)."""
+TAILS_PART = 3.8
+"""How fast the other tail fades as an interval's middle moves away by standard deviations (fitted to the normal distribution)."""
 LIFT = 1.5
 """A wrong zero z adds z squared to a mean square; its RMS over a uniform or normal z is 1.34 or 1.73 times half of its variance over the
 reading (closed forms)."""
