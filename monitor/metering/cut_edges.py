@@ -84,7 +84,7 @@ class CutEdges:
 
     def __init__(self, later: Floats, interval_s: float, tau_s: float) -> None:
         self._later = later
-        self._response = EdgeResponse(tau_s / interval_s, interval_s)
+        self._response = EdgeResponse.of(tau_s / interval_s, interval_s)
         self._wait = min(th.MOST_WAITING, max(1, round(np.ceil((0.75 * th.WIDEST_S + 4 * tau_s) / interval_s))))
         self.forget()
 

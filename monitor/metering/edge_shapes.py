@@ -1,5 +1,6 @@
 """Single edges as samples show them: what lies before, on and behind each, and the sine that it was cut from."""
 
+import functools
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -44,6 +45,12 @@ class EdgeResponse:
         wanted = np.clip(np.arange(th.FRACTIONS + 1) / th.FRACTIONS, 0.01, 0.99)
         partly = np.where((answer > th.PARTLY[0]) & (answer < th.PARTLY[1]), answer * (1 - answer), 0.0)
         return np.interp(wanted, answer, times) - width / 2 - tau, float(np.trapezoid(partly, times))
+
+    @classmethod
+    @functools.cache
+    def of(cls, tau_scans: float, interval_s: float) -> "EdgeResponse":
+        """The tables of a board's channels: boards of one kind share them, and a board that starts again needs no others."""
+        return cls(tau_scans, interval_s)
 
     def level(self, seen: Floats) -> Ints:
         """Which width explains a mean of f (1 - f), any shape."""

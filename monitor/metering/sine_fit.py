@@ -98,10 +98,11 @@ class SineFit:
     def _summed(parts: Floats, rows: int) -> Floats:
         """Each frame's sums over its four hops, shape (rows, channels, frames)."""
         count = parts.shape[1] - th.HOPS + 1
-        sums = parts[:, :count, :rows].copy()
+        by_row = np.ascontiguousarray(np.moveaxis(parts, 2, 0))
+        sums = by_row[:rows, :, :count].copy()
         for k in range(1, th.HOPS):
-            sums += parts[:, k : k + count, rows * k : rows * (k + 1)]
-        return np.moveaxis(sums, 2, 0)
+            sums += by_row[rows * k : rows * (k + 1), :, k : k + count]
+        return sums
 
 
 def solved(sums: Phasors) -> tuple[Phasors, Bools]:

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -35,7 +36,7 @@ GOLDEN = 1.1347241384015194
 """Root of x^6 = x + 1: its powers give the additive recurrence that fills five dimensions most evenly (R sequence)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)  # without slots, for what is worked out once
 class Devices:
     """Some devices of one kind; m of them.
 
@@ -94,26 +95,33 @@ class Devices:
         Returns:
             Kept and gained, shape (n, m) each.
         """
-        shape = len(amps), len(self.hold_amps)
         if self.is_replica:
-            is_level = len(amps) > 0 and amps.max() <= self._level_amps
-            kept = np.exp(-TICK_S / self.seconds(amps[:1] if is_level else amps))
-            per_square = (1.0 - kept) / (self.hold_amps**2 * scale)
-            return np.broadcast_to(kept, shape), amps[:, None] ** 2 * per_square
-        recovers = np.exp(-TICK_S / self.cooling_s)
+            kept = self._level_kept if amps.max(initial=0.0) <= self._level_amps else np.exp(-TICK_S / self.seconds(amps))
+            gained = amps[:, None] ** 2 * ((1.0 - kept) / (self.hold_amps**2 * scale))
+            return kept if len(kept) == len(amps) else np.broadcast_to(kept, gained.shape), gained
         drawn = np.flatnonzero(amps > self.hold_amps.min())
+        gained = np.zeros((len(amps), len(self.hold_amps)))
         if not len(drawn):
-            return np.broadcast_to(recovers, shape), np.broadcast_to(0.0, shape)
+            return np.broadcast_to(self.recovered, gained.shape), gained
         over = amps[:, None] > self.hold_amps
-        gained = np.zeros(shape)
         gained[drawn] = np.where(over[drawn], TICK_S / (self.seconds(amps[drawn]) * scale), 0.0)
-        return np.where(over, 1.0, recovers), gained
+        return np.where(over, 1.0, self.recovered), gained
 
-    @property
+    @cached_property
+    def recovered(self) -> Floats:
+        """What a tick without a draw leaves of the heat, shape (m,)."""
+        return np.exp(-TICK_S / self.cooling_s)
+
+    @cached_property
     def _level_amps(self) -> float:
         """Up to here no device's time constant depends on the draw."""
         firsts = [math.inf if len(curve.log_amps) == 1 else math.exp(curve.log_amps[0]) for curve in self.curves]
         return min(firsts) * math.exp(float(self.log_hold.min()))
+
+    @cached_property
+    def _level_kept(self) -> Floats:
+        """What a tick leaves of the heat of thermal replicas up to there, shape (1, m)."""
+        return np.exp(-TICK_S / self.seconds(np.zeros(1)))
 
     def open_in_s(self, heats: Floats, amps: float, scale: Floats) -> Floats:
         """Seconds to the opening at a steady draw; infinite where one never opens, 0 where it should be open.

@@ -44,7 +44,6 @@ class HeatTrack:
         self._even = numbers * STRIDE % 1.0
         self._openings = 0
         self._draws_on = np.where(numbers < 0, np.arange(count) == HIGHEST, numbers % 2 == 1)
-        self._cooled = np.exp(-TICK_S / devices.cooling_s)
         self._amps, self._unknown_s = 0.0, 0.0
 
     @property
@@ -86,12 +85,12 @@ class HeatTrack:
         if math.isnan(self.likely):
             self._begin(self._amps)
         if self.open_since_s is not None:
-            self.heats = self.heats * self._cooled
+            self.heats = self.heats * self.devices.recovered
             return
         kept, gained = self.steps(np.array([amps]))
         heats = kept[0] * self.heats + gained[0]
         if self.is_held_open:
-            heats[:FIRST] = self.heats[:FIRST] * self._cooled[:FIRST]
+            heats[:FIRST] = (self.heats * self.devices.recovered)[:FIRST]
         likely = heats[TYPICAL]
         heats[LOWEST] = min(heats[LOWEST], likely)
         # What has not opened yet cannot be far beyond the point where a slow one opens.
