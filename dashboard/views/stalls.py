@@ -47,14 +47,14 @@ def stalls_page(
     left = [
         _panel("What happened", "stall-list", html.Div(id="stall-list", **hook(session=session_id))),
         _panel("Where on the lap", "lap", html.Div(id="stall-places"), *([] if session_id else [_station_button()])),
+        _panel("Against earlier sessions", "slow", html.Div(id="stall-earlier")),
+        _panel("What changes slowly", "slow", html.Div(id="stall-slow")),
     ]
     right = [
         html.Section(html.P("…"), className="panel moment", id="stall-moment", tabIndex="-1"),
         _panel(
             "What was done, and did it help?", "done", *([] if session_id else [_marking(layout)]), html.Div(id="stall-effects")
         ),
-        _panel("Against earlier sessions", "slow", html.Div(id="stall-earlier")),
-        _panel("What changes slowly", "slow", html.Div(id="stall-slow")),
     ]
     return html.Main(
         [

@@ -121,14 +121,15 @@ def _power(
     if volts is None:
         return None
     causes = {event.cause: event.start_s for event in going_on}
-    if (shorts or Cause.SHORT in causes) and _looks_short(volts, amps, ground.supply):
+    draws = amps is not None and amps >= max(th.NO_AMPS, limits.DEAD * most_amps(ground.supply))
+    load = ground.fresh
+    opened = load is not None and load.is_open and not draws  # no short flows through an open protection
+    if (shorts or Cause.SHORT in causes) and not opened and _looks_short(volts, amps, ground.supply):
         began_s = min([notice.start_s for notice in shorts] or [causes.get(Cause.SHORT, base.figures_at_s or 0.0)])
         is_heard = not shorts or any(notice.shelved_until_s is None for notice in shorts)
         return replace(base, state=State.SHORT, level=Level.HIGH if is_heard else Level.LOW, since_s=began_s)
-    draws = amps is not None and amps >= max(th.NO_AMPS, limits.DEAD * most_amps(ground.supply))
     if volts >= max(th.NO_VOLTS, limits.DEAD * ground.supply.max_volts) or draws:
         return None
-    load = ground.fresh
     why: NoPower
     since_s: float | None
     if load is not None and load.is_open:

@@ -75,8 +75,11 @@ def _lines(standing: LayoutStanding, now_s: float) -> Iterator[Headline]:
     silence = _silence(standing, silent, now_s)
     if silence is not None and _youngest_s(silent, now_s) > th.SILENCE_S:
         yield silence
-    notice = next((n for n in standing.notices if n.shelved_until_s is None and n.level is not Level.LOW), None)
-    if notice is not None:
+    urgent = [n for n in standing.notices if n.shelved_until_s is None and n.level is not Level.LOW]
+    if urgent:
+        # Of two as urgent, what goes on comes before a short that is over for now.
+        over = {district.name for district in standing.districts if has_power(district)}
+        notice = min(urgent, key=lambda n: (-URGENCY.index(n.level), n.rule == "short" and n.where in over))
         yield _of_notice(notice, standing, silent, now_s)
     if silence is not None:
         yield silence

@@ -201,6 +201,8 @@ def _short(notice: Notice, district: DistrictStanding, now_s: float) -> tuple[st
         if notice.comes_and_goes:
             return say("short-again", where=notice.where), notice.advice
         return say("short-over", where=notice.where), say("do-short", where=notice.where)
+    if district.state is State.NO_POWER:
+        return say("short-dead", where=notice.where), say("do-short", where=notice.where)
     is_old = district.state is State.STALE and now_s - (district.figures_at_s or 0.0) > th.SILENCE_S
     return say("short-unknown" if is_old else "short-now", where=notice.where), notice.advice
 

@@ -144,6 +144,7 @@ SENTENCES: dict[str, Sentence] = {
     "short-now": _S("Short circuit on {where}", "switch that output off", "the latest figures bear it out"),
     "short-unknown": _S("Short circuit on {where} at its last figures", "switch that output off", "harmless where it is over"),
     "short-over": _S("Short on {where} a moment ago; power is back", "look for its cause before going on", "figures show power and no short"),
+    "short-dead": _S("A short was seen on {where}; no power there now", "look for its cause, off first", "figures show neither"),
     "short-again": _S("Short on {where} comes and goes; power is there now", "look for its cause before going on", "three in a minute"),
     "opened-over": _S("The protection of {where} opened {age} ago; power is back", "look for its cause", "figures show power"),
     "overload-opens": _S("{where} is overloaded: its protection opens {left}", "take something off now", "the one countdown"),

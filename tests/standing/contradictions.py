@@ -121,7 +121,7 @@ def _of_headline(payload, supplies, districts, heard):
         ("what is over counts down", any(re.search("in about|at any moment", past["what"]) for past in payload.get("past", ()))),
         (
             "somebody is told to wait for power that is there",
-            any("power is" in w["message"] and "before power returns" in w["advice"] for w in payload["warnings"]),
+            any("power is" in w["message"] and "power may come back" in w["advice"] for w in payload["warnings"]),
         ),
         (
             "an act-now says that there is no hurry",

@@ -2,6 +2,7 @@
 
 import json
 import re
+import threading
 from dataclasses import replace
 
 import msgspec
@@ -19,15 +20,31 @@ from monitor.bus.hall_listener import HallPicture
 from monitor.bus.notes import Writer
 from monitor.bus.payloads import Presence, Readings, decode, encode
 from monitor.cli.terminal import TerminalLines
+from monitor.layout import parse_layout
 from monitor.link import HostClock
 from monitor.protection import Judge
 from monitor.runtime.live import Live
+from monitor.runtime.replay import Replay
 from monitor.runtime.trend import Trend
 from monitor.standing import assess
 from monitor.values import Action, Cause, Chunk, Finding, FindingKind, Priority, ReadingBlock, Step
 from tests.browser.hall import INTERVAL_S, Hall
+from tests.sessions.test_demo_sessions import SHIPPED
 from tests.standing.contradictions import contradictions
-from tests.standing.moments import LAYOUT, NOW_S, PLACES, event_of, load_of, now_of, picture_of, port_of, standing, warning_of
+from tests.standing.moments import (
+    LAYOUT,
+    NOW_S,
+    PLACES,
+    SOUTH,
+    TEXT,
+    event_of,
+    load_of,
+    now_of,
+    picture_of,
+    port_of,
+    standing,
+    warning_of,
+)
 
 BEGAN = 1_764_070_000.0
 OVERLOADS = ("trip-forecast", "over-winding", "over-nameplate", "near-limit", "no-protection")
@@ -116,18 +133,19 @@ def test_no_moment_contradicts_itself(picture):
         assert shown(quiet)[part] == said[part]  # a flood colours nothing
 
 
-def in_the_hall(picture):
+def in_the_hall(picture, layout=LAYOUT, book=None):
     """What a hall shows of a station at the moment at which it got all that the station sent, over its own wire form."""
-    writer, book, now_unix_s = Writer(began_unix_s=BEGAN), HallBook(), BEGAN + NOW_S
+    at_s = picture.now_s
+    writer, book, now_unix_s = Writer(began_unix_s=BEGAN), book or HallBook(), BEGAN + at_s
     rows = {row.name: row for row in picture.districts}
     live = [name for name, row in rows.items() if not row.is_stale]
     columns = {key: tuple((getattr(rows[name], f"{key}_rms"),) for name in live) for key in ("volts", "amps")}
     readings = Readings(
-        **writer.head(NOW_S), began_unix_s=BEGAN, first=round(2 * NOW_S) - 1, rows=1, districts=tuple(live), **columns,
+        **writer.head(at_s), began_unix_s=BEGAN, first=round(2 * at_s) - 1, rows=1, districts=tuple(live), **columns,
         amps_highest=columns["amps"], watts=tuple((None,) for _ in live),
     )  # fmt: skip
-    presence = Presence(**writer.head(NOW_S), state="here", now_s=NOW_S, judged=assess(LAYOUT, picture))
-    for kind, body in (("layout", writer.outline(LAYOUT, NOW_S)), ("readings", readings), ("presence", presence)):
+    presence = Presence(**writer.head(at_s), state="here", now_s=at_s, judged=assess(layout, picture))
+    for kind, body in (("layout", writer.outline(layout, at_s)), ("readings", readings), ("presence", presence)):
         book.take(decode(f"pilotlamp/1/Hall/Ridge/{kind}", encode(body)), now_unix_s)
     station = book.station("Hall", "Ridge", now_unix_s)
     told = HallPicture(now_unix_s=now_unix_s, stations=(station,), connected=True, sentence="", faults={})
@@ -142,8 +160,7 @@ def in_the_hall(picture):
 def test_a_hall_says_of_a_station_what_its_own_page_says(picture):
     own = shown(picture)
     station, hall = in_the_hall(picture)
-    assert station["headline"] == own["headline"]
-    assert station["warnings"] == own["warnings"]
+    assert (station["headline"], station["warnings"]) == (own["headline"], own["warnings"])
     of_station = dict(zip(sorted(name for name, _ in PLACES), station["districts"], strict=True))
     for (name, _), row in zip(PLACES, own["districts"], strict=True):
         assert {key: of_station[name][key] for key in ("state", "level", "word", "fits", "share")} == {
@@ -157,6 +174,55 @@ def test_a_hall_says_of_a_station_what_its_own_page_says(picture):
     if own["headline"]["level"] in ("high", "medium"):
         assert own["headline"]["sentence"] in hall["headline"]["sentence"]
         assert hall["headline"]["opens"] == own["headline"]["opens"]
+
+
+def test_a_station_that_comes_back_with_another_layout_shows_nothing_of_the_old_one():
+    book, short = HallBook(), standing("short", kind="district", name="Outer main")
+    station, _ = in_the_hall(picture_of(now_of(volts=1.0, amps=28.0), warnings=(short,)), book=book)
+    assert "Outer main" in station["headline"]["sentence"]
+    other = parse_layout(TEXT.replace("Outer main", "Harbour").replace("North bench", "East bench"))
+    well = picture_of(loads=(SOUTH,))
+    well = replace(
+        well,
+        now_s=NOW_S + 30,
+        districts=tuple(replace(each, name=each.name.replace("Outer main", "Harbour")) for each in well.districts),
+    )
+    station, hall = in_the_hall(well, other, book)
+    own = shown(well, other)
+    assert (station["headline"], station["warnings"]) == (own["headline"], own["warnings"])
+    assert [row["word"] for row in station["districts"]] == [row["word"] for row in sorted_rows(own, other)]
+    assert not re.search("Outer main|North bench", json.dumps([station, hall]))
+
+
+def sorted_rows(said, layout):
+    """District rows as a hall orders them: by name."""
+    return [
+        row
+        for _, row in sorted(zip((row.name for row in layout.district), said["districts"], strict=True), key=lambda pair: pair[0])
+    ]
+
+
+def test_a_paused_replay_says_the_same_however_long_it_stands_still():
+    """Its moments of news, one after the other: nothing counts on, nothing grows old, nothing contradicts itself."""
+    replay, waited = Replay(SHIPPED[0]), threading.Event()
+    places, heads = [(row.name, row.supply) for row in replay.layout.district], set()
+    replay.pause()
+    replay.start()
+    try:
+        for _ in range(8):
+            replay.next_event()
+            while replay.status().state == "leaping":
+                replay.wait(0.02)
+            if replay.status().state == "ended":
+                break
+            said = shown(replay.live.picture(), replay.layout)
+            waited.wait(0.02)
+            assert shown(replay.live.picture(), replay.layout) == said
+            assert contradictions(said, places) == []
+            heads.add(said["headline"]["sentence"])
+    finally:
+        replay.stop()
+    assert len(heads) > 2
 
 
 SPANS = st.lists(
@@ -190,6 +256,15 @@ OVERLOAD = {"volts": [14.0] * 8, "amps": [8.0, 3.0, 2.0, 1.0] * 2}
 DEAD = {"volts": [0.05] * 8, "amps": [0.0] * 8}
 WELL = {"volts": [15.0] * 8, "amps": [1.0] * 8}
 SHORTED = {"volts": [1.0] * 8, "amps": [28.0, 0.1, 0.1, 0.1] + [1.0] * 4}
+
+
+def shorted(k):
+    """One place of each supply after the other."""
+    volts, amps = [1.0] * 4 + [15.0] * 4, [0.1] * 4 + [1.0] * 4
+    amps[k // 2 % 4] = 28.0
+    return {"volts": volts[:: 1 if k % 4 else -1], "amps": amps[:: 1 if k % 4 else -1]}
+
+
 CLIPS = Finding(id=99, board="bench-1", channel=1, kind=FindingKind.CLIPPED, start_s=10.0, end_s=None, count=1, check="Look.")
 
 
@@ -237,6 +312,10 @@ class Scripted(Hall):
             {**{3 + 3 * k: SHORTED for k in range(4)}, **{3.6 + 3 * k: WELL for k in range(4)}, 13: {"seen": (1, 2, 3, 4)}}, 16,
             "comes and goes; power is there now", id="comes and goes, and is seen meanwhile",
         ),
+        pytest.param(
+            {3 + 0.8 * k: [shorted(k), WELL][k % 2] for k in range(26)} | {25: OVERLOAD, 38: DEAD, 44: WELL, 45: {"seen": range(1, 20)}}, 50,
+            "Short circuit on Turntable.*warnings in ten minutes.*overloaded: its protection opens.*A short was seen .*; no power there now.*power is there now", id="reset by hand during a flood",
+        ),
     ],
 )  # fmt: skip
 def test_no_script_makes_the_page_contradict_itself(script, until_s, heads):
@@ -256,7 +335,11 @@ def test_no_script_makes_the_page_contradict_itself(script, until_s, heads):
         hall.step()
         said = shown(hall.live.picture(), hall.layout)
         assert contradictions(said, said_of) == [], hall.at_s
-        told += [said["headline"]["sentence"]] if [said["headline"]["sentence"]] != told[-1:] else []
+        heard = [w["message"] for w in said["warnings"] if w["where"] == "many warnings"][:1] + [said["headline"]["sentence"]]
+        if new := [sentence for sentence in heard if sentence not in told[-2:]]:
+            station, _ = in_the_hall(hall.live.picture(), hall.layout)
+            assert (station["headline"], station["warnings"]) == (said["headline"], said["warnings"]), hall.at_s
+        told += new
         lines = [line for line in terminal.waiting() if re.search("ACT|NO HURRY", line)]
         was += len(lines)
         both = [f"{w['word'].upper()}: {w['message']} {w['advice']}" for w in said["warnings"]]
