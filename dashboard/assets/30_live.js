@@ -32,7 +32,7 @@
       renew(shown.closest(".big, .amps, .chip") || shown);
     }
     put(slot(holder, name), text);
-    if (name === "amps") mark(slot(holder, name), "length", text.length > 4 ? "long" : "short");
+    mark(slot(holder, name), "length", text.length > (name === "amps" ? 4 : 8) ? "long" : "short");
   }
 
   function span(seconds) {

@@ -314,7 +314,8 @@ class Scripted(Hall):
         ),
         pytest.param(
             {3 + 0.8 * k: [shorted(k), WELL][k % 2] for k in range(26)} | {25: OVERLOAD, 38: DEAD, 44: WELL, 45: {"seen": range(1, 20)}}, 50,
-            "Short circuit on Turntable.*warnings in ten.*its protection opens.*A short was seen .*; no power there now.*is there now", id="reset by hand during a flood",
+            "Short circuit on Turntable.*warnings in ten.*its protection opens.*A short was seen .*; no power there now.*is there now",
+            id="reset by hand during a flood",
         ),
     ],
 )  # fmt: skip
