@@ -116,8 +116,9 @@ class Breaks(Watcher):
         """An opening takes every district of its supply within the same cycle; a hand takes its own."""
         near = self.circuits.supply_of == self.circuits.supply_of[self.district]
         stays, fell = self._others(event, tick)
-        if self._slid(event, tick):
-            event.evidence["slid"] = 1.0
+        slid_s = self._slid_s(event, tick)
+        if slid_s > 0:
+            event.evidence["slid_s"] = slid_s
         elif fell_everywhere(self.stream, tick, self._volts_before(tick)):
             event.cause, event.confidence = Cause.MAINS_DIP, 0.98
         elif bool(stays[near].any()):
@@ -196,22 +197,24 @@ class Breaks(Watcher):
         amps = float(np.max(cut.amps[last], initial=0.0))
         return amps / float(self.circuits.rated_amps[self.circuits.supply_of[self.district]])
 
-    def _slid(self, event: Occurrence, tick: int) -> bool:
-        """Turned down by hand: the volts went down through several cycles without turning back, and the amps with them."""
+    def _slid_s(self, event: Occurrence, tick: int) -> float:
+        """Turned down by hand: how long the volts went down through cycles without turning back, and the amps with them; 0 where not."""
         cut = self.stream.cut(self.district, tick - 5, tick + 3)
         volts, amps = event.evidence["volts_before"], event.evidence["amps_before"]
         under = np.flatnonzero(cut.volts < t.BREAK_SLID_LOW * volts)
         if not len(under):
-            return False
+            return 0.0
         over = np.flatnonzero(cut.volts[: under[0]] > t.BREAK_SLID_HIGH * volts)
         way = slice(int(over[-1]) + 1 if len(over) else 0, int(under[0]))
-        steady = bool((np.diff(cut.volts[way]) < t.BREAK_SLID_BACK * volts).all())
+        back = cut.volts[way] - np.minimum.accumulate(cut.volts[way])
+        steady = bool((back < t.BREAK_SWING_SHARE * volts).all())
         steady &= sharpest_share(cut.end_s, cut.volts, -volts) < t.BREAK_SLID_STEP
         if way.stop - way.start < t.BREAK_SLID_ROWS or not steady:
-            return False
+            return 0.0
         # On DC a coasting motor holds the volts of an open feed up, but it takes no amps.
         fed = cut.amps[way] > max(self._zero_amps, t.BREAK_SLID_LOW * amps)
-        return bool(self.circuits.is_ac[self.district]) or bool(fed.mean() > 0.5)
+        is_fed = bool(self.circuits.is_ac[self.district]) or bool(fed.mean() > 0.5)
+        return float(cut.end_s[way.stop] - cut.end_s[way.start]) if is_fed else 0.0
 
     def _output_overload(self, tick: int) -> bool:
         circuits = self.circuits
@@ -236,8 +239,8 @@ class Breaks(Watcher):
                 self.tell(event)
                 at = limit
                 continue
-            if back is None and "slid" in event.evidence:
-                event.cause, event.confidence, event.end_s = Cause.THROTTLE, 0.9, event.start_s
+            if back is None and "slid_s" in event.evidence:
+                event.cause, event.confidence, event.end_s = Cause.THROTTLE, t.THROTTLE_SLID, event.start_s
                 self.tell(event)
                 continue
             if back is None:
@@ -253,7 +256,7 @@ class Breaks(Watcher):
             if undecided and self._all_went(tick, back):
                 self._close(event, back)
                 return back + 1
-            if undecided:
+            if undecided and "slid_s" not in event.evidence:
                 self._call_lost(event, 0.95)
             at = back + 1
 
@@ -287,7 +290,9 @@ class Breaks(Watcher):
             event.cause = Cause.DIRECTION_BREAK
         if event.cause is Cause.DIRECTION_BREAK and self._amps_flowed(event, event.end_s):
             return  # an open switch carries none: this is a short, told as one where the readings can show it
-        if event.cause is Cause.DIRECTION_BREAK:
+        if event.evidence.get("slid_s", 0.0) > t.BREAK_SLID_S:
+            event.cause, event.confidence = Cause.THROTTLE, t.THROTTLE_SLID
+        elif event.cause is Cause.DIRECTION_BREAK:
             self._judge_hand(event, fine=is_fine(cut))
         if event.cause is Cause.THROTTLE:
             event.end_s = event.start_s
@@ -313,7 +318,7 @@ class Breaks(Watcher):
 
     def _judge_hand(self, event: Occurrence, *, fine: bool) -> None:
         """A hand's switch opens once and closes once."""
-        ragged = max(event.evidence.get("falls", 1.0), event.evidence["rises"]) > 1
+        ragged = max(event.evidence.get("falls", 1.0), event.evidence["rises"]) > 1 and "slid_s" not in event.evidence
         if fine and ragged:
             event.cause, event.confidence = Cause.FEED_LOST, 0.95
         elif fine and event.evidence["dead_s"] < t.BREAK_SHORTEST_BY_HAND_S:

@@ -7,7 +7,7 @@ from monitor.diagnosis.watcher import Stream
 from monitor.facts import thresholds as t
 from monitor.facts.balance import handed_over, others_dropped, stepped_elsewhere
 from monitor.facts.edges import is_fine, sharpest_share
-from monitor.facts.medians import median, quantiles
+from monitor.facts.medians import median, medians, quantiles
 from monitor.values import Cause
 
 HANGING_SHARE = 1e-4
@@ -31,11 +31,13 @@ def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
     )
     live = bool(stream.ticks.calm[stream.ticks.rows(found, found + t.STAND_TICKS), district].all())
     if not (
-        live and depth > t.STAND_SHARE * max(usual, t.STAND_RAN_SHARE * highest) and bool((high < usual - 0.8 * depth).all())
+        live
+        and depth > t.STAND_SHARE * max(usual, t.STAND_RAN_SHARE * highest)
+        and bool((high < usual - 0.8 * depth).mean() > t.STAND_MOSTLY)
     ):
         return None, depth
     hangs = float(np.ptp(amps)) < HANGING_SHARE * usual  # a converter always shows some noise
-    if hangs or not _motor_stopped(stream, district, ticks, usual, usual - depth):
+    if hangs or _was_switched_on(stream, district, ticks[0], usual - depth, depth) or not _motor_stopped(stream, district, ticks, usual, usual - depth):
         return None, depth
     last_depth = stream.median("amps", district, found - 6, found - 1) - (usual - depth)
     if handed_over(stream, district, found, last_depth, t.BALANCE_MOSTLY) or others_dropped(
@@ -48,10 +50,21 @@ def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
 def _motor_stopped(stream: Stream, district: int, ticks: tuple[int, int], usual: float, left: float) -> bool:
     """Whether all but standby went, or the ripple with the amps; and less is left than was drawn for long before."""
     rated = float(stream.circuits.rated_amps[stream.circuits.supply_of[district]])
-    bare = left < t.STAND_STANDBY_SHARE * usual and usual - left < t.STAND_TRAIN_SHARE * rated
-    return (bare or _is_quiet(stream, district, ticks)) and left < t.STAND_LEFT_SHARE * _least_since_live(
+    stopped = _ripple_left(stream, district, ticks) < t.STAND_SILENT_SHARE
+    if usual - left < t.STAND_TRAIN_SHARE * rated:
+        bare = left < t.STAND_STANDBY_SHARE * usual
+        stopped |= bare or _is_quiet(stream, district, ticks) or _came_back_less(stream, district, ticks, usual, left)
+    return stopped and left < t.STAND_LEFT_SHARE * _least_since_live(
         stream, district, ticks[0]
     )
+
+
+def _came_back_less(stream: Stream, district: int, ticks: tuple[int, int], usual: float, left: float) -> bool:
+    """Contact was lost and made again, and but for the coil of a reversing unit nothing came back with it."""
+    if _ripple_left(stream, district, ticks) > t.STAND_COIL_RIPPLE:
+        return False
+    lowest = float(np.min(stream.ticks.amps_low[stream.ticks.rows(ticks[0], ticks[1] + t.STAND_BOUNCED_TICKS), district]))
+    return lowest < t.STAND_STANDBY_SHARE * usual and left - lowest > t.STAND_COIL_SHARE * usual
 
 
 def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, depth: float) -> Occurrence | None:
@@ -90,9 +103,7 @@ def _is_quiet(stream: Stream, district: int, ticks: tuple[int, int]) -> bool:
     floor = min((stream.ripple(k, *after) for k in range(len(stream.circuits)) if k != district), default=0.0)
     left = _ripple_left(stream, district, ticks)
     ripple = stream.ripple(district, *after)
-    return left < t.STAND_SILENT_SHARE or (
-        left < t.STAND_QUIET_SHARE and ripple < t.STAND_FLOORS * floor and ripple / left > t.STAND_MOTOR_FLOORS * floor
-    )
+    return left < t.STAND_QUIET_SHARE and ripple < t.STAND_FLOORS * floor and ripple / left > t.STAND_MOTOR_FLOORS * floor
 
 
 def _ripple_left(stream: Stream, district: int, ticks: tuple[int, int]) -> float:
@@ -107,3 +118,20 @@ def _least_since_live(stream: Stream, district: int, tick: int) -> float:
     dead = np.flatnonzero(~stream.ticks.calm[rows, district])
     past = stream.ticks.amps[rows, district][int(dead[-1]) + 1 if len(dead) else 0 :]
     return quantiles(past, (t.STAND_LEAST_QUANTILE,))[0] if len(past) else np.inf
+
+
+def _was_switched_on(stream: Stream, district: int, tick: int, left: float, depth: float) -> bool:
+    """A load that is switched off: as many amps had come at once, while the volts were there, and stayed."""
+    rows = stream.ticks.rows(tick - t.STAND_SWITCHED_TICKS, tick - 1)
+    amps, calm = stream.ticks.amps[rows, district], stream.ticks.calm[rows, district]
+    if len(amps) < t.STAND_TICKS + t.STAND_SETTLED_TICKS + 3:
+        return False
+    windows = np.lib.stride_tricks.sliding_window_view
+    before = windows(amps[: -t.STAND_SETTLED_TICKS - 1], t.STAND_TICKS)  # a contact that is made again was lost for less
+    at_once = amps[t.STAND_TICKS + 1 :][: len(before)]
+    after = medians(windows(amps[t.STAND_TICKS + 1 :], t.STAND_SETTLED_TICKS), 1)[: len(before)]
+    alike = np.abs(np.stack([at_once, after]) - before[:, -1] - depth) < t.STAND_ALIKE * depth
+    high = (amps > left + 0.5 * depth) | ~calm
+    stays = np.logical_and.accumulate(high[::-1])[::-1][t.STAND_TICKS + 1 :][: len(before)]
+    fed = windows(calm[: -t.STAND_SETTLED_TICKS - 1], t.STAND_TICKS)[:, -1]
+    return bool((alike.all(axis=0) & (before < left + 0.5 * depth).all(axis=1) & stays & fed).any())

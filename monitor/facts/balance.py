@@ -1,6 +1,7 @@
 """Balance: amps that leave one district and come on in another at the same moment belong to a train that drives over."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.facts import thresholds as t
 from monitor.facts.dips import noise
@@ -13,8 +14,10 @@ def handed_over(stream: Facts, district: int, tick: int, depth: float, least_sha
     """Whether another track district took what this one lost at a tick (or, ``depth`` below 0, gave what this one gained)."""
     before = stream.medians("amps", tick - 6, tick - 1)
     after = stream.medians("amps", tick + 2, tick + t.BALANCE_BESIDE_TICKS)
-    gained = np.where(stream.circuits.is_track, after - before, 0.0)
-    gained[district] = 0.0
+    if depth > 0:
+        # What had only lost contact there, and has it again, is no train that came.
+        before = np.fmax(before, stream.medians("amps", tick - 16, tick - 6))
+    gained = np.where(_fed_throughout(stream, district, tick) & stream.circuits.is_track, after - before, 0.0)
     return bool(np.nanmax(gained / depth, initial=0.0) > least_share)
 
 
@@ -34,13 +37,12 @@ def others_dropped(stream: Facts, district: int, tick: int, share: float) -> boo
     """Whether another district lost more than a share of its amps at the same time: no single wheel does that."""
     before, after = stream.medians("amps", tick - 6, tick - 1), stream.medians("amps", tick + 2, tick + t.BALANCE_BESIDE_TICKS)
     dropped = after < (1 - share) * before - t.BALANCE_LEAST_AMPS
-    dropped[district] = False
-    return bool(dropped.any())
+    return bool((dropped & _fed_throughout(stream, district, tick)).any())
 
 
 def mirrored(stream: Facts, district: int, span_s: tuple[float, float], depth: float) -> bool:
     """Whether another track district had these amps just while this one lacked them, from edge to edge: a train on its rails."""
-    others = [k for k in np.flatnonzero(stream.circuits.is_track).tolist() if k != district]
+    others = _partners(stream, district, span_s[0])
     length_s = min(t.BALANCE_LEVEL_S, span_s[1] - span_s[0])
     return any(
         _steps(stream, other, span_s[0], depth, length_s) and _steps(stream, other, span_s[1], -depth, length_s)
@@ -50,8 +52,20 @@ def mirrored(stream: Facts, district: int, span_s: tuple[float, float], depth: f
 
 def stepped_elsewhere(stream: Facts, district: int, at_s: float, depth: float) -> bool:
     """Whether another track district took these amps at the very moment at which this one lost them."""
-    others = [k for k in np.flatnonzero(stream.circuits.is_track).tolist() if k != district]
-    return any(_steps(stream, other, at_s, depth, t.BALANCE_LEVEL_S) for other in others)
+    return any(_steps(stream, other, at_s, depth, t.BALANCE_LEVEL_S) for other in _partners(stream, district, at_s))
+
+
+def _partners(stream: Facts, district: int, at_s: float) -> list[int]:
+    tracks = _fed_throughout(stream, district, int(at_s / TICK_S)) & stream.circuits.is_track
+    return np.flatnonzero(tracks).tolist()
+
+
+def _fed_throughout(stream: Facts, district: int, tick: int) -> NDArray[np.bool_]:
+    """Other districts whose volts stayed about a tick, shape (d,): what goes or comes with the volts is a hand's, and no train's."""
+    rows = stream.ticks.rows(tick - 1, tick + t.BALANCE_BESIDE_TICKS)
+    fed = stream.ticks.calm[rows].all(axis=0)
+    fed[district] = False
+    return np.asarray(fed)
 
 
 def _steps(stream: Facts, district: int, at_s: float, change: float, length_s: float) -> bool:

@@ -21,7 +21,7 @@ BREAK_PRESSED_S = 1.5  # s | a bimetal needs longer to cool and close | judgemen
 BREAK_SLID_HIGH = 0.85  # share | of the volts before: between both a switch is for a window, a hand for longer | judgement
 BREAK_SLID_LOW = 0.15  # share | of the volts before: between both a switch is for a window, a hand for longer | judgement
 BREAK_SLID_ROWS = 6  # readings | three cycles of volts on their way down are no switch's | judgement
-BREAK_SLID_BACK = 0.06  # share | of the volts before: a phase-cut wave wavers by so much on its way | judgement
+BREAK_SLID_S = 0.4  # s | a lever that is slammed to nothing and back steps a reversing unit; slower it is a throttle | judgement
 BREAK_SLID_STEP = 0.4  # share | of the volts before within a cycle: a switch takes more | judgement
 
 # Shorts
@@ -147,6 +147,12 @@ STAND_LEAST_QUANTILE = 0.05  # share | the least that was drawn for long, bounce
 STAND_EARLIER_TICKS = 120  # ticks | seconds whose least is looked back on | judgement
 STAND_STANDBY_SHARE = 0.35  # share | of the amps before: no load beside a train that runs on takes the rest | judgement
 STAND_TRAIN_SHARE = 0.6  # share | of the supply's rated amps: more that goes is no single train's | judgement
+STAND_MOSTLY = 0.6  # share | of the ticks behind: contact may spring once more | judgement
+STAND_COIL_SHARE = 0.1  # share | of the amps before: the coil of a reversing unit takes more | judgement
+STAND_COIL_RIPPLE = 1.3  # times | of the ripple before: a coil has none, and a motor that starts again has more | judgement
+STAND_SWITCHED_TICKS = 1200  # ticks | two minutes in which a load was switched on that is switched off | judgement
+STAND_SETTLED_TICKS = 5  # ticks | a motor that starts takes more at first, a load does not | judgement
+STAND_ALIKE = 0.15  # share | of the depth, by which the rise may differ | judgement
 STAND_COARSE = 0.75  # confidence | from ten readings a second | rehearsal
 STAND_QUIET = 0.96  # confidence | where the ripple of a motor is gone | rehearsal
 STAND_DROPPED_SHARE = 0.4  # share | of its amps: another district that loses so much at once has another reason | judgement
@@ -252,6 +258,7 @@ THROTTLE_LONGEST_TICKS = 80  # ticks | a hand is done by then | judgement
 THROTTLE_QUICKEST_TICKS = 3  # ticks | no hand is quicker that does not slam the lever shut | judgement
 THROTTLE_LEAST_SIGNAL_VOLTS = 0.3  # V | an offset that changes by so much is a DC signal's | judgement
 THROTTLE_CLEAR = 0.8  # confidence | 40 of 49 on unseen seeds; mains that waver move volts as well | rehearsal
+THROTTLE_SLID = 0.9  # confidence | all the way down through some cycles | judgement
 THROTTLE_SLIGHT = 0.6  # confidence | a move of up to twice the least: 14 of 23 | rehearsal
 THROTTLE_SHARPEST_SHARE = 0.6  # share | of the move within one cycle: a hand is slower | judgement
 
