@@ -8,7 +8,7 @@ from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.watcher import Bools, Stream, Watcher, Watching
 from monitor.facts import thresholds as t
 from monitor.facts.edges import is_fine, sharpest_share
-from monitor.facts.mains import fell_everywhere, rose_everywhere
+from monitor.facts.mains import fell_everywhere, rose_together
 from monitor.facts.medians import median
 from monitor.facts.openings import zero_amps
 from monitor.facts.overloads import highest_mean, opening_evidence, overload_before, short_before
@@ -127,8 +127,7 @@ class Breaks(Watcher):
             )
         else:
             together = bool(fell[near].any())
-            if not together:
-                event.evidence["alone"] = 1.0
+            event.evidence["with" if together else "alone"] = 1.0
             overload = self._overload(event, tick, alone=not together)
             self._call(
                 event,
@@ -286,7 +285,7 @@ class Breaks(Watcher):
         event.end_s = max(event.start_s, end_s)
         event.evidence["dead_s"] = event.end_s - event.start_s
         event.evidence["rises"] = float(_swings(cut.volts, event.evidence, falling=False))
-        if self._is_press(event) or (event.cause is Cause.MAINS_DIP and not self._all_rose(event, back)):
+        if self._is_press(event) or self._is_of_several_hands(event, back):
             event.cause = Cause.DIRECTION_BREAK
         if event.cause is Cause.DIRECTION_BREAK and self._amps_flowed(event, event.end_s):
             return  # an open switch carries none: this is a short, told as one where the readings can show it
@@ -306,9 +305,13 @@ class Breaks(Watcher):
         soon = event.evidence["dead_s"] < t.BREAK_PRESSED_S and leap < t.BREAK_SHORT_CIRCUIT
         return event.cause is Cause.PROTECTION_OPEN and "alone" in event.evidence and soon
 
-    def _all_rose(self, event: Occurrence, back: int) -> bool:
-        """What went with the mains comes back with them: two hands that fell on two switches at once do not rise at once."""
-        return rose_everywhere(self.stream, back, self._volts_before(int(event.start_s / TICK_S)))
+    def _is_of_several_hands(self, event: Occurrence, back: int) -> bool:
+        """What went together comes back together: two hands that fell on two switches at once do not rise at once."""
+        together = event.cause is Cause.MAINS_DIP or (event.cause in (Cause.PROTECTION_OPEN, Cause.FEED_LOST) and "with" in event.evidence)
+        if not together or event.evidence["dead_s"] > 0.1 * t.BREAK_BY_HAND_TICKS:
+            return False
+        among = event.cause is Cause.MAINS_DIP or self.circuits.supply_of == self.circuits.supply_of[self.district]
+        return not rose_together(self.stream, back, self._volts_before(int(event.start_s / TICK_S)), np.asarray(among))
 
     def _amps_flowed(self, event: Occurrence, end_s: float) -> bool:
         """Whether more flowed while the volts were gone than before."""

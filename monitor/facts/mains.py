@@ -1,6 +1,7 @@
 """The mains: what falls with them falls on every supply, within the same cycle, and by more than it ever wavers."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.facts import thresholds as t
 from monitor.facts.dips import noise
@@ -26,9 +27,9 @@ def fell_everywhere(stream: Facts, tick: int, volts: Floats) -> bool:
     )
 
 
-def rose_everywhere(stream: Facts, tick: int, volts: Floats) -> bool:
-    """Whether they all came back at once, about a tick that is known at least two ticks beyond."""
-    live = np.flatnonzero(volts > stream.circuits.off_volts).tolist()
+def rose_together(stream: Facts, tick: int, volts: Floats, among: NDArray[np.bool_]) -> bool:
+    """Whether those among some districts, shape (d,), that were live came back at once, about a tick known at least two beyond."""
+    live = np.flatnonzero((volts > stream.circuits.off_volts) & among).tolist()
     return _at_once(stream, live, (tick - 3, tick + 2), t.SAG_BACK_SHARE * volts, -1)
 
 

@@ -33,11 +33,16 @@ def overload_before(ticks: Ticks, circuits: Circuits, supply: int, tick: int) ->
 
 
 def short_before(ticks: Ticks, circuits: Circuits, supply: int, tick: int) -> bool:
-    """Whether a district of this supply was shorted in the second before: its amps leapt while its volts collapsed."""
+    """Whether a district of this supply was shorted in the second before: its amps leapt while its volts collapsed.
+
+    In a tick in which the volts came back the leap is an inrush's.
+    """
     near = circuits.supply_of == supply
     past, last = ticks.rows(tick - 60, tick), ticks.rows(tick - 10, tick + 1)
     usual_amps, usual_volts = medians(ticks.amps[past][:, near], 0), medians(ticks.volts[past][:, near], 0)
-    return bool(collapsed(ticks.amps_high[last][:, near], ticks.volts_low[last][:, near], usual_amps, usual_volts).any())
+    was_live = ticks.volts_low[ticks.rows(tick - 11, tick)][:, near] > circuits.off_volts[near]
+    shorted = collapsed(ticks.amps_high[last][:, near], ticks.volts_low[last][:, near], usual_amps, usual_volts)
+    return bool((shorted[-len(was_live) :] & was_live[-len(shorted) :]).any())
 
 
 def opening_evidence(ticks: Ticks, circuits: Circuits, supply: int, tick: int) -> dict[str, float]:
