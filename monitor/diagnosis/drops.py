@@ -171,7 +171,10 @@ class Drops(Watcher):
         event.confidence = 0.0
         wavers = wavering > max(t.DROP_WAVERING_SHARE, t.DROP_WAVERING_AMPS / depth)
         long = event.evidence["lasted_s"] > t.DROP_LONGEST_LOST_S and (share < t.DROP_SURE_SHARE or wavers)
-        if share >= t.EDGE_SHARP_SHARE and not long:
+        is_partial = t.DROP_PARTIAL_SHARE * usual < usual - depth < (1 - t.DROP_LEAST_JOINT_SHARE) * usual
+        if is_partial and share >= t.EDGE_SHARP_SHARE and dips.climbs(cut, usual, depth):
+            event.cause, event.confidence = Cause.WEAK_JOINT, t.JOINT_SINGLE
+        elif share >= t.EDGE_SHARP_SHARE and not long:
             self._call_lost(event, cut, usual, depth)
         else:
             self._call_joint(event, cut, usual)

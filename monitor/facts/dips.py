@@ -64,9 +64,22 @@ def noise(values: Floats) -> float:
 
 def wavering_share(cut: Cut, usual: float, depth: float) -> float:
     """How far the amps waver while they are down, as a share of the depth."""
-    down = np.flatnonzero(cut.amps < usual - 0.5 * depth)
-    inner = cut.amps[down[2:-2]]
+    inner = _bottom(cut, usual, depth)
     return noise(inner) / depth if len(inner) > 5 else 0.0
+
+
+def climbs(cut: Cut, usual: float, depth: float) -> bool:
+    """Whether the amps climb steadily while they are down: a motor that slows behind a joint takes more, what is left of none does not."""
+    inner = _bottom(cut, usual, depth)
+    third = len(inner) // 3
+    if third < t.DIP_CLIMB_ROWS:
+        return False
+    climb = median(inner[-third:]) - median(inner[:third])
+    return t.DIP_CLIMB_SHARE * depth < climb < t.DIP_CLIMB_MOST_SHARE * depth and climb > t.DIP_CLIMB_NOISES * noise(inner)
+
+
+def _bottom(cut: Cut, usual: float, depth: float) -> Floats:
+    return cut.amps[np.flatnonzero(cut.amps < usual - 0.5 * depth)[2:-2]]
 
 
 def reversed_in_time(cut: Cut) -> Cut:

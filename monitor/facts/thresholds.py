@@ -81,6 +81,10 @@ MAINS_WAVERED = 1.5  # times | what the volts waver by from cycle to cycle, from
 # The shape of amps that fall and come back
 DIP_OVERSHOOT_SHARE = 0.05  # share | of the depth: a surge beyond what was before | judgement
 DIP_BESIDE_S = 0.6  # s | levels beside a dip are taken so near to it | judgement
+DIP_CLIMB_ROWS = 7  # readings | in a third of the dip: fewer tell no climb | judgement
+DIP_CLIMB_SHARE = 0.012  # share | of the depth: less is a converter's noise | rehearsal
+DIP_CLIMB_MOST_SHARE = 0.4  # share | of the depth: more is a contact that comes back | judgement
+DIP_CLIMB_NOISES = 0.72  # times | what the amps waver by at the bottom: a straight climb is 0.8 of its own | judgement
 DIP_STARTING_RATIO = 2.3  # times | no motor surges by more from standstill: something else came on | judgement
 
 # Amps that fall
@@ -113,6 +117,7 @@ DROP_RECOVERED_SHARE = 0.4  # share | of the depth: back above this, contact is 
 DROP_SLOWEST_EDGE_S = 0.65  # s | on one side, where the other is quick | judgement
 DROP_QUICK_EDGE_S = 0.2  # s | the quick side of a joint | judgement
 DROP_LONGEST_EDGE_S = 0.46  # s | a train crosses a joint within this; grades take longer | judgement
+DROP_PARTIAL_SHARE = 0.3  # share | of the amps left: as much as a joint may leave of a train, and lamps of a lost contact | judgement
 DROP_DEEP_SHARE = 0.45  # share | no grade takes so much of the level running amps | judgement
 DROP_LONGEST_EDGE_SHARE = 0.3  # share | of the time in a deep joint: a slow train comes into it slowly | judgement
 DROP_STEEP_EDGE_S = 0.3  # s | a joint's edges are steep on both sides; a hill's wait for the train | judgement
