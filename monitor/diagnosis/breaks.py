@@ -325,7 +325,7 @@ class Breaks(Watcher):
         if fine and ragged:
             event.cause, event.confidence = Cause.FEED_LOST, 0.95
         elif fine and event.evidence["dead_s"] < t.BREAK_SHORTEST_BY_HAND_S:
-            event.cause, event.confidence = Cause.FEED_LOST, 0.6
+            event.cause, event.confidence = Cause.FEED_LOST, t.BREAK_UNSURE
         else:
             event.confidence = 0.98 if fine else 0.8
 
