@@ -198,7 +198,7 @@ class Breaks(Watcher):
 
     def _slid_s(self, event: Occurrence, tick: int) -> float:
         """Turned down by hand: how long the volts went down through cycles without turning back, and the amps with them; 0 where not."""
-        cut = self.stream.cut(self.district, tick - 5, tick + 3)
+        cut = self.stream.cut(self.district, tick - t.BREAK_SLID_TICKS, tick + 3)
         volts, amps = event.evidence["volts_before"], event.evidence["amps_before"]
         under = np.flatnonzero(cut.volts < t.BREAK_SLID_LOW * volts)
         if not len(under):
@@ -307,7 +307,9 @@ class Breaks(Watcher):
 
     def _is_of_several_hands(self, event: Occurrence, back: int) -> bool:
         """What went together comes back together: two hands that fell on two switches at once do not rise at once."""
-        together = event.cause is Cause.MAINS_DIP or (event.cause in (Cause.PROTECTION_OPEN, Cause.FEED_LOST) and "with" in event.evidence)
+        together = event.cause is Cause.MAINS_DIP or (
+            event.cause in (Cause.PROTECTION_OPEN, Cause.FEED_LOST) and "with" in event.evidence
+        )
         if not together or event.evidence["dead_s"] > 0.1 * t.BREAK_BY_HAND_TICKS:
             return False
         among = event.cause is Cause.MAINS_DIP or self.circuits.supply_of == self.circuits.supply_of[self.district]
@@ -321,7 +323,7 @@ class Breaks(Watcher):
 
     def _judge_hand(self, event: Occurrence, *, fine: bool) -> None:
         """A hand's switch opens once and closes once."""
-        ragged = max(event.evidence.get("falls", 1.0), event.evidence["rises"]) > 1 and "slid_s" not in event.evidence
+        ragged = max(event.evidence.get("falls", 1.0), event.evidence["rises"]) > 1
         if fine and ragged:
             event.cause, event.confidence = Cause.FEED_LOST, 0.95
         elif fine and event.evidence["dead_s"] < t.BREAK_SHORTEST_BY_HAND_S:

@@ -37,7 +37,11 @@ def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
     ):
         return None, depth
     hangs = float(np.ptp(amps)) < HANGING_SHARE * usual  # a converter always shows some noise
-    if hangs or _was_switched_on(stream, district, ticks[0], usual - depth, depth) or not _motor_stopped(stream, district, ticks, usual, usual - depth):
+    if (
+        hangs
+        or _was_switched_on(stream, district, ticks[0], usual - depth, depth)
+        or not _motor_stopped(stream, district, ticks, usual, usual - depth)
+    ):
         return None, depth
     last_depth = stream.median("amps", district, found - 6, found - 1) - (usual - depth)
     if handed_over(stream, district, found, last_depth, t.BALANCE_MOSTLY) or others_dropped(
@@ -54,9 +58,7 @@ def _motor_stopped(stream: Stream, district: int, ticks: tuple[int, int], usual:
     if usual - left < t.STAND_TRAIN_SHARE * rated:
         bare = left < t.STAND_STANDBY_SHARE * usual
         stopped |= bare or _is_quiet(stream, district, ticks) or _came_back_less(stream, district, ticks, usual, left)
-    return stopped and left < t.STAND_LEFT_SHARE * _least_since_live(
-        stream, district, ticks[0]
-    )
+    return stopped and left < t.STAND_LEFT_SHARE * _least_since_live(stream, district, ticks[0])
 
 
 def _came_back_less(stream: Stream, district: int, ticks: tuple[int, int], usual: float, left: float) -> bool:

@@ -63,9 +63,9 @@ def _partners(stream: Facts, district: int, at_s: float) -> list[int]:
 def _fed_throughout(stream: Facts, district: int, tick: int) -> NDArray[np.bool_]:
     """Other districts whose volts stayed about a tick, shape (d,): what goes or comes with the volts is a hand's, and no train's."""
     rows = stream.ticks.rows(tick - 1, tick + t.BALANCE_BESIDE_TICKS)
-    fed = stream.ticks.calm[rows].all(axis=0)
+    fed: NDArray[np.bool_] = np.logical_and.reduce(stream.ticks.calm[rows], axis=0)
     fed[district] = False
-    return np.asarray(fed)
+    return fed
 
 
 def _steps(stream: Facts, district: int, at_s: float, change: float, length_s: float) -> bool:

@@ -21,6 +21,7 @@ BREAK_PRESSED_S = 1.5  # s | a bimetal needs longer to cool and close | judgemen
 BREAK_SLID_HIGH = 0.85  # share | of the volts before: between both a switch is for a window, a hand for longer | judgement
 BREAK_SLID_LOW = 0.15  # share | of the volts before: between both a switch is for a window, a hand for longer | judgement
 BREAK_SLID_ROWS = 6  # readings | three cycles of volts on their way down are no switch's | judgement
+BREAK_SLID_TICKS = 12  # ticks | the last second of its way down | judgement
 BREAK_SLID_S = 0.4  # s | a lever that is slammed to nothing and back steps a reversing unit; slower it is a throttle | judgement
 BREAK_SLID_STEP = 0.4  # share | of the volts before within a cycle: a switch takes more | judgement
 
@@ -117,7 +118,9 @@ DROP_RECOVERED_SHARE = 0.4  # share | of the depth: back above this, contact is 
 DROP_SLOWEST_EDGE_S = 0.65  # s | on one side, where the other is quick | judgement
 DROP_QUICK_EDGE_S = 0.2  # s | the quick side of a joint | judgement
 DROP_LONGEST_EDGE_S = 0.46  # s | a train crosses a joint within this; grades take longer | judgement
-DROP_PARTIAL_SHARE = 0.3  # share | of the amps left: as much as a joint may leave of a train, and lamps of a lost contact | judgement
+DROP_PARTIAL_SHARE = (
+    0.3  # share | of the amps left: as much as a joint may leave of a train, and lamps of a lost contact | judgement
+)
 DROP_DEEP_SHARE = 0.45  # share | no grade takes so much of the level running amps | judgement
 DROP_LONGEST_EDGE_SHARE = 0.3  # share | of the time in a deep joint: a slow train comes into it slowly | judgement
 DROP_STEEP_EDGE_S = 0.3  # s | a joint's edges are steep on both sides; a hill's wait for the train | judgement

@@ -91,6 +91,32 @@ def test_levers_of_two_supplies_turned_down_one_after_the_other_are_no_dip_in_li
     assert "mains-dip" not in {cause for cause, _ in bare(diagnose(every(bench.readings(), 12), layout())[0])}
 
 
+def test_hands_on_two_switches_of_a_supply_are_no_opening_for_they_do_not_close_together():
+    bench = Bench(seconds=40)
+    bench.extra[bench.rows(10, 40), 0] = 8
+    bench.fed[bench.rows(20, 20.6), 0] = 0
+    bench.fed[bench.rows(20.02, 21.3), 1] = 0
+    assert "protection-open" not in causes(bench)
+
+
+def test_an_inrush_behind_a_press_is_no_short_that_opened_what_is_lost_next():
+    bench = Bench(seconds=40)
+    bench.fed[bench.rows(19.5, 20.03), 0] = 0
+    bench.extra[bench.rows(20.03, 20.08), 0] = 14
+    bench.fed[bench.rows(20.8, 30), :2] = 0
+    assert causes(bench) == {"direction-break", "feed-lost"}
+
+
+@pytest.mark.parametrize(
+    ("down_s", "up_s", "cause"), [(1.4, 23.4, "throttle"), (0.15, 22.6, "direction-break"), (0.5, 60.0, "throttle")]
+)
+def test_a_lever_that_slides_to_nothing_lost_no_feed_though_a_phase_cut_wave_wavers(down_s: float, up_s: float, cause: str):
+    bench = Bench(seconds=40)
+    wavers = 1 + 0.15 * np.sin(2 * np.pi * bench.at_s / 0.06) * (bench.at_s < 20 + down_s) * (bench.at_s > 20)
+    bench.fed[:, 0] = np.interp(bench.at_s, [20, 20 + down_s, up_s - 0.1, up_s], [1, 0, 0, 1]) * wavers
+    assert causes(bench) == {cause}
+
+
 def sags(times_s: list[float], lasts_s: float = 1.0, edge_s: float = 0.2, depth: float = 0.4) -> set[str]:
     bench = Bench(seconds=170)
     for at_s in times_s:
@@ -110,6 +136,16 @@ def test_sags_alike_but_not_a_lap_apart_or_as_slow_as_hills_are_no_joint():
     for edge_s in (0.8, 1.1):
         assert sags(LAPS, lasts_s=2.3, edge_s=edge_s, depth=0.6) == set()
     assert sags(LAPS, lasts_s=0.2, edge_s=0.08) <= {"lost-contact"}
+
+
+@pytest.mark.parametrize(("climb", "cause"), [(0.04, "weak-joint"), (0.0, "lost-contact")])
+def test_one_step_down_and_up_is_a_joint_s_where_the_amps_climb_meanwhile(climb: float, cause: str):
+    """A motor that slows makes less volts of its own and takes more; the lamps of a train without contact do not."""
+    bench = Bench(seconds=170, noise=0.002)
+    for at_s in LAPS:
+        dip = bench.rows(at_s, at_s + 0.5)
+        bench.load[dip, 0] = 0.4 + climb * (bench.at_s[dip] - at_s) / 0.5
+    assert causes(bench) == {cause}
 
 
 def two_trains(on_s: float) -> Bench:
@@ -202,6 +238,32 @@ def test_a_train_whose_motor_shows_no_ripple_stands_without_contact_too(nth: int
     (event,) = diagnose(every(bench.readings(), nth), layout())[0]
     assert (event.cause.value, event.confidence) == ("lost-contact", confidence)
     assert event.end_s == pytest.approx(27, abs=0.3)
+
+
+def dropped_out() -> Bench:
+    """A train of 2.5 A that lost contact for 0.3 s at 20 s and stands in neutral until a hand steps it on at 30 s."""
+    bench = Bench(seconds=40, noise=0.002)
+    bench.load[bench.rows(20, 30.5), 0] = 0
+    bench.fed[bench.rows(30, 30.5), 0] = 0
+    return bench
+
+
+def test_a_train_in_neutral_whose_reversing_unit_takes_half_its_amps_stands_without_contact():
+    bench = dropped_out()
+    bench.extra[bench.rows(20.3, 30), 0] = 1.1
+    assert bare(bench.diagnose()[0]) == [("lost-contact", "Outer main"), ("direction-break", "Outer main")]
+
+
+def test_a_neighbour_under_a_hand_at_that_moment_lost_and_took_no_train():
+    bench = dropped_out()
+    bench.fed[bench.rows(20.05, 20.6), 1] = 0
+    assert ("lost-contact", "Outer main") in bare(bench.diagnose()[0])
+
+
+def test_a_load_that_was_switched_on_and_is_switched_off_beside_a_small_train_is_no_stand():
+    bench = Bench(seconds=60, lamp_amps=(0.0, 0.3, 0.2, 0.9), train_amps=(0.3, 2.0, 1.2, 0.0))
+    bench.extra[bench.rows(15, 40), 0] = 1.5
+    assert "lost-contact" not in causes(bench)
 
 
 def test_a_load_of_more_than_any_train_draws_that_is_switched_off_is_no_stand():
