@@ -118,9 +118,7 @@ DROP_RECOVERED_SHARE = 0.4  # share | of the depth: back above this, contact is 
 DROP_SLOWEST_EDGE_S = 0.65  # s | on one side, where the other is quick | judgement
 DROP_QUICK_EDGE_S = 0.2  # s | the quick side of a joint | judgement
 DROP_LONGEST_EDGE_S = 0.46  # s | a train crosses a joint within this; grades take longer | judgement
-DROP_PARTIAL_SHARE = (
-    0.3  # share | of the amps left: as much as a joint may leave of a train, and lamps of a lost contact | judgement
-)
+DROP_PARTIAL_SHARE = 0.3  # share | of the amps left: by a joint of a train, or by a lost contact of lamps | judgement
 DROP_DEEP_SHARE = 0.45  # share | no grade takes so much of the level running amps | judgement
 DROP_LONGEST_EDGE_SHARE = 0.3  # share | of the time in a deep joint: a slow train comes into it slowly | judgement
 DROP_STEEP_EDGE_S = 0.3  # s | a joint's edges are steep on both sides; a hill's wait for the train | judgement
