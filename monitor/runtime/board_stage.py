@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Layout
-from monitor.metering import Trouble
+from monitor.metering import ReadingSpans, Trouble
 from monitor.runtime.board_metering import BoardMetering
 from monitor.runtime.finding_book import FindingBook
 from monitor.runtime.line_placing import LinePlacing
@@ -66,6 +66,7 @@ class BoardStage:
         self._timeline = ScanTimeline(name)
         self._lines = LinePlacing(clock)
         self._metering = BoardMetering(layout, name, intervals=intervals)
+        self._spans = ReadingSpans()
         self._findings = FindingBook(name, finding_ids)
         self._received_s: float | None = None
         self._away_since_s: float | None = None
@@ -136,7 +137,10 @@ class BoardStage:
         self._findings.add(*metered.troubles)
         return Drained(
             samples=[samples_in_stream(clock, block) for block in samples],
-            readings=[block_in_stream(clock, block) for block in joined_readings(metered.readings)],
+            readings=[
+                replace(block_in_stream(clock, block), seconds=self._spans.of(block))
+                for block in joined_readings(metered.readings)
+            ],
             aggregates=[block_in_stream(clock, block) for block in metered.aggregates],
             disturbances=[span_in_stream(clock, disturbance) for disturbance in metered.disturbances],
             phasings=[replace(phasing, start_s=stream_s(clock, phasing.start_s)) for phasing in metered.phasings],

@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.layout import Layout
-from monitor.metering import ReadingSpans
 from monitor.values import ReadingBlock, SampleBlock, Step
 from monitor.values.arrays import Floats
 from monitor.values.grid import rows_of
@@ -61,6 +60,8 @@ def _summed(seconds: Whole, values: Floats, counts: Floats) -> tuple[Whole, Floa
 
 SILENT_S = 2.0
 """A board that sends nothing for longer is silent: what is missing up to the stream's end counts as lost (as a port's silence does)."""
+ROWS_APART = 2.0
+"""Rows further apart than so many times what each stands for have a hole between them; a clock that bends stretches them by half at most."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,9 +132,8 @@ class _Sums:
 
 @dataclass(slots=True)
 class _Cover:
-    """Of one board: when its scans or rows began and how far they reach, and what is missing between."""
+    """Of one board: how far its scans or rows reach, and what is missing between."""
 
-    begin_s: float
     end_s: float
     lost_s: float = 0.0
 
@@ -141,6 +141,12 @@ class _Cover:
         """Scans that follow."""
         self.lost_s += 0.0 if block.continues else max(0.0, block.start_s - self.end_s)
         self.end_s = max(self.end_s, block.end_s)
+
+    def reach_rows(self, ends_s: Floats, seconds: Floats) -> None:
+        """Rows that follow: what is missing between them is far longer than they stand for."""
+        apart_s = np.diff(ends_s, prepend=self.end_s)
+        self.lost_s += float(np.maximum(0.0, apart_s - seconds)[apart_s > ROWS_APART * seconds].sum())
+        self.end_s = float(ends_s[-1])
 
 
 class SummaryBuilder:
@@ -152,7 +158,6 @@ class SummaryBuilder:
         self._now_s = 0.0
         self._scans: dict[str, _Cover] = {}
         self._rows: dict[str, _Cover] = {}
-        self._spans: dict[str, ReadingSpans] = {}
         self._seconds: dict[str, SecondSums] = {}
         self._columns: dict[str, tuple[str, int]] = {}
 
@@ -160,18 +165,17 @@ class SummaryBuilder:
         """Take one step."""
         self._now_s = max(self._now_s, step.now_s)
         for block in step.samples:
-            self._scans.setdefault(block.board, _Cover(block.start_s, block.start_s)).reach(block)
+            self._scans.setdefault(block.board, _Cover(block.start_s)).reach(block)
         for readings in step.readings:
             self._add_readings(readings)
 
     def _add_readings(self, block: ReadingBlock) -> None:
         if block.board not in self._seconds:
-            self._rows[block.board] = _Cover(float(block.start_s[0]), float(block.start_s[0]))
-            self._spans[block.board] = ReadingSpans()
+            self._rows[block.board] = _Cover(float(block.start_s[0]))
             self._seconds[block.board] = SecondSums(len(block.districts))
             self._columns.update((name, (block.board, column)) for column, name in enumerate(block.districts))
-        self._rows[block.board].end_s = float(block.end_s[-1])
-        span_s = self._spans[block.board].of(block)
+        span_s = block.seconds
+        self._rows[block.board].reach_rows(block.end_s, span_s)
         # Columns lie side by side, so that each is added up by itself.
         volts, amps, watts = (np.ascontiguousarray(each.T) for each in (block.volts_rms, block.amps_rms, block.watts))
         good = np.isfinite(volts) & np.isfinite(amps)
@@ -212,12 +216,12 @@ class SummaryBuilder:
             va_max=float(self._va(name)[1].max()) if there else None,
             watts_mean=sums.joules / sums.metered_s if sums.metered_s else None,
             energy_wh=sums.joules / 3600 if sums.metered_s else None,
-            lost_s=self._lost_s(name, sums),
+            lost_s=self._lost_s(name),
             volts_clipped=sums.volts_clipped,
             amps_clipped=sums.amps_clipped,
         )
 
-    def _lost_s(self, name: str, sums: _Sums) -> float:
+    def _lost_s(self, name: str) -> float:
         """What is missing of a board's scans, or of its rows where it sends no scans; all of the stream where nothing came."""
         board = next(district.board for district in self._layout.district if district.name == name)
         scans, rows = self._scans.get(board), self._rows.get(board)
@@ -225,8 +229,7 @@ class SummaryBuilder:
         if cover is None:
             return self._now_s
         silent_s = self._now_s - cover.end_s
-        lost_s = cover.lost_s if scans is not None else max(0.0, cover.end_s - cover.begin_s - sums.seconds)
-        return lost_s + (silent_s if silent_s > SILENT_S else 0.0)
+        return cover.lost_s + (silent_s if silent_s > SILENT_S else 0.0)
 
     def _supply(self, name: str, plate_va: float) -> SupplyFigures:
         parts = [self._va(district.name) for district in self._layout.districts_of_supply(name)]

@@ -9,7 +9,6 @@ from dataclasses import MISSING, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.metering import ReadingSpans
 from monitor.values import ReadingBlock
 from monitor.values.arrays import Floats
 from monitor.values.grid import REDUCTIONS, first_of_rows, mean, rows_of
@@ -43,14 +42,13 @@ class BoardBuckets:
 
     def __init__(self) -> None:
         self._held: list[ReadingBlock] = []
-        self._spans = ReadingSpans()
-        self._seconds = np.zeros(0)
+        self._rows = 0
 
     def add(self, block: ReadingBlock) -> None:
         """Take readings."""
-        if len(block) and len(self._seconds) + len(block) <= HELD_LIMIT_ROWS:
+        if len(block) and self._rows + len(block) <= HELD_LIMIT_ROWS:
             self._held.append(block)
-            self._seconds = np.concatenate([self._seconds, self._spans.of(block)])
+            self._rows += len(block)
 
     def take(self, *, everything: bool = False) -> Table | None:
         """Rows of the buckets that are over, of all of them at the end; None where there are none."""
@@ -64,7 +62,7 @@ class BoardBuckets:
         edges = first_of_rows(numbers[:done])
         table = self._table(numbers[edges], edges, done)
         self._held = [_rest(self._held, done)] if done < len(numbers) else []
-        self._seconds = self._seconds[done:]
+        self._rows -= done
         return table
 
     def _table(self, numbers: NDArray[np.int64], edges: NDArray[np.intp], done: int) -> Table:
@@ -74,13 +72,14 @@ class BoardBuckets:
         }
         hertz = np.concatenate([block.frequency_hz for block in self._held])[:done, None]
         volts, amps, watts = (np.isfinite(self._figure(name, done)) for name in ("volts_rms", "amps_rms", "watts"))
-        joules = np.nan_to_num(self._figure("watts", done)) * self._seconds[:done, None]
+        seconds = self._figure("seconds", done)[:, None]
+        joules = np.nan_to_num(self._figure("watts", done)) * seconds
         return {
             "at_s": np.tile(numbers * BUCKET_S, len(districts)),
             "district": np.repeat(np.array(districts, dtype=object), len(numbers)),
             **columns,
             "frequency_hz": np.tile(mean(hertz, edges)[:, 0], len(districts)),
-            "seconds": _summed((volts & amps) * self._seconds[:done, None], edges),
+            "seconds": _summed((volts & amps) * seconds, edges),
             "joules": np.where(_counted(watts, edges) > 0, _summed(joules, edges), np.nan),
             "readings": _counted(volts | amps, edges),
             "doubtful": _counted(~self._marks("good", done), edges),

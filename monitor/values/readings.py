@@ -1,7 +1,7 @@
 """Readings: what the meter makes of the samples, cycle by cycle and over a fifth of a second, and what line boards send."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from enum import Enum
 
 import numpy as np
@@ -77,6 +77,8 @@ class ReadingBlock(PowerFigures):
         amps_clipped: Boolean, shape (n, d): amps stood at the end of the sensor's range: they, and all that is made of them, are lower
             bounds. None where it is not known.
         volts_clipped: The same of volts.
+        seconds: Shape (n,): the seconds of the board's own time that each reading stands for, so that energies are the same however a host's
+            clock saw the bytes come; what is not given is each window less the one before it in the block.
         u95: Shape (n, d, 3): half widths of the intervals that hold true volts, amps and watts in 95 cases of 100. None where not asked.
     """
 
@@ -85,6 +87,13 @@ class ReadingBlock(PowerFigures):
     amps_clipped: NDArray[np.bool_] | None = None
     volts_clipped: NDArray[np.bool_] | None = None
     u95: NDArray[np.float64] | None = None
+    seconds: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
+
+    def __post_init__(self) -> None:
+        """Fill in what each reading stands for."""
+        if len(self.seconds) != len(self.end_s):
+            begins_s = np.maximum(self.start_s, np.concatenate([self.start_s[:1], self.end_s[:-1]]))
+            object.__setattr__(self, "seconds", np.maximum(0.0, self.end_s - begins_s))
 
     def where(self, keep: NDArray[np.bool_]) -> "ReadingBlock":
         """Only those rows for which keep, shape (n,), is True."""

@@ -106,7 +106,7 @@ def test_readings_are_kept_whatever_a_block_leaves_out():
 
     def block(first_s, **known):
         ends = first_s + np.arange(1, 14) * 0.05
-        figures = {name: np.full((13, 1), 2.0) for name in ARRAYS if name not in ("start_s", "end_s", "frequency_hz")}
+        figures = {name: np.full((13, 1), 2.0) for name in ARRAYS if name not in ("start_s", "end_s", "frequency_hz", "seconds")}
         return ReadingBlock(
             board="bench-1", districts=("Outer main",), start_s=ends - 0.05, end_s=ends, frequency_hz=np.full(13, 60.0), **figures, **known
         )  # fmt: skip

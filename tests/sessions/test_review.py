@@ -106,6 +106,29 @@ def test_energies_lost_seconds_and_marks_agree_to_the_last_digit_shown(tmp_path)
     assert ">=" not in table[1]
 
 
+@pytest.mark.parametrize("pace", [0.98, 1.0, 1.03])
+def test_means_and_energies_are_of_the_boards_own_time(pace, tmp_path):
+    """Whatever the pace at which bytes come: 15 V and 2, 6 and 3 A for 8, 4 and 4 s make 240, 360 and 180 joules, 780 in all (by hand)."""
+    spans = ((2.0, 8.0, 0.0), (6.0, 4.0, 8.0), (3.0, 4.0, 12.0))
+    data = packed_stream(
+        np.concatenate([sine_counts(seconds, amps_rms=(amps, 1.0), start_s=at_s) for amps, seconds, at_s in spans])
+    )
+    steps, builder = (
+        record(tmp_path, data, 16.0 * pace, pipeline=session_pipeline(plain_layout()))[1],
+        SummaryBuilder(plain_layout()),
+    )
+    for step in steps:
+        builder.add(step)
+    name, live = next(iter(builder.build().districts.items()))
+    session = next(find_sessions(tmp_path))
+    told = [list(sift_session(session.path, None, exact=exact).lines())[-1]["districts"][name] for exact in (False, True)]
+    own = next(district for district in review(session).districts if district.name == name)
+    assert live.energy_wh == pytest.approx(780 / 3600, rel=0.01)
+    for figures in told:
+        assert f"{figures['energy_wh']:.3f} {figures['amps_mean']:.2f}" == f"{live.energy_wh:.3f} {live.amps_mean:.2f}"
+    assert f"{own.energy_wh:.3f}" == f"{live.energy_wh:.3f}"
+
+
 def test_a_figure_beyond_the_sensors_range_is_a_lower_bound_wherever_it_is_kept(calm, tmp_path):
     """40 A RMS are beyond the converter's 30 A."""
     record(tmp_path, packed_stream(sine_counts(3.0, amps_rms=(40.0, 1.0))), 3.0)
