@@ -12,13 +12,12 @@ from monitor.values import Chunk, Identity, LineReadings, joined_lines
 from monitor.wire import Fault, Item, SampleRun, WireDecoder
 from monitor.wire.inspection import Inspection, Transcript
 from monitor.wire.reading_lines import line_channels
+from monitor.wire.thresholds import FEWEST_LINES
 
 LISTEN_S = 1.3
 """Time for each baud rate: a packed board says who it is once a second."""
 MORE_S = 1.5
 """Time for all boards of the port, and all outputs of a line board that does not say how many it has."""
-FEWEST_LINES = 3
-"""So many line ends in text mean that the baud rate is right, whatever the lines say."""
 
 
 class OpenPort(Protocol):

@@ -11,7 +11,7 @@ from monitor.layout import Board
 from monitor.values import Chunk, Identity, JoinedChunk, LineReadings, joined_lines
 from monitor.values.arrays import Floats
 from monitor.wire import Item, SampleRun, WireDecoder
-from monitor.wire.timeline import SMALL_STEP_MS
+from monitor.wire.thresholds import SMALL_STEP_MS
 
 _LINES = -1
 

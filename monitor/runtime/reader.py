@@ -10,6 +10,7 @@ from monitor.runtime.worker import Inbox
 from monitor.values import Chunk
 from monitor.wire import WireDecoder
 from monitor.wire.inspection import Transcript
+from monitor.wire.thresholds import FEWEST_LINES
 
 BACK_OFF_S = (0.25, 0.5, 1.0, 2.0)
 """Pauses between attempts to open; the last for all further ones."""
@@ -20,7 +21,6 @@ TICK_S = 0.1
 USUAL_BAUDS = (500_000, 115_200, 921_600, 9_600, 57_600, 38_400, 19_200, 230_400, 250_000, 1_000_000)
 PROBE_S = 1.3
 """Time for each rate: an identity comes once a second."""
-FEWEST_LINES = 3
 PROBE_PAUSE_S = 60.0
 """Pause between two searches for the right rate."""
 

@@ -14,7 +14,8 @@ from monitor.setup.draft import FoundBoard, SeenBoard
 from monitor.values import Health, Identity, LineReadings
 from monitor.wire import SampleRun, WireDecoder
 from monitor.wire.inspection import Transcript, why_not
-from monitor.wire.line_guess import FEWEST_LINES, guess_mapping
+from monitor.wire.line_guess import guess_mapping
+from monitor.wire.thresholds import FEWEST_LINES
 from monitor.wire.reading_lines import line_channels
 
 TAKEN_S = 2.0

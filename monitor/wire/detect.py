@@ -4,6 +4,7 @@ from typing import Literal
 
 from monitor.layout import Board
 from monitor.values import Identity, LineReadings
+from monitor.wire import thresholds as th
 from monitor.wire.items import Fault, Item
 from monitor.wire.lines import LineDecoder
 from monitor.wire.mapped_lines import MappedLines
@@ -67,7 +68,7 @@ class WireDecoder:
     def _listen_piece(self, piece: bytes, items: list[Item]) -> None:
         for decoder, early in self._listening:
             new = decoder.feed(piece)
-            early.extend([item for item in new if not isinstance(item, Fault)] or new[: _EARLY_FAULTS_LIMIT - len(early)])
+            early.extend([item for item in new if not isinstance(item, Fault)] or new[: th.EARLY_FAULTS - len(early)])
             if self._decoder is None and _has_understood(decoder, new):
                 self._decoder = decoder
                 self.form = "packed" if isinstance(decoder, PackedDecoder) else "lines"
@@ -86,10 +87,6 @@ def _has_understood(decoder: PackedDecoder | LineDecoder, items: list[Item]) -> 
 def _is_broken_into(item: Item) -> bool:
     """True for damage that begins with the first byte of all: the board was talking already."""
     return isinstance(item, Fault) and item.kind.is_damage and item.offset <= item.size + 1
-
-
-_EARLY_FAULTS_LIMIT = 1000
-"""Faults remembered while no form is known; more of them would say nothing new."""
 
 
 def _next_end(data: bytes, start: int) -> int:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from monitor.layout import Board
+from monitor.wire import thresholds as th
 from monitor.wire.items import Fault, FaultKind
 from monitor.wire.line_figures import printable, shown
 from monitor.wire.lines import LineDecoder
@@ -13,12 +14,6 @@ from monitor.wire.mapped_lines import MappedLines
 from monitor.wire.packed import PackedDecoder
 from monitor.wire.reading_lines import LINE_LIMIT_CHARACTERS, OUTPUTS_LIMIT, U32
 
-KEPT_BYTES = 1 << 16
-"""Enough for more than a second of the usual packed link, so that an identity is among them."""
-TEXT_SHARE = 0.9
-"""From this share of printable characters on it is text: at a wrong baud rate a third or so is printable (common practice)."""
-FEWEST_BYTES, FEWEST_PACKETS = 8, 5
-LINE_END_WITHIN_BYTES = 400
 _PRINTABLE = bytes([*range(0x20, 0x7F), 9, 10, 13])
 RIGHT = "r,MS,OUTPUT,VOLTS,AMPS such as r,1200,0,15.2,2.4"
 _LIKE_A_READING = re.compile(r"\s*r\s*[,;\t ]", re.IGNORECASE)
@@ -63,23 +58,23 @@ class Transcript:
         self.bytes += len(data)
         self.line_ends += data.count(b"\n")
         self._kept += data
-        if len(self._kept) > 2 * KEPT_BYTES:
-            del self._kept[:-KEPT_BYTES]
+        if len(self._kept) > 2 * th.INSPECTED_BYTES:
+            del self._kept[:-th.INSPECTED_BYTES]
 
     def inspect(self, lines: int = 5) -> Inspection:
         """Look at the last bytes."""
-        return inspect(bytes(self._kept[-KEPT_BYTES:]), lines)
+        return inspect(bytes(self._kept[-th.INSPECTED_BYTES:]), lines)
 
 
 def inspect(data: bytes, lines: int = 5) -> Inspection:
     """Look at bytes; see :class:`Inspection`."""
-    if len(data) < FEWEST_BYTES:
+    if len(data) < th.FEWEST_BYTES:
         return Inspection(look="nothing")
     if _is_text(data):
         ended = data[: data.rfind(b"\n") + 1] or data
-        found = [printable(line.decode(errors="replace").strip()) for line in ended[-8192:].split(b"\n")]
-        found = [line for line in found[0 if len(ended) <= 8192 else 1 :] if line]
-        has_line_ends = b"\n" in data or len(data) < LINE_END_WITHIN_BYTES
+        found = [printable(line.decode(errors="replace").strip()) for line in ended[-th.QUOTED_BYTES:].split(b"\n")]
+        found = [line for line in found[0 if len(ended) <= th.QUOTED_BYTES else 1 :] if line]
+        has_line_ends = b"\n" in data or len(data) < th.LINE_END_WITHIN_BYTES
         return Inspection(look="text", lines=tuple(found[-lines:]), has_line_ends=has_line_ends)
     return Inspection(look=_look_of_packets(data))
 
@@ -89,7 +84,7 @@ def _is_text(data: bytes) -> bool:
         strange = len(data.translate(None, _PRINTABLE)) - (0 if data.isascii() else _letters_beyond_ascii(data))
     except UnicodeDecodeError:
         strange = len(data.translate(None, _PRINTABLE))
-    return strange <= (1 - TEXT_SHARE) * len(data)
+    return strange <= (1 - th.TEXT_SHARE) * len(data)
 
 
 def _letters_beyond_ascii(data: bytes) -> int:
@@ -106,7 +101,7 @@ def _look_of_packets(data: bytes) -> Look:
         if any(isinstance(item, Fault) and item.detail == "identity" for item in items):
             return "wrong-identity"
         return "packets" if decoder.knows_a_board else "no-identity"
-    if len(frames) >= FEWEST_PACKETS and faults[FaultKind.CHECKSUM] >= TEXT_SHARE * len(frames):
+    if len(frames) >= th.FEWEST_PACKETS and faults[FaultKind.CHECKSUM] >= th.TEXT_SHARE * len(frames):
         return "wrong-crc"
     return "bytes"
 

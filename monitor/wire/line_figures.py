@@ -7,15 +7,14 @@ from dataclasses import dataclass
 
 import msgspec
 
+from monitor.wire import thresholds as th
+
 UNIT = (
     "(?:V|mV|uV|µV|kV|volt|volts|Vrms|VAC|VDC|A|mA|uA|µA|amp|amps|Arms|AAC|ADC"
     "|W|mW|kW|watt|watts|VA|Hz|ms|us|s|sec|%|C|°C|ohm|ohms)"
 )
 """Units that may stand behind a number with a blank between; any short word may where there is none."""
 
-STRANGE_SHARE = 0.25
-"""From this share of characters that are no text on, a line is none: what a board says at another rate while it starts."""
-SHOWN_CHARACTERS = 80
 _COMMENTS = ("#", "//")
 _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f�]")
 _NOT_A_NUMBER = re.compile(r"[+-]?(nan|inf|infinity|ovf)", re.IGNORECASE)
@@ -135,7 +134,7 @@ def text_of(line: bytes) -> str | None:
     except UnicodeDecodeError:
         text = line.decode("latin-1")
     text = text.strip(" \t\r\n\0")
-    if not text or text.startswith(_COMMENTS) or len(_CONTROLS.findall(text)) > STRANGE_SHARE * len(text):
+    if not text or text.startswith(_COMMENTS) or len(_CONTROLS.findall(text)) > th.STRANGE_SHARE * len(text):
         return None
     return text
 
@@ -148,4 +147,4 @@ def printable(line: str) -> str:
 def shown(line: str) -> str:
     """A line as it can be shown in a sentence: short and printable."""
     text = printable(line)
-    return text if len(text) <= SHOWN_CHARACTERS else text[: SHOWN_CHARACTERS - 1] + "…"
+    return text if len(text) <= th.SHOWN_CHARACTERS else text[: th.SHOWN_CHARACTERS - 1] + "…"

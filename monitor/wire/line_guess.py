@@ -8,13 +8,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from monitor.layout import LineMapping, LineOutput
+from monitor.wire import thresholds as th
 from monitor.wire.line_figures import NUMBER, UNIT, Fields, NumberForm, by_place, of_object
 
-FEWEST_LINES = 3
-AGREED_SHARE = 0.7
-"""So many of the lines have to have the same fields."""
-MILLI_ABOVE = 300.0
-"""No layout's output has so many volts or amps: it prints thousandths."""
 _COMMA_DECIMALS = re.compile(r"\d,\d.*[;\t ].*\d,\d")
 _VOLTS = re.compile(r"(volt|^m?v(rms|ac|dc)?\d*$|^u\d*$|^v_|_v$|_mv$|spannung|tension)", re.IGNORECASE)
 _AMPS = re.compile(r"(amp|curr|^m?a(rms)?\d*$|^i\d*$|^i_|irms|_a$|_ma$|strom|courant)", re.IGNORECASE)
@@ -106,7 +102,7 @@ def _columns(rows: Sequence[Fields], numbers: NumberForm) -> tuple[Columns, dict
         if figures:
             found.append(figures)
     counts = Counter(place for figures in found for place in figures)
-    kept = [place for place, count in counts.items() if count >= max(FEWEST_LINES, AGREED_SHARE * len(found))]
+    kept = [place for place, count in counts.items() if count >= max(th.FEWEST_LINES, th.AGREED_SHARE * len(found))]
     return {place: [figures[place] for figures in found if place in figures] for place in kept}, units
 
 
@@ -155,16 +151,16 @@ def _is_time(figures: Sequence[float]) -> bool:
     """Whole numbers that rise from line to line by much the same."""
     steps = [after - before for before, after in pairwise(figures)]
     return (
-        len(steps) >= FEWEST_LINES - 1
+        len(steps) >= th.FEWEST_LINES - 1
         and all(figure == round(figure) for figure in figures)
         and min(steps) >= 1
-        and max(steps) <= 3 * statistics.median(steps)
+        and max(steps) <= th.EVEN_STEPS * statistics.median(steps)
     )
 
 
 def _output(volts: Place, amps: Place, columns: Columns, units: dict[Place, str], names: dict[Place, str]) -> LineOutput:
     scales = [
-        0.001 if units[p].startswith("m") or _MILLI.match(names.get(p, "")) or max(map(abs, columns[p])) > MILLI_ABOVE else 1.0
+        th.MILLI_SCALE if units[p].startswith("m") or _MILLI.match(names.get(p, "")) or max(map(abs, columns[p])) > th.MILLI_ABOVE else 1.0
         for p in (volts, amps)
     ]
     return LineOutput(volts=volts, amps=amps, volts_scale=scales[0], amps_scale=scales[1])

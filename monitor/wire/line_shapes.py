@@ -14,11 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.values.arrays import Floats
+from monitor.values.arrays import Bools, Floats, Ints
+from monitor.wire import thresholds as th
 
-FEWEST_LINES = 16
-"""Fewer lines take less time one by one."""
-SHAPES_AT_ONCE, SHAPES_KEPT = 8, 256
 MOST_DIGITS, DIGITS_OF_A_FLOAT, FEW_DIGITS = 10, 15, 7
 """Of a run of digits, and of a figure: more of them are read one by one; of runs with few each figure has few enough."""
 NUMBERS_LIMIT = 50
@@ -26,8 +24,6 @@ NUMBERS_LIMIT = 50
 _FIRST_PLACE = 10
 _WORD_DIGITS = re.compile(r"[^\W\d]\d+")
 
-Bools = NDArray[np.bool_]
-Ints = NDArray[np.intp]
 Shape = NDArray[np.uint16]
 
 
@@ -63,38 +59,39 @@ class LineShapes:
 
     def __init__(self, read_one: Callable[[bytes], object], limits: Sequence[float], *, zeros_may_lead: bool) -> None:
         self._read_one = read_one
-        self._limits = np.array(limits)
+        self._figures_of_line = len(limits)
+        self._limited = [(k, limit) for k, limit in enumerate(limits) if limit < math.inf]
         self._zeros_may_lead = zeros_may_lead
-        self._slots_of = functools.lru_cache(maxsize=SHAPES_KEPT)(self._found)
+        self._slots_of = functools.lru_cache(maxsize=th.SHAPES_KEPT)(self._found)
 
     def read(self, text: bytes, lines: int) -> tuple[Floats, Bools]:
         """Figures of whole lines, shape (lines, figures), and which lines were read; the others are for ``read_one``."""
-        table, is_read = np.empty((lines, len(self._limits))), np.zeros(lines, dtype=bool)
-        if lines < FEWEST_LINES:
+        table, is_read = np.empty((lines, self._figures_of_line)), np.zeros(lines, dtype=bool)
+        if lines < th.FEWEST_AT_ONCE:
             return table, is_read
         characters = np.frombuffer(_AHEAD + text + _BEHIND, dtype=np.uint8)
         marks, sizes, codes = _marks(characters)
         width, odd = divmod(len(codes), lines)
-        grid = codes[: width * lines].reshape(lines, width)
-        if not odd and (grid == grid[0]).all():
+        shape = codes[:width].tobytes()
+        if not odd and codes.tobytes() == shape * lines:
             # The usual case, in a third of the time: the same without looking for lines of one shape.
-            slots = self._slots_of(grid[0].tobytes())
+            slots = self._slots_of(shape)
             if slots is not None:
                 table, is_read = self._figures(characters, marks.reshape(lines, width), sizes.reshape(lines, width), slots)
             return table, is_read
         last = (codes & _CHARACTER == _LINE_FEED).nonzero()[0]
         counts = np.diff(last, prepend=-1)
         waiting = np.arange(lines)
-        for _ in range(SHAPES_AT_ONCE):
+        for _ in range(th.SHAPES_AT_ONCE):
             if not len(waiting):
                 break
             end, count = int(last[waiting[0]]) + 1, int(counts[waiting[0]])
-            shape = codes[end - count : end]
+            one = codes[end - count : end]
             alike = counts[waiting] == count
             rows = last[waiting[alike]][:, None] + np.arange(1 - count, 1)
-            same = (codes[rows] == shape).all(axis=1)
+            same = (codes[rows] == one).all(axis=1)
             alike[alike] = same
-            slots = self._slots_of(shape.tobytes())
+            slots = self._slots_of(one.tobytes())
             if slots is not None:
                 found, rows = waiting[alike], rows[same]
                 table[found], is_read[found] = self._figures(characters, marks[rows], sizes[rows], slots)
@@ -104,25 +101,25 @@ class LineShapes:
     def _figures(self, characters: NDArray[np.uint8], marks: Ints, sizes: Ints, slots: _Slots) -> tuple[Floats, Bools]:
         """Figures of lines of one shape, and which of them are what ``read_one`` would read."""
         good = np.ones(len(marks), dtype=bool)
+        digits = sizes.take(slots.runs, axis=1)
         if sizes.max() > FEW_DIGITS:
-            together = sizes[:, slots.runs]
+            together = digits.copy()
             together[:, slots.with_decimals] += together[:, slots.count :]
             good = (sizes.max(axis=1) <= MOST_DIGITS) & (together.max(axis=1) <= DIGITS_OF_A_FLOAT)
+            digits = np.minimum(digits, MOST_DIGITS)
         if not self._zeros_may_lead:
             begins = slots.begins
             leading = characters[marks[:, begins] - sizes[:, begins]] == _ZERO
             good &= ~(leading & (sizes[:, begins] > 1)).any(axis=1)
-        digits = sizes[:, slots.runs]
-        if not good.all():
-            digits = np.minimum(digits, MOST_DIGITS)
-        numbers = _numbers(characters, marks[:, slots.runs].ravel(), digits.ravel()).reshape(digits.shape)
+        numbers = _numbers(characters, marks.take(slots.runs, axis=1).ravel(), digits.ravel()).reshape(digits.shape)
         whole, decimals = numbers[:, : slots.count], numbers[:, slots.count :]
         scale = _POWERS[digits[:, slots.count :]]
         whole[:, slots.with_decimals] = (whole[:, slots.with_decimals] * scale + decimals) / scale
-        figures = np.full((len(marks), len(self._limits)), np.nan)
+        figures = np.full((len(marks), self._figures_of_line), np.nan)
         figures[:, slots.whole] = whole if slots.signs is None else whole * slots.signs + 0.0  # a zero with a sign is a zero
-        over = figures >= self._limits
-        return figures, good & ~over.any(axis=1) if over.any() else good
+        for k, limit in self._limited:
+            good &= ~(figures[:, k] >= limit)
+        return figures, good
 
     def _found(self, codes: bytes) -> _Slots | None:
         """Where the figures stand; None where a line of this shape is no plain row, or more than its digits may matter."""
@@ -182,25 +179,29 @@ def _marks(characters: NDArray[np.uint8]) -> tuple[Ints, Ints, Shape]:
     Digits behind a letter belong to a word. Characters with digits before them have a code of more than a byte.
     """
     is_mark = characters - _ZERO > 9
-    before = is_mark.nonzero()[0]
-    kinds, sizes = characters.take(before), before[1:] - before[:-1] - 1
-    has_digits = sizes > 0
+    before, kinds, sizes, has_digits = _between(characters, is_mark)
     if (_IN_WORDS.take(kinds[:-1]) & has_digits).any():
         latest = np.maximum.accumulate(np.where(is_mark, np.arange(len(characters)), 0))
         is_mark |= _IN_WORDS.take(characters.take(latest))
-        before = is_mark.nonzero()[0]
-        kinds, sizes = characters.take(before), before[1:] - before[:-1] - 1
-        has_digits = sizes > 0
+        before, kinds, sizes, has_digits = _between(characters, is_mark)
     return before[1:], sizes, kinds[1:] + has_digits * np.uint16(_CHARACTER + 1)
+
+
+def _between(characters: NDArray[np.uint8], is_mark: Bools) -> tuple[Ints, NDArray[np.uint8], Ints, Bools]:
+    """Places of marks and what they are; between each and the next how many characters stand, and whether any."""
+    places = is_mark.nonzero()[0]
+    sizes = places[1:] - places[:-1] - 1
+    return places, characters.take(places), sizes, sizes > 0
 
 
 def _numbers(characters: NDArray[np.uint8], ends: Ints, digits: Ints) -> Floats:
     """Runs of so many digits before these places as numbers: up to eight are read as one word."""
     words = np.ndarray(len(characters) - 7, dtype="<u8", buffer=characters, strides=(1,))
-    last = np.minimum(digits, 8)
-    shown = (words.take(ends - last) ^ _ZEROS) << (64 - 8 * last).astype(np.uint64)
+    has_more = digits.max(initial=0) > 8
+    last = np.minimum(digits, 8) if has_more else digits
+    shown = (words[ends - last] ^ _ZEROS) << _BEYOND.take(last)
     numbers = np.asarray(shown.view(np.uint8).reshape(-1, 8).astype(np.float64) @ _TENS)
-    if (digits > 8).any():
+    if has_more:
         numbers += 1e8 * _numbers(characters, ends - 8, np.maximum(digits - 8, 0))
     return numbers
 
@@ -208,6 +209,8 @@ def _numbers(characters: NDArray[np.uint8], ends: Ints, digits: Ints) -> Floats:
 _CHARACTER = 0xFF
 _LINE_FEED, _POINT, _ZERO = b"\n.0"
 _ZEROS = np.uint64(0x3030303030303030)
+_BEYOND = np.arange(64, -8, -8).astype(np.uint64)
+"""Bits of eight characters that are none of so many digits."""
 _TENS = 10.0 ** np.arange(7, -1, -1)
 _POWERS = 10.0 ** np.arange(MOST_DIGITS + 1)
 _AHEAD, _BEHIND = b"\n", b"0" * 8

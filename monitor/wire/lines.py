@@ -8,13 +8,11 @@ from numpy.typing import NDArray
 
 from monitor.values import Identity, LineReadings, joined_lines
 from monitor.values.arrays import Floats
+from monitor.wire import thresholds as th
 from monitor.wire.framing import Framer
 from monitor.wire.items import Fault, FaultKind, Item
 from monitor.wire.line_shapes import LineShapes
 from monitor.wire.reading_lines import ReadingLines
-
-BLOCK_BYTES = 1 << 15
-"""So much is read at once: arrays of more leave the processor's cache."""
 
 Row = tuple[float, ...]
 
@@ -74,7 +72,7 @@ class LineDecoder:
             self._miss(FaultKind.TOO_LONG, position, size + skipped_bytes, items)
             text = text[size + 1 :]
         while text:
-            block = text if len(text) <= BLOCK_BYTES else text[: text.rfind(b"\n", 0, BLOCK_BYTES) + 1] or text
+            block = text if len(text) <= th.BLOCK_BYTES else text[: text.rfind(b"\n", 0, th.BLOCK_BYTES) + 1] or text
             self._read(block, position, items)
             position += len(block)
             text = text[len(block) :]
@@ -88,9 +86,10 @@ class LineDecoder:
 
     def _read(self, text: bytes, position: int, items: list[Item]) -> None:
         """Whole lines that begin at this byte of the stream."""
-        ends = np.flatnonzero(np.frombuffer(text, dtype=np.uint8) == ord("\n")) + 1
+        ends = (np.frombuffer(text, dtype=np.uint8) == ord("\n")).nonzero()[0] + 1
         table, is_row = self._grammar.shapes.read(self._grammar.plain(text), len(ends))
-        starts, after, position_of = np.concatenate([[0], ends[:-1]]), 0, ends + position
+        starts, after, position_of = np.zeros_like(ends), 0, ends + position
+        starts[1:] = ends[:-1]
         is_row &= ends - starts <= self._grammar.limit_bytes + 1
         for k in (~is_row).nonzero()[0].tolist():
             line = text[starts[k] : ends[k] - 1]
@@ -118,5 +117,7 @@ class LineDecoder:
 
 def _with_readings_joined(items: list[Item]) -> list[Item]:
     """Readings that follow each other in one."""
+    if len(items) < 2:
+        return items
     groups = itertools.groupby(items, key=lambda item: isinstance(item, LineReadings))
     return [item for are_lines, group in groups for item in ([joined_lines(list(group))] if are_lines else group)]  # type: ignore[arg-type]

@@ -11,22 +11,19 @@ from numpy.typing import NDArray
 from monitor.layout import Board, LineMapping
 from monitor.values import Identity, LineReadings
 from monitor.values.arrays import Floats
+from monitor.wire import thresholds as th
 from monitor.wire.items import FaultKind, Item
 from monitor.wire.line_figures import NumberForm, by_name, by_place, figures_of, of_object, shown, text_of
 from monitor.wire.line_shapes import LineShapes, digits_are_figures
 from monitor.wire.reading_lines import U32, line_channels
 
-LIMIT_BYTES = 2048
-"""A longer line is dropped up to its end."""
-DEFAULT_INTERVAL_MS = 100.0
-"""Between lines of a board without a clock of which the layout file does not say it either; only where arrival tells nothing."""
 _Row = tuple[float, ...]
 
 
 class MappedLines:
     """A board's own lines; see :class:`monitor.wire.lines.LineGrammar`."""
 
-    limit_bytes: int = LIMIT_BYTES
+    limit_bytes: int = th.MAPPED_LINE_BYTES
     ends_open: bool = True
 
     def __init__(self, board: Board) -> None:
@@ -35,7 +32,7 @@ class MappedLines:
         self._form = NumberForm.of(mapping.decimal)
         names = [str(place) for _, place in mapping.places]
         self._fields = {"values": lambda line: by_place(line, self._form), "pairs": by_name(names, self._form), "json": of_object}
-        self._interval_ms = mapping.interval_ms or DEFAULT_INTERVAL_MS
+        self._interval_ms = mapping.interval_ms or th.INTERVAL_MS
         self._lines = 0
         # Where digits may be a part of a name, lines of one shape may say different things.
         are_alike = mapping.form == "values" or digits_are_figures(names)
@@ -93,7 +90,7 @@ class MappedLines:
         self._lines += 1
 
 
-def _corrections(mapping: LineMapping) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _corrections(mapping: LineMapping) -> tuple[Floats, Floats]:
     """Zeros and scales of the figures of a line, volts and amps of each output."""
     zeros = [zero for output in mapping.output for zero in (output.volts_zero, output.amps_zero)]
     scales = [scale for output in mapping.output for scale in (output.volts_scale, output.amps_scale)]

@@ -1,7 +1,7 @@
 """The packed form: COBS-coded packets with a CRC, decoded a chunk at a time.
 
 Limits: a decoded packet is at most 254 bytes, so a coded one is at most 255 (Cheshire and Baker 1999: one byte of overhead for
-up to 254). Samples that come before an identity are kept up to :data:`HELD_BYTES_LIMIT`, the oldest dropped first.
+up to 254). Samples that come before an identity are kept up to :data:`monitor.wire.thresholds.HELD_BYTES`, the oldest dropped first.
 """
 
 import functools
@@ -14,13 +14,11 @@ from cobs import cobs
 from fastcrc import crc16
 
 from monitor.values import Channel, Health, Identity, ResetCause
+from monitor.wire import thresholds as th
 from monitor.wire.framing import Framer
 from monitor.wire.items import Fault, FaultKind, Item, SampleRun
 
 CODED_LIMIT_BYTES = 255
-HELD_BYTES_LIMIT = 50_000
-"""One second of the usual 500000 baud link; samples wait for an identity no longer than that."""
-
 FORM_VERSION = 1
 CHANNELS_LIMIT = 20
 _HEAD = struct.Struct("<BBH")
@@ -107,7 +105,7 @@ class PackedDecoder:
     def _hold(self, packet: bytes, end: int, items: list[Item]) -> None:
         self._held.append((packet[1], packet, end))
         self._held_bytes += len(packet)
-        while self._held_bytes > HELD_BYTES_LIMIT:
+        while self._held_bytes > th.HELD_BYTES:
             _, oldest, oldest_end = self._held.popleft()
             self._held_bytes -= len(oldest)
             items.append(Fault(kind=FaultKind.NO_IDENTITY, offset=oldest_end, size=len(oldest)))

@@ -10,17 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.values import Identity, SampleBlock
+from monitor.wire import thresholds as th
 from monitor.wire.items import SampleRun
 
 _U32 = 1 << 32
-NEAR_ZERO_S = 30.0
-"""A scan index that falls back to less than this is a restart; any other backward step is a packet that came twice."""
-
-SMALL_STEP_MS, ROUNDS_LOST = 1000, 3
-"""Times of a line board step back by a second at most, and ahead by a second and three rounds, without being a leap."""
-
-FEW_LINES = 48
-"""Fewer lines are placed one by one in less time than at once."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +64,7 @@ class ScanTimeline:
         placed: list[SampleBlock | Hole] = []
         step = 0 if self._due is None else (run.first_scan - self._due) % _U32
         if step >= _U32 // 2:
-            if run.first_scan * interval_s >= NEAR_ZERO_S:
+            if run.first_scan * interval_s >= th.NEAR_ZERO_S:
                 again = _U32 - step
                 return [Hole(kind="repeat", start_s=self.end_s, end_s=self.end_s, scans=min(again, len(run.counts)))]
             step = run.first_scan
@@ -154,18 +147,18 @@ class MillisecondTimeline:
         done, span = 0, len(times_ms)
         while done < len(times_ms):
             part = times_ms[done : done + span]
-            placed = self._place_steady(part, seconds[done : done + span]) if len(part) >= FEW_LINES else 0
+            placed = self._place_steady(part, seconds[done : done + span]) if len(part) >= th.FEW_LINES else 0
             done += placed
             if placed == len(part):
                 span *= 2
                 continue
             # From a leap on line by line, for as long as it may take to settle; then on in growing spans.
-            few = times_ms[done : done + FEW_LINES].tolist()
+            few = times_ms[done : done + th.FEW_LINES].tolist()
             for k, time_ms in enumerate(few, start=done):
                 if self._place_one(time_ms, resumes_s):
                     self.restarts_at.append(k)
                 seconds[k] = self.end_s
-            done, span = done + len(few), 2 * FEW_LINES
+            done, span = done + len(few), 2 * th.FEW_LINES
         return seconds
 
     def place_received(self, times_ms: NDArray[np.int64], received_s: float, interval_s: float) -> NDArray[np.float64]:
@@ -195,7 +188,7 @@ class MillisecondTimeline:
         # Ahead of each step, and after the last one: the last step forwards so far.
         forward = np.concatenate([[self._round_ms], steps])
         rounds = forward[np.maximum.accumulate(np.where(forward > 0, np.arange(len(forward)), 0))]
-        is_leap = (steps < -SMALL_STEP_MS) | ((rounds[:-1] > 0) & (steps > SMALL_STEP_MS + ROUNDS_LOST * rounds[:-1]))
+        is_leap = (steps < -th.SMALL_STEP_MS) | ((rounds[:-1] > 0) & (steps > th.SMALL_STEP_MS + th.ROUNDS_LOST * rounds[:-1]))
         count = int(is_leap.argmax()) if is_leap.any() else len(steps)
         if count:
             seconds[:count] = np.cumsum(np.concatenate([[self.end_s], steps[:count] / 1000]))[1:]
@@ -215,7 +208,7 @@ class MillisecondTimeline:
             self._leapt_ms = time_ms
             return False
         leap = _signed(self._leapt_ms - self._last_ms)
-        restarted = leap < -SMALL_STEP_MS and self._leapt_ms < NEAR_ZERO_S * 1000
+        restarted = leap < -th.SMALL_STEP_MS and self._leapt_ms < th.NEAR_ZERO_S * 1000
         if restarted:
             self.restarts += 1
             leap = 0
@@ -231,7 +224,7 @@ class MillisecondTimeline:
 
     def _is_leap(self, step_ms: int) -> bool:
         """Back by more than lines of one round are apart, or ahead by some rounds."""
-        return step_ms < -SMALL_STEP_MS or (self._round_ms > 0 and step_ms > SMALL_STEP_MS + ROUNDS_LOST * self._round_ms)
+        return step_ms < -th.SMALL_STEP_MS or (self._round_ms > 0 and step_ms > th.SMALL_STEP_MS + th.ROUNDS_LOST * self._round_ms)
 
 
 def _signed(step_ms: int) -> int:

@@ -2,11 +2,11 @@
 
 import pytest
 
-from monitor.wire import line_shapes
+from monitor.wire import thresholds
 
 
 @pytest.fixture(autouse=True, scope="session")
 def _few_lines_at_once():
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(line_shapes, "FEWEST_LINES", 1)
+        patch.setattr(thresholds, "FEWEST_AT_ONCE", 1)
         yield

@@ -8,8 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.wire import LineDecoder
-from monitor.wire.line_shapes import NUMBERS_LIMIT, SHAPES_AT_ONCE, SHAPES_KEPT, LineShapes, digits_are_figures
+from monitor.wire.line_shapes import NUMBERS_LIMIT, LineShapes, digits_are_figures
 from monitor.wire.mapped_lines import MappedLines
+from monitor.wire import thresholds as th
 from tests.wire.test_mapped_lines import OneByOne, board, exact
 
 
@@ -38,15 +39,15 @@ def test_what_is_read_at_once_is_what_one_by_one_gives(drawn):
         len(str(whole)) <= 10 and len(f"{part:0{width}d}") + len(str(whole)) <= 15 for whole, part, _, width in drawn
     ]  # fmt: skip
     of_shape = {sign: k for k, sign in enumerate(dict.fromkeys(sign for _, _, sign, _ in drawn))}
-    assert len(of_shape) < SHAPES_AT_ONCE
+    assert len(of_shape) < th.SHAPES_AT_ONCE
     assert is_read.tolist() == plain
     assert table[is_read].tolist() == [list(read_pair(row.encode())) for row, ok in zip(rows, plain, strict=True) if ok]
 
 
 def test_shapes_beyond_those_of_one_block_wait_for_one_by_one():
-    rows = [f"1{' ' * k},2" for k in range(SHAPES_AT_ONCE + 3)]
+    rows = [f"1{' ' * k},2" for k in range(th.SHAPES_AT_ONCE + 3)]
     _, is_read = shapes().read(text_of(rows), len(rows))
-    assert is_read.tolist() == [True] * SHAPES_AT_ONCE + [False] * 3
+    assert is_read.tolist() == [True] * th.SHAPES_AT_ONCE + [False] * 3
 
 
 def test_limits_and_leading_zeros_are_for_one_by_one():
@@ -66,14 +67,14 @@ def test_more_numbers_than_can_be_told_apart():
 
 def test_a_reader_with_many_shapes_forgets_and_reads_on():
     many = shapes()
-    for k in range(SHAPES_KEPT + 5):
+    for k in range(th.SHAPES_KEPT + 5):
         _, is_read = many.read(text_of([f"1{' ' * k},2"]), 1)
         assert is_read.all()
-    assert many._slots_of.cache_info().currsize == SHAPES_KEPT
+    assert many._slots_of.cache_info().currsize == th.SHAPES_KEPT
 
 
 def test_few_lines_are_left_to_one_by_one(monkeypatch):
-    monkeypatch.setattr("monitor.wire.line_shapes.FEWEST_LINES", 3)
+    monkeypatch.setattr("monitor.wire.thresholds.FEWEST_AT_ONCE", 3)
     assert [shapes().read(text_of(["1,2"] * n), n)[1].all() for n in (2, 3)] == [False, True]
 
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from monitor.values import Health, Identity, ResetCause
 from monitor.wire import Fault, FaultKind, PackedDecoder, SampleRun
 from monitor.wire.encode import health_body, packet, samples_body
-from monitor.wire.packed import HELD_BYTES_LIMIT
+from monitor.wire.thresholds import HELD_BYTES
 from tests.wire.bytestreams import (
     counts,
     cut_lists,
@@ -157,7 +157,7 @@ def test_samples_wait_for_their_identity_and_no_more_than_the_limit_waits():
     faults = [item for k in range(400) for item in decoder.feed(samples_packet(15 * k, counts(15, 8, seed=k)))]
     assert faults
     assert {fault.kind for fault in faults} == {FaultKind.NO_IDENTITY}
-    assert decoder._held_bytes <= HELD_BYTES_LIMIT
+    assert decoder._held_bytes <= HELD_BYTES
     kept = sum(len(item.counts) for item in decoder.feed(identity_packet(identity())) if isinstance(item, SampleRun))
     assert kept == (400 - len(faults)) * 15
 

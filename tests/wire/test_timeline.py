@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.values import SampleBlock
-from monitor.wire import SampleRun, timeline
+from monitor.wire import SampleRun, thresholds
 from monitor.wire.timeline import Hole, MillisecondTimeline, ScanTimeline
 from tests.wire.bytestreams import counts, identity
 
@@ -170,7 +170,7 @@ def test_times_placed_at_once_are_as_placed_one_by_one(times, few, cuts, resumes
         for time_ms in times[start:end]:
             expected.append(plain.place(time_ms, resumes_s))
             restarts.append(plain.restarts)
-        with mock.patch.object(timeline, "FEW_LINES", few):
+        with mock.patch.object(thresholds, "FEW_LINES", few):
             placed = many.place(np.array(times[start:end], dtype=np.int64), resumes_s)
         assert placed.tobytes() == np.array(expected).tobytes()
         assert (many.end_s, many.restarts) == (plain.end_s, plain.restarts)
