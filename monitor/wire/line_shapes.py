@@ -199,7 +199,7 @@ def _numbers(characters: NDArray[np.uint8], ends: Ints, digits: Ints) -> Floats:
     words = np.ndarray(len(characters) - 7, dtype="<u8", buffer=characters, strides=(1,))
     has_more = digits.max(initial=0) > 8
     last = np.minimum(digits, 8) if has_more else digits
-    shown = (words[ends - last] ^ _ZEROS) << _BEYOND.take(last)
+    shown = (words.take(ends - last) ^ _ZEROS) << _BEYOND.take(last)
     numbers = np.asarray(shown.view(np.uint8).reshape(-1, 8).astype(np.float64) @ _TENS)
     if has_more:
         numbers += 1e8 * _numbers(characters, ends - 8, np.maximum(digits - 8, 0))
