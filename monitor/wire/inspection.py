@@ -59,11 +59,11 @@ class Transcript:
         self.line_ends += data.count(b"\n")
         self._kept += data
         if len(self._kept) > 2 * th.INSPECTED_BYTES:
-            del self._kept[:-th.INSPECTED_BYTES]
+            del self._kept[: -th.INSPECTED_BYTES]
 
     def inspect(self, lines: int = 5) -> Inspection:
         """Look at the last bytes."""
-        return inspect(bytes(self._kept[-th.INSPECTED_BYTES:]), lines)
+        return inspect(bytes(self._kept[-th.INSPECTED_BYTES :]), lines)
 
 
 def inspect(data: bytes, lines: int = 5) -> Inspection:
@@ -72,7 +72,7 @@ def inspect(data: bytes, lines: int = 5) -> Inspection:
         return Inspection(look="nothing")
     if _is_text(data):
         ended = data[: data.rfind(b"\n") + 1] or data
-        found = [printable(line.decode(errors="replace").strip()) for line in ended[-th.QUOTED_BYTES:].split(b"\n")]
+        found = [printable(line.decode(errors="replace").strip()) for line in ended[-th.QUOTED_BYTES :].split(b"\n")]
         found = [line for line in found[0 if len(ended) <= th.QUOTED_BYTES else 1 :] if line]
         has_line_ends = b"\n" in data or len(data) < th.LINE_END_WITHIN_BYTES
         return Inspection(look="text", lines=tuple(found[-lines:]), has_line_ends=has_line_ends)

@@ -160,7 +160,9 @@ def _is_time(figures: Sequence[float]) -> bool:
 
 def _output(volts: Place, amps: Place, columns: Columns, units: dict[Place, str], names: dict[Place, str]) -> LineOutput:
     scales = [
-        th.MILLI_SCALE if units[p].startswith("m") or _MILLI.match(names.get(p, "")) or max(map(abs, columns[p])) > th.MILLI_ABOVE else 1.0
+        th.MILLI_SCALE
+        if units[p].startswith("m") or _MILLI.match(names.get(p, "")) or max(map(abs, columns[p])) > th.MILLI_ABOVE
+        else 1.0
         for p in (volts, amps)
     ]
     return LineOutput(volts=volts, amps=amps, volts_scale=scales[0], amps_scale=scales[1])

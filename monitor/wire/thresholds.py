@@ -5,7 +5,9 @@
 
 # Finding the form
 EARLY_FAULTS = 1000  # faults | kept while no form is known; more of them would say nothing new | judgement
-HELD_BYTES = 50_000  # bytes | a second of the usual 500000 baud: samples wait no longer for an identity, sent once a second | judgement
+HELD_BYTES = (
+    50_000  # bytes | a second of the usual 500000 baud: samples wait no longer for an identity, sent once a second | judgement
+)
 
 # Lines
 BLOCK_BYTES = 1 << 15  # bytes | read at once: arrays of more leave the processor's cache | measured

@@ -224,7 +224,9 @@ class MillisecondTimeline:
 
     def _is_leap(self, step_ms: int) -> bool:
         """Back by more than lines of one round are apart, or ahead by some rounds."""
-        return step_ms < -th.SMALL_STEP_MS or (self._round_ms > 0 and step_ms > th.SMALL_STEP_MS + th.ROUNDS_LOST * self._round_ms)
+        return step_ms < -th.SMALL_STEP_MS or (
+            self._round_ms > 0 and step_ms > th.SMALL_STEP_MS + th.ROUNDS_LOST * self._round_ms
+        )
 
 
 def _signed(step_ms: int) -> int:
