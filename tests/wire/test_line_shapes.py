@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.wire import LineDecoder
+from monitor.wire import thresholds as th
 from monitor.wire.line_shapes import NUMBERS_LIMIT, LineShapes, digits_are_figures
 from monitor.wire.mapped_lines import MappedLines
-from monitor.wire import thresholds as th
 from tests.wire.test_mapped_lines import OneByOne, board, exact
 
 
