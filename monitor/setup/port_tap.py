@@ -15,8 +15,8 @@ from monitor.values import Health, Identity, LineReadings
 from monitor.wire import SampleRun, WireDecoder
 from monitor.wire.inspection import Transcript, why_not
 from monitor.wire.line_guess import guess_mapping
-from monitor.wire.thresholds import FEWEST_LINES
 from monitor.wire.reading_lines import line_channels
+from monitor.wire.thresholds import FEWEST_LINES
 
 TAKEN_S = 2.0
 """What a meter is held against: a whole number of cycles at 50 and 60 Hz."""
