@@ -5,9 +5,7 @@
 
 # Finding the form
 EARLY_FAULTS = 1000  # faults | kept while no form is known; more of them would say nothing new | judgement
-HELD_BYTES = (
-    50_000  # bytes | a second of the usual 500000 baud: samples wait no longer for an identity, sent once a second | judgement
-)
+HELD_BYTES = 50_000  # bytes | of samples wait for an identity, sent once a second: a second at 500000 baud | judgement
 
 # Lines
 BLOCK_BYTES = 1 << 15  # bytes | read at once: arrays of more leave the processor's cache | measured
