@@ -178,20 +178,16 @@ def _marks(characters: NDArray[np.uint8]) -> tuple[Ints, Ints, Shape]:
 
     Digits behind a letter belong to a word. Characters with digits before them have a code of more than a byte.
     """
-    is_mark = characters - _ZERO > 9
-    before, kinds, sizes, has_digits = _between(characters, is_mark)
-    if (_IN_WORDS.take(kinds[:-1]) & has_digits).any():
+    is_mark, are_words_known = characters - _ZERO > 9, False
+    while True:
+        before = is_mark.nonzero()[0]
+        kinds, sizes = characters.take(before), before[1:] - before[:-1] - 1
+        has_digits = sizes > 0
+        if are_words_known or not (_IN_WORDS.take(kinds[:-1]) & has_digits).any():
+            return before[1:], sizes, kinds[1:] + has_digits * np.uint16(_CHARACTER + 1)
         latest = np.maximum.accumulate(np.where(is_mark, np.arange(len(characters)), 0))
         is_mark |= _IN_WORDS.take(characters.take(latest))
-        before, kinds, sizes, has_digits = _between(characters, is_mark)
-    return before[1:], sizes, kinds[1:] + has_digits * np.uint16(_CHARACTER + 1)
-
-
-def _between(characters: NDArray[np.uint8], is_mark: Bools) -> tuple[Ints, NDArray[np.uint8], Ints, Bools]:
-    """Places of marks and what they are; between each and the next how many characters stand, and whether any."""
-    places = is_mark.nonzero()[0]
-    sizes = places[1:] - places[:-1] - 1
-    return places, characters.take(places), sizes, sizes > 0
+        are_words_known = True
 
 
 def _numbers(characters: NDArray[np.uint8], ends: Ints, digits: Ints) -> Floats:

@@ -6,6 +6,7 @@ Limits: a line is at most 120 characters; a longer one is dropped up to its end.
 import functools
 import math
 import operator
+import re
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +19,10 @@ from monitor.wire.line_shapes import LineShapes
 LINE_LIMIT_CHARACTERS = 120
 OUTPUTS_LIMIT = 64
 U32 = 1 << 32
-_WHOLE_DIGITS_LIMIT = 10
 
+# float() alone would take "nan", "1_0" and blanks, which no sketch prints for a reading.
+_READING = re.compile(rb"r,(\d{1,10}),(\d{1,10}),([\d.+\-eE]+),([\d.+\-eE]+)(?:,([\d.+\-eE]+))?")
+_IDENTITY = re.compile(rb"b,([^,]*),(\d{1,10}),(\d{1,10})")
 _Row = tuple[float, ...]
 _NO_HEX = -4096
 _HEX = np.full(256, _NO_HEX, dtype=np.int32)
@@ -54,9 +57,8 @@ class ReadingLines:
         if not body or body[:1] == b"#":
             return None
         try:
-            fields = body.decode("ascii").split(",")
-            return _READERS[fields[0]](fields) or FaultKind.SYNTAX
-        except (UnicodeDecodeError, KeyError, ValueError):
+            return _reading(body) or _identity(body) or FaultKind.SYNTAX
+        except ValueError:
             return FaultKind.SYNTAX
 
     def taken(self, rows: Floats, ends: NDArray[np.int64]) -> list[Item]:
@@ -103,21 +105,18 @@ def _hex(digits: bytes) -> int | None:
     return int(digits, 16) if all(digit in b"0123456789abcdefABCDEF" for digit in digits) else None
 
 
-def _reading(fields: list[str]) -> _Row | None:
-    if len(fields) not in (5, 6):
+def _reading(body: bytes) -> _Row | None:
+    match = _READING.fullmatch(body)
+    if match is None:
         return None
-    time_ms, output = _whole(fields[1]), _whole(fields[2])
-    volts, amps = _decimal(fields[3]), _decimal(fields[4])
-    watts = _decimal(fields[5]) if len(fields) == 6 else math.nan
-    if time_ms >= U32 or output >= OUTPUTS_LIMIT:
-        return None
-    return time_ms, output, volts, amps, watts
+    time_ms, output, *figures = (math.nan if field is None else float(field) for field in match.groups())
+    is_within = time_ms < U32 and output < OUTPUTS_LIMIT and not any(map(math.isinf, figures))
+    return (time_ms, output, *figures) if is_within else None
 
 
-def _identity(fields: list[str]) -> Identity | None:
-    if len(fields) != 4:
-        return None
-    return _line_board(fields[1], _whole(fields[2]), _whole(fields[3]))
+def _identity(body: bytes) -> Identity | None:
+    match = _IDENTITY.fullmatch(body)
+    return None if match is None else _line_board(match[1].decode("ascii"), int(match[2]), int(match[3]))
 
 
 # Boards say the same once a second.
@@ -127,22 +126,3 @@ def _line_board(name: str, outputs: int, interval_ms: int) -> Identity | None:
         return None
     channels = line_channels(outputs)
     return Identity(number=0, name=name, scan_interval_s=interval_ms / 1000, channels=channels, form="lines")
-
-
-_READERS = {"r": _reading, "b": _identity}
-
-
-def _whole(text: str) -> int:
-    if not text.isdecimal() or len(text) > _WHOLE_DIGITS_LIMIT:
-        raise ValueError(text)
-    return int(text)
-
-
-def _decimal(text: str) -> float:
-    # float() alone would take "nan", "1_0" and blanks, which no sketch prints for a reading.
-    if not text or not all(character in "0123456789.+-eE" for character in text):
-        raise ValueError(text)
-    value = float(text)
-    if not math.isfinite(value):
-        raise ValueError(text)
-    return value

@@ -38,7 +38,6 @@ class ScanTimeline:
 
     Attributes:
         end_s: Board time of the scan due next.
-        scans_seen: Scans placed so far.
     """
 
     def __init__(self, board: str) -> None:
@@ -46,7 +45,6 @@ class ScanTimeline:
         self._due: int | None = None
         self._scan_number = 0
         self.end_s = 0.0
-        self.scans_seen = 0
         self._broken = True
 
     def place(self, run: SampleRun, identity: Identity, resumes_s: float | None = None) -> list[SampleBlock | Hole]:
@@ -104,7 +102,6 @@ class ScanTimeline:
         scans = len(run.counts)
         self._due = (run.first_scan + scans) % _U32
         self._scan_number += scans
-        self.scans_seen += scans
         self.end_s += scans * identity.scan_interval_s
         self._broken = False
         return block
