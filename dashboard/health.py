@@ -182,16 +182,15 @@ def _parts(parts: tuple[PartHealth, ...]) -> Iterator[Metric]:
     yield _counter("part_restarts", "How often this part stood still and was restarted.", restarts, label)
 
 
-def _gauge(name: str, said: str, rows: Rows, labels: tuple[str, ...] = (), unit: str = "") -> Metric:
-    family = GaugeMetricFamily(f"{PREFIX}_{name}", said, labels=labels, unit=unit)
-    for values, figure in rows:
-        if figure is not None:
-            family.add_metric(values, float(figure))
-    return family
+def _gauge(name: str, meaning: str, rows: Rows, labels: tuple[str, ...] = (), unit: str = "") -> Metric:
+    return _filled(GaugeMetricFamily(f"{PREFIX}_{name}", meaning, labels=labels, unit=unit), rows)
 
 
-def _counter(name: str, said: str, rows: Rows, labels: tuple[str, ...], unit: str = "") -> Metric:
-    family = CounterMetricFamily(f"{PREFIX}_{name}", said, labels=labels, unit=unit)
+def _counter(name: str, meaning: str, rows: Rows, labels: tuple[str, ...], unit: str = "") -> Metric:
+    return _filled(CounterMetricFamily(f"{PREFIX}_{name}", meaning, labels=labels, unit=unit), rows)
+
+
+def _filled(family: GaugeMetricFamily | CounterMetricFamily, rows: Rows) -> Metric:
     for values, figure in rows:
         if figure is not None:
             family.add_metric(values, float(figure))

@@ -3,20 +3,20 @@
 import argparse
 import datetime as dt
 import json
-import sys
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 from typing import cast
 
 import msgspec
 
-from monitor.cli.prompts import typed
+from monitor.cli.prompts import answered
 from monitor.errors import LayoutError
 from monitor.layout import Layout, Supply, load_layout
 from monitor.layout.edit import Plain, add_bench_record, change_layout, set_supply_findings, spare_path
 from monitor.layout.schema import BenchRecord
 from monitor.planning.bench_check import BenchVerdict, check_all, today_here
-from monitor.planning.bench_questions import QUESTIONS, Question, answer_of, inspection_sheet, seller_words
+from monitor.planning.bench_questions import QUESTIONS, answer_of, inspection_sheet, seller_words
 from monitor.planning.cautions import cautions_at
 from monitor.planning.plan_edit import set_aside
 from monitor.planning.plan_file import SetAside
@@ -142,16 +142,8 @@ def _ask_and_write(path: Path, supply: Supply, today: str) -> None:
     print(f"\n{supply.name}. Empty: not looked at.")
     findings: dict[str, Plain] = {"checked_on": today}
     for question in QUESTIONS:
-        found = _ask(question)
+        found = answered(f"  {question.text} {question.hint} ", partial(answer_of, question))
         if found is not None:
             findings[question.key] = found
     change_layout(path, lambda text: set_supply_findings(text, supply.name, findings))
     print(f"Written to {path}; the file as it was is {spare_path(path)}.")
-
-
-def _ask(question: Question) -> Plain | None:
-    while True:
-        try:
-            return answer_of(question, typed(f"  {question.text} {question.hint} "))
-        except LayoutError as error:
-            print(f"  {error}", file=sys.stderr)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from monitor.cli.prompts import typed
+from monitor.cli.prompts import answered
 from monitor.errors import CalibrationError, LayoutError, LinkLostError
 from monitor.layout import Board, ChannelCalibration, Layout, load_layout
 from monitor.layout.edit import change_layout, set_calibration, spare_path
@@ -17,12 +17,15 @@ from monitor.planning.cautions import METER_CAUTIONS
 from monitor.setup import port_tap
 from monitor.setup.calibration_flow import LINE_COUNT, kept_calibration
 from monitor.setup.port_tap import BoardView, PortTap
+from monitor.setup.questions import figure_of, is_yes
 from monitor.values import Channel, Identity
 from monitor.wire.reading_lines import OUTPUTS_LIMIT, line_channels
 from monitor.words.figures import percent
 
 PATIENCE_S = 5.0
 LET_GO_S = 0.3
+READINGS = (-1000.0, 1000.0)
+"""Of a meter, in either direction."""
 Found = TypeVar("Found")
 
 
@@ -154,7 +157,7 @@ def _calibrate(bench: CalibrationBench, identity: Identity, channel: int, label:
     fit = _fitted(identity.channels[channel], at_zero, known)
     if fit is None:
         return None
-    while (reading := _number(f"Steady reading of the meter in {unit} (empty when done): ")) is not None:
+    while (reading := _number(f"Steady reading of the meter in {unit} (empty when done): ", unit)) is not None:
         # What is not usable is reported before the meter leaves its place, and left out.
         both = [*known, (reading, bench.look(channel))]
         with_it = _fitted(identity.channels[channel], at_zero, both)
@@ -192,25 +195,8 @@ def _write(file: Path, board: str, channel: int, calibration: ChannelCalibration
 
 
 def _yes(prompt: str) -> bool:
-    while True:
-        answer = typed(prompt).lower()
-        if answer in ("y", "yes"):
-            return True
-        if answer in ("n", "no", ""):
-            return False
-        print("  answer yes or no")
+    return answered(prompt, lambda typed: bool(typed) and is_yes(typed))
 
 
-def _number(prompt: str) -> float | None:
-    while True:
-        answer = typed(prompt).replace(",", ".")
-        if not answer:
-            return None
-        try:
-            value = float(answer)
-        except ValueError:
-            print("  a number, as the meter shows it, such as 14.2")
-            continue
-        if 0 < abs(value) < 1000:
-            return value
-        print("  a reading above 0 and below 1000")
+def _number(prompt: str, unit: str) -> float | None:
+    return answered(prompt, lambda typed: figure_of(typed, unit, READINGS) if typed else None)

@@ -9,14 +9,14 @@ import numpy as np
 from monitor.app import port_source
 from monitor.errors import LayoutError
 from monitor.layout import Board, LineMapping, load_layout
-from monitor.layout.edit import change_layout, set_board_lines
+from monitor.layout.edit import change_layout, mapping_text, set_board_lines
 from monitor.link import HostClock
 from monitor.link.listen import PortCapture, PortListener, listen
 from monitor.runtime.reader import USUAL_BAUDS
 from monitor.values import Identity, LineReadings
 from monitor.wire import Fault, LineDecoder
 from monitor.wire.inspection import fault_of, is_like_a_reading, why_not
-from monitor.wire.line_guess import MappingGuess, guess_mapping, mapping_text
+from monitor.wire.line_guess import MappingGuess, guess_mapping
 from monitor.wire.mapped_lines import MappedLines
 
 LISTEN_S = 5.0

@@ -5,7 +5,7 @@ import shutil
 import tempfile
 from collections.abc import Callable, Mapping, MutableMapping
 from pathlib import Path
-from typing import Any, cast
+from typing import cast
 
 import msgspec
 import tomlkit
@@ -139,20 +139,27 @@ def set_board_lines(text: str, board: str, lines: LineMapping, baud: int) -> str
     document = tomlkit.parse(text)
     table = _named(document, "board", board)
     table["baud"] = baud
-    outputs = tomlkit.aot()
-    for output in lines.output:
-        outputs.append(tomlkit.item(_plain_of(output)))
-    outputs[-1].add(tomlkit.nl())
-    table["lines"] = new_table({key: value for key, value in _plain_of(lines).items() if key != "output"} | {"output": outputs})
+    table["lines"] = _lines_table(lines)
+    table["lines"]["output"][-1].add(tomlkit.nl())
     return tomlkit.dumps(document)
 
 
-def _plain_of(struct: msgspec.Struct) -> dict[str, Any]:
+def mapping_text(lines: LineMapping) -> str:
+    """What the lines of a board mean, as it stands in a layout file below its [[board]]."""
+    board = tomlkit.table(is_super_table=True)
+    board["lines"] = _lines_table(lines)
+    return tomlkit.dumps({"board": board}).strip()
+
+
+def _lines_table(lines: LineMapping) -> Table:
     """Keys that are not at their defaults; whole figures without decimals."""
-    return {
-        key: int(value) if isinstance(value, float) and value.is_integer() else value
-        for key, value in msgspec.to_builtins(struct).items()
-    }
+    plain = msgspec.to_builtins(lines)
+    if lines.interval_ms is not None and float(lines.interval_ms).is_integer():
+        plain["interval_ms"] = int(lines.interval_ms)
+    outputs = tomlkit.aot()
+    for output in plain.pop("output"):
+        outputs.append(tomlkit.item(output))
+    return new_table(plain | {"output": outputs})
 
 
 def new_table(values: Mapping[str, object]) -> Table:

@@ -151,11 +151,20 @@ def _choice(question: SetupQuestion, typed: str) -> Answer:
     return by_word[typed.lower()]
 
 
-def _yes(question: SetupQuestion, typed: str) -> Answer:
-    del question
+def is_yes(typed: str) -> bool:
+    """Yes or no.
+
+    Raises:
+        LayoutError: It is neither.
+    """
     if typed.lower() not in ("y", "yes", "n", "no"):
         raise LayoutError("answer yes or no")
     return typed.lower().startswith("y")
+
+
+def _yes(question: SetupQuestion, typed: str) -> Answer:
+    del question
+    return is_yes(typed)
 
 
 _READERS: dict[str, Callable[[SetupQuestion, str], Answer]] = {

@@ -166,25 +166,3 @@ def _output(volts: Place, amps: Place, columns: Columns, units: dict[Place, str]
         for p in (volts, amps)
     ]
     return LineOutput(volts=volts, amps=amps, volts_scale=scales[0], amps_scale=scales[1])
-
-
-def mapping_text(lines: LineMapping) -> str:
-    """The mapping as it stands in a layout file, below its [[board]]."""
-    made = ["[board.lines]", f'form = "{lines.form}"']
-    if lines.decimal != ".":
-        made.append(f'decimal = "{lines.decimal}"')
-    if lines.time_ms is not None:
-        made.append(f"time_ms = {_quoted(lines.time_ms)}")
-    if lines.interval_ms is not None:
-        made.append(f"interval_ms = {lines.interval_ms:g}")
-    for output in lines.output:
-        made += ["", "[[board.lines.output]]", f"volts = {_quoted(output.volts)}", f"amps = {_quoted(output.amps)}"]
-        made += [f"{key} = {getattr(output, key):g}" for key in ("volts_scale", "amps_scale") if getattr(output, key) != 1]
-    return "\n".join(made)
-
-
-def _quoted(place: Place) -> str:
-    if isinstance(place, int):
-        return str(place)
-    escaped = place.replace("\\", "\\\\").replace('"', '\\"')
-    return f'"{escaped}"'

@@ -4,9 +4,10 @@ import msgspec
 import pytest
 
 from monitor.layout import Board, LineMapping, LineOutput
+from monitor.layout.edit import mapping_text
 from monitor.values import LineReadings
 from monitor.wire import LineDecoder
-from monitor.wire.line_guess import guess_mapping, mapping_text
+from monitor.wire.line_guess import guess_mapping
 from monitor.wire.mapped_lines import MappedLines
 
 
