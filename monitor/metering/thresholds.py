@@ -330,7 +330,8 @@ IN_STEP, IN_STEP_SCANS = 0.03, 0.1
 seconds its place hangs on one of them, and is open by a tenth of a scan (from the oracle of the tests, 30 to 150 degrees)."""
 PRODUCT_S = 30e-6
 """The same of volts times amps: amps that a winding smooths have no edge to tell what they were beside that of the volts, and two filters
-that differ move two edges apart (from the oracle of the tests)."""
+that differ move two edges apart (from the oracle of the tests); in step, where one channel may see an edge for seconds before the other
+does, no less than its place."""
 PEAKED = 1.6
 """AC with a higher crest factor and no edge that could be found may be cut all the same, on another phase of the mains than the grid:
 a sine has 1.41, a filtered triac's output stays below 1.55 up to 60 degrees (closed form)."""

@@ -158,7 +158,7 @@ class Doubt:
             for (_, rms, _), doubt in zip(sizes, edge_doubt, strict=True)
         ]
         volts, amps = (_of_rms(*each, scans) + _Spread.normal(edge) for each, edge in zip(sizes, edges, strict=True))
-        watts = self._of_watts(block, scans, edges, edge_volts)
+        watts = self._of_watts(block, scans, edges, edge_volts * np.maximum(moved, th.PRODUCT_S * 2 * self._hertz))
         # What both scales share adds up in the product; what was not corrected makes the true figure, and so its spread, larger.
         unknown = np.isnan(open_shares)
         limits = np.where(unknown, np.stack([one.supply_limit, other.supply_limit])[:, None], 0.0)
@@ -172,7 +172,9 @@ class Doubt:
         ]
         return np.stack(found)
 
-    def _of_watts(self, block: AggregateBlock | ReadingBlock, scans: Floats, edges: list[Floats], edge_volts: Floats) -> _Spread:
+    def _of_watts(
+        self, block: AggregateBlock | ReadingBlock, scans: Floats, edges: list[Floats], edge_volts_moved: Floats
+    ) -> _Spread:
         one, other = self._volts, self._amps
         watts = other.zero.times(block.volts_mean) + one.zero.times(block.amps_mean)
         watts += other.zero.times(np.sqrt(one.zero.variance) * np.ones_like(block.watts))
@@ -181,8 +183,9 @@ class Doubt:
         )
         watts += _Spread.normal(self._late_rad * block.non_active_va)
         watts += (one.scale + other.scale).times(block.watts)
-        watts += _Spread.normal(edges[0] * block.amps_rms + edges[1] * block.volts_rms)
-        watts += _Spread.normal(th.PRODUCT_S * 2 * self._hertz * edge_volts * block.amps_rms)
+        # Where much of both is open, so is the product of what is open.
+        watts += _Spread.normal(edges[0] * block.amps_rms + edges[1] * block.volts_rms + edges[0] * edges[1])
+        watts += _Spread.normal(edge_volts_moved * block.amps_rms)
         return watts
 
     def _edges(self, block: AggregateBlock | ReadingBlock, conduction_degrees: Floats) -> tuple[Floats, Floats]:

@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
-from monitor.metering import uncertainty
+from monitor.metering import thresholds, uncertainty
 from tests.metering import front_end
 from tests.metering.converter import identity_of, joined, layout_of, metered, metered_counts, phase_cut, sine
 from tests.metering.coverage_oracle import PARTS, WAVES, run_cell
+from tests.metering.front_end import CutMains
 
 SURE = "gain = 1.000001\ngain_uncertainty = 1e-6\nsupply_volts = 5.0\n"
 BOARDS = 8
@@ -75,3 +76,23 @@ def test_a_cut_output_on_another_phase_of_the_mains_is_in_doubt():
     errors = np.abs(joined(made.aggregates, "volts_rms")[settled, 1] - true)
     assert (errors <= joined(made.aggregates, "volts_u95")[settled, 1]).all()
     assert (joined(made.aggregates, "volts_u95")[settled, 0] < 0.01 * 16).all()
+
+
+@pytest.mark.parametrize(
+    ("mains", "ratio", "start_s"),
+    [
+        (CutMains(degrees=28.3, unequal=-0.3), 10.005, 0.3),
+        (CutMains(degrees=29.4, unequal=-0.8, edge_s=60e-6), 10.005, 0.6),
+        (CutMains(degrees=149.4, unequal=-0.85, edge_s=60e-6), 10.0, 0.2),
+    ],
+)
+def test_watts_are_covered_where_samples_keep_step_with_the_mains(mains, ratio, start_s, monkeypatch):
+    """One channel may see an edge for seconds before the other does; parts without tolerances, so that edges alone are judged."""
+    for limit in ("RESISTOR_LIMIT", "SENSOR_LIMIT", "VOLTS_ZERO_LIMIT", "AMPS_ZERO_LIMIT", "SUPPLY_LIMIT"):
+        monkeypatch.setattr(thresholds, limit, 1e-6)
+    identity = identity_of(2, interval_s=1 / (120 * ratio), skew_s=80.75e-6)
+    counts = front_end.counts_of([lambda t: mains.sampled(t, 0), lambda t: mains.sampled(t, 1)], identity, 7, start_s=start_s)
+    made = metered_counts(counts, identity, layout_of(1, filter_us=56.4))
+    later = joined(made.aggregates, "start_s") >= 1
+    errors = np.abs(joined(made.aggregates, "watts") - mains.truth()[2])[later, 0]
+    assert np.mean(errors <= joined(made.aggregates, "watts_u95")[later, 0]) >= 0.93
