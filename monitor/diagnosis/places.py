@@ -138,7 +138,8 @@ class DistrictPlaces:
         if spot is None or spot.lap_s is None:
             return None if spot is None else (spot, KINDS[best])
         pace = paces(np.array([self.usual_volts]), self._journey.usual_volts, np.ones(1, dtype=np.bool_))[spot.power, 0]
-        return replace(spot, lap_s=spot.lap_s / max(float(pace), SLOWEST)), KINDS[best]
+        lap_s = spot.lap_s / max(float(pace), SLOWEST) + self._searches[best].stands_s()
+        return replace(spot, lap_s=lap_s), KINDS[best]
 
     def _weight(self, kind: int) -> float:
         return ANOTHER_KIND if kind == self._told else 1.0

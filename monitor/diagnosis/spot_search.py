@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -9,11 +10,12 @@ import numpy as np
 from monitor.diagnosis.journey import Journey
 from monitor.diagnosis.laps import LAPS_S, SPEED_POWERS
 from monitor.diagnosis.spot_filter import Gone, SpotFilter
+from monitor.facts.medians import quantiles
 from monitor.values.arrays import Floats
 
-LEAST_EVENTS = 6
+LEAST_EVENTS = 5
 SIGNIFICANT = 0.02
-NO_SIGN = 0.8  # a p-value above this speaks for no spot
+NO_SIGN = 0.8  # a p-value above this speaks for no spot, whatever was told before
 ONE_PASSING_S = 1.5  # events closer together are one passing of one train
 LATEST = 30  # events by which a spot is judged now
 KEPT = 60
@@ -28,6 +30,7 @@ PART_EVIDENCE = 15.0  # the same for a half or a third of it
 LONGER_EVIDENCE = 2.0  # the same by which twice or three times the likeliest lap may be less likely
 FARTHEST_LAPS = 3.0  # from the spot's passing to a moment whose place is asked for: the clock drifts
 SHOWN_LAP = 3.0  # natural logarithm: by how much the amps must favour a lap over others, to say that it is the lap
+STANDS_SHARE = 0.25  # of the laps may be without
 _LAPS = np.tile(LAPS_S, len(SPEED_POWERS))
 _POWER = np.repeat(np.arange(len(SPEED_POWERS)), len(LAPS_S))
 
@@ -116,7 +119,7 @@ class SpotSearch:
             self._hold(joint)
         there = [abs(miss) for _, miss in self._misses[-LATEST:] if abs(miss) <= AT_THE_SPOT]
         latest = len(self._misses[-LATEST:])
-        if self._held is not None and len(there) < LOST_THERE * latest:
+        if self._held is not None and (len(there) < LOST_THERE * latest or p_value > NO_SIGN):
             self._held, self._misses, self._let_go = None, [], self.events
             self._filter.begin_again()
             return self._nowhere(log_prior, 1.0)
@@ -154,6 +157,18 @@ class SpotSearch:
             span_s = after[0] - before[-1]
             return float((self._fraction + max(1, round(span_s / lap_s)) * (way_s - before[-1]) / span_s) % 1.0)
         return float((self._fraction + (way_s - (before or after)[-1 if before else 0]) / lap_s) % 1.0)
+
+    def stands_s(self) -> float:
+        """How long the train stands in nearly every lap, as at a spot that stops it: a lap by the clock takes so much longer."""
+        if self._held is None:
+            return 0.0
+        lap_s, power = float(_LAPS[self._held]), int(_POWER[self._held])
+        pairs = [
+            (later.at_s - passing.at_s) - float(later.way_s[0] - passing.way_s[0])
+            for passing, later in pairwise(self._passings)
+            if round(float(later.way_s[power] - passing.way_s[power]) / lap_s) == 1
+        ]
+        return max(0.0, quantiles(np.array(pairs), (STANDS_SHARE,))[0]) if pairs else 0.0
 
     def _nowhere(self, log_prior: Floats, p_value: float) -> Spot:
         """All round the lap that the amps show, if they show one."""

@@ -41,8 +41,41 @@ def test_a_spot_is_told_with_its_lap_its_place_and_its_arc():
     assert (spot.there, spot.events) == (spot.latest, 12)
 
 
-def test_five_events_are_not_enough():
+def test_five_events_are_enough_where_the_amps_favour_their_lap_and_four_never():
+    favoured = FLAT + 4.0 * (np.abs(np.log(np.tile(LAPS_S, len(SPEED_POWERS)) / LAP_S)) < 0.03)
+    favoured -= np.logaddexp.reduce(favoured)
+    search = search_over(400)
+    fixed = []
+    for at_s in passings(5):
+        search.add(at_s)
+        fixed.append(search.spot(favoured).is_fixed)
+    assert fixed == [False] * 4 + [True]
     assert not any(spot.is_fixed for spot in after(search_over(400), passings(5)))
+
+
+def test_a_place_that_later_events_speak_against_is_let_go_though_chance_leaves_a_third_of_them_there():
+    rng = np.random.default_rng(4)
+    laps = np.arange(8, 60)
+    there = rng.random(len(laps)) < 0.3
+    anywhere = np.where(there, 0.25 + rng.uniform(-0.1, 0.1, len(laps)), rng.random(len(laps)))
+    spots = after(search_over(1300), [*passings(5), *(LAP_S * (laps + anywhere)).tolist()])
+    assert any(spot.is_fixed for spot in spots)
+    assert not any(spot.is_fixed and spot.p_value > 0.8 for spot in spots)
+
+
+@pytest.mark.parametrize(("every", "lap_s"), [(1, LAP_S), (2, LAP_S - 3)])
+def test_a_lap_takes_as_long_as_a_watch_shows_where_the_train_stands_in_each(every: int, lap_s: float):
+    """It stands for 3 s of each lap of 20 s, or of every second one."""
+    journey = Journey(0.0, 14.0)
+    at_s = np.arange(4000) / 10
+    span_s = LAP_S * every - 3 * (every - 1)
+    runs = (at_s - 5.0) % span_s >= 3.0
+    journey.extend(np.full(len(at_s), 14.0), runs, np.ones(len(at_s), dtype=bool), np.zeros(len(at_s), dtype=bool))
+    search = SpotSearch(journey, 0.0)
+    moments_s = [5.0 + span_s * k + (LAP_S * n if n else 0) for k in range(12) for n in range(every)]
+    spot = after(search, moments_s)[-1]
+    assert spot.lap_s == pytest.approx(LAP_S - 3, rel=0.03)
+    assert spot.lap_s + search.stands_s() == pytest.approx(lap_s, rel=0.03)
 
 
 def test_one_passing_that_chatters_is_one_event():
