@@ -161,7 +161,7 @@ def places(picture: Picture) -> list[Component]:
     if not picture.patterns:
         return [
             *boards,
-            html.P("Six events of a district and a few laps are needed before a place can be named.", className="quiet"),
+            html.P("Five events of a district and a few laps are needed before a place can be named.", className="quiet"),
         ]
     said = [_pattern(pattern) for pattern in picture.patterns]
     ring = lap_ring(picture.patterns, picture.events)
@@ -169,7 +169,8 @@ def places(picture: Picture) -> list[Component]:
     names = ring_names(picture.patterns)
     key = (
         (f"From the inside out: {', '.join(names)}. " if len(names) > 1 else "")
-        + "One turn is one lap, clockwise, counted from where the train was when watching began. "
+        + "One turn is one lap, clockwise, counted from where the train was when watching began, which is known within a tenth of a lap; "
+        "several trains of a district are not told apart. "
         "Press the button when the train passes the station, and places are counted from there."
     )
     return [*boards, html.Ul(said, className="patterns"), *drawn, html.P(key, className="quiet") if drawn else html.Span()]

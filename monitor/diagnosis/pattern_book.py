@@ -15,7 +15,8 @@ from monitor.values import Action, Cause, Pattern
 Bools = NDArray[np.bool_]
 
 EVERY_TICKS = 100
-ENOUGH_EVENTS = 10  # to say that there is no place
+# Of 60 rehearsed worlds with a place, 1 was said to have none at 8 events, and 1 at 10.
+ENOUGH_EVENTS = 8  # to say that there is no place
 FEWEST_EACH = 2  # events in each district that a train visits, to say that they follow it
 PHASES_TOLD = 60
 DISTURBING = (*SPOT_CAUSES, Cause.BINDING, Cause.SUPPLY_SAG, Cause.MAINS_DIP, Cause.FEED_LOST, Cause.PROTECTION_OPEN)

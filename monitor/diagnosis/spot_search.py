@@ -45,7 +45,8 @@ class Spot:
         p_value: Chance of so much evidence, at any time, if they came at random.
         lap_s: Lap length, seconds at the usual pace; None where neither events nor amps show one.
         power: Which speed power counted it.
-        fraction: Where on the lap the spot is, 0-1 from where the train was when watching began.
+        fraction: Where on the lap the spot is, 0-1 from where the train was when watching began. That zero is counted back from the
+            first events, within 0.06 of a lap in the demo; places differ from one another by less.
         spread: Half width of the arc that holds most of the events at the spot, in laps.
         there: How many of the latest events lie at the spot.
         latest: How many these are.

@@ -35,7 +35,8 @@ def test_where_events_speak_neither_way_nothing_is_said(p_value: float, expected
 
 
 def test_few_events_are_not_called_scattered():
-    assert verdicts(NOWHERE, contacts=9) == []
+    assert verdicts(NOWHERE, contacts=7) == []
+    assert verdicts(NOWHERE, contacts=8) == ["scattered"]
 
 
 def test_shorts_at_one_place_count_though_no_contact_was_lost():
