@@ -1,6 +1,6 @@
 // Lint of the pages' scripts: mistakes, not taste. Run: npx eslint -c tests/script/eslint.config.mjs dashboard/assets
 const browser = [
-  "window", "document", "performance", "fetch", "EventSource", "CustomEvent", "MutationObserver", "IntersectionObserver", "getComputedStyle",
+  "window", "document", "performance", "fetch", "EventSource", "CustomEvent", "MutationObserver", "IntersectionObserver", "ResizeObserver", "getComputedStyle",
   "URLSearchParams", "AbortController", "TextDecoder", "DOMParser", "CSS", "Notification", "AudioContext", "navigator", "console",
   "SpeechSynthesisUtterance", "localStorage", "FormData", "URL", "Blob", "history", "location",
 ];
