@@ -47,7 +47,9 @@ def register(app: dash.Dash, watch: WatchLike) -> None:
             past = ([], "") if watch.recordings is None else pool.run(asker_of(request), past_troubles, watch.recordings, now)
         except BusyError as error:
             return html.P(str(error), role="alert")
-        return before_page(now, seen[state], _standing(watch, past, trouble))
+        phasings, (troubles, day) = watch.live.picture().phasings, past
+        standing = SupplyVerdict(troubles=tuple(troubles), day=day, phasings=phasings, file_trouble=trouble)
+        return before_page(now, seen[state], standing)
 
     dash.register_page("before", path="/before", name="Before", title="Before the show", order=5, layout=layout, in_menu=True)
 
@@ -94,8 +96,3 @@ def encoded_plans(encoded: bytes, encoded_plan: bytes, may_keep: bool) -> Plans:
         sheet=inspection_sheet(layout, plan, verdicts, today=today),
         may_keep=may_keep,
     )
-
-
-def _standing(watch: WatchLike, past: tuple[list[str], str], trouble: str) -> SupplyVerdict:
-    troubles, day = past
-    return SupplyVerdict(troubles=tuple(troubles), day=day, phasings=watch.live.picture().phasings, file_trouble=trouble)

@@ -8,7 +8,6 @@ from dashboard.views.shell import strokes
 from monitor.layout import Supply
 from monitor.planning.bench_check import BenchVerdict, Fitness
 from monitor.planning.bench_questions import QUESTIONS, Question
-from monitor.planning.cautions import cautions_at
 
 LEVELS = {
     Fitness.FIT: "well",
@@ -52,11 +51,6 @@ def _form(supply: Supply) -> Component:
     said = html.P(className="said", role="status", **hook(said=""))
     form = html.Form([html.P(caution, className="none"), *fields, html.Div([button]), said], **hook(bench=supply.name))
     return html.Details([html.Summary("Bench check: answer the questions"), form])
-
-
-def bench_cautions() -> Component:
-    """What matters at the bench and when a supply is powered for the first time."""
-    return html.Ul([html.Li(caution) for caution in cautions_at("bench")], className="reasons")
 
 
 def _field(supply: Supply, question: Question) -> Component:

@@ -7,16 +7,16 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.views.attributes import aria, hook
-from dashboard.views.before_bench import bench_card, bench_cautions
+from dashboard.views.before_bench import bench_card
 from dashboard.views.before_budget import budget_table, learn_form
 from dashboard.views.before_forms import candidate_form, terminals_form
-from dashboard.views.help_words import asks
+from dashboard.views.help_words import asks, panel
 from dashboard.views.markup import svg_image
 from monitor.layout import Layout
 from monitor.layout.joined_commons import COMMONS
 from monitor.planning.bench_check import BenchVerdict
 from monitor.planning.budget import Budget
-from monitor.planning.cautions import cautions_at
+from monitor.planning.cautions import Moment, cautions_at
 from monitor.planning.morning import nothing_open, power_down_items
 from monitor.planning.plan_file import Plan
 from monitor.planning.share_values import SharePlan
@@ -125,31 +125,33 @@ def _step(number: int, parts: list[Component]) -> Component:
 
 def _parts(layout: Layout, plans: Plans, standing: SupplyVerdict) -> tuple[list[Component], ...]:
     """The panels of each step."""
+    # Who has read it once looks for the verdicts.
+    first = _folded("At the bench, and when a supply is powered for the first time", _cautions("bench"), is_open=True)
     sheet = _folded("Inspection sheet, to print and sign", html.Pre(plans.sheet, className="walk"))
-    check = [html.Div(_cards(layout, plans), className="detail"), _panel("First power", bench_cautions_folded(), sheet)]
+    check = [html.Div(_cards(layout, plans), className="detail"), panel("First power", "", first, sheet)]
     wire = [
-        _panel("Wiring card", *_wiring(plans)),
-        _panel(
+        panel("Wiring card", "", *_wiring(plans)),
+        panel(
             "Phasing",
+            "",
             _measured_phasing(standing.phasings),
             _folded("Phasing with a meter, step by step", html.Pre(plans.phasing, className="walk")),
         ),
     ]
     budget = [
-        _panel("Power budget", budget_table(plans.budget), learn_form(layout, may_keep=plans.may_keep)),
-        _panel("Sharing the load", *_share(plans)),
+        panel("Power budget", "", budget_table(plans.budget), learn_form(layout, may_keep=plans.may_keep)),
+        panel("Sharing the load", "", *_share(plans)),
     ]
     listed = [
-        _panel("Show morning: print or tick off", *_morning(plans.morning, standing)),
-        _panel("Before the doors open", _ticks(cautions_at("show"))),
-        _panel("Evening: power down", _ticks(tuple(power_down_items(layout)))),
+        panel("Show morning: print or tick off", "", *_morning(plans.morning, standing)),
+        panel("Before the doors open", "", _ticks(cautions_at("show"))),
+        panel("Evening: power down", "", _ticks(tuple(power_down_items(layout)))),
     ]
     return check, wire, budget, listed
 
 
-def bench_cautions_folded() -> Component:
-    """What matters at the bench; folded, since who has read it once looks for the verdicts."""
-    return _folded("At the bench, and when a supply is powered for the first time", bench_cautions(), is_open=True)
+def _cautions(moment: Moment) -> Component:
+    return html.Ul([html.Li(caution) for caution in cautions_at(moment)], className="reasons")
 
 
 def _folded(title: str, *children: Component, is_open: bool = False) -> Component:
@@ -169,10 +171,6 @@ def _cards(layout: Layout, plans: Plans) -> list[Component]:
         for supply in layout.supply
         if supply.name in verdicts
     ]
-
-
-def _panel(title: str, *children: Component) -> Component:
-    return html.Section([html.H2(title), *children], className="panel")
 
 
 def _morning(items: Sequence[str], standing: SupplyVerdict) -> list[Component]:
@@ -213,8 +211,7 @@ def _share(plans: Plans) -> list[Component]:
     if plans.ranking:
         ranked = ", ".join(f"{name} {price:.2f}" for name, price in plans.ranking)
         parts.append(html.P(f"Price a usable VA, cheapest first: {ranked}.", className="none"))
-    cautions = html.Ul([html.Li(caution) for caution in cautions_at("wiring")], className="reasons")
-    parts.append(_folded("Before a hand touches a wire", cautions, is_open=True))
+    parts.append(_folded("Before a hand touches a wire", _cautions("wiring"), is_open=True))
     return [*parts, *([candidate_form(plans.plan.candidate)] if plans.may_keep else [])]
 
 

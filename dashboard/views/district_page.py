@@ -4,7 +4,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.views.attributes import aria, hook
-from dashboard.views.help_words import asks
+from dashboard.views.help_words import panel
 from dashboard.views.live_page import district_card, supply_panel
 from monitor.layout import District, Layout
 
@@ -18,7 +18,7 @@ def district_page(layout: Layout, row: District) -> Component:
             html.Div(
                 [
                     html.Div(district_card(layout, number, row), className="near"),
-                    _panel(
+                    panel(
                         "As it swings now",
                         "wave",
                         html.Canvas(
@@ -26,15 +26,15 @@ def district_page(layout: Layout, row: District) -> Component:
                         ),
                         _key(),
                     ),
-                    _panel("Figures", "district-figures", html.Dl(className="table", **hook(figures=row.name))),
-                    _panel(
+                    panel("Figures", "district-figures", html.Dl(className="table", **hook(figures=row.name))),
+                    panel(
                         "Its supply",
                         "supply",
                         _supply(layout, row),
                         html.H3("Against the other supplies"),
                         _phasing(row),
                     ),
-                    _panel("Last ten minutes", "history", _history(row), wide=True),
+                    panel("Last ten minutes", "history", _history(row), wide=True),
                 ],
                 className="detail",
             ),
@@ -79,11 +79,6 @@ def _history(row: District) -> Component:
         **hook(history=row.name),
         **aria(label="Volts and amps of the last ten minutes; figures stand above"),
     )
-
-
-def _panel(title: str, topic: str, *children: Component, wide: bool = False) -> Component:
-    head = html.Div([html.H2(title), asks(topic)], className="title-row")
-    return html.Section([head, *children], className="panel wide" if wide else "panel")
 
 
 def _key() -> Component:

@@ -189,7 +189,7 @@ def asks(topic: str) -> Component:
     )
 
 
-def help_page() -> Component:
+def help_page(**_query: str) -> Component:
     """Every panel's three sentences, the words, and the cautions, on one page."""
     panels = [
         html.Details([html.Summary(each.title), html.P(f"{each.shows} Normal: {each.normal} What to do: {each.do}")])
@@ -198,13 +198,15 @@ def help_page() -> Component:
     words = [html.Div([html.Dt(word), html.Dd(meaning)]) for word, meaning in WORDS.items()]
     return html.Main(
         [
-            _panel("Cautions, worst danger first", html.Ul([html.Li(each.text) for each in BENCH_CAUTIONS])),
-            _panel("What the words mean", html.Dl(words, className="words")),
-            _panel("What each panel shows", *panels),
+            panel("Cautions, worst danger first", "", html.Ul([html.Li(each.text) for each in BENCH_CAUTIONS])),
+            panel("What the words mean", "", html.Dl(words, className="words")),
+            panel("What each panel shows", "", *panels),
         ],
         className="page help-page",
     )
 
 
-def _panel(title: str, *children: Component) -> Component:
-    return html.Section([html.H2(title), *children], className="panel")
+def panel(title: str, topic: str, *children: Component, wide: bool = False) -> Component:
+    """A panel with its title, and its "?" where it has a topic."""
+    head = html.Div([html.H2(title), asks(topic)], className="title-row") if topic else html.H2(title)
+    return html.Section([head, *children], className="panel wide" if wide else "panel")

@@ -123,9 +123,7 @@ def _board_sentence(name: str, between_s: float) -> str:
     )
 
 
-SHORTS_THERE = (
-    "Turn the district off, then look there for a turnout or a crossing whose rails a wheel can bridge, or for metal across them."
-)
+SHORTS_THERE = "Turn the district off, then look there for a turnout or crossing that a wheel can bridge, or for metal."
 
 
 def place_words(pattern: Pattern) -> str:
@@ -173,11 +171,7 @@ def slow_sentence(figure: SlowFigure) -> tuple[str, str]:
         if figure.reference is None:
             return line, "Write the wire's gauge and length into the layout file to see what it should have."
         more = figure.value / figure.reference
-        good = (
-            "as its wire should."
-            if more < 1.25
-            else f"{more:.1f} times what its wire alone has: look for a bad joint, with the supply off."
-        )
+        good = "as its wire should." if more < 1.25 else f"{more:.1f} times its wire: look for a bad joint, with the supply off."
         return f"{line}; its wire {figure.reference:.3f}", f"That is {good}"
     if figure.kind == "flickers":
         line = f"{figure.name}: the cars' pickups flicker, {figure.value:.0f} times in the last minute"
@@ -249,11 +243,11 @@ _MEANINGS = {
     (
         "source-ohms",
         "up",
-    ): "Compare at the same throttle setting; if it stays, a contact or winding of this supply is wearing out: have it checked.",
+    ): "Compare at the same throttle setting; if it stays, a contact or winding may be worn: have it checked.",
     ("source-ohms", "down"): "Compare at the same throttle setting; otherwise a contact got better.",
     ("opening-share", "up"): "It opens later than it used to: do not rely on it, and have it checked by somebody licensed.",
     (
         "opening-share",
         "down",
-    ): "It opens sooner than it used to: let it cool; if that stays, have it checked. Never put in a bigger one.",
+    ): "It opens sooner than it did: let it cool; if that stays, have it checked. Never put in a bigger one.",
 }

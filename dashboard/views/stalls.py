@@ -8,7 +8,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.views.attributes import aria, hook
-from dashboard.views.help_words import asks
+from dashboard.views.help_words import asks, panel
 from dashboard.views.lap_ring import lap_ring, ring_names
 from dashboard.views.markup import svg_image
 from dashboard.views.plots import moment_plot, plot
@@ -45,14 +45,14 @@ def stalls_page(
         now: What the running watch is called.
     """
     left = [
-        _panel("What happened", "stall-list", html.Div(id="stall-list", **hook(session=session_id))),
-        _panel("Where on the lap", "lap", html.Div(id="stall-places"), *([] if session_id else [_station_button()])),
-        _panel("Against earlier sessions", "slow", html.Div(id="stall-earlier")),
-        _panel("What changes slowly", "slow", html.Div(id="stall-slow")),
+        panel("What happened", "stall-list", html.Div(id="stall-list", **hook(session=session_id))),
+        panel("Where on the lap", "lap", html.Div(id="stall-places"), *([] if session_id else [_station_button()])),
+        panel("Against earlier sessions", "slow", html.Div(id="stall-earlier")),
+        panel("What changes slowly", "slow", html.Div(id="stall-slow")),
     ]
     right = [
         html.Section(html.P("…"), className="panel moment", id="stall-moment", tabIndex="-1"),
-        _panel(
+        panel(
             "What was done, and did it help?", "done", *([] if session_id else [_marking(layout)]), html.Div(id="stall-effects")
         ),
     ]
@@ -211,7 +211,3 @@ def _marking(layout: Layout) -> Component:
 def _station_button() -> Component:
     """Counts places from the station from now on: the remark that the diagnosis listens for."""
     return html.Button("The train passes the station now", type="button", **hook(station=""))
-
-
-def _panel(title: str, topic: str, *children: Component) -> Component:
-    return html.Section([html.Div([html.H2(title), asks(topic)], className="title-row"), *children], className="panel")

@@ -127,7 +127,7 @@ def _silence(standing: LayoutStanding, silent: list[DistrictStanding], now_s: fl
     if all(district.figures_at_s is None for district in silent):
         return Headline(level=Level.STALE, sentence=say("unknown"), more=standing.port or say("waiting"))
     why = next((words for district in silent if (words := late_words(district))), "")
-    old = say("because", why=why[0].upper() + why[1:]) if why else say("silence-old")
+    old = say("because", why=_capital(why)) if why else say("silence-old")
     sentence = say("silence", age=seconds(_youngest_s(silent, now_s)))
     return Headline(level=Level.STALE, sentence=sentence, more=standing.port or old)
 

@@ -64,11 +64,8 @@ def supply_of(layout: Layout, scope: Scope) -> str:
     """The supply that a place belongs to; empty where the layout does not know the place."""
     if scope.kind == "district":
         return next((row.supply for row in layout.district if row.name == scope.name), "")
-    return (
-        scope.name
-        if scope.kind == "supply"
-        else next((o.supply for o in layout.output if f"{o.supply}/{o.name}" == scope.name), "")
-    )
+    outputs = {f"{output.supply}/{output.name}": output.supply for output in layout.output}
+    return scope.name if scope.kind == "supply" else outputs.get(scope.name, "")
 
 
 def latched(layout: Layout, seen: Seen) -> tuple[LatchedWarning, ...]:

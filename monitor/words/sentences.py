@@ -51,7 +51,7 @@ SENTENCES: dict[str, Sentence] = {
     "much-over": _S("{over} A more than its protection holds", "take as much off", "against what a typical one holds"),
     "much-close": _S("close to what its protection holds", "take something off", "less than 0.05 A beyond, or warm from before"),
     "do-opens": _S(
-        "Stop a train on {where} or switch something off there now, or everything on {supply} may stop.",
+        "Stop a train on {where} or switch something off there now, or all of {supply} may stop.",
         "stop a train", "the place whose draw rose; the whole supply where none stands out",
     ),
     "rise-over": _S("{where} carries {drawn}, {share} of {limit}: {over} too much; {what}", "take as much off", "held for 5 s"),
@@ -67,8 +67,8 @@ SENTENCES: dict[str, Sentence] = {
         "switch it off", "only where no protection is known",
     ),
     "do-unguarded": _S(
-        "Switch off the strip that feeds {where} now and let it cool before you look for the cause.",
-        "switch all off", "off first, it cools; no plug is pulled alone, whose pins may carry volts of a joined supply",
+        "Switch off the strip of {where} now and let it cool before you look for the cause.",
+        "switch all off", "it cools first; no plug is pulled alone, whose pins may carry volts of a joined supply",
     ),
     "rise-stalled": _S(
         "{where} has drawn a steady {drawn} A for {span}; its laps drew {most} A at most: a train is stalled, or something was switched on.",
@@ -84,8 +84,8 @@ SENTENCES: dict[str, Sentence] = {
     "after-short": _S("a short", _NONE, "part of the sentence before"),
     "after-overload": _S("an overload", _NONE, "part of the sentence before"),
     "do-opened": _S(
-        "Turn the throttles of {where} down and switch it off: power may come back by itself. Then look for the cause.",
-        "switch it off", "off first; nobody is hurried to the rails",
+        "Turn the throttles of {where} down and switch it off: power may come back. Then look for the cause.",
+        "switch it off", "off before anything is looked for; no hand is hurried to the rails",
     ),
     "do-opened-fuse": _S(
         "Switch the strip off and unplug {where}, find the cause, then put in a fuse of the same kind and rating; "
@@ -180,7 +180,7 @@ SENTENCES: dict[str, Sentence] = {
     "now-unknown": _S("no figures from there now", "measure by hand", "nothing is said of power"),
     "do-short": _S("Turn {where} off before you clear derailed wheels or metal from the rails there, then press Seen.", "go", "off first"),
     "do-opening": _S(
-        "Turn the throttles of {where} down and find what opened it before trains run there again. Then press Seen.",
+        "Turn the throttles of {where} down and find what opened it before trains run again. Then press Seen.",
         "look for the cause", "throttles first, no reset is asked for",
     ),
     "do-overload": _S("Run less there, then press Seen.", "take something off", "harmless where it was not needed"),
