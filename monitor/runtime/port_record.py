@@ -11,6 +11,8 @@ SILENT_AFTER_S, ROUNDS_MISSED = 2.0, 2.5
 NONSENSE_AFTER_S, NONSENSE_FROM_KNOWN_AFTER_S = 3.0, 10.0
 """Bytes that come for this long and mean nothing are looked at for the reason; longer for a board that was understood before, since a
 burst of noise is likelier then."""
+SEARCH_FROM_KNOWN_AFTER_S = 60.0
+"""A search for the baud rate costs what comes meanwhile: where the rate was right since the port was opened, noise must last so long."""
 INSPECT_EVERY_S = 20.0
 """The last line shown is another each time, and so is the sentence: no more often than a person can read it."""
 
@@ -102,10 +104,11 @@ class PortRecord:
             self._transcript = Transcript()
             self._inspected_s = None
 
-    def makes_no_sense(self) -> bool:
-        """True where bytes come that are neither text nor packets, so that their baud rate seems wrong."""
+    def makes_no_sense(self, at_s: float) -> bool:
+        """True where bytes come that are neither text nor packets, for so long that their baud rate seems wrong."""
         with self._lock:
-            return self._state == "wrong-baud"
+            is_long = not self._is_understood or at_s - self._patient_from_s > SEARCH_FROM_KNOWN_AFTER_S
+            return self._state == "wrong-baud" and is_long
 
     def status(self) -> PortStatus:
         """The record as it stands."""
@@ -122,7 +125,7 @@ class PortRecord:
             )
 
     def _judge(self, now_s: float) -> None:
-        patience_s = NONSENSE_FROM_KNOWN_AFTER_S if self._boards else NONSENSE_AFTER_S
+        patience_s = NONSENSE_FROM_KNOWN_AFTER_S if self._is_understood else NONSENSE_AFTER_S
         if now_s - self._patient_from_s > patience_s:
             if self._inspected_s is None or now_s - self._inspected_s >= INSPECT_EVERY_S:
                 self._inspected_s = now_s

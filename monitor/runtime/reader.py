@@ -75,6 +75,7 @@ class PortReader:
         self._mark_reopened = False
         self._ticked_s = 0.0
         self._probed_s: float | None = None
+        self._probed: list[Chunk] = []
         self._retired = threading.Event()
         self.beats = 0
 
@@ -131,7 +132,7 @@ class PortReader:
         self._probed_s = None
         while not stop.is_set():
             self._pass_on(self._read())
-            if self._record.makes_no_sense() and self._may_probe():
+            if self._record.makes_no_sense(self._now_s()) and self._may_probe():
                 self._probe(stop)
 
     def _pass_on(self, chunk: Chunk) -> None:
@@ -140,6 +141,9 @@ class PortReader:
         if not chunk.data:
             self._tick(at_s)
             return
+        self._put(chunk, at_s)
+
+    def _put(self, chunk: Chunk, at_s: float) -> None:
         if self._mark_reopened:
             chunk = Chunk(data=chunk.data, received_s=at_s, reopened=True)
         if self._inbox.put(self._record.port, chunk):
@@ -166,11 +170,15 @@ class PortReader:
         """Listen at the usual rates in turn; stay at the first that makes sense, else go back to the layout file's."""
         found = next((baud for baud in self._other_bauds() if self._makes_sense_at(baud, stop)), None)
         # The trouble may have been passing noise, or a port that takes any rate: the layout file's own gets the last chance.
-        if found is None or self._makes_sense_at(self._baud, stop):
+        if found is not None and self._makes_sense_at(self._baud, stop):
             found = None
-        self._source.set_baud(found or self._baud)
+        else:
+            self._source.set_baud(found or self._baud)
+            self._probed.clear()
         self._record.baud_changed(found)
         self._mark_reopened = True
+        for chunk in self._probed:
+            self._put(chunk, self._now_s())
         self._probed_s = self._now_s()
 
     def _other_bauds(self) -> Iterable[int]:
@@ -178,10 +186,13 @@ class PortReader:
 
     def _makes_sense_at(self, baud: int, stop: threading.Event) -> bool:
         self._source.set_baud(baud)
+        self._probed.clear()
         decoder, transcript = WireDecoder(self._record.line_board), Transcript()
         until_s = self._now_s() + PROBE_S
         while not stop.is_set() and self._now_s() < until_s:
             chunk = self._read()
+            if chunk.data:
+                self._probed.append(chunk)
             self._record.received(self._now_s(), len(chunk.data))
             self._tick(self._now_s())
             decoder.feed(chunk.data)

@@ -45,7 +45,8 @@ AGE_SLACK_S = 0.5
 BACKLOG_S = 120.0
 BEHIND_LIMIT_BYTES = {"packed": 1_000_000, "packed-2": 200_000, "lines": 50_000}
 """So much may wait for the program's pipeline; beyond it, the clock goes slower. What the program itself holds is far more."""
-SHORT_LASTS_S = 2.0
+SHORT_LASTS_S, SHORT_PATIENCE_S = 2.0, 20.0
+"""So much of a short reaches the port, or the wait for it ends: a busy computer holds the board itself back."""
 FLOOD_LASTS_S, FLOOD_PAUSE_S = (5.0, 15.0), (20.0, 120.0)
 """Wall seconds of a crowd of visitors, and between two, drawn evenly."""
 
@@ -95,7 +96,7 @@ class Soak:
         self.samples, self.looks, self.unanswered, self.too_young = [], 0, [], []
         self.pages_opened = 0
         self.recording_trouble = collections.Counter()
-        self.shorts, self.crowds = [], collections.Counter()
+        self.shorts, self.unsent_shorts, self.stretches, self.crowds = [], 0, [], collections.Counter()
         self.board, self._layout_text = board_and_layout(form, folder / "board", now_s=self._pace.now_s, backlog_s=BACKLOG_S)
         self.began_s = self._pace.now_s()
         self._began_wall_s = time.monotonic()
@@ -160,8 +161,10 @@ class Soak:
                 self._sample()
             if self.gone_s >= next_fault_s:
                 kind = self._dice.choice(kinds)
+                began_s, name = self._pace.now_s(), kind.__name__.strip("_")
                 kind()
-                self.faults[kind.__name__.strip("_")] += 1
+                self.faults[name] += 1
+                self.stretches.append((name, began_s, self._pace.now_s()))
                 next_fault_s = self.gone_s + self._dice.uniform(*FAULT_EVERY_S)
                 short_s = self.gone_s + CALM_S
             if short_s is not None and self.gone_s >= short_s:
@@ -196,15 +199,22 @@ class Soak:
         self.board.flood(self._dice.uniform(5, 20) / self.speed)
 
     def _short(self):
-        """A short circuit, where the board is heard and no other one is fresh (the show has its own)."""
+        """A short circuit of so many seconds that reach the port, where the board is heard and no other one is fresh."""
         now_s, sent_s = self._pace.now_s(), self.board.last_sent_at_s
         rose = [row["at_s"] for row in self.warned() if row["rule"] == "short"]
         if sent_s is None or now_s - sent_s > 1.0 or (rose and now_s - rose[-1] < CALM_S):
             return
-        self.shorts.append(now_s)
+        self.board.shorted_scans, self.board.shorted_at_s = 0, None
         self.board.shorted_counts = self.board.shorted_form
-        self._wait(SHORT_LASTS_S)
+        scans = SHORT_LASTS_S / self.board.identity.scan_interval_s
+        while self.board.shorted_scans < scans and self._pace.now_s() < now_s + SHORT_PATIENCE_S:
+            time.sleep(0.005)
         self.board.shorted_counts = None
+        if self.board.shorted_at_s is None:
+            self.unsent_shorts += 1
+        else:
+            self.shorts.append(self.board.shorted_at_s)
+            self.stretches.append(("short", now_s, self._pace.now_s()))
 
     def warned(self):
         """Rows of the warnings that came to the terminal so far."""

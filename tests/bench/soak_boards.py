@@ -27,7 +27,7 @@ class LineBoard(HostileBoard):
     DELIMITER, SCANS = b"\n", 1
 
     def __init__(self, *args, **how):
-        self.sent = collections.Counter()
+        self.sent = []
         super().__init__(*args, **how)
 
     def _introduce(self):
@@ -41,7 +41,7 @@ class LineBoard(HostileBoard):
         line, waits = self._whole, self._rest_scans and self._rest
         is_free = super()._flush()
         if waits and is_free:
-            self.sent[line] += 1
+            self.sent.append((line, self.last_sent_at_s))
         return is_free
 
     def _add(self, data):
@@ -103,13 +103,18 @@ def rms(identity, counts):
 
 
 def intact_scans(board, sessions):
-    """Scans in packets, or lines, that the recordings hold of those that the port took whole and unhurt."""
+    """Scans in packets, or lines, that the recordings hold of those that the port took whole and unhurt; and when lines were missed."""
     if not isinstance(board, LineBoard):
-        return sum(_scans(session) for session in sessions)
+        return sum(_scans(session) for session in sessions), []
     lines = collections.Counter(
         line.strip() for session in sessions for line in re.split(rb"[\r\n]", b"".join(c.chunk.data for c in Playback(session)))
     )
-    return sum((board.sent & lines).values())
+    missing = []
+    for line, at_s in board.sent:
+        lines[line] -= 1
+        if lines[line] < 0:
+            missing.append(at_s)
+    return len(board.sent) - len(missing), missing
 
 
 def _scans(session):

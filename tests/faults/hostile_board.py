@@ -63,6 +63,8 @@ class HostileBoard:
         last_sent_s: Monotonic time when the port last took bytes of a scan.
         last_sent_at_s: The same by the board's own clock.
         shorted_counts: Played in place of the counts, scan for scan, as long as they are set.
+        shorted_scans: Scans of them in packets that the port took whole and unhurt.
+        shorted_at_s: When it took the first of them, by the board's own clock.
     """
 
     DELIMITER = b"\0"
@@ -80,7 +82,8 @@ class HostileBoard:
         self._scan, self._index, self._sequence, self._next_identity = 0, 0, 0, 0
         self._played = 0
         self._rest, self._rest_scans = b"", 0
-        self._at_delimiter = False
+        self._at_delimiter = self._is_shorted = False
+        self.shorted_scans, self.shorted_at_s = 0, None
         self._noise = 0.0
         self._silent_until_s = 0.0
         self._cause = ResetCause.POWER_ON
@@ -133,6 +136,8 @@ class HostileBoard:
         with self._lock:
             self.be_silent(away_s)
             self._cause, self._restarts = cause, True
+            # What was cut off would stand before the next packet.
+            self._at_delimiter &= not self._rest
             self._rest, self._rest_scans = b"", 0
 
     def skip(self, seconds):
@@ -225,7 +230,8 @@ class HostileBoard:
             self._introduce()
         rows = [(self._played + k) % len(self._counts) for k in range(self.SCANS)]
         self._played = rows[-1] + 1
-        played = self._counts if self.shorted_counts is None else self.shorted_counts
+        self._is_shorted = self.shorted_counts is not None
+        played = self.shorted_counts if self._is_shorted else self._counts
         if self._add(self._scans(played[rows])):
             self._rest_scans = self.SCANS
         self._scan += self.SCANS
@@ -286,6 +292,9 @@ class HostileBoard:
             if not self._rest and self._rest_scans:
                 self.intact_scans += self._rest_scans
                 self.last_sent_s, self.last_sent_at_s = time.monotonic(), self._clock_s()
+                if self._is_shorted:
+                    self.shorted_scans += self._rest_scans
+                    self.shorted_at_s = self.shorted_at_s or self.last_sent_at_s
         return not self._rest
 
     def _write(self, data):

@@ -35,7 +35,7 @@ def test_nonsense_for_some_seconds_is_a_wrong_baud_rate_in_plain_words():
     assert status.state == "wrong-baud"
     assert "make no sense at 500000 baud and are no text" in status.sentence
     assert "115200 for lines" in status.sentence
-    assert record.makes_no_sense()
+    assert record.makes_no_sense(6.0)
     assert not status.is_well
 
 
@@ -88,6 +88,13 @@ def test_silence_after_data_names_the_board():
     assert 'board "bench-1" says nothing' in status.sentence
 
 
+def test_a_rate_that_was_right_is_doubted_after_a_minute_of_noise_and_told_after_ten_seconds():
+    noise = [(0.2 + 0.1 * k, b"\x93\xff\x07") for k in range(700)]
+    for seconds, state, is_searched in ((9, "reading", False), (30, "wrong-baud", False), (65, "wrong-baud", True)):
+        record = told([(0.1, packed_stream(sine_counts(0.1))), *noise[: 10 * seconds]])
+        assert (record.status().state, record.makes_no_sense(float(seconds))) == (state, is_searched)
+
+
 def test_text_that_does_not_parse_is_called_that_and_no_board_is_said_to_be_read():
     record = told([(0.1 * k, b"12.3,1.5\n") for k in range(20)])
     assert record.status().sentence == "Bytes come from /dev/ttyUSB0; looking for what they mean."
@@ -95,7 +102,7 @@ def test_text_that_does_not_parse_is_called_that_and_no_board_is_said_to_be_read
     status = record.status()
     assert status.state == "not-understood"
     assert "The last one is: 12.3,1.5 - a reading begins with r" in status.sentence
-    assert not record.makes_no_sense()
+    assert not record.makes_no_sense(6.0)
 
 
 def test_samples_without_an_identity_are_called_that_whatever_the_boards_health_says():
@@ -112,7 +119,7 @@ def test_samples_without_an_identity_are_called_that_whatever_the_boards_health_
 
 def test_the_rate_that_text_was_found_at_is_told():
     record = told([(0.1 * k, b"\x93\xff\x07\x81") for k in range(50)])
-    assert record.makes_no_sense()
+    assert record.makes_no_sense(5.0)
     record.baud_changed(9600)
     pipeline = Pipeline(plain_layout())
     for k in range(50, 90):

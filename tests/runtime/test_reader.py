@@ -96,11 +96,17 @@ def test_trouble_that_was_over_before_the_search_leaves_the_layouts_rate():
 
     def read(source):
         record._state = "wrong-baud"
-        return b"\0" + identity_packet(identity(channels=4)) if source.at_s > 0.1 else b"\x91\x13"
+        if source.at_s <= 0.1:
+            return b"\x91\x13"
+        whole.append(source.baud)
+        return b"\0" + identity_packet(identity(channels=4))
 
-    source, _, _ = read_all([read] * 80, record)
+    whole = []
+    source, _, letters = read_all([read] * 80, record)
     assert source.baud == 500_000
     assert record._baud_found is None
+    # What came at the layout's rate during the search is kept.
+    assert sum(letter.data.startswith(b"\0") for letter in letters) == whole.count(500_000) > 0
 
 
 def test_where_no_rate_makes_sense_the_layouts_stands_and_the_search_rests():
