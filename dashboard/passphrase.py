@@ -47,6 +47,9 @@ class Passphrase:
         """
         if not SHORTEST <= len(text) <= LONGEST:
             raise PageError(f"a passphrase has {SHORTEST} to {LONGEST} characters: take four words or more that are no saying")
+        if os.path.lexists(self.path) and not self.path.is_file():
+            # Replacing needs rights in its folder only: root would put a file in place of a device.
+            raise PageError(f"{self.path} is no plain file: choose another with --passphrase-file")
         try:
             self.path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
             # Made with mode 0600 from the start: at no moment can others read it.

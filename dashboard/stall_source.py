@@ -2,7 +2,7 @@
 
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -12,7 +12,7 @@ from flask import Blueprint, Response, abort, request
 from dashboard.session_cache import KEPT_S, OPEN_LIMIT, PATIENCE, Listed, SessionCache
 from dashboard.views.stall_list import stall_list
 from dashboard.watch import WatchLike
-from dashboard.worker_pool import BusyError, WorkerPool, asker_of
+from dashboard.worker_pool import BusyError, T, Taken, WorkerPool, asker_of
 from monitor.errors import MonitorError
 from monitor.layout import Layout
 from monitor.runtime.picture import Picture
@@ -164,7 +164,7 @@ class StallSources:
     def _read_now(self, listed: Listed) -> StallSource | None:
         began_s = time.monotonic()
         try:
-            source = self._pool.run(asker_of(request), RecordedStalls, listed.id, listed.session)
+            source = self.run(RecordedStalls, listed.id, listed.session)
         except BusyError:
             raise
         except (MonitorError, OSError):
@@ -186,7 +186,7 @@ class StallSources:
             return self._watch.live.snapshot(event.id)
         opened = source.opened
         if opened is None or opened[0] != event.id:
-            opened = event.id, self._pool.run(asker_of(request), Moments.snapshot, source.moments, event)
+            opened = event.id, self.run(Moments.snapshot, source.moments, event)
             source.opened = opened
         return opened[1]
 
@@ -213,11 +213,19 @@ class StallSources:
         if folder is None:
             return ()
         try:
-            return self._pool.run(asker_of(request), earlier_runs, folder, source.layout.title, source.began_at)
+            return self.run(earlier_runs, folder, source.layout.title, source.began_at)
         except BusyError:
             raise
         except (MonitorError, OSError):
             return ()
+
+    def run(self, job: Callable[[*Taken], T], *args: *Taken) -> T:
+        """What a worker makes for this request.
+
+        Raises:
+            BusyError: No worker has time for it.
+        """
+        return self._pool.run(asker_of(request), job, *args)
 
     def exported(self, source: StallSource, event_id: int, form: Form) -> tuple[str, bytes] | None:
         """Name and bytes of the file of one event's samples; None where there are none.
@@ -229,7 +237,7 @@ class StallSources:
         snapshot = None if event is None else self.snapshot(source, event)
         if event is None or snapshot is None:
             return None
-        return self._pool.run(asker_of(request), _exported, snapshot, event, source.origin(), form)
+        return self.run(_exported, snapshot, event, source.origin(), form)
 
     def _size(self) -> int:
         folder = self._watch.recordings

@@ -97,7 +97,8 @@ def _keep_moment(app: dash.Dash, sources: StallSources) -> None:
         if state == shown:
             return dash.no_update, dash.no_update
         at = None if event is None else source.clock(event.start_s)
-        return moment(event, snapshot, picture, at, session, source.layout), state
+        with _at_the_next_tick():
+            return sources.run(moment, event, snapshot, picture, at, session, source.layout), state
 
 
 @contextlib.contextmanager

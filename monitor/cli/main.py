@@ -65,21 +65,29 @@ def _run(arguments: list[str]) -> int:
             parser.print_help()
             return 2
         return int(args.run(args))
-    except MonitorError as error:
-        print(f"pilotlamp: {error}", file=sys.stderr)
-        return 2
     except KeyboardInterrupt:
         return 130
     except BrokenPipeError:
         # The reader of our output went away (a pager, head): nothing is wrong here.
         print_nowhere()
         return 0
+    except (MonitorError, OSError) as error:
+        print(f"pilotlamp: {_sentence(error)}", file=sys.stderr)
+        return 2
     except (MemoryError, RuntimeError) as error:
         if isinstance(error, RuntimeError) and "thread" not in str(error):
             raise
         # A thread that cannot be started lacks memory for its stack.
         print("pilotlamp: this computer has too little memory free: close other programs, then start again", file=sys.stderr)
         return 2
+
+
+def _sentence(error: MonitorError | OSError) -> str:
+    if not isinstance(error, OSError):
+        return str(error)
+    if error.filename is None:
+        raise error
+    return f"{error.filename}: {error.strerror}: check the name, its folder and its rights"
 
 
 def _cautions(command: str) -> str | None:

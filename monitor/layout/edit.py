@@ -1,5 +1,6 @@
 """Changing a layout file: its text without losing comments or order, and the file itself, whole and checked first."""
 
+import errno
 import os
 import shutil
 import tempfile
@@ -252,11 +253,22 @@ def write_text(path: Path, text: str) -> None:
         LayoutError: It cannot be written.
     """
     try:
-        _replace(path.resolve(), text)
+        _replace(_plain_target(path), text)
     except OSError as error:
         raise LayoutError(
             f"the file cannot be written ({error.strerror}): check the folder's rights and the room on the disk", source=str(path)
         ) from error
+
+
+def _plain_target(path: Path) -> Path:
+    """What is to be replaced: never a device or a folder, which root could replace."""
+    try:
+        target = path.resolve()
+    except RuntimeError as error:  # what Python raised at a loop of links before 3.13
+        raise OSError(errno.ELOOP, os.strerror(errno.ELOOP)) from error
+    if target.exists() and not target.is_file():
+        raise OSError(errno.EINVAL, "it is no plain file")
+    return target
 
 
 def _replace(target: Path, text: str) -> None:

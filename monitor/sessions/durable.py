@@ -65,7 +65,8 @@ class AppendedFile:
 def write_whole(path: Path, data: bytes) -> None:
     """Write a file that is either there in full or not at all, also after a power cut."""
     temporary = path.with_name(path.name + ".tmp")
-    with temporary.open("wb", buffering=0) as file:
+    temporary.unlink(missing_ok=True)  # of a run that was cut off; a link there is not followed
+    with temporary.open("xb", buffering=0) as file:
         left = memoryview(data)
         while left:
             left = left[file.write(left) :]

@@ -1,7 +1,9 @@
 """A session as one file to send to a friend, and back; what comes in is not trusted."""
 
+import contextlib
 import errno
 import lzma
+import os
 import shutil
 import struct
 import zipfile
@@ -48,12 +50,13 @@ def pack(session: SessionFolder, target: Path, tell: Callable[[int], None] = lam
         raise SessionError(
             f"{session.path} is not closed: end its recording first, or run 'pilotlamp sessions recover' if it was cut off"
         )
-    path = target / f"{session.name}{SUFFIX}" if target.is_dir() else target
+    path = target / f"{session.name}{SUFFIX}" if os.path.isdir(target) else target  # noqa: PTH112 - raises at no odd name
+    if os.path.lexists(path):
+        raise SessionError(f"{path} is there already: give another name, or remove it first")
     partial = path.with_name(path.name + ".tmp")
     try:
-        if path.exists():
-            raise SessionError(f"{path} is there already: give another name, or remove it first")
-        with zipfile.ZipFile(partial, "w", zipfile.ZIP_STORED) as bundle:
+        partial.unlink(missing_ok=True)  # of a run that was cut off; a link there is not followed
+        with zipfile.ZipFile(partial, "x", zipfile.ZIP_STORED) as bundle:
             done = 0
             for file in sorted(session.path.rglob("*")):
                 if file.is_symlink():
@@ -66,7 +69,8 @@ def pack(session: SessionFolder, target: Path, tell: Callable[[int], None] = lam
     except OSError as error:
         raise SessionError(f"{path} cannot be written ({error.strerror}): check its folder and the room on its disk") from error
     finally:
-        partial.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            partial.unlink()
     return path
 
 

@@ -1,9 +1,11 @@
+import os
+
 import msgspec
 import pytest
 
 from monitor.errors import LayoutError
 from monitor.layout import ChannelCalibration, parse_layout
-from monitor.layout.edit import add_bench_record, set_calibration, set_keys, set_load_draw, set_supply_findings
+from monitor.layout.edit import add_bench_record, set_calibration, set_keys, set_load_draw, set_supply_findings, write_text
 from tests.layout.fernhollow import FERNHOLLOW
 
 COMMENTED = "# our own remark\n" + FERNHOLLOW.replace("rated_va = 180", "rated_va = 180 # plate under the case")
@@ -97,3 +99,14 @@ def test_keys_of_one_table_change_and_comments_stay():
 def test_a_table_that_is_not_there_is_said(table):
     with pytest.raises(LayoutError, match=f'{table} "Goods yard".*no such {table}'):
         set_keys(REMARKED, table, "Goods yard", {"lap_s": 1.0})
+
+
+def test_no_device_and_no_folder_is_replaced_by_a_file(tmp_path):
+    pipe, loop, folder = tmp_path / "pipe", tmp_path / "loop", tmp_path / "folder"
+    os.mkfifo(pipe)
+    loop.symlink_to(loop)
+    folder.mkdir()
+    for path in (pipe, loop, folder, pipe / "below", tmp_path / ("x" * 300)):
+        with pytest.raises(LayoutError, match="cannot be written"):
+            write_text(path, "text")
+    assert (pipe.is_fifo(), loop.is_symlink(), folder.is_dir(), len(list(tmp_path.iterdir()))) == (True, True, True, 3)

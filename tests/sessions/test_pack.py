@@ -10,6 +10,7 @@ import pytest
 from monitor.cli.main import main
 from monitor.errors import SessionError
 from monitor.sessions import find_sessions
+from monitor.sessions.durable import write_whole
 from monitor.sessions.pack import pack, unpack
 from tests.runtime.streams import packed_stream, sine_counts
 from tests.sessions.shows import record
@@ -116,3 +117,16 @@ def test_changed_or_cut_files_are_refused(session, tmp_path):
         with pytest.raises(SessionError, match=r"not whole|as it was written"):
             unpack(path, tmp_path / "in")
     assert not list((tmp_path / "in").glob("*"))
+
+
+def test_where_a_packed_session_cannot_go_is_said_and_a_link_left_there_is_not_followed(session, tmp_path):
+    victim = tmp_path / "victim"
+    victim.write_bytes(b"precious")
+    for target in (victim / "below", tmp_path / ("x" * 300), tmp_path / "no" / "folder", victim):
+        with pytest.raises(SessionError, match=r"cannot be written|is there already"):
+            pack(session, target)
+    (tmp_path / "packed.tmp").symlink_to(victim)
+    assert zipfile.is_zipfile(pack(session, tmp_path / "packed"))
+    (tmp_path / "whole.tmp").symlink_to(victim)
+    write_whole(tmp_path / "whole", b"ours")
+    assert (victim.read_bytes(), (tmp_path / "whole").read_bytes()) == (b"precious", b"ours")
