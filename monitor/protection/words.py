@@ -52,8 +52,15 @@ def time_left(forecast: TripForecast) -> str:
         earliest=span(forecast.earliest_s),
         latest=say("left-never") if latest_s is None else say("left-latest", span=span(latest_s)),
         late=say("left-late") if forecast.is_late else "",
-        narrow=say("left-vague") if is_vague and not forecast.has_points else "",
+        narrow=_narrowing(forecast, is_vague=is_vague),
     )
+
+
+def _narrowing(forecast: TripForecast, *, is_vague: bool) -> str:
+    """What would narrow it."""
+    if forecast.has_points:
+        return say("left-open") if forecast.latest_s is None else ""
+    return say("left-vague") if is_vague else ""
 
 
 def trip_forecast(supply: Supply, amps: float, heat: HeatTrack, forecast: TripForecast, source: StepSource | None) -> Wording:

@@ -138,6 +138,7 @@ SENTENCES: dict[str, Sentence] = {
     "left-never": _S("or never", "act all the same", "some devices that it may be would hold"),
     "left-late": _S(", later than typical: this one is slow", "act at once", "a typical one would be open"),
     "left-vague": _S("; type in points from its data sheet to narrow this", "look for the data sheet", "only where none are known"),
+    "left-open": _S("; its tolerance leaves this open: only less draw settles it", "take load off", "points known, no latest end"),
     "left-now": _S("at any moment", "act at once", "under a second"),
     "left-raised": _S("in about {span}", "act within it", "as the warning said when it rose, counted down; where no forecast is at hand"),
     # Warnings, now
