@@ -128,11 +128,6 @@ def _name(question: SetupQuestion, typed: str) -> Answer:
     return typed
 
 
-def _text(question: SetupQuestion, typed: str) -> Answer:
-    del question
-    return typed
-
-
 def _figure(question: SetupQuestion, typed: str) -> Answer:
     return figure_of(typed, question.unit, question.limits)
 
@@ -162,17 +157,12 @@ def is_yes(typed: str) -> bool:
     return typed.lower().startswith("y")
 
 
-def _yes(question: SetupQuestion, typed: str) -> Answer:
-    del question
-    return is_yes(typed)
-
-
 _READERS: dict[str, Callable[[SetupQuestion, str], Answer]] = {
     "name": _name,
-    "text": _text,
+    "text": lambda _, typed: typed,
     "figure": _figure,
     "figures": _figures,
     "choice": _choice,
-    "yes or no": _yes,
-    "look": _yes,
+    "yes or no": lambda _, typed: is_yes(typed),
+    "look": lambda _, typed: is_yes(typed),
 }
