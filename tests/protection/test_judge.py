@@ -268,23 +268,6 @@ def test_power_that_comes_back_to_cold_lamps_is_no_short_and_to_a_short_is_one()
     assert told.start_s - 12.0 < 0.05
 
 
-def test_stretches_say_what_ticks_would():
-    """Calm stretches worked through at once, against the same readings fed one by one."""
-    rng = np.random.default_rng(11)
-    lap = 6.0 + 1.5 * np.sin(2 * np.pi * np.arange(3000) / 95)
-    whole = readings(
-        600, lambda t: np.interp(t, np.arange(3000) * 0.2, lap * (1 + (np.arange(3000) // 600 == 3))), interval_s=0.2
-    )
-    amps = whole.amps_rms + rng.normal(0, 0.05, whole.amps_rms.shape)
-    amps[700:900] = np.nan
-    whole = block(whole.end_s, whole.volts_rms, amps)
-    at_once, judge = judged(layout_with(), whole)
-    one_by_one, slow = judged(layout_with(), whole, range(len(whole)))
-    assert at_once
-    assert at_once == one_by_one
-    assert judge.loads() == slow.loads()
-
-
 def test_boards_that_are_fed_together_are_judged_in_the_order_of_time():
     """A short on one board, known from its readings alone, is no older than what other boards brought before it."""
     second = DISTRICTS.replace("Outer", "Upper").replace("Inner", "Lower").replace("bench-1", "bench-2")
