@@ -25,6 +25,13 @@ def test_a_lap_is_found_and_continued(lap_s):
     assert first.share > second.share
 
 
+def test_a_lap_is_known_once_it_was_driven_twice():
+    amps = squares(np.where(TIMES % 20 < 8, 14.0, 6.0))
+    assert lap_ticks(amps[: round(42 / TICK_S)]) * TICK_S == pytest.approx(20.0, abs=0.2)
+    assert lap_ticks(amps[: round(34 / TICK_S)]) is None
+    assert ways(amps[: round(34 / TICK_S)], 6.0, 0.0)[0].lap.tolist() == [6.0]
+
+
 def test_what_rises_bit_by_bit_is_no_lap():
     assert lap_ticks(squares(5 + 0.06 * TIMES)) is None
     assert lap_ticks(squares(np.where(TIMES < 60, 5 + 0.1 * TIMES, 11.0))) is None
@@ -52,6 +59,10 @@ def test_a_first_rise_may_be_a_grade_until_it_has_lasted():
     assert len(grade.rise) * TICK_S == pytest.approx(6.0)
     assert grade.lap.min() == pytest.approx(6.0, abs=0.2)
     assert grade.lap.max() == 15.0
+    # As long again, then down for three such times and up for two, over and over.
+    assert [len(part) * TICK_S for part in (grade.lap, grade.lap[grade.lap < 10], grade.lap[:90][grade.lap[:90] < 10])] == (
+        pytest.approx([30.0, 18.0, 18.0])
+    )
     assert steady.share > grade.share > found(15.0)[1].share
     (only,) = found(31.0)
     assert (only.share, only.lap.tolist()) == (1.0, [15.0])

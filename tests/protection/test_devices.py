@@ -8,6 +8,7 @@ import pytest
 
 from monitor.layout import Protection
 from monitor.protection.devices import FIRST, QUICKER, TYPICAL, closes_by_itself, devices_of
+from monitor.protection.ticks import TICK_S
 from tests.protection.streams import layout_with
 
 
@@ -94,3 +95,19 @@ def test_an_unknown_protection_is_the_quickest_plausible_and_none_is_none():
 )
 def test_who_comes_back_alone(kind, reset, alone):
     assert closes_by_itself(Protection(kind=kind, rated_amps=5.0, reset=reset)) is alone
+
+
+@pytest.mark.parametrize("kind", ["thermal", "electronic"])
+def test_steps_of_a_tick_open_when_the_closed_form_does(kind):
+    """Heat is what was measured over what opens it: one of twice the scale takes twice the inverse time, or heat to the double."""
+    devices = devices_of(protected(kind=kind, rated_amps=10.0, points=((1.4, 60.0), (2.0, 20.0), (4.0, 3.0))))
+    for scale in (1.0, 1.5):
+        scales = np.full(len(devices.hold_amps), scale)
+        kept, gained = devices.steps(np.full(round(90 / TICK_S), 18.0), scales)
+        heats, opens_s = np.zeros(len(scales)), np.full(len(scales), np.inf)
+        for number, (keep, gain) in enumerate(zip(kept, gained, strict=True)):
+            heats = keep * heats + gain
+            opens_s = np.where((heats >= 1) & np.isinf(opens_s), (number + 1) * TICK_S, opens_s)
+        expected = devices.open_in_s(np.zeros(len(scales)), 18.0, scales)
+        assert opens_s[expected < 80] == pytest.approx(expected[expected < 80], abs=1.1 * TICK_S)
+        assert np.isfinite(opens_s).any()

@@ -7,7 +7,8 @@ import pytest
 
 from monitor.layout import parse_layout
 from monitor.protection import Judge
-from monitor.values import Action
+from monitor.values import Action, ReadingBlock
+from tests.layout.fernhollow import district_text, head_text, output_text, supply_text
 from tests.protection.streams import DISTRICTS, HEAD, PLAIN, block, cut, judged, layout_with, readings
 
 
@@ -282,3 +283,32 @@ def test_boards_that_are_fed_together_are_judged_in_the_order_of_time():
     told = [(w.rule, w.scope.name, w.start_s) for w in Judge(layout).feed(shorted, other) if w.end_s is None]
     assert told == sorted(told, key=lambda each: each[2])
     assert [rule for rule, _, _ in told] == ["over-winding", "short", "protection-open"]
+
+
+def test_a_board_that_falls_silent_holds_up_no_warning_of_another():
+    """Two boards measure one supply, one district each; the second ends at 20 s, on the first 16 A are drawn from 30 s on."""
+    places = [
+        output_text("AB"[at], "North bench") + district_text(0, name, "North bench", "AB"[at], board=f"bench-{at + 1}")
+        for at, name in enumerate(("Outer main", "Inner main"))
+    ]
+    guard = "[supply.protection]\nkind = 'none'\n"
+    layout = parse_layout(head_text(boards=("bench-1", "bench-2")) + supply_text("North bench", more=guard) + "".join(places))
+    whole = readings(60, lambda t: step(t, 30, 3.0, 16.0), interval_s=0.1)
+    wide = [name for name in ReadingBlock.__dataclass_fields__ if getattr(getattr(whole, name), "ndim", 0) == 2]
+    judge, told, now_s = Judge(layout), [], 0.0
+    for part in cut(whole, range(0, len(whole), 10)):
+        first, second = (
+            dataclasses.replace(
+                part,
+                board=f"bench-{at + 1}",
+                districts=part.districts[at : at + 1],
+                **{name: getattr(part, name)[:, at : at + 1] for name in wide},
+            )
+            for at in (0, 1)
+        )
+        now_s = float(part.end_s[-1])
+        told += judge.feed(first, second) if now_s < 20 else judge.feed(first)
+        told += judge.tick(now_s)
+    # Five seconds after it began, and two that the other board is waited for.
+    assert 35.0 < next(w for w in told if w.rule == "over-winding").start_s < 38.0
+    assert now_s - judge.loads()[0].at_s < 2.5

@@ -34,6 +34,15 @@ def test_far_above_its_laps_and_flat_asks_to_look_within_six_seconds_and_clears(
     assert "turn its throttle down now" in told.advice
 
 
+@pytest.mark.parametrize("in_s", [0.1, 0.7, 1.0])
+def test_a_train_that_takes_a_second_to_stop_is_stalled_too(in_s):
+    assert stalls(
+        lambda t: np.where(
+            t < UNTIL_S, np.maximum(laps(np.minimum(t, AT_S)), np.interp(t, [AT_S, AT_S + in_s], [0, 3.7])), laps(t)
+        )
+    )
+
+
 @pytest.mark.parametrize(
     ("amps", "volts"),
     [

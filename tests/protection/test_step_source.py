@@ -38,6 +38,14 @@ def test_what_crept_up_is_said_to_have_crept():
     assert found.amps == pytest.approx(2.9, abs=0.3)
 
 
+def test_a_larger_step_long_before_or_after_began_nothing():
+    def inner(t):
+        return np.where((t > 30) & (t < 50) | (t > 76), 9.0, np.where(t >= 70, 4.0, 1.0))
+
+    found = find_source(layout_with(), NAMES, history(inner), round(10.0 / TICK_S))
+    assert (found.district, found.amps) == ("Inner main", pytest.approx(3.0, abs=0.15))
+
+
 def test_nothing_sticks_out_of_a_steady_draw():
     assert find_source(layout_with(), NAMES, history(lambda t: 1.0 + 0 * t), 10) is None
 
