@@ -55,7 +55,8 @@ class Breaks(Watcher):
     def _fed(self, rows: slice, found: int) -> Floats:
         """Amps of this supply's districts that have lost their volts since a tick, shape (n,)."""
         near = self.circuits.neighbours(self.district)
-        usual = self.ticks.usual_volts[self.ticks.rows(found, found + 1)][0, near]
+        # A neighbour's short may have taken most of them seconds ago.
+        usual = np.fmax.reduce(self.ticks.usual_volts[self.ticks.rows(found - t.SHORT_RECENT_TICKS, found + 1)][:, near], axis=0)
         lost = self.ticks.volts_high[rows][:, near] < t.FEED_BACK_SHARE * usual
         return np.asarray(np.where(lost, self.ticks.amps_low[rows][:, near], 0.0).sum(axis=1))
 

@@ -18,7 +18,7 @@ def handed_over(stream: Facts, district: int, tick: int, depth: float, least_sha
         # What had only lost contact there, and has it again, is no train that came.
         before = np.fmax(before, stream.medians("amps", tick - 16, tick - 6))
     gained = np.where(_fed_throughout(stream, district, tick) & stream.circuits.is_track, after - before, 0.0)
-    return bool(np.nanmax(gained / depth, initial=0.0) > least_share)
+    return bool(np.nanmax(np.sign(depth) * gained, initial=0.0) > least_share * abs(depth))
 
 
 def driven_over(stream: Facts, district: int, ticks: tuple[int, int], depth: float, *, is_partial: bool) -> bool:
