@@ -26,15 +26,8 @@ def judge_stand(stream: Stream, district: int, ticks: tuple[int, int], usual: fl
     rows = stream.ticks.rows(found + t.STAND_BOUNCED_TICKS, found + t.STAND_TICKS)
     high, amps = stream.ticks.amps_high[rows, district], stream.ticks.amps[rows, district]
     depth = usual - median(high)
-    highest = float(
-        np.max(stream.ticks.usual_amps[stream.ticks.rows(found - t.STAND_EARLIER_TICKS, found), district], initial=usual)
-    )
     live = bool(stream.ticks.calm[stream.ticks.rows(found, found + t.STAND_TICKS), district].all())
-    if not (
-        live
-        and depth > t.STAND_SHARE * max(usual, t.STAND_RAN_SHARE * highest)
-        and bool((high < usual - 0.8 * depth).mean() > t.STAND_MOSTLY)
-    ):
+    if not (live and depth > t.STAND_SHARE * usual and bool((high < usual - 0.8 * depth).mean() > t.STAND_MOSTLY)):
         return None, depth
     hangs = float(np.ptp(amps)) < HANGING_SHARE * usual  # a converter always shows some noise
     if (
@@ -57,7 +50,7 @@ def _motor_stopped(stream: Stream, district: int, ticks: tuple[int, int], usual:
     stopped = _ripple_left(stream, district, ticks) < t.STAND_SILENT_SHARE
     if usual - left < t.STAND_TRAIN_SHARE * rated:
         bare = left < t.STAND_STANDBY_SHARE * usual
-        stopped |= bare or _is_quiet(stream, district, ticks) or _came_back_less(stream, district, ticks, usual, left)
+        stopped |= bare or _came_back_less(stream, district, ticks, usual, left)
     return stopped and left < t.STAND_LEFT_SHARE * _least_since_live(stream, district, ticks[0])
 
 
@@ -80,8 +73,6 @@ def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, 
     coarse = not is_fine(cut)
     if not (share >= t.EDGE_SHARP_SHARE and volts > held * volts_before and len(below)):
         return None
-    if coarse and depth < (1 - t.STAND_STANDBY_SHARE) * usual:
-        return None
     over = np.flatnonzero(cut.amps > usual - 0.3 * depth)
     if len(over) and stepped_elsewhere(stream, district, float(cut.end_s[over[-1]]), depth):
         return None  # the train drove over
@@ -97,15 +88,6 @@ def _event(stream: Stream, district: int, ticks: tuple[int, int], usual: float, 
         "ripple_left_share": _ripple_left(stream, district, ticks),
     }
     return event
-
-
-def _is_quiet(stream: Stream, district: int, ticks: tuple[int, int]) -> bool:
-    """Most of the ripple went, and what is left is no more than a channel without a motor shows."""
-    after = ticks[1] + t.STAND_BOUNCED_TICKS, ticks[1] + t.STAND_TICKS
-    floor = min((stream.ripple(k, *after) for k in range(len(stream.circuits)) if k != district), default=0.0)
-    left = _ripple_left(stream, district, ticks)
-    ripple = stream.ripple(district, *after)
-    return left < t.STAND_QUIET_SHARE and ripple < t.STAND_FLOORS * floor and ripple / left > t.STAND_MOTOR_FLOORS * floor
 
 
 def _ripple_left(stream: Stream, district: int, ticks: tuple[int, int]) -> float:

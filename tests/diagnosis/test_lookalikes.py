@@ -39,7 +39,7 @@ def test_a_limiter_that_folds_back_opens_nothing_and_its_neighbour_lost_no_feed(
 def test_a_neighbour_that_loses_the_rest_of_its_volts_to_a_limiter_did_not_open():
     bench = Bench(seconds=40)
     bench.extra[bench.rows(20, 20.1), 0] = 30
-    for fed, span in ((0.2, bench.rows(20.1, 21.4)), (0.13, bench.rows(21.4, 26))):
+    for fed, span in ((0.28, bench.rows(20.1, 21.4)), (0.155, bench.rows(21.4, 26))):
         bench.fed[span, :2], bench.extra[span, 0], bench.extra[span, 1] = fed, 3.0, 0.6
     assert "protection-open" not in causes(bench)
 
