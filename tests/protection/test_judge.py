@@ -312,3 +312,15 @@ def test_a_board_that_falls_silent_holds_up_no_warning_of_another():
     # Five seconds after it began, and two that the other board is waited for.
     assert 35.0 < next(w for w in told if w.rule == "over-winding").start_s < 38.0
     assert now_s - judge.loads()[0].at_s < 2.5
+
+
+@pytest.mark.parametrize("seconds", [599.0, 605.0, 1100.0])
+def test_the_last_two_and_a_half_minutes_are_remembered_however_long_it_runs(seconds):
+    """Amps that rise by 1 mA a second, so that each tells its time; one reading ends each tick."""
+    _, judge = judged(
+        layout_with(), readings(seconds, lambda t: 1.0 + t / 1000, interval_s=0.2), range(0, round(seconds * 5), 50)
+    )
+    known = judge._supplies["North bench"].history[-750:, 0]
+    last_s = round((known[-1] - 1.0) * 1000, 1)
+    assert last_s == pytest.approx(seconds, abs=0.5)
+    assert known == pytest.approx(1.0 + (last_s - 0.2 * np.arange(749, -1, -1)) / 1000, abs=1e-6)
