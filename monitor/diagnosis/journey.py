@@ -47,7 +47,8 @@ class Journey:
             breaks: Shape (n,): a hand broke the volts in this tick.
         """
         steps = paces(volts, self.usual_volts, runs) * TICK_S
-        bent = np.log(np.maximum(volts, LEAST_SHARE * self.usual_volts) / self.usual_volts) ** 2
+        # Volts that are not known are no way, and must not make all that follows unknown.
+        bent = np.log(np.fmax(volts, LEAST_SHARE * self.usual_volts) / self.usual_volts) ** 2
         self._way_s = _gone_on(self._way_s, steps)
         self._moved_s = _gone_on(self._moved_s, steps * bent)
         self._here = np.concatenate([self._here, here])

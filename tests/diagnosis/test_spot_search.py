@@ -118,3 +118,13 @@ def test_where_a_train_was_between_two_passings():
     assert search.fraction_at(95.0) == pytest.approx((told.fraction + 0.5) % 1, abs=0.02)
     assert search.fraction_at(1e6) is None
     assert search.fraction_at(390.0) is None  # ten laps after the last passing
+
+
+def test_seconds_without_readings_leave_what_follows_known():
+    journey, ticks = Journey(0.0, 14.0), np.ones(100, dtype=bool)
+    for volts, runs in ((14.0, ticks), (np.nan, ~ticks), (7.0, ticks)):
+        journey.extend(np.full(100, volts), runs, ticks, ~ticks)
+    # 10 s at usual volts, then 10 s at half of them: the logarithm's square of a half, as long as the way.
+    half = 10.0 * 0.5**SPEED_POWERS
+    assert journey.at(30.0) == pytest.approx(10.0 + half)
+    assert journey.moved_at(30.0) == pytest.approx(half * np.log(2) ** 2)
