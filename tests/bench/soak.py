@@ -1,7 +1,7 @@
 """A soak: ``python -m tests.bench.soak --hours 24 --speed 30 --form lines`` (48 minutes; ``--hours 0.2`` for a look).
 
 The whole program - link, pipeline, recorder, page - runs as a process of its own by a clock that is so many times faster, or less
-where the computer is too busy for that: the clock waits for a program that falls behind. A board (``--form``: packed with four or two
+where the computer is too busy for that: the clock waits for a program, or a port, that falls behind. A board (``--form``: packed with four or two
 districts, or lines at ten readings a second) plays ten minutes of the rehearsed show round and round over a pty, while the plug is
 pulled, noise comes, the board browns out, falls silent or floods, browsers come and go, one never reads, and visitors flood the page
 at random. Between the faults come short circuits: each must have its warning in time. At the end, or when told to end, it prints what
@@ -45,6 +45,8 @@ AGE_SLACK_S = 0.5
 BACKLOG_S = 120.0
 BEHIND_LIMIT_BYTES = {"packed": 1_000_000, "packed-2": 200_000, "lines": 50_000}
 """So much may wait for the program's pipeline; beyond it, the clock goes slower. What the program itself holds is far more."""
+BOARD_BEHIND_S = 0.03
+"""Wall seconds that a board may be late with its scans before the clock goes slower, until it stands at twice as many."""
 SHORT_LASTS_S, SHORT_PATIENCE_S = 2.0, 20.0
 """So much of a short reaches the port, or the wait for it ends: a busy computer holds the board itself back."""
 FLOOD_LASTS_S, FLOOD_PAUSE_S = (5.0, 15.0), (20.0, 120.0)
@@ -59,6 +61,7 @@ class Pace:
         path.write_bytes(bytes(16))
         self._seconds = np.memmap(path, dtype=np.float64, mode="r+", shape=(2,))
         self._speed = speed
+        self.board_behind_s = lambda: 0.0
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._turn, daemon=True)
         self._thread.start()
@@ -79,7 +82,11 @@ class Pace:
         before_s = time.monotonic()
         while not self._stop.wait(0.005):
             now_s = time.monotonic()
-            share = min(1.0, max(0.0, 2.0 - float(self._seconds[1]) / self._behind_limit_bytes))
+            # A pty holds some thousand bytes: what it does not take would be dropped by the board, and be no loss of the watch.
+            behind = max(
+                float(self._seconds[1]) / self._behind_limit_bytes, self.board_behind_s() / (BOARD_BEHIND_S * self._speed)
+            )
+            share = min(1.0, max(0.0, 2.0 - behind))
             self._seconds[0] += min(0.05, now_s - before_s) * self._speed * share
             before_s = now_s
 
@@ -98,6 +105,7 @@ class Soak:
         self.recording_trouble = collections.Counter()
         self.shorts, self.unsent_shorts, self.stretches, self.crowds = [], 0, [], collections.Counter()
         self.board, self._layout_text = board_and_layout(form, folder / "board", now_s=self._pace.now_s, backlog_s=BACKLOG_S)
+        self._pace.board_behind_s = self.board.behind_s
         self.began_s = self._pace.now_s()
         self._began_wall_s = time.monotonic()
 

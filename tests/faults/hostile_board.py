@@ -169,6 +169,11 @@ class HostileBoard:
         with self._lock:
             return self._open_since_s is not None and time.monotonic() - self._open_since_s > SETTLED_S
 
+    def behind_s(self):
+        """Seconds of the board for which scans are due that its port did not take yet; none while nobody could read them."""
+        is_read = self._end is not None and self._open_since_s is not None
+        return self._now_s() - self._scan * self.identity.scan_interval_s if is_read else 0.0
+
     def stop(self, *, drained=True):
         """Fall silent and pull the plug."""
         self._stop.set()
