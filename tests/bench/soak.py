@@ -1,11 +1,12 @@
 """A soak: ``python -m tests.bench.soak --hours 24 --speed 30 --form lines`` (48 minutes; ``--hours 0.2`` for a look).
 
 The whole program - link, pipeline, recorder, page - runs as a process of its own by a clock that is so many times faster, or less
-where the computer is too busy for that: the clock waits for a program, or a port, that falls behind. A board (``--form``: packed with four or two
-districts, or lines at ten readings a second) plays ten minutes of the rehearsed show round and round over a pty, while the plug is
-pulled, noise comes, the board browns out, falls silent or floods, browsers come and go, one never reads, and visitors flood the page
-at random. Between the faults come short circuits: each must have its warning in time. At the end, or when told to end, it prints what
-became of memory, file handles, threads, samples and warnings. What was recorded is compared with the board's own books.
+where the computer is too busy for that: the clock waits for a program, or a port, that falls behind. A board (``--form``: packed
+with four or two districts, or lines at ten readings a second) plays ten minutes of the rehearsed show round and round over a pty,
+while the plug is pulled, noise comes, the board browns out, falls silent or floods, browsers come and go, one never reads, and
+visitors flood the page at random. Between the faults come short circuits: each must have its warning in time. At the end, or when
+told to end, it prints what became of memory, file handles, threads, samples and warnings. What was recorded is compared with the
+board's own books.
 """
 
 # ruff: noqa: S311 - faults that are known, not secret
