@@ -6,7 +6,6 @@ import subprocess
 from dataclasses import dataclass
 from html import unescape
 from itertools import chain
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,8 +13,8 @@ import pytest
 from monitor.cli.main import main
 from monitor.sessions import find_sessions
 from tests.sessions.shows import overload_stream, record
+from tests.sessions.test_demo_sessions import SHIPPED
 
-RECORDINGS = Path(__file__).parents[2] / "recordings"
 POINT = 1.0
 MM = 72 / 25.4
 PAPERS = {
@@ -76,7 +75,7 @@ def printed(request, tmp_path_factory):
     folder = tmp_path_factory.mktemp(request.param)
     record(folder / "recordings", overload_stream(9.0), 9.0, marks=[(120, "derailed at the " + "very " * 60 + "end")])
     pdfs = []
-    for k, session in enumerate([*find_sessions(RECORDINGS), *find_sessions(folder / "recordings")]):
+    for k, session in enumerate([*SHIPPED, *find_sessions(folder / "recordings")]):
         assert main(["report", str(session.path), "--out", str(folder / f"{k}.html"), "--pdf", "--paper", request.param]) == 0
         pdfs.append(folder / f"{k}.pdf")
     return request.param, pdfs, [sheets_of(pdf) for pdf in pdfs]
