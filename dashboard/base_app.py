@@ -2,6 +2,7 @@
 
 import html
 import logging
+import traceback
 from collections import Counter
 from pathlib import Path
 
@@ -82,6 +83,8 @@ def guard(app: dash.Dash, gate: Gate, *, insist_on_encryption: bool = False) -> 
 
 KINDS_LIMIT = 100
 """So many kinds of failure are counted apart; beyond them, no more are counted."""
+STACK_LINES, LINE_CHARACTERS = 60, 400
+"""Of a stack in the log, its end: what a visitor sent, up to a megabyte, stands in the message of some failures."""
 _DASH_ROOM = "/_dash"
 _log = logging.getLogger(__name__)
 
@@ -111,7 +114,9 @@ def _log_failure(error: Exception, seen: Counter[str]) -> None:
         return
     seen[kind] += 1
     if seen[kind] & (seen[kind] - 1) == 0:
-        _log.error("an answer to %r failed (%d times so far)", request.path[:200], seen[kind], exc_info=error)
+        stack = "".join(traceback.format_exception(error)).splitlines()[-STACK_LINES:]
+        lines = "\n".join(line[:LINE_CHARACTERS] for line in stack)
+        _log.error("an answer to %r failed (%d times so far)\n%s", request.path[:200], seen[kind], lines)
 
 
 def _plain(status: int, sentence: str) -> Response:

@@ -26,7 +26,7 @@ def register(app: dash.Dash, watch: WatchLike) -> None:
     """Register the page, its addresses and its callbacks."""
     cache = SessionCache(watch.recordings)
     pool: WorkerPool = app.server.extensions[WorkerPool.__name__]
-    played = watch.session.path.name if isinstance(watch, Replay) else ""
+    played = watch.session.name if isinstance(watch, Replay) else ""
 
     def layout(session: str = "", beside: str = "", at: str = "", **_query: str) -> Component:
         listing = cache.listing()

@@ -1,6 +1,7 @@
 """The tables that collectors write: rows by partition, and their files."""
 
 import contextlib
+import os
 import secrets
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -106,17 +107,24 @@ class Tables:
         parts = sorted(folder.glob(f"{self._name}-part-*.parquet"))
         if len(parts) < PARTS_LIMIT:
             return
-        whole = pa.concat_tables([pq.read_table(part, schema=schema, partitioning=None) for part in parts])
+        whole = pa.concat_tables([_read(part, schema) for part in parts])
         _write(folder, f"{self._name}-whole-{secrets.token_hex(6)}", whole)
         for part in parts:
             part.unlink(missing_ok=True)
+
+
+def _read(path: Path, schema: pa.Schema) -> pa.Table:
+    with pa.OSFile(os.fsencode(path)) as file:
+        return pq.read_table(file, schema=schema, partitioning=None)
 
 
 def _write(folder: Path, name: str, table: pa.Table) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     temporary = folder / f".{name}.tmp"
     try:
-        pq.write_table(table, temporary, compression="zstd")
+        # As bytes: the library takes no name that is not UTF-8.
+        with pa.OSFile(os.fsencode(temporary), "wb") as file:
+            pq.write_table(table, file, compression="zstd")
         temporary.replace(folder / f"{name}.parquet")
     except BaseException:
         with contextlib.suppress(OSError):

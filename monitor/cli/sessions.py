@@ -3,6 +3,7 @@
 import argparse
 import shutil
 import sys
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from monitor.sessions.durable import is_held
 from monitor.sessions.folder import LOCK, damaged_sessions
 
 ACTIONS = ("list", "recover", "check", "demo")
+WHOLE = "{}: every file is as it was written"
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -81,7 +83,11 @@ def _recover(recordings: Path) -> int:
     recovered = recover_all(recordings)
     for each in recovered:
         print(f"{each.session.path}: put in order, {each.ended_s:.0f} s in all.", *each.losses, sep="\n    ")
-    left = [str(error) for _, error in damaged_sessions(recordings)]
+    left = [
+        sentence
+        for session, sentence in _conditions(recordings)
+        if sentence != WHOLE.format(session.path) and not is_held(session.path / LOCK)
+    ]
     print(*left, sep="\n", end="\n" if left else "")
     if not recovered and not left:
         print("Every session is in order.")
@@ -97,17 +103,21 @@ def _demo(recordings: Path) -> int:
 
 
 def _check(recordings: Path) -> int:
+    is_damaged = False
+    for session, sentence in _conditions(recordings):
+        is_damaged = is_damaged or sentence != WHOLE.format(session.path)
+        print(sentence)
+    return 1 if is_damaged else 0
+
+
+def _conditions(recordings: Path) -> Iterator[tuple[SessionFolder, str]]:
+    """How each session stands, damaged manifests first."""
     from monitor.sessions.pack import damage_of  # noqa: PLC0415 - start-up time
 
-    damaged = False
-    for _, error in damaged_sessions(recordings):
-        damaged = True
-        print(error)
+    yield from ((session, str(error)) for session, error in damaged_sessions(recordings))
     for session in find_sessions(recordings):
-        damage = list(damage_of(session))
-        damaged = damaged or bool(damage)
-        print(f"{session.path}: {'; '.join(damage) or 'every file is as it was written'}")
-    return 1 if damaged else 0
+        damage = "; ".join(damage_of(session))
+        yield session, f"{session.path}: {damage}" if damage else WHOLE.format(session.path)
 
 
 def _keep(args: argparse.Namespace) -> int:

@@ -14,6 +14,7 @@
 """
 
 import contextlib
+import os
 import re
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
@@ -139,8 +140,8 @@ class SessionFolder:
 
     @property
     def name(self) -> str:
-        """The folder's name."""
-        return self.path.resolve().name
+        """The folder's name, as text that any page and file can hold: bytes that are not UTF-8 become U+FFFD."""
+        return os.fsencode(self.path.resolve().name).decode("utf-8", "replace")
 
     def notices(self, kind: NoticeKind) -> Path:
         """File of one kind of JSON lines; may not exist."""

@@ -66,6 +66,10 @@ def pack(session: SessionFolder, target: Path, tell: Callable[[int], None] = lam
                     done += file.stat().st_size
                     tell(done)
         partial.replace(path)
+    except UnicodeEncodeError as error:
+        raise SessionError(
+            f"{session.path} holds a file whose name is not UTF-8, and which is no part of a session: remove it first"
+        ) from error
     except OSError as error:
         raise SessionError(f"{path} cannot be written ({error.strerror}): check its folder and the room on its disk") from error
     finally:

@@ -1,5 +1,6 @@
 """Every reading of a sifted stream as one Parquet file, for checks and analysis outside."""
 
+import os
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -67,9 +68,11 @@ class ReadingsFile:
         self._waiting: list[pa.RecordBatch] = []
         self._rows = 0
         try:
-            self._writer = pa.parquet.ParquetWriter(path, SCHEMA, compression="zstd")
+            # As bytes: the library takes no name that is not UTF-8.
+            self._file = pa.OSFile(os.fsencode(path), "wb")
         except OSError as error:
             raise self._refused(error) from error
+        self._writer = pa.parquet.ParquetWriter(self._file, SCHEMA, compression="zstd")
 
     def __enter__(self) -> Self:
         return self
@@ -77,6 +80,7 @@ class ReadingsFile:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         self._write()
         self._writer.close()
+        self._file.close()
 
     def add(self, step: Step) -> None:
         """Take the readings of one step.

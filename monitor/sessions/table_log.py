@@ -2,6 +2,7 @@
 
 import contextlib
 import io
+import os
 from collections.abc import Callable, Sequence, Sized
 from functools import partial
 from pathlib import Path
@@ -154,12 +155,17 @@ def read_part(path: Path, columns: list[str] | None = None, later: Sequence[str]
 
 def _sealed_table(path: Path, columns: list[str] | None, later: Sequence[str]) -> pa.Table:
     # Not pa.parquet.read_table: that imports pandas, which takes half a second.
-    with pa.parquet.ParquetFile(path) as file:
+    with _opened(path) as source, pa.parquet.ParquetFile(source) as file:
         _check_size(path, file.metadata)
         there = file.schema_arrow.names
         if absent := [name for name in columns or () if name not in there and name not in later]:
             raise KeyError(f"{path.name} has no column {absent[0]}")
         return file.read(columns)
+
+
+def _opened(path: Path) -> pa.NativeFile:
+    """Its name as bytes: the library takes none that is not UTF-8."""
+    return pa.OSFile(os.fsencode(path))
 
 
 def _open_table(path: Path) -> tuple[pa.Table | None, Path]:
@@ -201,7 +207,8 @@ def seal_open(path: Path, parquet: Parquet, size_bytes: int | None = None) -> in
 def is_whole(path: Path) -> bool:
     """True where a Parquet part can be opened."""
     try:
-        _check_size(path, pa.parquet.read_metadata(path))
+        with _opened(path) as source:
+            _check_size(path, pa.parquet.read_metadata(source))
     except (pa.ArrowInvalid, OSError):
         return False
     return True

@@ -1,8 +1,12 @@
 """The commands over recorded sessions, as a person runs them."""
 
 import json
+import os
+import shutil
 from datetime import UTC, datetime, timedelta
 
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from monitor.cli.main import main
@@ -75,6 +79,24 @@ def test_old_sessions_go_only_when_asked_and_agreed(tmp_path, capsys):
     assert main(["sessions", "--recordings", str(tmp_path), "--keep-days", "30", "--yes"]) == 0
     (left,) = find_sessions(tmp_path)
     assert left.manifest().began_at > now - timedelta(days=30)
+
+
+def test_names_that_are_not_utf_8_are_names_like_others(show, tmp_path, capsys):
+    """POSIX allows any bytes in a name but the slash and zero (Base Definitions, 3.170 filename)."""
+    odd = tmp_path / os.fsdecode(b"na\xffme")
+    shutil.copytree(show.path, odd)
+    readings, page = odd.with_suffix(".parquet"), odd.with_suffix(".html")
+    assert main(["sift", str(odd), "--readings", str(readings)]) == 0
+    with pa.OSFile(os.fsencode(readings)) as file:
+        assert pq.read_table(file).num_rows > 0
+    assert main(["report", str(odd), "--out", str(page)]) == 0
+    assert "Session na\ufffdme" in page.read_text()
+    assert main(["sessions", "check", "--recordings", str(tmp_path)]) == 0
+    assert main(["pack", str(odd), str(tmp_path)]) == 0
+    assert main(["unpack", str(tmp_path / "na\ufffdme.session.zip"), "--recordings", str(tmp_path / "there")]) == 0
+    (odd / os.fsdecode(b"\xff.json")).touch()
+    assert main(["pack", str(odd), str(tmp_path / "again")]) == 2
+    assert "whose name is not UTF-8" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -86,6 +86,7 @@ def test_a_newer_form_is_left_alone(recordings, bad):
     text = b'{"format": 2, "title": "x", "began_at": "2030-05-01T10:00:00Z"}'
     (bad.path / MANIFEST).write_bytes(text)
     assert recover_all(recordings) == []
+    assert main(["sessions", "recover", "--recordings", str(recordings)]) == 1
     assert (bad.path / MANIFEST).read_bytes() == text
     assert [session.name for session, _ in damaged_sessions(recordings)] == [bad.name]
 
@@ -131,9 +132,14 @@ def test_a_table_of_too_many_rows_is_refused_before_it_is_read(bad):
         load_readings(bad, ("volts_rms",))
 
 
-def test_nothing_that_was_not_recorded_passes_for_recorded(bad, tmp_path):
+def test_nothing_that_was_not_recorded_passes_for_recorded(bad, tmp_path, capsys):
     (bad.path / "readings" / "more.parquet").write_bytes(b"x")
     assert list(damage_of(bad)) == ["readings/more.parquet was not recorded: no checksum covers it"]
+    for action in ("check", "recover"):  # nothing can be recovered here, and nothing is said to be in order
+        assert main(["sessions", action, "--recordings", str(bad.path.parent)]) == 1
+        out = capsys.readouterr().out
+        assert f"{bad.path}: readings/more.parquet was not recorded" in out
+        assert "is in order" not in out
     (bad.path / "readings" / "more.parquet").unlink()
     (bad.path / "more.json").symlink_to("/etc/hostname")
     with pytest.raises(SessionError, match="is a link to somewhere else"):

@@ -141,6 +141,13 @@ def test_the_link_works_once(served):
     assert served.ask("POST", "/enter", {"secret": secret}, **VISITOR, **ACT).status == 403
 
 
+def test_the_link_works_for_one_of_many_at_once(served):
+    secret = {"secret": served.server.invitation().split("#")[1]}
+    with ThreadPoolExecutor(12) as many:
+        statuses = list(many.map(lambda _: served.ask("POST", "/enter", secret, **ACT).status, range(12)))
+    assert sorted(statuses) == [200] + [403] * 11
+
+
 def test_leaving_takes_the_pages_own_header(served):
     entered = served.ask("POST", "/enter", {"passphrase": WORDS}, **VISITOR, **ACT)
     assert served.ask("POST", "/leave", {}, **VISITOR, Cookie=cookie(entered)).status == 403
@@ -289,6 +296,12 @@ def test_no_body_breaks_an_address(acting, path, body):
 def test_no_bytes_break_the_server(served, sent):
     assert b"Traceback" not in served.raw(b"GET /" + sent + b"\r\n\r\n")
     assert served.ask("GET", "/feed/now").status == 200
+
+
+def test_what_a_visitor_sends_does_not_fill_the_log(served, caplog):
+    served.ask("POST", "/_dash-update-component", {"output": "x" * 900_000}, Content_Type="application/json", **VISITOR)
+    assert "an answer to '/_dash-update-component' failed" in caplog.text
+    assert len(caplog.text) < 20_000
 
 
 @pytest.mark.browser

@@ -5,6 +5,7 @@ the standard library's parser and by a real browser; what steers is what Unicode
 """
 
 import json
+import os
 import re
 import unicodedata
 from html.parser import HTMLParser
@@ -16,6 +17,7 @@ from dashboard.hall.app import create_hall_app, hall_server
 from monitor.cli.main import main
 from monitor.layout import parse_layout
 from monitor.runtime import Pipeline
+from monitor.sessions import SessionFolder
 from monitor.sessions.recorder import Recorder
 from monitor.sessions.recording import SessionOptions
 from monitor.values import Action
@@ -28,7 +30,7 @@ from tests.sessions.shows import BEGAN_AT, LAYOUT_TEXT, chunks_of, overload_stre
 
 TAG = "hostile-mark"
 HOSTILE = f"\"'></title></script><{TAG} onload=x>\x1b[2J\x1b]0;x\x07\u202e{{{{7*7}}}}"
-IN_A_FILE_NAME = f"2026-11-21_14-00-00_\"'><{TAG} onload=x>\x1b[2J"
+IN_A_FILE_NAME = f"2026-11-21_14-00-00_\"'><{TAG} onload=x>\x1b[2J" + os.fsdecode(b"\xff")
 PRINTABLE = "".join(each for each in HOSTILE if each.isprintable())
 ACT = {"X-Pilotlamp": "act"}
 SECONDS = 6.0
@@ -109,7 +111,7 @@ def has_markup(text):
 
 def answers(client, session):
     """Every address that can be looked at, as text, with its kind."""
-    here = f"session={quote(session.name)}"
+    here = f"session={quote(SessionFolder(session).name)}"
     for rule in sorted({rule.rule for rule in client.application.url_map.iter_rules() if "GET" in rule.methods}):
         if "stream" in rule or "_dash-component-suites" in rule:
             continue
@@ -217,7 +219,7 @@ def test_a_browser_makes_no_element_of_it(watch, session, browser):
     page.set_default_timeout(120_000)  # the first of what workers make waits for their start
     complaints = []
     page.on("console", lambda line: complaints.append(line.text) if "Content Security" in line.text else None)
-    named = f"session={quote(session.name)}"
+    named = f"session={quote(SessionFolder(session).name)}"
     district = quote(hall.layout.district[0].name)
     paths = [
         "",
