@@ -58,24 +58,29 @@ def pack(session: SessionFolder, target: Path, tell: Callable[[int], None] = lam
         partial.unlink(missing_ok=True)  # of a run that was cut off; a link there is not followed
         with zipfile.ZipFile(partial, "x", zipfile.ZIP_STORED) as bundle:
             done = 0
-            for file in sorted(session.path.rglob("*")):
-                if file.is_symlink():
-                    raise SessionError(f"{file} is a link to somewhere else, and no part of a session: remove it first")
-                if file.is_file() and file.name != LOCK:
-                    bundle.write(file, f"{session.name}/{file.relative_to(session.path).as_posix()}")
-                    done += file.stat().st_size
-                    tell(done)
+            for file, name in _members(session):
+                bundle.write(file, name)
+                done += file.stat().st_size
+                tell(done)
         partial.replace(path)
-    except UnicodeEncodeError as error:
-        raise SessionError(
-            f"{session.path} holds a file whose name is not UTF-8, and which is no part of a session: remove it first"
-        ) from error
     except OSError as error:
         raise SessionError(f"{path} cannot be written ({error.strerror}): check its folder and the room on its disk") from error
     finally:
         with contextlib.suppress(OSError):
             partial.unlink()
     return path
+
+
+def _members(session: SessionFolder) -> Iterator[tuple[Path, str]]:
+    """The files of a session, and what they are called in the ZIP."""
+    for file in sorted(session.path.rglob("*")):
+        name = f"{session.name}/{file.relative_to(session.path).as_posix()}"
+        if file.is_symlink():
+            raise SessionError(f"{file} is a link to somewhere else, and no part of a session: remove it first")
+        if name != os.fsencode(name).decode("utf-8", "replace"):
+            raise SessionError(f"{file} is called by no UTF-8 text, and is no part of a session: remove it first")
+        if file.is_file() and file.name != LOCK:
+            yield file, name
 
 
 _REFUSALS = (

@@ -96,7 +96,7 @@ def test_names_that_are_not_utf_8_are_names_like_others(show, tmp_path, capsys):
     assert main(["unpack", str(tmp_path / "na\ufffdme.session.zip"), "--recordings", str(tmp_path / "there")]) == 0
     (odd / os.fsdecode(b"\xff.json")).touch()
     assert main(["pack", str(odd), str(tmp_path / "again")]) == 2
-    assert "whose name is not UTF-8" in capsys.readouterr().err
+    assert "is called by no UTF-8 text" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(
