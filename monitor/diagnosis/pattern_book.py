@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from monitor.diagnosis.occurrences import Occurrence
 from monitor.diagnosis.places import SPOT_CAUSES, DistrictPlaces, History
-from monitor.diagnosis.spot_search import LEAST_EVENTS, NO_SIGN, Spot
+from monitor.diagnosis.spot_search import NO_SIGN, Spot
 from monitor.facts.circuits import Circuits
 from monitor.facts.presence import hand_overs, train_present
 from monitor.facts.ticks import KEPT_TICKS, TICK_S, Ticks
@@ -17,6 +17,7 @@ Bools = NDArray[np.bool_]
 EVERY_TICKS = 100
 # Of 60 rehearsed worlds with a place, 1 was said to have none at 8 events, and 1 at 10.
 ENOUGH_EVENTS = 8  # to say that there is no place
+FEWEST_FOLLOWING = 5  # events of all districts that a train visits, to say that they follow it
 FEWEST_EACH = 2  # events in each district that a train visits, to say that they follow it
 PHASES_TOLD = 60
 DISTURBING = (*SPOT_CAUSES, Cause.BINDING, Cause.SUPPLY_SAG, Cause.MAINS_DIP, Cause.FEED_LOST, Cause.PROTECTION_OPEN)
@@ -88,7 +89,7 @@ class PatternBook:
         told = [self._fixed(d, *spots[d]) for d in fixed]
         rest = [d for d in group if d not in fixed and self._places[d].contacts]
         counts = [self._places[d].contacts for d in rest]
-        if len(rest) > 1 and min(counts) >= FEWEST_EACH and sum(counts) >= LEAST_EVENTS:
+        if len(rest) > 1 and min(counts) >= FEWEST_EACH and sum(counts) >= FEWEST_FOLLOWING:
             return [*told, self._elsewhere("follows-train", rest, [spots[d][0] for d in rest if d in spots])]
         scattered = [d for d in rest if self._places[d].contacts >= ENOUGH_EVENTS and spots[d][0].p_value > NO_SIGN]
         return told + [self._elsewhere("scattered", [d], [spots[d][0]]) for d in scattered]

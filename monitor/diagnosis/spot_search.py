@@ -13,7 +13,7 @@ from monitor.diagnosis.spot_filter import Gone, SpotFilter
 from monitor.facts.medians import quantiles
 from monitor.values.arrays import Floats
 
-LEAST_EVENTS = 5
+LEAST_EVENTS = 4
 SIGNIFICANT = 0.02
 NO_SIGN = 0.8  # a p-value above this speaks for no spot, whatever was told before
 ONE_PASSING_S = 1.5  # events closer together are one passing of one train
@@ -30,7 +30,7 @@ PART_EVIDENCE = 15.0  # the same for a half or a third of it
 LONGER_EVIDENCE = 2.0  # the same by which twice or three times the likeliest lap may be less likely
 FARTHEST_LAPS = 3.0  # from the spot's passing to a moment whose place is asked for: the clock drifts
 SHOWN_LAP = 3.0  # natural logarithm: by how much the amps must favour a lap over others, to say that it is the lap
-STANDS_SHARE = 0.25  # of the laps may be without
+STANDS_SHARE = 0.4  # of the laps may be without
 _LAPS = np.tile(LAPS_S, len(SPEED_POWERS))
 _POWER = np.repeat(np.arange(len(SPEED_POWERS)), len(LAPS_S))
 
@@ -160,7 +160,7 @@ class SpotSearch:
         return float((self._fraction + (way_s - (before or after)[-1 if before else 0]) / lap_s) % 1.0)
 
     def stands_s(self) -> float:
-        """How long the train stands in nearly every lap, as at a spot that stops it: a lap by the clock takes so much longer."""
+        """How long the train stands in most laps, as at a spot that stops it: a lap by the clock takes so much longer."""
         if self._held is None:
             return 0.0
         lap_s, power = float(_LAPS[self._held]), int(_POWER[self._held])

@@ -8,6 +8,7 @@ from monitor.facts import thresholds as t
 from monitor.facts.balance import handed_over, others_dropped, stepped_elsewhere
 from monitor.facts.edges import is_fine, sharpest_share
 from monitor.facts.medians import median, medians, quantiles
+from monitor.facts.ticks import TICK_S
 from monitor.values import Cause
 
 HANGING_SHARE = 1e-4
@@ -97,10 +98,14 @@ def _ripple_left(stream: Stream, district: int, ticks: tuple[int, int]) -> float
 
 
 def _least_since_live(stream: Stream, district: int, tick: int) -> float:
-    """The least that was drawn for long since the volts last came on: a train that ran never stood meanwhile."""
+    """The least that was drawn for long since the volts last came on: a train that ran stood only where it lost contact, too."""
     rows = stream.ticks.rows(tick - t.STAND_EARLIER_TICKS, tick - 2)
-    dead = np.flatnonzero(~stream.ticks.calm[rows, district])
-    past = stream.ticks.amps[rows, district][int(dead[-1]) + 1 if len(dead) else 0 :]
+    counts = stream.ticks.calm[rows, district].copy()
+    counts[: int(np.flatnonzero(~counts)[-1]) + 1 if not counts.all() else 0] = False
+    at_s = (np.arange(-len(counts), 0) + tick - 2) * TICK_S
+    for sag in stream.whole_sags(district, tick):
+        counts &= (at_s < sag.start_s - TICK_S) | (at_s > (sag.end_s or sag.start_s))
+    past = stream.ticks.amps[rows, district][counts]
     return quantiles(past, (t.STAND_LEAST_QUANTILE,))[0] if len(past) else np.inf
 
 
@@ -108,14 +113,18 @@ def _was_switched_on(stream: Stream, district: int, tick: int, left: float, dept
     """A load that is switched off: as many amps had come at once, while the volts were there, and stayed."""
     rows = stream.ticks.rows(tick - t.STAND_SWITCHED_TICKS, tick - 1)
     amps, calm = stream.ticks.amps[rows, district], stream.ticks.calm[rows, district]
+    over = stream.ticks.amps_high[rows, district] > left + 0.5 * depth
     if len(amps) < t.STAND_TICKS + t.STAND_SETTLED_TICKS + 3:
         return False
     windows = np.lib.stride_tricks.sliding_window_view
     before = windows(amps[: -t.STAND_SETTLED_TICKS - 1], t.STAND_TICKS)  # a contact that is made again was lost for less
+    # The tick of the edge says nothing: in the one behind it a motor that starts still takes more, a load does not.
+    under = ~windows(over[: -t.STAND_SETTLED_TICKS - 1], t.STAND_TICKS).any(axis=1)
+    rises = under & over[t.STAND_TICKS :][: len(before)]
     at_once = amps[t.STAND_TICKS + 1 :][: len(before)]
     after = medians(windows(amps[t.STAND_TICKS + 1 :], t.STAND_SETTLED_TICKS), 1)[: len(before)]
     alike = np.abs(np.stack([at_once, after]) - before[:, -1] - depth) < t.STAND_ALIKE * depth
     high = (amps > left + 0.5 * depth) | ~calm
     stays = np.logical_and.accumulate(high[::-1])[::-1][t.STAND_TICKS + 1 :][: len(before)]
     fed = windows(calm[: -t.STAND_SETTLED_TICKS - 1], t.STAND_TICKS)[:, -1]
-    return bool((alike.all(axis=0) & (before < left + 0.5 * depth).all(axis=1) & stays & fed).any())
+    return bool((alike.all(axis=0) & rises & stays & fed).any())

@@ -262,6 +262,17 @@ def test_a_train_in_neutral_whose_reversing_unit_takes_half_its_amps_stands_with
     assert bare(bench.diagnose()[0]) == [("lost-contact", "Outer main"), ("direction-break", "Outer main")]
 
 
+@pytest.mark.parametrize("surge", [1.5, 0.8])
+def test_a_train_that_stands_without_contact_in_each_lap_is_told_each_time(surge: float):
+    """Back after 8 s of 18 it takes more for some tenths of a second (a motor that starts), however fast that fades."""
+    bench = Bench(seconds=120, noise=0.02)
+    for at_s in range(10, 110, 18):
+        bench.load[bench.rows(at_s, at_s + 8), 0] = 0
+        back = bench.rows(at_s + 8, at_s + 10)
+        bench.load[back, 0] += surge * np.exp(-(bench.at_s[back] - at_s - 8) / 0.15)
+    assert bare(bench.diagnose()[0]) == [("lost-contact", "Outer main")] * 6
+
+
 def test_a_neighbour_under_a_hand_at_that_moment_lost_and_took_no_train():
     bench = dropped_out()
     bench.fed[bench.rows(20.05, 20.6), 1] = 0
