@@ -1,5 +1,6 @@
 import json
 import lzma
+import time
 from dataclasses import MISSING, fields, replace
 
 import numpy as np
@@ -11,11 +12,12 @@ from monitor.bus.payloads import encode
 from monitor.sessions import Playback, find_sessions
 from monitor.sessions.buckets import BoardBuckets
 from monitor.sessions.notice_rows import row_line
+from monitor.sessions.recorder import Recorder
 from monitor.sessions.recording import kept_of
-from monitor.values import Action, Priority, ReadingBlock, Scope
+from monitor.values import Action, Chunk, Priority, ReadingBlock, Scope, Step
 from monitor.values import Warning as RaisedWarning
 from tests.runtime.streams import packed_stream, sine_counts
-from tests.sessions.shows import BEGAN_AT, PORT, chunks_of, record
+from tests.sessions.shows import BEGAN_AT, LAYOUT_TEXT, PORT, chunks_of, record
 
 SECONDS = 6.0
 ARRAYS = [each.name for each in fields(ReadingBlock) if each.default is MISSING and each.name not in ("board", "districts")]
@@ -44,6 +46,23 @@ def test_chunks_come_back_as_they_came(show):
     assert [action.text for each in played for action in each.actions] == ["cleaned rails"]
     assert next(k for k, each in enumerate(played) if each.actions) == 100
     assert played[100].actions == (Action(kind="mark", at_s=played[100].chunk.received_s, text="cleaned rails"),)
+
+
+def test_ten_times_the_data_takes_less_than_one_core(tmp_path):
+    """Noise, which no codec makes smaller, ten times as fast as 500000 baud bring it (8N1: ten bits a byte); compressing included."""
+    pieces, piece_s = 480, 0.025
+    data = np.random.default_rng(1).bytes(pieces * 12_500)
+    chunks = [Chunk(data=data[k * 12_500 : (k + 1) * 12_500], received_s=(k + 1) * piece_s) for k in range(pieces)]
+    recorder = Recorder(tmp_path, LAYOUT_TEXT, began_at=BEGAN_AT, reserve_bytes=0)
+    began_s = time.process_time()
+    for chunk in chunks:
+        recorder.put(Step(port=PORT, chunk=chunk, now_s=chunk.received_s))
+        recorder.keep_up(4_000_000)
+    recorder.close()
+    assert time.process_time() - began_s < pieces * piece_s
+    (session,) = find_sessions(tmp_path)
+    assert [each.chunk for each in Playback(session)] == chunks
+    assert session.closing().losses == ()
 
 
 def test_pandas_opens_the_readings_in_one_line(show):
