@@ -101,6 +101,8 @@ def answer(folder: Path, question: str, asked: Range | None = None) -> Answer:
     """
     if not any((folder / table).is_dir() for table in SCHEMAS):
         raise BusError(f"{folder} holds nothing that collectors wrote: give the folder that 'pilotlamp collect --into' was given")
+    if str(folder) != os.fsencode(folder).decode("utf-8", "replace"):
+        raise BusError(f"{folder} can be asked only once every folder on the way to it is called by UTF-8 text: rename it")
     known = QUESTIONS.get(question)
     sql = f"{known[1]} LIMIT {ROWS_SHOWN}" if known else question
     try:

@@ -67,6 +67,8 @@ def run(args: argparse.Namespace) -> int:
         finally:
             replay.stop()
             _print(lines)
+            for sentence in replay.damage:
+                print(f"pilotlamp: {args.session}: {sentence}; played what is left", file=sys.stderr)
             for verdict in replay.verdicts():
                 print(verdict.line(replay.status().first_s))
     return 0

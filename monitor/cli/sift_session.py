@@ -71,7 +71,7 @@ def sift_session(
             progress.reached(step.now_s - manifest.first_s)
     if not playback.raw_bytes:
         raise SessionError(f"{path}: this session holds no bytes: nothing was recorded")
-    for sentence in playback.damage:
+    for sentence in (*session.missing(), *playback.damage):
         print(f"pilotlamp: {path}: {sentence}; worked through what is left", file=sys.stderr)
     sifted.summary = summary.build()
     return sifted

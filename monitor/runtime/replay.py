@@ -211,6 +211,11 @@ class Replay:
         boards = {board.port or board.name: board.name for board in reversed(self.layout.board)}
         return tuple(PortStatus(port=port, board=boards[port], state="reading", sentence=sentence) for port in ports)
 
+    @property
+    def damage(self) -> tuple[str, ...]:
+        """What of the session is not there or could not be read so far, one sentence each."""
+        return (*self.session.missing(), *self._playback.damage)
+
     def operate(self, action: Action) -> None:
         """Take what an operator does now, beside what was done then."""
         with self._changed:
@@ -235,7 +240,8 @@ class Replay:
         self._at_s = self._first_s
         self._live = Live(self.layout, self._now_s, self.session.manifest().began_at)
         self._would = WouldOpen(self.layout, self._openings)
-        self._chunks = iter(Playback(self.session))
+        self._playback = Playback(self.session)
+        self._chunks = iter(self._playback)
         self._next: Played | None = next(self._chunks, None)
         self._merger = Merger(JOIN_S)
         self._pending: deque[Played | Together] = deque()

@@ -178,7 +178,7 @@ def review(
         events=events,
         warnings=tuple(read_notices(session, "warnings", RaisedWarning)),
         marks=tuple(action for action in read_notices(session, "actions", Action) if action.kind == "mark"),
-        losses=closing.losses if closing is not None else (_unclosed(session),),
+        losses=(*closing.losses, *session.missing()) if closing is not None else (_unclosed(session),),
     )
 
 

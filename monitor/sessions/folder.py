@@ -197,6 +197,12 @@ class SessionFolder:
         closing = self.closing()
         return None if closing is None else max(0.0, closing.ended_s - self.manifest().first_s)
 
+    def missing(self) -> tuple[str, ...]:
+        """What its closing row names and is not there any more, one sentence each."""
+        closing = self.closing()
+        names = () if closing is None else closing.files
+        return tuple(f"{name} is missing" for name in names if not os.path.isfile(self.path / name))  # noqa: PTH113 - raises at no odd name
+
     def wall_time(self, at_s: float) -> datetime:
         """Wall clock (UTC) of a moment of the stream."""
         return self.manifest().began_at + timedelta(seconds=at_s)

@@ -43,6 +43,7 @@ def pack(session: SessionFolder, target: Path, tell: Callable[[int], None] = lam
         tell: Called with the bytes done, now and then.
 
     Raises:
+        SessionDamagedError: It is not as it was recorded.
         SessionError: The session is still being recorded, or the file is there already or cannot be written.
     """
     session.manifest()
@@ -53,12 +54,15 @@ def pack(session: SessionFolder, target: Path, tell: Callable[[int], None] = lam
     path = target / f"{session.name}{SUFFIX}" if os.path.isdir(target) else target  # noqa: PTH112 - raises at no odd name
     if os.path.lexists(path):
         raise SessionError(f"{path} is there already: give another name, or remove it first")
+    members = list(_members(session))
+    for sentence in damage_of(session):
+        raise SessionDamagedError(f"{session.path}: {sentence}: it would not be taken as whole, so it is not packed")
     partial = path.with_name(path.name + ".tmp")
     try:
         partial.unlink(missing_ok=True)  # of a run that was cut off; a link there is not followed
         with zipfile.ZipFile(partial, "x", zipfile.ZIP_STORED) as bundle:
             done = 0
-            for file, name in _members(session):
+            for file, name in members:
                 bundle.write(file, name)
                 done += file.stat().st_size
                 tell(done)
@@ -129,11 +133,10 @@ def damage_of(session: SessionFolder) -> Iterator[str]:
     if closing is None:
         yield "it was never closed"
         return
+    missing = session.missing()
+    yield from missing
     for name, seal in closing.files.items():
-        path = session.path / name
-        if not path.is_file():
-            yield f"{name} is missing"
-        elif seal_of(path) != seal:
+        if f"{name} is missing" not in missing and seal_of(session.path / name) != seal:
             yield f"{name} is not as it was written"
     for path in sorted(session.path.rglob("*")):
         name = path.relative_to(session.path).as_posix()

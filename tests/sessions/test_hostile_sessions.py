@@ -7,6 +7,7 @@ import json
 import lzma
 import stat
 
+import msgspec
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet
@@ -145,6 +146,24 @@ def test_nothing_that_was_not_recorded_passes_for_recorded(bad, tmp_path, capsys
     with pytest.raises(SessionError, match="is a link to somewhere else"):
         pack(bad, tmp_path)
     assert list(tmp_path.glob("*.zip*")) == []
+
+
+def test_what_is_not_there_any_more_is_said_wherever_the_session_is_used(bad, tmp_path, capsys):
+    readings, raw = "readings/readings-0001.parquet", "raw/port-1-0001.wire.xz"
+    closing = bad.closing()
+    odd = {**closing.files, "x" * 5000: closing.files[raw]}
+    (bad.path / CLOSING).write_bytes(msgspec.json.encode(msgspec.structs.replace(closing, files=odd)))
+    assert bad.missing() == (f"{'x' * 5000} is missing",)
+    (bad.path / CLOSING).write_bytes(msgspec.json.encode(closing))
+    (bad.path / readings).unlink()
+    assert main(["report", str(bad.path), "--out", str(tmp_path / "page.html")]) == 0
+    assert f"{readings} is missing" in (tmp_path / "page.html").read_text()
+    assert main(["pack", str(bad.path), str(tmp_path)]) == 2
+    assert f"{readings} is missing" in capsys.readouterr().err
+    assert list(tmp_path.glob("*.zip*")) == []
+    (bad.path / raw).unlink()
+    assert main(["replay", str(bad.path), "--speed", "60", "--no-page"]) == 0
+    assert f"{raw} is missing; played what is left" in capsys.readouterr().err
 
 
 def test_recordings_are_their_owners_alone(bad):
