@@ -1,5 +1,6 @@
 """Answers to the usual questions about what the collectors kept, by DuckDB over its Parquet files."""
 
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any

@@ -322,5 +322,10 @@ def test_files_that_become_one_while_somebody_asks_are_asked_again(kept, monkeyp
 def test_what_cannot_be_asked_is_one_line(kept, tmp_path, capsys):
     with pytest.raises(BusError, match="pilotlamp collect"):
         answer(tmp_path / "nothing", "closest")
+    odd = kept.rename(kept.with_name(os.fsdecode(b"na\xffme")))
+    with pytest.raises(BusError, match="UTF-8 text: rename it"):
+        answer(odd, "closest")
+    write(Tables(odd, "one"), received(readings(seq=1)))  # collectors do go on there
+    odd.rename(kept)
     assert main(["ask", str(kept), "--sql", "SELECT nonsense"]) == 2
     assert capsys.readouterr().err.count("\n") == 1
