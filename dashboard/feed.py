@@ -20,6 +20,7 @@ from dashboard.views.plots import history_plot
 from dashboard.watch import WatchLike
 from monitor.runtime.live import Live
 from monitor.runtime.trend import BUCKETS
+from monitor.values.json_text import json_bytes
 
 TICK_S = 0.16
 """Seconds between payloads: a little over six a second."""
@@ -112,7 +113,7 @@ class Feed:
         payload = tick(layout, picture, recent)
         layout_mark = zlib.crc32(repr(layout).encode())
         head = {"run": self._run(live), "layout": layout_mark, "number": number, "made_s": round(time.monotonic(), 3)}
-        return msgspec.json.encode({**head, **payload})
+        return json_bytes({**head, **payload})
 
     def _run(self, live: Live) -> str:
         """Name of this run of the stream: another one when a replay went back to its beginning."""

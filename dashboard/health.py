@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-import msgspec
 from flask import Blueprint, Response, request
 from prometheus_client import CollectorRegistry, ProcessCollector
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
@@ -19,6 +18,7 @@ from monitor.standing import LayoutStanding, State, assess, headline
 from monitor.standing.states import DistrictStanding, SupplyStanding
 from monitor.standing.words import state_word
 from monitor.values import PortStatus, Priority
+from monitor.values.json_text import json_bytes
 
 Json = dict[str, object]
 
@@ -36,7 +36,7 @@ def health_routes(watch: WatchLike) -> Blueprint:
         picture = watch.live.picture()
         standing = assess(watch.live.layout, replace(picture, ports=ports))
         well, report = health(watch.parts(), picture, standing, ports, names_ports=is_local(request))
-        return json_answer(msgspec.json.encode(report), 200 if well else 503)
+        return json_answer(json_bytes(report), 200 if well else 503)
 
     @routes.get("/metrics")
     def metrics() -> Response:

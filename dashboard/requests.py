@@ -7,6 +7,8 @@ import msgspec
 from flask import Response, request
 from msgspec import Struct
 
+from monitor.values.json_text import json_bytes
+
 REQUEST_LIMIT_BYTES = 4096
 _NEVER_KEPT = {"Cache-Control": "no-store"}
 Body = TypeVar("Body", bound=Struct)
@@ -31,4 +33,4 @@ def answer(status: int, sentence: str, **more: object) -> Response:
 
 def answer_with(status: int, fields: Mapping[str, object]) -> Response:
     """The same where there is more to say than a sentence."""
-    return Response(msgspec.json.encode(fields), status=status, mimetype="application/json", headers=_NEVER_KEPT)
+    return Response(json_bytes(fields), status=status, mimetype="application/json", headers=_NEVER_KEPT)

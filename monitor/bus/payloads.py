@@ -11,6 +11,7 @@ from msgspec import Meta, Struct
 
 from monitor.bus.broker import Address, Kind, parse_topic
 from monitor.standing import LayoutStanding
+from monitor.values.json_text import json_bytes
 
 PAYLOAD_LIMIT_BYTES = 65_536
 DISTRICTS_LIMIT, SUPPLIES_LIMIT, ROWS_LIMIT = 256, 256, 240
@@ -286,7 +287,7 @@ class BusFault:
 
 def encode(body: Body | Acknowledgement) -> bytes:
     """A message's payload; a figure may be of a kind of float of its own."""
-    return msgspec.json.encode(body, enc_hook=float)
+    return json_bytes(body)
 
 
 def decode(topic: str, payload: bytes, *, retained: bool = False) -> Received | BusFault:

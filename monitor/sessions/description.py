@@ -11,6 +11,7 @@ import msgspec
 
 from monitor.sessions.durable import write_whole
 from monitor.sessions.folder import CLOSING, FORMAT, LOCK, MANIFEST, Closing, FileSeal, Manifest, SessionFolder
+from monitor.values.json_text import json_bytes
 
 ABOUT = {
     "raw/port-N-PART.wire.xz": "bytes of port N exactly as they came; xz -dc of all parts in order is the capture",
@@ -39,7 +40,7 @@ def new_manifest(title: str, began_at: datetime, *, ports: Mapping[str, str], in
 
 def write_manifest(session: SessionFolder, manifest: Manifest) -> None:
     """Write what a session says of itself."""
-    write_whole(session.path / MANIFEST, msgspec.json.format(msgspec.json.encode(manifest), indent=2) + b"\n")
+    write_whole(session.path / MANIFEST, msgspec.json.format(json_bytes(manifest), indent=2) + b"\n")
 
 
 def write_closing(session: SessionFolder, closing: Closing, files: dict[str, FileSeal] | None = None) -> None:
@@ -57,7 +58,7 @@ def write_closing(session: SessionFolder, closing: Closing, files: dict[str, Fil
             if path.is_file() and path.name not in (CLOSING, LOCK)
         }
     closing = msgspec.structs.replace(closing, files=files)
-    write_whole(session.path / CLOSING, msgspec.json.format(msgspec.json.encode(closing), indent=2) + b"\n")
+    write_whole(session.path / CLOSING, msgspec.json.format(json_bytes(closing), indent=2) + b"\n")
 
 
 def seal_of(path: Path) -> FileSeal:

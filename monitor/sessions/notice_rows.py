@@ -10,6 +10,7 @@ import msgspec
 from monitor.sessions.folder import NoticeKind, SessionFolder
 from monitor.values import Action, BoardSeen, Disturbance, Event, Finding, Pattern, Phasing, Priority, SlowFigure, Step
 from monitor.values import Warning as RaisedWarning
+from monitor.values.json_text import json_bytes
 
 Row = dict[str, Any]
 SECONDS_LIMIT = 1e9
@@ -44,7 +45,7 @@ def notice_rows(step: Step) -> Iterator[tuple[NoticeKind, Row]]:
 
 def row_line(row: Row) -> bytes:
     """One line of a file."""
-    return msgspec.json.encode(row) + b"\n"
+    return json_bytes(row) + b"\n"
 
 
 def read_rows(path: Path) -> tuple[list[Row], int]:

@@ -138,6 +138,16 @@ def test_no_page_no_answer_and_no_report_holds_markup_of_anybody_else(watch, ses
     assert {kind.partition("/")[0] for _path, kind in seen} <= {"text", "application"}
 
 
+def test_names_that_are_not_utf_8_stop_no_page(watch):
+    """POSIX allows any bytes in a file's name; what is said of a full disk names the folder."""
+    hall, client = watch
+    odd = os.fsdecode(b"/media/\xff")
+    hall.live.set_recording(odd, False)
+    hall.live.set_troubles((odd,))
+    assert client.get("/feed/now").json["recording"]["sentence"] == "/media/?"
+    assert client.get("/healthz").json["status"] == "in trouble"
+
+
 def test_pages_made_of_components_keep_text_as_text(watch):
     _hall, client = watch
     inputs = {"pathname": "/before", "search": ""}
