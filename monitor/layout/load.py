@@ -175,9 +175,8 @@ def read_text(path: Path) -> str:
         LayoutError: The file cannot be read.
     """
     try:
-        if path.stat().st_size > SIZE_LIMIT_BYTES:
-            raise LayoutError("the file is larger than a layout can be: is this the right file?", source=str(path))
-        return path.read_text(encoding="utf-8-sig")  # a byte-order mark, as some editors write it, is no error
+        with path.open(encoding="utf-8-sig") as file:  # a byte-order mark, as some editors write it, is no error
+            text = file.read(SIZE_LIMIT_BYTES + 1)  # devices and pipes say no size
     except FileNotFoundError as error:
         raise LayoutError(
             "there is no such file: check the name, or write one with 'pilotlamp layout new'", source=str(path)
@@ -186,6 +185,9 @@ def read_text(path: Path) -> str:
         raise LayoutError("the file is not UTF-8 text: save it as plain UTF-8 text", source=str(path)) from error
     except OSError as error:
         raise LayoutError(f"the file cannot be read ({error.strerror}): check its rights", source=str(path)) from error
+    if len(text) > SIZE_LIMIT_BYTES:
+        raise LayoutError("the file is larger than a layout can be: is this the right file?", source=str(path))
+    return text
 
 
 def parse_layout(text: str, *, source: str | None = None) -> Layout:

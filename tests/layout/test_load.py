@@ -1,9 +1,14 @@
+import contextlib
+import os
+import threading
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.errors import LayoutError
 from monitor.layout import load_layout, parse_layout
+from monitor.layout.load import SIZE_LIMIT_BYTES
 from tests.layout.fernhollow import FERNHOLLOW
 
 
@@ -123,6 +128,23 @@ def test_mistakes_in_lines_are_named(old, new, words):
         parse_layout(with_lines(old, new))
     for word in words:
         assert word in str(caught.value)
+
+
+def test_a_pipe_without_end_is_read_no_further_than_a_layout_can_be(tmp_path):
+    path = tmp_path / "pipe.toml"
+    os.mkfifo(path)
+
+    def write():
+        with contextlib.suppress(BrokenPipeError), path.open("w") as file:
+            for _ in range(3):
+                file.write("#" * SIZE_LIMIT_BYTES)
+
+    writing = threading.Thread(target=write)
+    writing.start()
+    with pytest.raises(LayoutError, match="larger than a layout can be"):
+        load_layout(path)
+    writing.join(60)
+    assert not writing.is_alive()
 
 
 def test_files_that_cannot_be_read(tmp_path):
