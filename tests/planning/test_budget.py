@@ -16,6 +16,7 @@ from monitor.planning.bench_check import check_all
 from monitor.planning.budget import BudgetOptions, draw_of, make_budget
 from monitor.planning.budget_words import binding_words, budget_text
 from monitor.planning.feeders import ConductorRun, feeder_volts
+from monitor.planning.plan_file import TrackLoss
 from monitor.planning.plan_load import parse_plan
 from monitor.planning.planned_loads import TYPICAL_DRAWS, PlannedLoad
 from monitor.planning.share_values import needs_of, offers_of
@@ -83,6 +84,29 @@ def test_feeder_volts_by_hand():
     assert volts.better_awg == 12
     assert "12 AWG would bring that under the chosen loss" in volts.words
     assert feeder_volts(ConductorRun(feeder=Feeder(awg=14, one_way_m=6.096)), 18.0, 1.0, **AT_20).better_awg is None
+
+
+@pytest.mark.parametrize(
+    ("more", "lost_volts", "better_awg"),
+    [
+        # 20 ft of 14, 12, 10 AWG: 2.525, 1.588, 0.9989 ohms per 1000 ft; 10 A lose 0.505, 0.318, 0.200 V one way. 0.9 V are allowed.
+        ({"return_volts": 0.3}, 0.805, None),
+        ({"return_volts": 0.5}, 1.005, 12),
+        ({"return_volts": 0.6}, 1.105, 10),
+        ({"return_volts": 0.8}, 1.305, None),
+        ({"track": {"ohms_per_m": 0.01, "metres": 2.0}}, 1.210, 12),
+        ({"track": {"ohms_per_m": 0.01, "metres": 3.0}}, 1.310, 10),
+        ({"track": {"loop_ohms": 0.15}}, 1.500, 10),
+        # Measured below what the wires alone would have: the measurement holds.
+        ({"track": {"loop_ohms": 0.08}}, 0.800, None),
+    ],
+)
+def test_what_a_thicker_wire_has_to_make_up_for(more, lost_volts, better_awg):
+    track = TrackLoss(district="Outer main", **more["track"]) if "track" in more else None
+    way = ConductorRun(feeder=Feeder(awg=14, one_way_m=6.096), track=track, return_volts=more.get("return_volts"))
+    volts = feeder_volts(way, 18.0, 10.0, **AT_20)
+    assert (volts.lost_volts, volts.arriving_volts) == pytest.approx((lost_volts, 18.0 - lost_volts), abs=0.001)
+    assert volts.better_awg == better_awg
 
 
 def test_feeder_volts_against_ngspice(tmp_path):
