@@ -28,7 +28,8 @@ WsgiApp = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
 THREADS_HERE, THREADS_OF_VISITORS = JOBS_LIMIT + 8, VISITORS_LIMIT + 4
 """Those that wait for long work elsewhere, and some for pages, figures and what operators do, all of them short. What this computer
 asks, and the figures of all, never queue behind visitors, and share the interpreter with few of them."""
-BODY_LIMIT_BYTES = 1 << 20
+BODY_LIMIT_BYTES = 1 << 17
+"""Twice what Set up sends at most. A megabyte of empty lists became 25 MB of objects each, and ten visitors at once 250 MB."""
 IN_MEMORY_BYTES = 1 << 18
 PIECE_BYTES = 1 << 16
 PIECE_WITHIN_S = 15.0

@@ -84,7 +84,7 @@ def guard(app: dash.Dash, gate: Gate, *, insist_on_encryption: bool = False) -> 
 KINDS_LIMIT = 100
 """So many kinds of failure are counted apart; beyond them, no more are counted."""
 STACK_LINES, LINE_CHARACTERS = 60, 400
-"""Of a stack in the log, its end: what a visitor sent, up to a megabyte, stands in the message of some failures."""
+"""Of a stack in the log, its end: what a visitor sent, however long, stands in the message of some failures."""
 _DASH_ROOM = "/_dash"
 _log = logging.getLogger(__name__)
 
