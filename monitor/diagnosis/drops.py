@@ -140,6 +140,8 @@ class Drops(Watcher):
 
     def _remember(self, event: Occurrence) -> None:
         """Tell an event, and what it makes surer; a doubtful one waits for another like it."""
+        if event.cause is Cause.LOST_CONTACT and self._joints.recurs(event):
+            event.cause = Cause.WEAK_JOINT  # it climbed too little to show, as a joint's sag does in some laps
         self.stream.note_sag(event, self._latest)
         for told in self._joints.note(event) if event.cause is Cause.WEAK_JOINT else [event]:
             if told.confidence >= t.LEAST_CONFIDENCE:

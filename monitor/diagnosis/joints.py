@@ -30,15 +30,19 @@ class Joints:
             others: Sags that another watcher found: they make this one surer, and it speaks for them itself.
 
         """
+        recurs = self.recurs(event, others)
         alike = [other for other in self._last if _are_alike(other, event)]
-        known = sorted((o for o in (*alike, *others[-t.JOINT_REMEMBERED :]) if _are_alike(o, event)), key=lambda o: -o.start_s)
         self._last = [*self._last, event][-t.JOINT_REMEMBERED :]
-        series = next((pair for pair in combinations(known, 2) if self._recur(pair[1], pair[0], event)), None)
-        event.confidence = t.JOINT_SINGLE if series is None else t.JOINT_RECURS
-        surer = [other for other in alike if series is not None and other.confidence < t.JOINT_RECURS]
+        event.confidence = t.JOINT_RECURS if recurs else t.JOINT_SINGLE
+        surer = [other for other in alike if recurs and other.confidence < t.JOINT_RECURS]
         for other in surer:
             other.confidence = t.JOINT_RECURS
         return [event, *surer]
+
+    def recurs(self, event: Occurrence, others: Sequence[Occurrence] = ()) -> bool:
+        """Whether two sags like it went before, a lap apart each: the same joint's, whatever a third shows by itself."""
+        known = sorted((o for o in (*self._last, *others[-t.JOINT_REMEMBERED :]) if _are_alike(o, event)), key=lambda o: -o.start_s)
+        return any(self._recur(first, second, event) for second, first in combinations(known, 2))
 
     def _recur(self, first: Occurrence, second: Occurrence, third: Occurrence) -> bool:
         """Whether the ways between them are as laps are: one as long as the other, or twice as long where one went unseen."""
