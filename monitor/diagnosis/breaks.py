@@ -288,8 +288,6 @@ class Breaks(Watcher):
         event.evidence["rises"] = float(_swings(cut.volts, event.evidence, falling=False))
         if self._is_press(event) or self._is_of_several_hands(event, back):
             event.cause = Cause.DIRECTION_BREAK
-        if event.cause is Cause.DIRECTION_BREAK and self._amps_flowed(event, event.end_s):
-            return  # an open switch carries none: this is a short, told as one where the readings can show it
         if event.evidence.get("slid_s", 0.0) > t.BREAK_SLID_S:
             event.cause, event.confidence = Cause.THROTTLE, t.THROTTLE_SLID
         elif event.cause is Cause.DIRECTION_BREAK:
@@ -315,12 +313,6 @@ class Breaks(Watcher):
             return False
         among = event.cause is Cause.MAINS_DIP or self.circuits.supply_of == self.circuits.supply_of[self.district]
         return not rose_together(self.stream, back, self._volts_before(int(event.start_s / TICK_S)), np.asarray(among))
-
-    def _amps_flowed(self, event: Occurrence, end_s: float) -> bool:
-        """Whether more flowed while the volts were gone than before."""
-        dead = self.ticks.rows(int(event.start_s / TICK_S) + 1, int(end_s / TICK_S) - 1)
-        amps = self.ticks.amps[dead, self.district]
-        return bool(len(amps)) and median(amps) > event.evidence["amps_before"]
 
     def _judge_hand(self, event: Occurrence, *, fine: bool) -> None:
         """A hand's switch opens once and closes once."""
