@@ -41,7 +41,9 @@ class Joints:
 
     def recurs(self, event: Occurrence, others: Sequence[Occurrence] = ()) -> bool:
         """Whether two sags like it went before, a lap apart each: the same joint's, whatever a third shows by itself."""
-        known = sorted((o for o in (*self._last, *others[-t.JOINT_REMEMBERED :]) if _are_alike(o, event)), key=lambda o: -o.start_s)
+        known = sorted(
+            (o for o in (*self._last, *others[-t.JOINT_REMEMBERED :]) if _are_alike(o, event)), key=lambda o: -o.start_s
+        )
         return any(self._recur(first, second, event) for second, first in combinations(known, 2))
 
     def _recur(self, first: Occurrence, second: Occurrence, third: Occurrence) -> bool:
