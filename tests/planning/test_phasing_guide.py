@@ -1,6 +1,7 @@
 """Sources: textbook phasors; NEM 609:2010, section 6.1, for the ban; the rest is common practice, no published source."""
 
 import datetime as dt
+import re
 from pathlib import Path
 
 import pytest
@@ -41,6 +42,11 @@ def test_the_walk_proves_both_supplies_before_it_judges():
     # South bench has no throttle and gives its 16 V; North bench stands at half of that and is turned up by a quarter.
     assert "in phase about 8 V, in anti-phase about 24 V" in text
     assert "Turn North bench up by 4 V" in text
+    # In phase the volts subtract, in anti-phase they add (textbook phasors): what is between falls, or rises, by as much.
+    assert "in phase the reading between them falls by as much, in anti-phase it rises" in " ".join(text.split())
+    assert "A reading that does not follow is no verdict" in text
+    assert "pilotlamp phase LAYOUT --reading OWN OTHER BETWEEN judges each round" in text
+    assert re.findall(r"^  (\d)\. ", text, re.M) == list("1234567")
 
 
 def test_every_turn_of_a_plug_begins_with_the_strip_off():

@@ -216,3 +216,11 @@ def test_a_phantom_that_stays_the_same_in_every_round_weighs_once():
     readings = TerminalReadings(posts=("A", "B", "C", "D"), throttles=("A",), readings=same)
     once = PHANTOM_EACH + (3.0 / PHANTOM_SIGMA_VOLTS) ** 2
     assert misfit_across(readings, ((0, 1), (2, 3))) == pytest.approx(PHANTOMS_AT_ALL + once)
+
+
+def test_a_post_without_volts_to_any_other_stays_unconnected_until_that_is_explained():
+    def rounds(places):
+        return [(throttle, {**volts, **{f"{post}-X": 0.0 for post in "UAC"}}) for throttle, volts in places]
+
+    found = found_for(["U", "A", "C", "X"], rounds(rounds_of({"U": 0, "A": 6, "C": 14}, left={"A": 18})), max_volts=18)
+    assert "X: no volts to any other post with the meter on AC. Leave unconnected until that is explained." in finding_text(found)

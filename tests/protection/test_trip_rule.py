@@ -100,6 +100,20 @@ def test_an_opening_right_after_a_short_in_a_quiet_stretch_is_told(cuts, shorted
     assert over_s < told.start_s < 401.0
 
 
+def test_one_that_opens_nearly_two_seconds_after_a_short_opened_by_it():
+    """Later than an overload alone would count (1 s), sooner than a short is forgotten (2 s)."""
+
+    def draw(t):
+        return np.where((t > 400.0) & (t < 400.06), 35.0, 0.0)
+
+    whole = readings(
+        405.0, draw, lambda t: 0 * t, lambda t: np.where(t > 401.8, 0.0, np.where((t > 400.0) & (t < 400.06), 3.0, 14.0))
+    )
+    (told,) = only(judged(layout_with(), whole)[0], "protection-open")
+    assert "opened after a short" in told.message
+    assert 401.8 < told.start_s < 402.3
+
+
 def test_a_short_clears_half_a_second_after_it():
     def draw(t):
         return np.where((t > 20.0) & (t < 22.0), 35.0, 3.0)

@@ -58,6 +58,18 @@ def test_all_moments_as_comtrade(session, tmp_path, capsys, form):
         for k in range(record.analog_count):
             least = float(np.nanmax(np.abs(kept.values[:, k]))) / 32767
             assert np.array(record.analog[k]) == pytest.approx(kept.values[:, k], abs=0.51 * least, nan_ok=True)
+        # IEC 60255-24: the second line counts all channels, then each kind.
+        channels = len(kept.channels)
+        assert cfg.read_text().splitlines()[1] == f"{channels + 1},{channels}A,1D"
+        times_s = np.arange(len(kept.values)) * kept.interval_s
+        # A reader that goes by the rate, which is rounded to a whole number, is off by that; the time stamps are not.
+        assert np.array(record.time) == pytest.approx(times_s, rel=0.5 * kept.interval_s, abs=1e-6)
+        if form == "comtrade-ascii":
+            stamps = [line.split(",")[1] for line in cfg.with_suffix(".dat").read_text().splitlines()]
+            assert np.array(stamps, dtype=float) / 1e6 == pytest.approx(times_s, abs=0.51e-6)
+        at_s = kept.start_s + times_s
+        going_on = (at_s >= event.start_s) & (at_s < (np.inf if event.end_s is None else event.end_s))
+        assert np.array(record.status[0]).astype(bool).tolist() == going_on.tolist()
         # The trigger is the event's beginning, on the session's own day.
         assert (record.trigger_timestamp - BEGAN_AT.replace(tzinfo=None)).total_seconds() == pytest.approx(
             event.start_s, abs=1e-5
@@ -73,6 +85,8 @@ def test_one_moment_as_csv(session, tmp_path):
     assert rows[0][1].startswith("volts of ")
     assert rows[0][1].endswith("(V)")
     assert rows[0][2].endswith("(A)")
+    times_s = kept.start_s - event.start_s + np.arange(len(kept.values)) * kept.interval_s
+    assert [float(row[0]) for row in rows[1:]] == pytest.approx(times_s.tolist(), abs=1e-6)
     assert [float(row[1]) for row in rows[1:]] == pytest.approx(kept.values[:, 0].tolist(), abs=1e-4)
 
 
